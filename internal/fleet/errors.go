@@ -1,0 +1,43 @@
+package fleet
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Kinds of error that a caller can act on. Everything else is internal: it is
+// logged once and shown to nobody.
+var (
+	// ErrNotFound: no such record, or none that the caller's scope may see.
+	ErrNotFound = errors.New("not found")
+	// ErrInvalid: the input is wrong; the message says where and what to do.
+	ErrInvalid = errors.New("invalid")
+	// ErrConflict: the change clashes with what is already recorded.
+	ErrConflict = errors.New("conflict")
+	// ErrUnavailable: the database cannot be reached now; try again later.
+	ErrUnavailable = errors.New("unavailable")
+)
+
+// Invalidf returns an ErrInvalid with a message for the person who can fix it.
+func Invalidf(format string, args ...any) error {
+	return &kindError{ErrInvalid, fmt.Sprintf(format, args...)}
+}
+
+// NotFoundf returns an ErrNotFound that names what was looked for.
+func NotFoundf(format string, args ...any) error {
+	return &kindError{ErrNotFound, fmt.Sprintf(format, args...)}
+}
+
+// Conflictf returns an ErrConflict that says what it clashes with.
+func Conflictf(format string, args ...any) error {
+	return &kindError{ErrConflict, fmt.Sprintf(format, args...)}
+}
+
+// kindError carries a message fit for people and the kind it belongs to.
+type kindError struct {
+	kind error
+	msg  string
+}
+
+func (e *kindError) Error() string { return e.msg }
+func (e *kindError) Unwrap() error { return e.kind }

@@ -1,0 +1,25 @@
+package fleet
+
+// Scope says which fleets and depots a caller may see and change. Its zero
+// value sees nothing. Every store method that touches fleet data takes one.
+type Scope struct {
+	all    bool
+	fleets []int64
+	depots []int64
+}
+
+// AllFleets is the scope of the command line and, until people sign in, of
+// every caller.
+func AllFleets() Scope { return Scope{all: true} }
+
+// ScopeOf returns the scope of the fleets and depots given.
+func ScopeOf(fleets, depots []int64) Scope { return Scope{fleets: fleets, depots: depots} }
+
+// All says whether nothing is hidden from the scope.
+func (s Scope) All() bool { return s.all }
+
+// Fleets returns the fleets seen whole.
+func (s Scope) Fleets() []int64 { return s.fleets }
+
+// Depots returns the depots seen apart from those fleets.
+func (s Scope) Depots() []int64 { return s.depots }
