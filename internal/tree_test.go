@@ -1,0 +1,145 @@
+package internal
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// topLevel is all that may lie at the top of the repository: a stranger finds
+// every kind of thing under one name.
+var topLevel = []string{
+	".ci", ".gitignore",
+	"DEVELOPERS.md", "LICENSE", "Makefile", "README.md", "go.mod", "go.sum",
+	"api", "cmd", "dashboard", "forecast", "ingest", "internal", "migrations", "testdata",
+}
+
+func TestTopLevel(t *testing.T) {
+	for _, name := range tracked(t) {
+		if top, _, _ := strings.Cut(name, "/"); !slices.Contains(topLevel, top) {
+			t.Errorf("%s: %q has no place at the top; move it under a folder there is", name, top)
+		}
+	}
+}
+
+// machine finds what belongs to one machine only: a folder that a checkout or
+// a home happens to lie in, or the host that a package registry is reached by.
+// The words are put together here so that this file is clean by its own rule.
+var machine = regexp.MustCompile(
+	`(^|[^\w.)/-])/(` + strings.Join([]string{"wo" + "rk", "fa" + "rm", "ro" + "ot", "ho" + "me", "Us" + "ers"}, "|") + `)/` +
+		`|` + strings.Join([]string{`pro` + `xy\.golang`, `su` + `m\.golang`, `regis` + `try\.npmjs`, `de` + `b\.debian`, `secu` + `rity\.debian`}, "|"))
+
+func TestNoTraceOfAMachine(t *testing.T) {
+	for _, name := range tracked(t) {
+		b, err := os.ReadFile(filepath.Join(root(t), name))
+		if errors.Is(err, os.ErrNotExist) {
+			continue // deleted, and not yet committed
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if bytes.IndexByte(b[:min(len(b), 8000)], 0) >= 0 {
+			continue // binary, by the rule git uses
+		}
+		for i, line := range bytes.Split(b, []byte("\n")) {
+			if m := machine.Find(line); m != nil {
+				t.Errorf("%s:%d: %q belongs to one machine only", name, i+1, m)
+			}
+		}
+	}
+}
+
+func TestTraceOfAMachineCaught(t *testing.T) {
+	for _, c := range []struct {
+		line string
+		want bool
+	}{
+		{"see /wo" + "rk/main/go.mod", true},
+		{"/ho" + "me/someone/brakewear.db", true},
+		{`open("/ro` + `ot/x")`, true},
+		{"https://pro" + "xy.golang.org", true},
+		{"https://example.org/ho" + "me/page", false},
+		{"testdata/wo" + "rk/a.csv", false},
+		{"hours of wo" + "rk/day", false},
+	} {
+		if got := machine.MatchString(c.line); got != c.want {
+			t.Errorf("%q: got %v, want %v", c.line, got, c.want)
+		}
+	}
+}
+
+// TestDependenciesExplained wants every module that our code, tests or tools
+// use directly to be named in DEVELOPERS.md in the version go.mod takes.
+func TestDependenciesExplained(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(root(t), "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range direct(t) {
+		row := regexp.MustCompile(`(?m)^\|[^|\n]*\b` + regexp.QuoteMeta(m.Path) + `[^|\n]*\|\s*` + regexp.QuoteMeta(m.Version) + `\s*\|`)
+		if !row.Match(text) {
+			t.Errorf("DEVELOPERS.md: no row for %s %s in the table of dependencies", m.Path, m.Version)
+		}
+	}
+}
+
+// mod is one required module.
+type mod struct{ Path, Version string }
+
+// direct returns the modules that some package or tool of ours names itself.
+func direct(t *testing.T) []mod {
+	t.Helper()
+	watch(t)
+	var file struct {
+		Require []mod
+		Tool    []mod
+	}
+	if err := json.Unmarshal(goOutput(t, "mod", "edit", "-json"), &file); err != nil {
+		t.Fatal(err)
+	}
+	used := strings.Fields(string(goOutput(t, "list", "-e", "-f",
+		`{{join .Imports "\n"}}{{"\n"}}{{join .TestImports "\n"}}{{"\n"}}{{join .XTestImports "\n"}}`, "./...")))
+	for _, tool := range file.Tool {
+		used = append(used, tool.Path)
+	}
+	return slices.DeleteFunc(file.Require, func(m mod) bool {
+		return !slices.ContainsFunc(used, func(path string) bool {
+			return path == m.Path || strings.HasPrefix(path, m.Path+"/")
+		})
+	})
+}
+
+// goOutput runs the go command at the root and returns what it prints.
+func goOutput(t *testing.T, args ...string) []byte {
+	t.Helper()
+	cmd := exec.Command("go", args...)
+	cmd.Dir = root(t)
+	var stderr bytes.Buffer
+	cmd.Stderr = &stderr
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go %s: %v\n%s", strings.Join(args, " "), err, stderr.Bytes())
+	}
+	return out
+}
+
+// tracked returns the files that git has, or skips the test where there is no
+// repository, such as in an unpacked archive.
+func tracked(t *testing.T) []string {
+	t.Helper()
+	watch(t)
+	cmd := exec.Command("git", "ls-files", "-z")
+	cmd.Dir = root(t)
+	out, err := cmd.Output()
+	if err != nil {
+		t.Skipf("no git repository here, so nothing says which files are tracked: %v", err)
+	}
+	return strings.Split(strings.TrimSuffix(string(out), "\x00"), "\x00")
+}
