@@ -1,0 +1,61 @@
+# Nothing but Go and make is needed to build and to run the demo.
+# `make help` lists the targets.
+
+SHELL := /bin/bash
+.DEFAULT_GOAL := help
+.PHONY: help demo build test install fmt vet vulncheck race bench fuzz screenshots cover clean
+
+ARGS ?=
+PKG ?= ./...
+FUZZTIME ?= 1m
+
+help: ## say what there is
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-12s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+demo: build ## build, then serve the demo fleet on loopback; ARGS="--database FILE" keeps it
+	@bin/brakewear demo $(ARGS)
+
+build: ## build bin/brakewear, one static file
+	@CGO_ENABLED=0 go build -o bin/brakewear ./cmd/brakewear
+
+# What `make test` runs, in the order of how soon each step can fail.
+test: install fmt vet vulncheck race ## install what is missing, then check everything, on both databases and in a browser
+
+install:
+	@.ci/install
+
+fmt:
+	@unformatted=$$(gofmt -l .); \
+	if [ -n "$$unformatted" ]; then printf 'gofmt -w these:\n%s\n' "$$unformatted"; exit 1; fi
+
+vet:
+	go vet ./...
+	go tool staticcheck ./...
+
+vulncheck:
+	@.ci/vulncheck
+
+# A test that finds no PostgreSQL or no browser skips; here it must fail.
+# vet has run already.
+race:
+	BREAKWEAR_REQUIRE_POSTGRES=1 BREAKWEAR_REQUIRE_BROWSER=1 \
+		go test -race -vet=off -timeout 20m $(PKG)
+
+bench: ## run the benchmarks; PKG=./forecast for one package
+	go test -run '^$$' -bench . -benchmem -timeout 60m $(PKG)
+
+fuzz: ## run every fuzz target for FUZZTIME (1m) each
+	@.ci/fuzz $(FUZZTIME)
+
+screenshots: ## draw the pages of the demo fleet into testdata/screenshots
+	BREAKWEAR_REQUIRE_BROWSER=1 BREAKWEAR_SCREENSHOTS=$(CURDIR)/testdata/screenshots \
+		go test -count=1 -run 'Screenshot|Browser' ./dashboard
+
+cover: ## test, and say which share of each package's statements ran
+	@mkdir -p bin
+	go test -coverprofile bin/cover.out -coverpkg ./... $(PKG)
+	go tool cover -func bin/cover.out | tail -1
+	@echo "go tool cover -html bin/cover.out shows the lines"
+
+clean: ## remove what was built
+	rm -rf bin
