@@ -141,6 +141,16 @@ type AxleForecast struct {
 	Basis      Basis
 }
 
+// Has says whether the forecast carries a warning of this kind.
+func (f *AxleForecast) Has(c Code) bool {
+	for _, w := range f.Warnings {
+		if w.Code == c {
+			return true
+		}
+	}
+	return false
+}
+
 // Basis is what a forecast rests on, for people to judge it. Models fill what
 // they know.
 type Basis struct {
