@@ -1,0 +1,411 @@
+package forecast
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+)
+
+// Costs of the chain of odometer readings that is kept, in units of one
+// reading set aside. All are judgement, tuned on simulated odometers.
+const (
+	// shiftCost is the cost of a new level: three readings have to agree
+	// before a changed cluster is believed.
+	shiftCost = 2.5
+	// freshCost is its cost when the new level starts near zero, as a new
+	// cluster does: two readings are enough.
+	freshCost = 1.8
+	// sprintCost is the cost of one long trip: dearer than setting one
+	// reading aside, cheaper than believing in a swap.
+	sprintCost = 1.2
+	// milesCost and milesMore are the costs of the first and of each further
+	// reading of a run taken as miles.
+	milesCost = 1.1
+	milesMore = .02
+	// unevenCost breaks ties in favour of the smoother chain.
+	unevenCost = .05
+	// lookBack is the number of readings in a row that can be set aside.
+	lookBack = 6
+)
+
+const (
+	minTopKmPerDay = 120.0  // what any vehicle may drive in a day, day after day
+	topOverMedian  = 3.5    // the same as a multiple of the vehicle's median
+	slackKm        = 300.0  // one day's trip, whatever the gap
+	sprintKm       = 2500.0 // a trip of some days
+	maxOdometerKm  = 5e6    // beyond any road vehicle
+	kmPerMile      = 1.609344
+	recentDays     = 180 // what "recent rate" looks back on
+	// assumedKmPerDay stands in where one reading is all there is: about
+	// 22,000 km a year, between a private car and a delivery van.
+	assumedKmPerDay = 60.0
+)
+
+// Track is a vehicle's odometer made continuous: readings that cannot be meant
+// are set aside, and the total goes on where a changed cluster starts anew.
+// The zero Track knows nothing.
+type Track struct {
+	Dropped []DroppedOdometer // readings set aside or converted, in order of day
+	Swaps   []Swap
+	Last    Odometer // last reading kept, on the continuous scale
+	N       int      // readings kept
+
+	days  []Day     // ascending, one knot a day
+	km    []float64 // continuous total at days, non-decreasing
+	shift []float64 // continuous total less what the dashboard showed
+
+	top    float64 // greatest km/day held possible
+	mean   float64 // km/day over the whole track
+	recent float64 // km/day of the last months
+}
+
+// DroppedOdometer is an odometer reading that was not taken as it stands.
+type DroppedOdometer struct {
+	Odometer Odometer
+	Why      string
+}
+
+// Swap is a change of the instrument cluster, or a run-back: between two days
+// the dashboard went on from another value.
+type Swap struct {
+	After, Before Day
+	From, To      float64 // shown on these days, km
+}
+
+// CleanOdometer builds the track of readings in any order. It finds the
+// cheapest chain of readings with 0 <= dkm <= top*ddays + slack, in which a
+// reading set aside, a long trip, a run of miles and a new level each have
+// their price, by dynamic programming over the last few readings. It is linear
+// in the number of readings and tolerates anything.
+func CleanOdometer(rs []Odometer) Track {
+	var t Track
+	rs = t.plausible(rs)
+	if len(rs) == 0 {
+		return t
+	}
+	t.top = max(minTopKmPerDay, topOverMedian*medianRate(rs))
+	t.lay(rs, cheapestChain(rs, t.top))
+	slices.SortStableFunc(t.Dropped, func(a, b DroppedOdometer) int {
+		return cmp.Compare(a.Odometer.Day, b.Odometer.Day)
+	})
+	return t
+}
+
+// plausible returns the readings that are distances at all, in order of day and
+// km and each once.
+func (t *Track) plausible(rs []Odometer) []Odometer {
+	out := make([]Odometer, 0, len(rs))
+	for _, r := range rs {
+		if !(r.Km >= 0 && r.Km <= maxOdometerKm) {
+			t.Dropped = append(t.Dropped, DroppedOdometer{r, "not an odometer value"})
+			continue
+		}
+		out = append(out, r)
+	}
+	order := func(a, b Odometer) int {
+		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Km, b.Km))
+	}
+	if !slices.IsSortedFunc(out, order) {
+		slices.SortFunc(out, order)
+	}
+	return slices.Compact(out)
+}
+
+// medianRate returns the median km/day between readings that follow one
+// another, of those that rise; 0 where there are none.
+func medianRate(rs []Odometer) float64 {
+	rates := make([]float64, 0, len(rs))
+	for i := 1; i < len(rs); i++ {
+		days := daysBetween(rs[i-1].Day, rs[i].Day)
+		if dkm := rs[i].Km - rs[i-1].Km; days > 0 && dkm > 0 {
+			rates = append(rates, dkm/days)
+		}
+	}
+	if len(rates) == 0 {
+		return 0
+	}
+	slices.Sort(rates)
+	return rates[len(rates)/2]
+}
+
+func daysBetween(a, b Day) float64 { return float64(b) - float64(a) }
+
+// link is one reading of the chain.
+type link struct {
+	i     int  // index of the reading
+	miles bool // taken as miles
+	shift bool // starts a new level
+}
+
+// cheapestChain returns the readings to keep, in order.
+func cheapestChain(rs []Odometer, top float64) []link {
+	// Two states a reading: kept as km, kept as miles.
+	type state struct {
+		cost  float64
+		from  int // index of the state before, -1 for none
+		shift bool
+	}
+	unit := [2]float64{1, kmPerMile}
+	states := make([]state, 2*len(rs))
+	best, end := math.Inf(1), 0
+	for i, r := range rs {
+		for u := range unit {
+			to := state{cost: float64(i), from: -1} // all before set aside
+			if u == 1 {
+				to.cost += milesCost
+			}
+			value := r.Km * unit[u]
+			for j := i - 1; j >= 0 && j >= i-1-lookBack; j-- {
+				days := daysBetween(rs[j].Day, r.Day)
+				for w := range unit {
+					cost, shift := stepCost(value-rs[j].Km*unit[w], days, value, top)
+					if u == 1 && shift {
+						continue // miles are believed only where they fit
+					}
+					cost += states[2*j+w].cost + float64(i-j-1)
+					if u == 1 {
+						cost += milesMore
+						if w == 0 {
+							cost += milesCost
+						}
+					}
+					if cost < to.cost {
+						to = state{cost, 2*j + w, shift}
+					}
+				}
+			}
+			states[2*i+u] = to
+			// On a tie the later reading ends the chain.
+			if c := to.cost + float64(len(rs)-1-i); c <= best {
+				best, end = c, 2*i+u
+			}
+		}
+	}
+	var chain []link
+	for at := end; at >= 0; at = states[at].from {
+		chain = append(chain, link{at / 2, at%2 == 1, states[at].shift})
+	}
+	slices.Reverse(chain)
+	return chain
+}
+
+// stepCost prices the step of dkm in so many days to value, and says whether it
+// is a new level.
+func stepCost(dkm, days, value, top float64) (cost float64, shift bool) {
+	reach := top*days + slackKm
+	switch {
+	case dkm < 0 && value <= reach:
+		return freshCost, true
+	case dkm < 0 || dkm > reach+sprintKm:
+		return shiftCost, true
+	case dkm > reach:
+		return sprintCost, false
+	}
+	return unevenCost * dkm / reach, false
+}
+
+// lay turns the chain into the continuous total.
+func (t *Track) lay(rs []Odometer, chain []link) {
+	n := len(chain)
+	t.N = n
+	t.days = make([]Day, 0, n)
+	t.km = make([]float64, 0, n)
+	t.shift = make([]float64, 0, n)
+	var shift float64
+	next := 0
+	for k, l := range chain {
+		for ; next < l.i; next++ {
+			t.Dropped = append(t.Dropped, DroppedOdometer{rs[next], whyDropped(rs, chain, k, next)})
+		}
+		next = l.i + 1
+		r := rs[l.i]
+		value := r.Km
+		if l.miles {
+			value *= kmPerMile
+			t.Dropped = append(t.Dropped, DroppedOdometer{r, fmt.Sprintf("looks like miles: counted as %.0f km", value)})
+		}
+		if l.shift {
+			before := rs[chain[k-1].i]
+			rate := t.rateOver(recentDays)
+			if math.IsNaN(rate) {
+				rate = rateAfter(rs, chain[k:])
+			}
+			total := t.km[len(t.km)-1] + rate*daysBetween(before.Day, r.Day)
+			shift = total - value
+			t.Swaps = append(t.Swaps, Swap{before.Day, r.Day, before.Km, r.Km})
+		}
+		// Of two values on one day the later, higher one stands.
+		if m := len(t.days); m > 0 && t.days[m-1] == r.Day {
+			t.km[m-1], t.shift[m-1] = max(t.km[m-1], value+shift), shift
+			continue
+		}
+		t.days = append(t.days, r.Day)
+		t.km = append(t.km, value+shift)
+		t.shift = append(t.shift, shift)
+	}
+	for ; next < len(rs); next++ {
+		t.Dropped = append(t.Dropped, DroppedOdometer{rs[next], whyDropped(rs, chain, n, next)})
+	}
+	last := len(t.days) - 1
+	t.Last = Odometer{t.days[last], t.km[last]}
+	t.mean = t.rateOver(math.Inf(1))
+	t.recent = t.rateOver(recentDays)
+	if math.IsNaN(t.mean) {
+		t.mean, t.recent = assumedKmPerDay, assumedKmPerDay
+	}
+}
+
+// whyDropped says what is wrong with reading i, set aside before link k.
+func whyDropped(rs []Odometer, chain []link, k, i int) string {
+	if k > 0 && rs[i].Km < rs[chain[k-1].i].Km {
+		return "below an earlier reading"
+	}
+	if k < len(chain) && rs[i].Km > rs[chain[k].i].Km {
+		return "above a later reading"
+	}
+	return "further than the vehicle drives in that time"
+}
+
+// rateOver returns the km/day of the last knots that span at least so many
+// days, or of all where they span less; NaN where there is only one.
+func (t *Track) rateOver(days float64) float64 {
+	n := len(t.days)
+	if n < 2 {
+		return math.NaN()
+	}
+	last := t.days[n-1]
+	i := sort.Search(n, func(i int) bool { return daysBetween(t.days[i], last) < days }) - 1
+	i = min(max(i, 0), n-2)
+	return (t.km[n-1] - t.km[i]) / daysBetween(t.days[i], last)
+}
+
+// rateAfter returns the km/day of the level that starts a chain.
+func rateAfter(rs []Odometer, chain []link) float64 {
+	first, last := rs[chain[0].i], rs[chain[0].i]
+	for _, l := range chain[1:] {
+		if l.shift || l.miles {
+			break
+		}
+		last = rs[l.i]
+	}
+	if days := daysBetween(first.Day, last.Day); days > 0 {
+		return max(0, (last.Km-first.Km)/days)
+	}
+	return assumedKmPerDay
+}
+
+// WithRate returns the track with another km/day for the time outside its
+// readings, where it holds one reading only; otherwise the track itself.
+func (t Track) WithRate(kmPerDay float64) Track {
+	if len(t.days) == 1 && kmPerDay >= 0 {
+		t.mean, t.recent = kmPerDay, kmPerDay
+	}
+	return t
+}
+
+// Known says whether there is any reading to go by.
+func (t Track) Known() bool { return len(t.days) > 0 }
+
+// Km returns the continuous total on day d, linear between readings. After the
+// last one it goes on at the recent rate, before the first one back at the mean
+// rate, down to 0. It is NaN when nothing is known.
+func (t Track) Km(d Day) float64 { return t.kmAt(float64(d)) }
+
+func (t Track) kmAt(d float64) float64 {
+	n := len(t.days)
+	if n == 0 || math.IsNaN(d) {
+		return math.NaN()
+	}
+	i := sort.Search(n, func(i int) bool { return float64(t.days[i]) > d })
+	switch i {
+	case 0:
+		return max(0, t.km[0]-t.mean*(float64(t.days[0])-d))
+	case n:
+		return t.km[n-1] + t.recent*(d-float64(t.days[n-1]))
+	}
+	from := float64(t.days[i-1])
+	return t.km[i-1] + (t.km[i]-t.km[i-1])*(d-from)/(float64(t.days[i])-from)
+}
+
+// Day returns the day, with its fraction, on which the total reached km: between
+// readings, or before the first one at the mean rate. It is NaN when it has not
+// been reached at the last reading.
+func (t Track) Day(km float64) float64 {
+	n := len(t.days)
+	i := sort.Search(n, func(i int) bool { return t.km[i] >= km })
+	switch {
+	case i == n || math.IsNaN(km):
+		return math.NaN()
+	case i == 0 && t.mean > 0:
+		return float64(t.days[0]) - (t.km[0]-km)/t.mean
+	case i == 0:
+		return float64(t.days[0])
+	}
+	from := float64(t.days[i-1])
+	return from + (float64(t.days[i])-from)*(km-t.km[i-1])/(t.km[i]-t.km[i-1])
+}
+
+// Reading maps a value read off the dashboard on day d to the continuous scale:
+// the same value unless the cluster was changed before. A value that the track
+// does not allow on that day gives way to the track's own.
+func (t Track) Reading(km float64, d Day) float64 {
+	n := len(t.days)
+	if n == 0 {
+		return km
+	}
+	if math.IsNaN(km) {
+		return t.Km(d)
+	}
+	i := sort.Search(n, func(i int) bool { return t.days[i] > d })
+	lo, hi := 0.0, math.Inf(1)
+	if i > 0 {
+		lo = t.km[i-1]
+		hi = lo + t.top*daysBetween(t.days[i-1], d) + slackKm + sprintKm
+	}
+	if i < n {
+		hi = min(hi, t.km[i])
+	}
+	// Between two levels the day of the swap is not known: either may hold.
+	at := t.Km(d)
+	best := math.NaN()
+	for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
+		for _, v := range [2]float64{km + t.shift[j], km*kmPerMile + t.shift[j]} {
+			if v >= lo-slackKm && v <= hi+slackKm && !(math.Abs(v-at) >= math.Abs(best-at)) {
+				best = v
+			}
+			if len(t.Dropped) == 0 {
+				break // nobody has been seen to write miles
+			}
+		}
+	}
+	if math.IsNaN(best) {
+		return at
+	}
+	return best
+}
+
+// Display maps a continuous total to what the present dashboard shows.
+func (t Track) Display(km float64) float64 {
+	if n := len(t.shift); n > 0 {
+		return km - t.shift[n-1]
+	}
+	return km
+}
+
+// trackOf returns the track of v as known on day asOf.
+func trackOf(v *Vehicle, asOf Day) Track {
+	for _, o := range v.Odometer {
+		if o.Day > asOf {
+			known := make([]Odometer, 0, len(v.Odometer))
+			for _, o := range v.Odometer {
+				if o.Day <= asOf {
+					known = append(known, o)
+				}
+			}
+			return CleanOdometer(known)
+		}
+	}
+	return CleanOdometer(v.Odometer)
+}
