@@ -84,12 +84,12 @@ const Jump = 2.0
 // oldest of the parts it covers is. A reading on the day of a fitment belongs
 // to the part taken off, unless it is near the new value.
 //
-// km gives the vehicle's total distance by day, NaN where it is not known; a
-// reading's own odometer value then stands in.
-func Segments(a *Axle, km func(Day) float64, asOf Day, jump float64) Lives {
+// Distances come out on the scale of t, NaN where neither it nor the reading
+// knows one.
+func Segments(a *Axle, t Track, asOf Day, jump float64) Lives {
 	var l Lives
-	fitments := l.usableFitments(a, km, asOf)
-	readings := l.usableReadings(a, km, asOf)
+	fitments := l.usableFitments(a, t, asOf)
+	readings := l.usableReadings(a, t, asOf)
 
 	positions := positionsOf(a, readings, fitments)
 	for _, p := range positions {
@@ -170,7 +170,7 @@ func (r *Reading) fault(s Spec) string {
 
 // usableReadings returns the readings that can be meant, by position, each in
 // order of day and wear.
-func (l *Lives) usableReadings(a *Axle, km func(Day) float64, asOf Day) map[Position][]Reading {
+func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Reading {
 	out := make(map[Position][]Reading)
 	faulty := make(map[Part]string)
 	for p, s := range a.Specs {
@@ -196,9 +196,7 @@ func (l *Lives) usableReadings(a *Axle, km func(Day) float64, asOf Day) map[Posi
 			bad++
 			continue
 		}
-		if t := km(r.Day); !math.IsNaN(t) {
-			r.Km = t
-		}
+		r.Km = t.Reading(r.Km, r.Day)
 		out[r.Pos] = append(out[r.Pos], r)
 	}
 	for p, rs := range out {
@@ -226,7 +224,7 @@ func (l *Lives) usableReadings(a *Axle, km func(Day) float64, asOf Day) map[Posi
 
 // usableFitments returns the fitments by part in order of day. One without a
 // value that can be meant stands for a new part.
-func (l *Lives) usableFitments(a *Axle, km func(Day) float64, asOf Day) map[Part][]Fitment {
+func (l *Lives) usableFitments(a *Axle, t Track, asOf Day) map[Part][]Fitment {
 	out := make(map[Part][]Fitment)
 	for _, f := range a.Fitments {
 		spec, ok := a.Specs[f.Pos.Part]
@@ -239,9 +237,7 @@ func (l *Lives) usableFitments(a *Axle, km func(Day) float64, asOf Day) map[Part
 			l.warn(BadInput, "%s fitted at %g mm: taken as new (%g mm); correct it", f.Pos, f.MM, spec.New)
 			f.MM = spec.New
 		}
-		if t := km(f.Day); !math.IsNaN(t) {
-			f.Km = t
-		}
+		f.Km = t.Reading(f.Km, f.Day)
 		out[f.Pos.Part] = append(out[f.Pos.Part], f)
 	}
 	for _, fs := range out {

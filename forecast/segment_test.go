@@ -12,8 +12,8 @@ var (
 	pad12   = Spec{New: 12, Limit: 2}
 	nan     = math.NaN()
 	padLeft = Position{Part: Pad, Side: "left"}
-	// hundredKm drives 100 km a day from day 0.
-	hundredKm = func(d Day) float64 { return 100 * float64(d) }
+	// hundredKm drives 100 km a day.
+	hundredKm = CleanOdometer([]Odometer{{0, 0}, {100, 10000}})
 )
 
 func reading(d Day, p Position, mm float64) Reading {
@@ -141,7 +141,7 @@ func TestSegments(t *testing.T) {
 			}
 			for _, s := range got.Series {
 				for _, r := range s.Readings {
-					if r.Km != hundredKm(r.Day) {
+					if r.Km != 100*float64(r.Day) {
 						t.Errorf("reading of day %d at %g km", r.Day, r.Km)
 					}
 				}
