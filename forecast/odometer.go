@@ -24,8 +24,11 @@ const (
 	// reading of a run taken as miles.
 	milesCost = 1.1
 	milesMore = .02
-	// unevenCost breaks ties in favour of the smoother chain.
-	unevenCost = .05
+	// milesFit weighs how closely the first of them has to fit: a new level at
+	// 62 % of the old one must not pass for miles.
+	milesFit = 20
+	// unevenCost breaks ties in favour of the chain nearer to the median rate.
+	unevenCost = .2
 	// lookBack is the number of readings in a row that can be set aside.
 	lookBack = 6
 )
@@ -85,8 +88,9 @@ func CleanOdometer(rs []Odometer) Track {
 	if len(rs) == 0 {
 		return t
 	}
-	t.top = max(minTopKmPerDay, topOverMedian*medianRate(rs))
-	t.lay(rs, cheapestChain(rs, t.top))
+	median := medianRate(rs)
+	t.top = max(minTopKmPerDay, topOverMedian*median)
+	t.lay(rs, cheapestChain(rs, stepPrice{median, t.top}))
 	slices.SortStableFunc(t.Dropped, func(a, b DroppedOdometer) int {
 		return cmp.Compare(a.Odometer.Day, b.Odometer.Day)
 	})
@@ -140,7 +144,7 @@ type link struct {
 }
 
 // cheapestChain returns the readings to keep, in order.
-func cheapestChain(rs []Odometer, top float64) []link {
+func cheapestChain(rs []Odometer, price stepPrice) []link {
 	// Two states a reading: kept as km, kept as miles.
 	type state struct {
 		cost  float64
@@ -159,19 +163,18 @@ func cheapestChain(rs []Odometer, top float64) []link {
 			value := r.Km * unit[u]
 			for j := i - 1; j >= 0 && j >= i-1-lookBack; j-- {
 				days := daysBetween(rs[j].Day, r.Day)
+				skipped := float64(i - j - 1)
 				for w := range unit {
-					cost, shift := stepCost(value-rs[j].Km*unit[w], days, value, top)
+					cost, shift := price.of(value-rs[j].Km*unit[w], days, value)
 					if u == 1 && shift {
 						continue // miles are believed only where they fit
 					}
-					cost += states[2*j+w].cost + float64(i-j-1)
-					if u == 1 {
+					if u == 1 && w == 0 {
+						cost = milesCost + milesFit*cost
+					} else if u == 1 {
 						cost += milesMore
-						if w == 0 {
-							cost += milesCost
-						}
 					}
-					if cost < to.cost {
+					if cost += states[2*j+w].cost + skipped; cost < to.cost {
 						to = state{cost, 2*j + w, shift}
 					}
 				}
@@ -188,13 +191,41 @@ func cheapestChain(rs []Odometer, top float64) []link {
 		chain = append(chain, link{at / 2, at%2 == 1, states[at].shift})
 	}
 	slices.Reverse(chain)
+	return unmile(rs, chain)
+}
+
+// unmile takes a run of miles that lasts to the end for a new level, unless the
+// distance driven since is nearer to that before when it is counted in miles.
+func unmile(rs []Odometer, chain []link) []link {
+	k := len(chain)
+	for k > 0 && chain[k-1].miles {
+		k--
+	}
+	if k < 2 || k == len(chain) {
+		return chain
+	}
+	rate := func(ls []link) float64 {
+		a, b := rs[ls[0].i], rs[ls[len(ls)-1].i]
+		return (b.Km - a.Km) / daysBetween(a.Day, b.Day)
+	}
+	if since, before := rate(chain[k:]), rate(chain[:k]); since*math.Sqrt(kmPerMile) > before {
+		for i := range chain[k:] {
+			chain[k+i].miles = false
+		}
+		chain[k].shift = true
+	}
 	return chain
 }
 
-// stepCost prices the step of dkm in so many days to value, and says whether it
-// is a new level.
-func stepCost(dkm, days, value, top float64) (cost float64, shift bool) {
-	reach := top*days + slackKm
+// stepPrice prices steps between two readings of the chain.
+type stepPrice struct {
+	median, top float64 // km/day
+}
+
+// of prices the step of dkm in so many days to value, and says whether it is a
+// new level.
+func (p stepPrice) of(dkm, days, value float64) (cost float64, shift bool) {
+	reach := p.top*days + slackKm
 	switch {
 	case dkm < 0 && value <= reach:
 		return freshCost, true
@@ -203,7 +234,8 @@ func stepCost(dkm, days, value, top float64) (cost float64, shift bool) {
 	case dkm > reach:
 		return sprintCost, false
 	}
-	return unevenCost * dkm / reach, false
+	off := (dkm - p.median*days) / reach
+	return unevenCost * off * off, false
 }
 
 // lay turns the chain into the continuous total.
@@ -367,17 +399,18 @@ func (t Track) Reading(km float64, d Day) float64 {
 	if i < n {
 		hi = min(hi, t.km[i])
 	}
-	// Between two levels the day of the swap is not known: either may hold.
 	at := t.Km(d)
 	best := math.NaN()
-	for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
-		for _, v := range [2]float64{km + t.shift[j], km*kmPerMile + t.shift[j]} {
+	for _, unit := range [2]float64{1, kmPerMile} {
+		// Between two levels the day of the swap is not known: either may hold.
+		for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
+			v := km*unit + t.shift[j]
 			if v >= lo-slackKm && v <= hi+slackKm && !(math.Abs(v-at) >= math.Abs(best-at)) {
 				best = v
 			}
-			if len(t.Dropped) == 0 {
-				break // nobody has been seen to write miles
-			}
+		}
+		if !math.IsNaN(best) || len(t.Dropped) == 0 {
+			break // nobody has been seen to write miles
 		}
 	}
 	if math.IsNaN(best) {

@@ -1,0 +1,199 @@
+package forecast
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// monthly returns invented readings 30 days apart.
+func monthly(first Day, km ...float64) []Odometer {
+	rs := make([]Odometer, len(km))
+	for i, x := range km {
+		rs[i] = Odometer{first + Day(30*i), x}
+	}
+	return rs
+}
+
+// All histories are invented.
+func TestCleanOdometer(t *testing.T) {
+	tests := []struct {
+		name    string
+		rs      []Odometer
+		n       int
+		dropped []string // a word of each reason
+		swaps   int
+		last    float64
+	}{
+		{"steady", monthly(100, 1000, 3000, 5000), 3, nil, 0, 5000},
+		{"none", nil, 0, nil, 0, 0},
+		{"one", monthly(100, 7000), 1, nil, 0, 7000},
+		{"standing", monthly(100, 7000, 7000, 7000), 3, nil, 0, 7000},
+		{"twice the same", append(monthly(100, 1000, 3000), Odometer{130, 3000}), 2, nil, 0, 3000},
+		{"two on one day", append(monthly(100, 1000, 3000), Odometer{130, 3080}), 3, nil, 0, 3080},
+		{"extra digit", monthly(100, 1000, 3000, 50000, 7000, 9000), 4, []string{"above"}, 0, 9000},
+		{"lost digit", monthly(100, 11000, 13000, 1500, 17000, 19000), 4, []string{"below"}, 0, 19000},
+		{"last one mistyped", monthly(100, 11000, 13000, 15000, 71000), 3, []string{"further"}, 0, 15000},
+		{"first one mistyped", monthly(100, 91000, 13000, 15000, 17000), 3, []string{"above"}, 0, 17000},
+		{"not numbers", monthly(100, math.NaN(), 1000, -5, math.Inf(1), 9000), 2, []string{"not an", "not an", "not an"}, 0, 9000},
+		{"new cluster", monthly(100, 90000, 92000, 94000, 500, 2500, 4500), 6, nil, 1, 100000},
+		{"run back", monthly(100, 90000, 92000, 94000, 61000, 63000, 65000, 67000), 7, nil, 1, 102000},
+		{"a spell in miles", monthly(100, 90000, 92000, 94000, 59652, 60894, 62137, 63380, 104000, 106000), 9,
+			[]string{"miles", "miles", "miles", "miles"}, 0, 106000},
+		{"one in miles", monthly(100, 90000, 92000, 58409, 96000), 3, []string{"below"}, 0, 96000},
+		{"one long trip", []Odometer{{100, 1000}, {107, 1300}, {114, 1600}, {116, 4000}, {123, 4300}, {130, 4600}}, 6, nil, 0, 4600},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			got := CleanOdometer(tt.rs)
+			if got.N != tt.n || len(got.Swaps) != tt.swaps || math.Abs(got.Last.Km-tt.last) > 1 {
+				t.Errorf("N, swaps, last = %d, %d, %.1f; want %d, %d, %.1f", got.N, len(got.Swaps), got.Last.Km, tt.n, tt.swaps, tt.last)
+			}
+			if len(got.Dropped) != len(tt.dropped) {
+				t.Fatalf("dropped %v, want %d", got.Dropped, len(tt.dropped))
+			}
+			for i, word := range tt.dropped {
+				if !strings.Contains(got.Dropped[i].Why, word) {
+					t.Errorf("reason %q, want %q in it", got.Dropped[i].Why, word)
+				}
+			}
+		})
+	}
+}
+
+func TestTrackKmAndDay(t *testing.T) {
+	// Invented: 1,000 to 5,000 km in days 100 to 180, at 20 then 66.7 km/day.
+	tr := CleanOdometer([]Odometer{{100, 1000}, {150, 2000}, {180, 4000}})
+	for _, tt := range []struct {
+		day  Day
+		want float64
+	}{
+		{100, 1000}, {125, 1500}, {150, 2000}, {165, 3000}, {180, 4000},
+		{80, 250},   // back at the mean 37.5 km/day
+		{-900, 0},   // never below zero
+		{200, 4750}, // on at the recent rate, here the mean
+	} {
+		if got := tr.Km(tt.day); math.Abs(got-tt.want) > 1e-9 {
+			t.Errorf("Km(%d) = %g, want %g", tt.day, got, tt.want)
+		}
+		if tt.day >= 80 && tt.day <= 180 {
+			if got := tr.Day(tt.want); math.Abs(got-float64(tt.day)) > 1e-9 {
+				t.Errorf("Day(%g) = %g, want %d", tt.want, got, tt.day)
+			}
+		}
+	}
+	if got := tr.Day(4001); !math.IsNaN(got) {
+		t.Errorf("Day of a distance not reached = %g, want NaN", got)
+	}
+	var none Track
+	if got := none.Km(5); !math.IsNaN(got) {
+		t.Errorf("Km of nothing = %g, want NaN", got)
+	}
+	if got := none.Day(5); !math.IsNaN(got) {
+		t.Errorf("Day of nothing = %g, want NaN", got)
+	}
+	if got := none.Display(7) + none.Reading(7, 3); got != 14 {
+		t.Errorf("nothing known must map to itself, got %g", got)
+	}
+}
+
+func TestTrackScales(t *testing.T) {
+	// Invented: the cluster was changed between days 160 and 190.
+	rs := monthly(100, 90000, 92000, 94000, 500, 2500, 4500)
+	rs = append(rs, Odometer{235, 99999}) // mistyped
+	tr := CleanOdometer(rs)
+	for _, tt := range []struct {
+		name string
+		km   float64
+		day  Day
+		want float64
+	}{
+		{"before the swap", 93000, 145, 93000},
+		{"after it", 3500, 235, 99000},
+		{"in the gap, old cluster", 95000, 175, 95000},
+		{"in the gap, new cluster", 100, 186, 95600},
+		{"the mistyped one", 99999, 235, tr.Km(235)},
+		{"later than all", 6500, 280, 102000},
+		{"not given", math.NaN(), 130, 92000},
+	} {
+		if got := tr.Reading(tt.km, tt.day); math.Abs(got-tt.want) > 1 {
+			t.Errorf("%s: Reading(%g, %d) = %g, want %g", tt.name, tt.km, tt.day, got, tt.want)
+		}
+	}
+	if got := tr.Display(tr.Last.Km + 1000); math.Abs(got-5500) > 1e-6 {
+		t.Errorf("Display = %g, want 5500", got)
+	}
+}
+
+func TestTrackWithOneReading(t *testing.T) {
+	tr := CleanOdometer([]Odometer{{100, 7000}})
+	if got, want := tr.Km(110), 7000+10*assumedKmPerDay; got != want {
+		t.Errorf("Km = %g, want %g", got, want)
+	}
+	if got := tr.WithRate(100).Km(90); got != 6000 {
+		t.Errorf("Km at 100 km/day = %g, want 6000", got)
+	}
+}
+
+// anyOdometer draws readings of which many cannot be meant.
+func anyOdometer(t *rapid.T) []Odometer {
+	return rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Odometer {
+		return Odometer{
+			Day(rapid.Int32Range(-1000, 30000).Draw(t, "day")),
+			rapid.OneOf(rapid.Float64Range(-10, 1e6), rapid.Just(math.NaN()), rapid.Just(math.Inf(-1)), rapid.Float64()).Draw(t, "km"),
+		}
+	}), 0, 40).Draw(t, "readings")
+}
+
+func TestTrackProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rs := anyOdometer(t)
+		seed := rapid.Uint64().Draw(t, "seed")
+		tr := CleanOdometer(rs)
+		mixed := slices.Clone(rs)
+		rand.New(rand.NewPCG(seed, 0)).Shuffle(len(mixed), func(i, j int) { mixed[i], mixed[j] = mixed[j], mixed[i] })
+		again := CleanOdometer(mixed)
+		if tr.N != again.N || tr.Last != again.Last {
+			t.Fatalf("order matters: %v, %v", tr.Last, again.Last)
+		}
+		if !tr.Known() {
+			return
+		}
+		before := math.Inf(-1)
+		for d := Day(-2000); d < 32000; d += 97 {
+			km := tr.Km(d)
+			if math.IsNaN(km) || math.IsInf(km, 0) || km < before {
+				t.Fatalf("Km(%d) = %g after %g", d, km, before)
+			}
+			before = km
+			if km > tr.km[0] && km < tr.Last.Km {
+				if back := tr.kmAt(tr.Day(km)); math.Abs(back-km) > 1e-6*km+1e-6 {
+					t.Fatalf("Km(Day(%g)) = %g", km, back)
+				}
+			}
+		}
+	})
+}
+
+func BenchmarkCleanOdometer(b *testing.B) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	v := inventOdometer(rng)
+	many := make([]Odometer, 10000)
+	for i := range many {
+		many[i] = Odometer{Day(10000 + i), float64(100 * i)}
+	}
+	b.Run("60", func(b *testing.B) {
+		for b.Loop() {
+			CleanOdometer(v.shown)
+		}
+	})
+	b.Run("10000", func(b *testing.B) {
+		for b.Loop() {
+			CleanOdometer(many)
+		}
+	})
+}
