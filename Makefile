@@ -38,7 +38,7 @@ vulncheck:
 # A test that finds no PostgreSQL or no browser skips; here it must fail.
 # vet has run already.
 race:
-	BREAKWEAR_REQUIRE_POSTGRES=1 BREAKWEAR_REQUIRE_BROWSER=1 \
+	BRAKEWEAR_REQUIRE_POSTGRES=1 BRAKEWEAR_REQUIRE_BROWSER=1 \
 		go test -race -vet=off -timeout 20m $(PKG)
 
 bench: ## run the benchmarks; PKG=./forecast for one package
@@ -48,7 +48,7 @@ fuzz: ## run every fuzz target for FUZZTIME (1m) each
 	@.ci/fuzz $(FUZZTIME)
 
 screenshots: ## draw the pages of the demo fleet into testdata/screenshots
-	BREAKWEAR_REQUIRE_BROWSER=1 BREAKWEAR_SCREENSHOTS=$(CURDIR)/testdata/screenshots \
+	BRAKEWEAR_REQUIRE_BROWSER=1 BRAKEWEAR_SCREENSHOTS=$(CURDIR)/testdata/screenshots \
 		go test -count=1 -run 'Screenshot|Browser' ./dashboard
 
 cover: ## test, and say which share of each package's statements ran
