@@ -2,10 +2,26 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"errors"
+	"fmt"
+	"net/url"
+	"path/filepath"
+	"runtime"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
+	_ "github.com/lib/pq"  // the driver "postgres"
+	_ "modernc.org/sqlite" // the driver "sqlite"
+
+	"brakewear/internal/fleet"
+)
+
+// The two kinds of database, as Dialect names them.
+const (
+	SQLite   = "sqlite"
+	Postgres = "postgres"
 )
 
 // DB is one database. It is safe for use by many goroutines.
@@ -16,37 +32,195 @@ type DB struct {
 
 	dialect string
 	w       *sqlx.DB // writes, and reads within a writing transaction
-	r       *sqlx.DB // reads
+	r       *sqlx.DB // reads; on PostgreSQL the same pool
 }
 
-// The two kinds of database, as Dialect names them.
 const (
-	SQLite   = "sqlite"
-	Postgres = "postgres"
+	// maxServerConns bounds the connections of one process, so that several
+	// fit into the 100 that a PostgreSQL server grants by default.
+	maxServerConns = 16
+	// connIdleTime gives a connection back that a burst has left over.
+	connIdleTime = 5 * time.Minute
+	// busyTimeout is how long another process may hold an SQLite file's write
+	// lock: longer than the import of a large file takes.
+	busyTimeout = time.Minute
 )
 
-var errUnfinished = errors.New("store: under construction")
+// sqlx does not know how this driver writes its parameters.
+func init() { sqlx.BindDriver(SQLite, sqlx.QUESTION) }
 
-// Open opens the database at url: "postgres://…" or "postgresql://…" is a
+// Open opens the database at dsn: "postgres://…" or "postgresql://…" is a
 // server, anything else the path of an SQLite file, which is made when it is
 // not there. It does not migrate.
-func Open(ctx context.Context, url string) (*DB, error) { return nil, errUnfinished }
+func Open(ctx context.Context, dsn string) (*DB, error) {
+	var db *DB
+	var err error
+	switch scheme, _, isURL := strings.Cut(dsn, "://"); {
+	case isURL && (scheme == "postgres" || scheme == "postgresql"):
+		db, err = openPostgres(dsn)
+	case isURL:
+		// Not echoed whole: it may hold a password.
+		err = fleet.Invalidf("database %s://…: want postgres://… or the path of a file", scheme)
+	case dsn == "" || strings.HasPrefix(dsn, ":memory:"):
+		err = fleet.Invalidf("database %q: want the path of a file, or postgres://…", dsn)
+	default:
+		db, err = openSQLite(dsn)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if err := db.Ping(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
+func openPostgres(dsn string) (*DB, error) {
+	pool, err := sqlx.Open("postgres", dsn)
+	if err != nil {
+		return nil, fleet.Invalidf("database URL: %v", err)
+	}
+	pool.SetMaxOpenConns(maxServerConns)
+	pool.SetMaxIdleConns(maxServerConns)
+	pool.SetConnMaxIdleTime(connIdleTime)
+	return &DB{Now: time.Now, dialect: Postgres, w: pool, r: pool}, nil
+}
+
+// openSQLite opens one connection that writes and several that read: SQLite
+// has one write lock, and readers do not wait for it in WAL mode.
+func openSQLite(path string) (*DB, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("database file: %w", err)
+	}
+	db := &DB{Now: time.Now, dialect: SQLite}
+	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
+		return nil, fmt.Errorf("open %s: %w", path, err)
+	}
+	if db.r, err = sqlx.Open(SQLite, sqliteDSN(abs, false)); err != nil {
+		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.w.Close())
+	}
+	db.w.SetMaxOpenConns(1)
+	readers := max(2, runtime.GOMAXPROCS(0))
+	db.r.SetMaxOpenConns(readers)
+	db.r.SetMaxIdleConns(readers)
+	db.r.SetConnMaxIdleTime(connIdleTime)
+	return db, nil
+}
+
+// sqliteDSN puts the settings into the name, where they reach every
+// connection of the pool. busy_timeout comes first, for the others may wait.
+func sqliteDSN(path string, writer bool) string {
+	pragmas := []string{
+		fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
+		"journal_mode(wal)",
+		"foreign_keys(1)",
+		"temp_store(memory)",
+	}
+	q := url.Values{}
+	if writer {
+		// A transaction that reads before it writes must hold the write lock
+		// from its beginning, or it fails when another got in between.
+		q.Set("_txlock", "immediate")
+		pragmas = append(pragmas, "cache_size(-65536)") // 64 MB: indexes of a large import
+	} else {
+		pragmas = append(pragmas, "query_only(1)", "cache_size(-16384)")
+	}
+	q["_pragma"] = pragmas
+	u := url.URL{Scheme: "file", Path: filepath.ToSlash(path), RawQuery: q.Encode()}
+	if !strings.HasPrefix(u.Path, "/") {
+		u.Path = "/" + u.Path // a drive letter
+	}
+	return u.String()
+}
 
 // Close closes all connections.
-func (db *DB) Close() error { return errUnfinished }
+func (db *DB) Close() error {
+	err := db.w.Close()
+	if db.r != db.w {
+		err = errors.Join(db.r.Close(), err)
+	}
+	return err
+}
 
 // Ping says whether the database answers.
-func (db *DB) Ping(ctx context.Context) error { return errUnfinished }
+func (db *DB) Ping(ctx context.Context) error {
+	// The writer first: it makes a file that is not there.
+	if err := db.w.PingContext(ctx); err != nil {
+		return wrap(ctx, "reach the database", err)
+	}
+	if err := db.r.PingContext(ctx); err != nil {
+		return wrap(ctx, "reach the database", err)
+	}
+	return nil
+}
 
 // Dialect returns SQLite or Postgres.
 func (db *DB) Dialect() string { return db.dialect }
 
-// Migrate brings the schema to the version this program knows. A newer schema
-// is refused with fleet.ErrConflict.
-func (db *DB) Migrate(ctx context.Context) error { return errUnfinished }
+// now is the time that rows are stamped with.
+func (db *DB) now() instant { return instant{db.Now().UTC().Truncate(time.Microsecond)} }
 
-// SchemaVersion returns the version the database has (0 = empty) and the one
-// this program wants.
-func (db *DB) SchemaVersion(ctx context.Context) (have, want int64, err error) {
-	return 0, 0, errUnfinished
+// tx is a transaction. Its methods take SQL with ? for parameters.
+type tx struct {
+	*sqlx.Tx
+	ctx context.Context
+	db  *DB
+}
+
+// write runs f in a writing transaction.
+func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error {
+	return db.run(ctx, db.w, nil, what, f)
+}
+
+// read runs f in a transaction that sees one state of the database.
+func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error {
+	opt := &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead}
+	if db.dialect == SQLite {
+		opt = nil // a snapshot by nature, and the driver knows no other level
+	}
+	return db.run(ctx, db.r, opt, what, f)
+}
+
+// run commits when f returns nil and rolls back otherwise, also when f panics.
+// what names the action in errors.
+func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what string, f func(t *tx) error) error {
+	x, err := pool.BeginTxx(ctx, opt)
+	if err != nil {
+		return wrap(ctx, what, err)
+	}
+	defer x.Rollback() // does nothing after a commit
+	if err := f(&tx{x, ctx, db}); err != nil {
+		return wrap(ctx, what, err)
+	}
+	return wrap(ctx, what, x.Commit())
+}
+
+func (t *tx) exec(query string, args ...any) (sql.Result, error) {
+	return t.ExecContext(t.ctx, t.Rebind(query), args...)
+}
+
+func (t *tx) query(query string, args ...any) (*sqlx.Rows, error) {
+	return t.QueryxContext(t.ctx, t.Rebind(query), args...)
+}
+
+// one scans the single row of query into dest: fleet.ErrNotFound comes of
+// sql.ErrNoRows in the caller, who knows what was looked for.
+func (t *tx) one(dest []any, query string, args ...any) error {
+	return t.QueryRowxContext(t.ctx, t.Rebind(query), args...).Scan(dest...)
+}
+
+// each calls scan for every row of query.
+func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) error {
+	rows, err := t.query(query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := scan(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
 }

@@ -41,23 +41,23 @@ type DueQuery struct {
 
 // DueRow is one axle of the due-soon list. A number that is not known is NaN.
 type DueRow struct {
-	VehicleID                int64
-	Vehicle, Plate           string
-	Fleet, Depot             string
-	Axle                     int
-	Position                 fleet.Position // most likely to be first; no part when none is
-	ThicknessMM              float64        // of Position, estimated on AsOf
-	NewMM, LimitMM           float64
-	KmLeft                   float64 // to the median limit; +Inf beyond the horizon
-	RatePer10000             float64 // mm per 10,000 km
-	P05, P10, P50, P90, P95  *fleet.Date
-	BookBy                   *fleet.Date
-	PastLimit                bool
-	Readings                 int
-	AsOf                     fleet.Date
-	Width80Days              float64 // of the limit date's 80 % interval
-	Width80IfMeasured        float64 // expected after one more inspection
-	Warnings                 []forecast.Warning
+	VehicleID               int64
+	Vehicle, Plate          string
+	Fleet, Depot            string
+	Axle                    int
+	Position                fleet.Position // most likely to be first; no part when none is
+	ThicknessMM             float64        // of Position, estimated on AsOf
+	NewMM, LimitMM          float64
+	KmLeft                  float64 // to the median limit; +Inf beyond the horizon
+	RatePer10000            float64 // mm per 10,000 km
+	P05, P10, P50, P90, P95 *fleet.Date
+	BookBy                  *fleet.Date
+	PastLimit               bool
+	Readings                int
+	AsOf                    fleet.Date
+	Width80Days             float64 // of the limit date's 80 % interval
+	Width80IfMeasured       float64 // expected after one more inspection
+	Warnings                []forecast.Warning
 }
 
 // DuePage is a page of the due-soon list.

@@ -1,0 +1,78 @@
+package store
+
+import (
+	"context"
+	"database/sql/driver"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+
+	"github.com/lib/pq"
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"brakewear/internal/fleet"
+)
+
+// wrap says what was being done and gives err the kind it belongs to. It
+// leaves nil, and errors that have a kind already, as they are.
+func wrap(ctx context.Context, what string, err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, fleet.ErrInvalid), errors.Is(err, fleet.ErrNotFound),
+		errors.Is(err, fleet.ErrConflict), errors.Is(err, fleet.ErrUnavailable):
+		return err
+	case ctx.Err() != nil:
+		// The drivers have errors of their own for a call that was cut short.
+		return fmt.Errorf("%s: %w", what, errors.Join(ctx.Err(), err))
+	}
+	switch kindOf(err) {
+	case fleet.ErrUnavailable:
+		return fmt.Errorf("%s: the database is %w: %w", what, fleet.ErrUnavailable, err)
+	case fleet.ErrConflict:
+		return fmt.Errorf("%w: %w", fleet.Conflictf("%s: somebody changed the same rows at the same time; nothing was stored, try again", what), err)
+	}
+	return fmt.Errorf("%s: %w", what, err)
+}
+
+// kindOf returns the kind of a driver's error, or nil for a fault of ours.
+func kindOf(err error) error {
+	if e, ok := errors.AsType[*pq.Error](err); ok {
+		return kindOfState(string(e.Code))
+	}
+	if e, ok := errors.AsType[*sqlite.Error](err); ok {
+		switch e.Code() & 0xff { // the rest says more of the same
+		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_CANTOPEN,
+			sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY:
+			return fleet.ErrUnavailable
+		}
+		return nil
+	}
+	if _, ok := errors.AsType[net.Error](err); ok || errors.Is(err, driver.ErrBadConn) {
+		return fleet.ErrUnavailable
+	}
+	return nil
+}
+
+// kindOfState returns the kind of an SQLSTATE (PostgreSQL manual, appendix A).
+func kindOfState(code string) error {
+	switch code {
+	case "40001", "40P01": // serialization failure, deadlock
+		return fleet.ErrConflict
+	case "57014": // statement timeout
+		return fleet.ErrUnavailable
+	}
+	for _, class := range []string{
+		"08", // connection
+		"53", // out of disk, memory, connections
+		"57", // shutting down or starting up
+		"25006",
+	} {
+		if strings.HasPrefix(code, class) {
+			return fleet.ErrUnavailable
+		}
+	}
+	return nil
+}

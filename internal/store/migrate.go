@@ -1,0 +1,89 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+
+	"github.com/pressly/goose/v3"
+	"github.com/pressly/goose/v3/lock"
+
+	"brakewear/internal/fleet"
+	"brakewear/migrations"
+)
+
+// Migrate brings the schema to the version this program knows. A newer schema
+// is refused with fleet.ErrConflict. Several processes may migrate at once.
+func (db *DB) Migrate(ctx context.Context) error {
+	var err error
+	for range migrateTries {
+		if err = db.migrate(ctx); err == nil || ctx.Err() != nil {
+			return err
+		}
+		// SQLite has no lock that spans the migrations: another process may
+		// have come first, and then there is nothing left to do.
+		have, want, verr := db.SchemaVersion(ctx)
+		if verr != nil || have > want {
+			return err
+		}
+	}
+	return err
+}
+
+// migrateTries is how often another process may come first.
+const migrateTries = 3
+
+func (db *DB) migrate(ctx context.Context) error {
+	p, err := db.provider()
+	if err != nil {
+		return err
+	}
+	have, want, err := p.GetVersions(ctx)
+	if err != nil {
+		return wrap(ctx, "read the schema's version", err)
+	}
+	if have > want {
+		return fleet.Conflictf("the database has schema version %d and this program knows none above %d: use a newer program", have, want)
+	}
+	if have == want {
+		return nil
+	}
+	_, err = p.Up(ctx)
+	return wrap(ctx, "migrate the database", err)
+}
+
+// SchemaVersion returns the version the database has (0 = empty) and the one
+// this program wants.
+func (db *DB) SchemaVersion(ctx context.Context) (have, want int64, err error) {
+	p, err := db.provider()
+	if err != nil {
+		return 0, 0, err
+	}
+	have, want, err = p.GetVersions(ctx)
+	return have, want, wrap(ctx, "read the schema's version", err)
+}
+
+func (db *DB) provider() (*goose.Provider, error) {
+	steps, err := fs.Sub(migrations.FS, db.dialect)
+	if err != nil {
+		return nil, fmt.Errorf("migrations: %w", err)
+	}
+	dialect := goose.DialectSQLite3
+	opts := []goose.ProviderOption{
+		goose.WithDisableGlobalRegistry(true),
+		goose.WithLogger(goose.NopLogger()),
+	}
+	if db.dialect == Postgres {
+		dialect = goose.DialectPostgres
+		locker, err := lock.NewPostgresSessionLocker(lock.WithLockTimeout(1, 300))
+		if err != nil {
+			return nil, fmt.Errorf("migrations: %w", err)
+		}
+		opts = append(opts, goose.WithSessionLocker(locker))
+	}
+	p, err := goose.NewProvider(dialect, db.w.DB, steps, opts...)
+	if err != nil {
+		return nil, fmt.Errorf("migrations: %w", err)
+	}
+	return p, nil
+}

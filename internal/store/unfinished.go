@@ -1,0 +1,5 @@
+package store
+
+import "errors"
+
+var errUnfinished = errors.New("store: under construction")

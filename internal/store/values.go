@@ -1,0 +1,94 @@
+package store
+
+import (
+	"database/sql/driver"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"time"
+
+	"brakewear/forecast"
+)
+
+// instant is a moment as both databases keep it: UTC, to the microsecond, in
+// a text form that sorts.
+type instant struct{ time.Time }
+
+const instantForm = "2006-01-02T15:04:05.000000Z"
+
+// Value gives the text form.
+func (i instant) Value() (driver.Value, error) {
+	return i.UTC().Truncate(time.Microsecond).Format(instantForm), nil
+}
+
+// Scan reads what either driver returns.
+func (i *instant) Scan(src any) error {
+	switch v := src.(type) {
+	case time.Time:
+		i.Time = v.UTC()
+		return nil
+	case string:
+		t, err := time.Parse(time.RFC3339Nano, v)
+		i.Time = t.UTC()
+		return err
+	}
+	return fmt.Errorf("cannot read an instant from %T", src)
+}
+
+// number is a float64 that may be unknown: NaN here, NULL in the database.
+type number float64
+
+// Value gives NULL for NaN.
+func (n number) Value() (driver.Value, error) {
+	if math.IsNaN(float64(n)) {
+		return nil, nil
+	}
+	return float64(n), nil
+}
+
+// Scan gives NaN for NULL.
+func (n *number) Scan(src any) error {
+	switch v := src.(type) {
+	case nil:
+		*n = number(math.NaN())
+	case float64:
+		*n = number(v)
+	case int64:
+		*n = number(v)
+	default:
+		return fmt.Errorf("cannot read a number from %T", src)
+	}
+	return nil
+}
+
+// quantiles is a distribution as it is kept: doubles, lowest byte first.
+type quantiles struct{ *forecast.Dist }
+
+// Value gives NULL for an unknown distribution.
+func (q quantiles) Value() (driver.Value, error) {
+	if !q.Known() {
+		return nil, nil
+	}
+	b := make([]byte, 0, 8*len(q.X))
+	for _, x := range q.X {
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
+	}
+	return b, nil
+}
+
+// Scan reads what Value gave.
+func (q quantiles) Scan(src any) error {
+	*q.Dist = forecast.Dist{}
+	if src == nil {
+		return nil
+	}
+	b, ok := src.([]byte)
+	if !ok || len(b) != 8*len(forecast.Levels) {
+		return fmt.Errorf("cannot read %d quantiles from %T of %d bytes", len(forecast.Levels), src, len(b))
+	}
+	q.X = make([]float64, len(forecast.Levels))
+	for i := range q.X {
+		q.X[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
+	}
+	return nil
+}
