@@ -38,18 +38,12 @@ var machine = regexp.MustCompile(
 
 func TestNoTraceOfAMachine(t *testing.T) {
 	for _, name := range tracked(t) {
-		b, err := os.ReadFile(filepath.Join(root(t), name))
-		if errors.Is(err, os.ErrNotExist) {
-			continue // deleted, and not yet committed
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		if bytes.IndexByte(b[:min(len(b), 8000)], 0) >= 0 {
+		text := read(t, name)
+		if strings.IndexByte(text[:min(len(text), 8000)], 0) >= 0 {
 			continue // binary, by the rule git uses
 		}
-		for i, line := range bytes.Split(b, []byte("\n")) {
-			if m := machine.Find(line); m != nil {
+		for i, line := range strings.Split(text, "\n") {
+			if m := machine.FindString(line); m != "" {
 				t.Errorf("%s:%d: %q belongs to one machine only", name, i+1, m)
 			}
 		}
@@ -78,14 +72,50 @@ func TestTraceOfAMachineCaught(t *testing.T) {
 // TestDependenciesExplained wants every module that our code, tests or tools
 // use directly to be named in DEVELOPERS.md in the version go.mod takes.
 func TestDependenciesExplained(t *testing.T) {
-	text, err := os.ReadFile(filepath.Join(root(t), "DEVELOPERS.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	text := read(t, "DEVELOPERS.md")
 	for _, m := range direct(t) {
 		row := regexp.MustCompile(`(?m)^\|[^|\n]*\b` + regexp.QuoteMeta(m.Path) + `[^|\n]*\|\s*` + regexp.QuoteMeta(m.Version) + `\s*\|`)
-		if !row.Match(text) {
+		if !row.MatchString(text) {
 			t.Errorf("DEVELOPERS.md: no row for %s %s in the table of dependencies", m.Path, m.Version)
+		}
+	}
+}
+
+// TestVariables wants the environment variables that the Makefile and the
+// documents name to be read by some Go file: one spelt otherwise would switch
+// nothing on, and nobody would notice.
+func TestVariables(t *testing.T) {
+	names := regexp.MustCompile(`\b[A-Z]{3,}_[A-Z_]{3,}\b`)
+	inGo := map[string]bool{"CGO_ENABLED": true, "DEFAULT_GOAL": true, "MAKEFILE_LIST": true} // of go and make themselves
+	for _, name := range tracked(t) {
+		if strings.HasSuffix(name, ".go") {
+			for _, v := range names.FindAllString(read(t, name), -1) {
+				inGo[v] = true
+			}
+		}
+	}
+	for _, name := range []string{"Makefile", "README.md", "DEVELOPERS.md"} {
+		for _, v := range names.FindAllString(read(t, name), -1) {
+			if !inGo[v] {
+				t.Errorf("%s: %s is read by no Go file", name, v)
+			}
+		}
+	}
+}
+
+// TestLinks wants what the documents link to inside the repository to be there.
+func TestLinks(t *testing.T) {
+	link := regexp.MustCompile(`\]\(([^):]+)\)`) // no colon: not a URL
+	files := tracked(t)
+	for _, name := range files {
+		if filepath.Ext(name) != ".md" {
+			continue
+		}
+		for _, m := range link.FindAllStringSubmatch(read(t, name), -1) {
+			path, _, _ := strings.Cut(m[1], "#")
+			if path != "" && !slices.Contains(files, filepath.Join(filepath.Dir(name), path)) {
+				t.Errorf("%s links to %s, which is not there", name, m[1])
+			}
 		}
 	}
 }
@@ -128,6 +158,17 @@ func goOutput(t *testing.T, args ...string) []byte {
 		t.Fatalf("go %s: %v\n%s", strings.Join(args, " "), err, stderr.Bytes())
 	}
 	return out
+}
+
+// read returns a file of the repository; one deleted but not yet committed
+// reads as empty.
+func read(t *testing.T, name string) string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(root(t), name))
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		t.Fatal(err)
+	}
+	return string(b)
 }
 
 // tracked returns the files that git has, or skips the test where there is no
