@@ -1,0 +1,58 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// TestReadme runs the README's example and wants it to print what stands
+// there.
+func TestReadme(t *testing.T) {
+	t.Chdir("../..")
+	old, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const prompt = "$ bin/brakewear forecast "
+	lines := strings.Split(string(old), "\n")
+	var out []string
+	ran := 0
+	for i := 0; i < len(lines); i++ {
+		out = append(out, lines[i])
+		args, ok := strings.CutPrefix(lines[i], prompt)
+		if !ok {
+			continue
+		}
+		ran++
+		var stdout, stderr bytes.Buffer
+		noEnv := func(string) string { return "" }
+		if err := run(context.Background(), append([]string{"forecast"}, strings.Fields(args)...), noEnv, &stdout, &stderr); err != nil {
+			t.Fatalf("%s: %v\n%s", lines[i], err, stderr.Bytes())
+		}
+		for i+1 < len(lines) && !strings.HasPrefix(lines[i+1], "$ ") && !strings.HasPrefix(lines[i+1], "```") {
+			i++
+		}
+		out = append(out, strings.Split(strings.TrimRight(stdout.String(), "\n"), "\n")...)
+	}
+	if ran == 0 {
+		t.Fatalf("README.md: no line starts with %q", prompt)
+	}
+	got := strings.Join(out, "\n")
+	if *update {
+		if err := os.WriteFile("README.md", []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if diff := cmp.Diff(string(old), got); diff != "" {
+		t.Errorf("README.md does not show what the command prints; -update rewrites it (-want +got):\n%s", diff)
+	}
+}
