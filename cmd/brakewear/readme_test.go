@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"flag"
 	"os"
 	"strings"
@@ -32,15 +30,14 @@ func TestReadme(t *testing.T) {
 			continue
 		}
 		ran++
-		var stdout, stderr bytes.Buffer
-		noEnv := func(string) string { return "" }
-		if err := run(context.Background(), append([]string{"forecast"}, strings.Fields(args)...), noEnv, &stdout, &stderr); err != nil {
-			t.Fatalf("%s: %v\n%s", lines[i], err, stderr.Bytes())
+		stdout, stderr, err := command(t, append([]string{"forecast"}, strings.Fields(args)...)...)
+		if err != nil {
+			t.Fatalf("%s: %v\n%s", lines[i], err, stderr)
 		}
 		for i+1 < len(lines) && !strings.HasPrefix(lines[i+1], "$ ") && !strings.HasPrefix(lines[i+1], "```") {
 			i++
 		}
-		out = append(out, strings.Split(strings.TrimRight(stdout.String(), "\n"), "\n")...)
+		out = append(out, strings.Split(strings.TrimRight(stdout, "\n"), "\n")...)
 	}
 	if ran == 0 {
 		t.Fatalf("README.md: no line starts with %q", prompt)
