@@ -1,0 +1,242 @@
+package forecast
+
+import "math"
+
+// The life of one part set on an axle, given theta, the log of its wear rate
+// r = exp(theta) in mm per 1000 km, is Gaussian. The value of place j at
+// distance s since it was fitted, in units of 1000 km, is
+//
+//	h_j(s) = h0_j - r (f_j s + I(s) + I_side(s) + I_j(s) + d_side s + e_j s) - r^2 A q_j(s)
+//
+// with integrated Ornstein-Uhlenbeck drift I, lasting differences between
+// sides (d) and places (e), and wear that gathers or loses pace (A),
+// q_j(s) = (f_j s)^2 / (2 (new - limit)). A reading is h_j(s) plus the error
+// of its visit and that of the gauge. Values are in the sense that falls with
+// wear: a drum's diameter enters negated.
+
+// Noise holds the fleet's spreads: sds unless said otherwise. Rates are
+// relative to the part set's own.
+type Noise struct {
+	Gauge      float64 `json:"gauge"`       // mm, one reading, where depot and gauge are not known
+	Visit      float64 `json:"visit"`       // mm, shared by the readings of one visit
+	Start      float64 `json:"start"`       // mm, new value shared by a set
+	StartPlace float64 `json:"start_place"` // mm, new value of one place
+	Side       float64 `json:"side"`        // lasting rate of a side
+	Place      float64 `json:"place"`       // lasting rate of a place
+	InnerOuter float64 `json:"inner_outer"` // log-rate of inner faces; outer ones have its negative (not an sd)
+	Drift      float64 `json:"drift"`       // rate that comes and goes, whole axle
+	DriftSide  float64 `json:"drift_side"`
+	DriftPlace float64 `json:"drift_place"`
+	DriftDays  float64 `json:"drift_days"` // correlation length of drift, days
+	Accel      float64 `json:"accel"`      // mean of A
+	AccelSD    float64 `json:"accel_sd"`
+}
+
+// birth is one fitting: of the whole set, or of what was renewed alone.
+type birth struct {
+	at     float64 // 1000 km on the axle's own scale
+	gap    float64 // fitted somewhere in a stretch of this length around at
+	mean   float64 // value when fitted, mm
+	common float64 // its sd, shared by what was fitted
+	own    float64 // its sd, per place
+}
+
+// place is a position as the model sees it.
+type place struct {
+	born  int     // index of its birth
+	side  int     // places with the same number other than 0 share a side
+	f     float64 // pace relative to the set's
+	limit float64
+	span  float64 // new - limit
+	// A dragging caliper multiplies the pace by drag from onset on.
+	onset, drag float64
+}
+
+// worn is f_j s, in 1000 km: distance since fitting times the place's pace.
+func (p *place) worn(at, born float64) float64 {
+	s := at - born
+	if p.drag > 0 && at > p.onset {
+		s += (p.drag - 1) * (at - p.onset)
+	}
+	return p.f * s
+}
+
+// row is one reading as the model sees it.
+type row struct {
+	place int
+	visit int // index of the visit; rows are in order of visit
+	y     float64
+	sd    float64
+	id    int // the caller's
+}
+
+// axleLife is one part set with what is known of it.
+type axleLife struct {
+	noise  *Noise
+	length float64 // correlation length of drift, 1000 km
+	births []birth
+	places []place
+	visits []float64 // where each visit took place, 1000 km, ascending
+	rows   []row
+	mean   float64 // prior of theta
+	vari   float64
+}
+
+// shared returns the variance of the relative rate that places j and k
+// share for good, and of the drift they share.
+func (a *axleLife) shared(j, k int) (lasting, drift float64) {
+	n := a.noise
+	drift = n.Drift * n.Drift
+	if j == k {
+		return n.Side*n.Side + n.Place*n.Place, drift + n.DriftSide*n.DriftSide + n.DriftPlace*n.DriftPlace
+	}
+	if s := a.places[j].side; s != 0 && s == a.places[k].side {
+		return n.Side * n.Side, drift + n.DriftSide*n.DriftSide
+	}
+	return 0, drift
+}
+
+// fitter holds the arrays for one axle life at a time. Its results are
+// overwritten by the next use.
+type fitter struct {
+	pencil
+	life *axleLife
+
+	// Of all rows, in plain form: the covariance is fixed + r^2 wear +
+	// r^4 AccelSD^2 q q', the residual at r is e0 + r fs + r^2 Accel q.
+	fixed, wear []float64 // lower triangles
+	e0, fs, q   []float64
+
+	use []int // rows in use; the arrays below are theirs
+
+	re, rf, rq []float64 // e0, fs and q as the pencil works on them
+	res        []float64
+	ze, zq     []float64 // residual and q, whitened at the present theta
+
+	drift []float64 // driftIntegral between births and visits
+	grid  grid
+
+	inUse, rest []int
+	looks       []look
+	chol, inv   []float64
+}
+
+// since is the distance from a row's fitting to its visit.
+func (a *axleLife) since(r *row) float64 {
+	return a.visits[r.visit] - a.births[a.places[r.place].born].at
+}
+
+// open works out the covariances of all rows of a life. take comes next.
+func (f *fitter) open(a *axleLife) {
+	f.life = a
+	n := len(a.rows)
+	f.fixed, f.wear = grow(f.fixed, n*n), grow(f.wear, n*n)
+	f.e0, f.fs, f.q = grow(f.e0, n), grow(f.fs, n), grow(f.q, n)
+	f.tabulate(a)
+	nb := len(a.births)
+	m := nb + len(a.visits)
+	vv := a.noise.Visit * a.noise.Visit
+	for i := range a.rows {
+		r := &a.rows[i]
+		p := &a.places[r.place]
+		b := &a.births[p.born]
+		w := p.worn(a.visits[r.visit], b.at)
+		f.e0[i], f.fs[i], f.q[i] = r.y-b.mean, w, w*w/(2*p.span)
+		si, ti := a.since(r), nb+r.visit
+		for k := range i + 1 {
+			r2 := &a.rows[k]
+			p2 := &a.places[r2.place]
+			lasting, drift := a.shared(r.place, r2.place)
+			tk := nb + r2.visit
+			cov := f.drift[ti*m+p2.born] + f.drift[tk*m+p.born] - f.drift[ti*m+tk] - f.drift[p.born*m+p2.born]
+			fixed, wear := 0.0, drift*cov+lasting*si*a.since(r2)
+			if p.born == p2.born {
+				fixed += b.common * b.common
+				wear += b.gap * b.gap / 12
+			}
+			if r.place == r2.place {
+				fixed += b.own * b.own
+			}
+			if r.visit == r2.visit {
+				fixed += vv
+			}
+			if i == k {
+				fixed += r.sd * r.sd
+			}
+			f.fixed[i*n+k], f.wear[i*n+k] = fixed, wear
+		}
+	}
+}
+
+// take prepares the pencil for some of the rows, given in order.
+func (f *fitter) take(use []int) {
+	f.use = append(f.use[:0], use...)
+	n, all := len(use), len(f.e0)
+	f.reset(n)
+	f.re, f.rf, f.rq = grow(f.re, n), grow(f.rf, n), grow(f.rq, n)
+	f.res, f.ze, f.zq = grow(f.res, n), grow(f.ze, n), grow(f.zq, n)
+	for i, u := range use {
+		f.re[i], f.rf[i], f.rq[i] = f.e0[u], f.fs[u], f.q[u]
+		for k, v := range use[:i+1] {
+			f.l[i*n+k], f.b[i*n+k] = f.fixed[u*all+v], f.wear[u*all+v]
+		}
+	}
+	if !f.reduce() {
+		// Every row carries its gauge's variance on the diagonal.
+		panic("forecast: covariance of readings is not positive definite")
+	}
+	f.rotate(f.re)
+	f.rotate(f.rf)
+	f.rotate(f.rq)
+}
+
+// tabulate fills drift with driftIntegral between all births and visits.
+func (f *fitter) tabulate(a *axleLife) {
+	nb := len(a.births)
+	m := nb + len(a.visits)
+	f.drift = grow(f.drift, m*m)
+	at := func(i int) float64 {
+		if i < nb {
+			return a.births[i].at
+		}
+		return a.visits[i-nb]
+	}
+	for i := range m {
+		f.drift[i*m+i] = 0
+		for k := range i {
+			g := driftIntegral(at(i)-at(k), a.length)
+			f.drift[i*m+k], f.drift[k*m+i] = g, g
+		}
+	}
+}
+
+// logLik is the log density of the rows in use given theta. It leaves the
+// pencil at r^2 and the whitened residual and q in ze and zq.
+func (f *fitter) logLik(theta float64) float64 {
+	n := f.n
+	if n == 0 {
+		return 0
+	}
+	nz := f.life.noise
+	r := math.Exp(theta)
+	logDet := f.at(r * r)
+	ra := r * r * nz.Accel
+	for i := range f.res {
+		f.res[i] = f.re[i] + r*f.rf[i] + ra*f.rq[i]
+	}
+	f.whiten(f.ze, f.res)
+	f.whiten(f.zq, f.rq)
+	ss := dot(f.ze, f.ze)
+	if k := f.kappa(r); k > 0 {
+		eq, qq := dot(f.ze, f.zq), dot(f.zq, f.zq)
+		ss -= k * eq * eq / (1 + k*qq)
+		logDet += math.Log1p(k * qq)
+	}
+	return -0.5 * (ss + logDet + float64(n)*math.Log(2*math.Pi))
+}
+
+// kappa is the factor of q q' in the covariance: r^4 AccelSD^2.
+func (f *fitter) kappa(r float64) float64 {
+	a := f.life.noise.AccelSD * r * r
+	return a * a
+}

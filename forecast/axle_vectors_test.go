@@ -1,0 +1,125 @@
+package forecast
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"slices"
+	"testing"
+)
+
+// vectorFile holds 25 part sets of an invented fleet worked through by an
+// independent implementation of the same model (401 nodes over theta, 400
+// points per joint probability).
+type vectorFile struct {
+	Hyper map[string]float64
+	Cases []vectorCase
+}
+
+type vectorCase struct {
+	Kind      string
+	New       float64   `json:"new_mm"`
+	Limit     float64   `json:"limit_mm"`
+	Gap       float64   `json:"gap_1000km"`
+	KmPerDay  float64   `json:"kmd"`
+	PriorMean float64   `json:"prior_mean"`
+	PriorVar  float64   `json:"prior_var"`
+	S         []float64 `json:"s_1000km"`
+	Pad       []int
+	Visit     []int
+	Y         []float64 `json:"y_mm"`
+	Flagged   []int
+	PostMean  float64 `json:"post_mean"`
+	PostSD    float64 `json:"post_sd"`
+	Evidence  float64 `json:"log_evidence"`
+	Survival  []struct {
+		S float64 `json:"s_1000km"`
+		P float64 `json:"P_min_above_limit"`
+	} `json:"survival_at"`
+	MeanH [][]float64 `json:"mean_h_at"`
+}
+
+func readVectors(t testing.TB) (*Noise, *vectorFile) {
+	t.Helper()
+	b, err := os.ReadFile("testdata/axle_vectors.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var v vectorFile
+	if err := json.Unmarshal(b, &v); err != nil {
+		t.Fatal(err)
+	}
+	h := v.Hyper
+	return &Noise{
+		Gauge: h["gauge_sd"], Visit: h["visit_sd"], Start: h["start_sd_shared"], StartPlace: h["start_sd_position"],
+		Side: h["side_sd"], Place: h["face_sd"], InnerOuter: h["inner_outer_beta"],
+		Drift: h["drift_sd"], DriftSide: h["drift_sd_side"], DriftPlace: h["drift_sd_position"], DriftDays: h["drift_length_days"],
+		Accel: h["acceleration_mean"], AccelSD: h["acceleration_sd"],
+	}, &v
+}
+
+// life turns a vector into the model's terms. Positions are numbered left
+// inner, left outer, right inner, right outer.
+func (c *vectorCase) life(n *Noise) *axleLife {
+	a := &axleLife{noise: n, length: n.DriftDays * c.KmPerDay / 1000, mean: c.PriorMean, vari: c.PriorVar}
+	b := birth{mean: c.New, common: n.Start, own: n.StartPlace, gap: c.Gap}
+	if c.Kind == "unknown" {
+		b = birth{mean: (c.New+c.Limit)/2 + 1, common: 3.5, own: 0.7}
+	}
+	a.births = []birth{b}
+	for j := range 4 {
+		f := math.Exp(n.InnerOuter)
+		if j%2 == 1 {
+			f = 1 / f
+		}
+		a.places = append(a.places, place{side: 1 + j/2, f: f, limit: c.Limit, span: c.New - c.Limit})
+	}
+	last := math.MinInt
+	for i := range c.S {
+		if c.Visit[i] != last {
+			last = c.Visit[i]
+			a.visits = append(a.visits, c.S[i])
+		}
+		a.rows = append(a.rows, row{place: c.Pad[i], visit: len(a.visits) - 1, y: c.Y[i], sd: n.Gauge, id: i})
+	}
+	return a
+}
+
+func TestVectorsPosterior(t *testing.T) {
+	n, v := readVectors(t)
+	var f fitter
+	var worst [3]float64
+	for i, c := range v.Cases {
+		a := c.life(n)
+		var use []int
+		for k := range a.rows {
+			if !slices.Contains(c.Flagged, k) {
+				use = append(use, k)
+			}
+		}
+		f.open(a)
+		f.take(use)
+		g := f.posterior()
+		for k, d := range []float64{g.mean - c.PostMean, g.sd - c.PostSD, g.evidence - c.Evidence} {
+			worst[k] = max(worst[k], math.Abs(d))
+			if math.Abs(d) > 1e-3 {
+				t.Errorf("case %d %s n=%d: %s off by %g", i, c.Kind, len(a.rows), []string{"mean", "sd", "log evidence"}[k], d)
+			}
+		}
+	}
+	t.Logf("largest errors: mean %.1e, sd %.1e, log evidence %.1e", worst[0], worst[1], worst[2])
+}
+
+func TestVectorsFlags(t *testing.T) {
+	n, v := readVectors(t)
+	var f fitter
+	for i, c := range v.Cases {
+		got := f.fitRobust(c.life(n))
+		if !slices.Equal(got, c.Flagged) {
+			t.Errorf("case %d %s %v: set aside %v, want %v", i, c.Kind, c.Y, got, c.Flagged)
+		}
+		if d := f.grid.mean - c.PostMean; math.Abs(d) > 1e-3 {
+			t.Errorf("case %d: posterior mean off by %g after setting readings aside", i, d)
+		}
+	}
+}
