@@ -1,49 +1,64 @@
 package forecast
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/integrate/quad"
+)
 
 const (
 	// horizonDays is how far ahead a date is given: 20 years.
 	horizonDays = 20 * 365.25
-	reachSteps  = 128
+	// reachSteps days, each 8 % further than the one before.
+	reachSteps = 112
+	// reachNodes of the usage law: with fewer, the steps between them show
+	// where a limit is known better than the distance driven.
+	reachNodes = 15
 )
 
-// Nodes and weights of 9-point Gauss-Hermite quadrature for the standard
-// normal law (abscissae times sqrt 2, weights over sqrt pi; checked in the
-// tests against the moments of the normal law).
-var (
-	hermiteZ = [9]float64{
-		-4.512745863399783, -3.20542900285647, -2.07684797867783, -1.0232556637891326, 0,
-		1.0232556637891326, 2.07684797867783, 3.20542900285647, 4.512745863399783,
-	}
-	hermiteW = [9]float64{
-		2.2345844007746563e-05, 2.789141321231769e-03, 4.991640676521788e-02, 2.4409750289493909e-01,
-		4.063492063492064e-01, 2.4409750289493909e-01, 4.991640676521788e-02, 2.789141321231769e-03,
-		2.2345844007746563e-05,
-	}
-)
+// hermiteZ and hermiteW are the Gauss-Hermite rule for the standard normal law.
+var hermiteZ, hermiteW = hermite(reachNodes)
 
-// reachTable holds the continuous total at days after the last reading (rows,
-// geometric) for the nine nodes of the usage law (columns).
+// hermite returns nodes, ascending, and weights of the n-point rule; both
+// halves mirror each other.
+func hermite(n int) (z, w []float64) {
+	z, w = make([]float64, n), make([]float64, n)
+	quad.Hermite{}.FixedLocations(z, w, math.Inf(-1), math.Inf(1))
+	for i := range z {
+		// gonum's rule is for the weight exp(-x²).
+		w[i] /= math.Sqrt(math.Pi)
+		z[i] *= math.Sqrt2
+	}
+	return z, w
+}
+
+// reachTable holds the continuous total at days after the last reading (rows)
+// for the nodes of the usage law (columns). It serves all positions of a
+// vehicle.
 type reachTable struct {
 	days [reachSteps]float64
-	km   [reachSteps][9]float64
+	km   [reachSteps][reachNodes]float64
 }
 
 func newReachTable(last Odometer, law distanceLaw) *reachTable {
+	const first, mid = 2., reachNodes / 2
 	t := new(reachTable)
-	ratio := math.Pow(2*horizonDays, 1./(reachSteps-1))
-	day := .5
+	ratio := math.Pow(horizonDays/first, 1./(reachSteps-1))
+	day := first
 	for i := range t.days {
 		t.days[i] = day
 		mu, sd := law.logKm(last.Day, 0, day)
-		mid, step := last.Km+0, math.Exp(mu)
-		for g, z := range hermiteZ {
-			km := mid + step*math.Exp(sd*z)
-			if i > 0 {
-				km = max(km, t.km[i-1][g]) // a total never falls
+		median := math.Exp(mu)
+		row := &t.km[i]
+		row[mid] = last.Km + median
+		for g := range mid {
+			f := math.Exp(sd * hermiteZ[reachNodes-1-g])
+			row[g], row[reachNodes-1-g] = last.Km+median/f, last.Km+median*f
+		}
+		if i > 0 {
+			for g := range row {
+				row[g] = max(row[g], t.km[i-1][g]) // a total never falls
 			}
-			t.km[i][g] = km
 		}
 		day *= ratio
 	}
@@ -68,7 +83,7 @@ func (u Usage) Days(km Dist) Dist {
 		x[p] = u.track.Day(km.X[p])
 	}
 	day0, f0 := 0., km.CDF(last.Km)
-	var at [9]int // per node, the first kept quantile above its total
+	var at [reachNodes]int // per node, the first kept quantile above its total
 	for i := 0; i < reachSteps && p < len(Levels); i++ {
 		day := u.reach.days[i]
 		var f float64

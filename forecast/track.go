@@ -1,0 +1,152 @@
+package forecast
+
+import (
+	"math"
+	"sort"
+)
+
+// Track is a vehicle's odometer made continuous: readings that cannot be meant
+// are set aside, and the total goes on where a changed cluster starts anew.
+// The zero Track knows nothing.
+type Track struct {
+	Dropped []DroppedOdometer // readings set aside or converted, in order of day
+	Swaps   []Swap
+	Last    Odometer // last reading kept, on the continuous scale
+	N       int      // readings kept
+
+	days  []Day     // ascending, one knot a day
+	km    []float64 // continuous total at days, non-decreasing
+	shift []float64 // continuous total less what the dashboard showed
+
+	top    float64 // greatest km/day held possible
+	mean   float64 // km/day over the whole track
+	recent float64 // km/day of the last months
+}
+
+// DroppedOdometer is an odometer reading that was not taken as it stands.
+type DroppedOdometer struct {
+	Odometer Odometer
+	Why      string
+}
+
+// Swap is a change of the instrument cluster, or a run-back: between two days
+// the dashboard went on from another value.
+type Swap struct {
+	After, Before Day
+	From, To      float64 // shown on these days, km
+}
+
+// WithRate returns the track with another km/day for the time outside its
+// readings, where it holds one reading only; otherwise the track itself.
+func (t Track) WithRate(kmPerDay float64) Track {
+	if len(t.days) == 1 && kmPerDay >= 0 {
+		t.mean, t.recent = kmPerDay, kmPerDay
+	}
+	return t
+}
+
+// Known says whether there is any reading to go by.
+func (t Track) Known() bool { return len(t.days) > 0 }
+
+// Km returns the continuous total on day d, linear between readings. After the
+// last one it goes on at the recent rate, before the first one back at the mean
+// rate, down to 0. It is NaN when nothing is known.
+func (t Track) Km(d Day) float64 { return t.kmAt(float64(d)) }
+
+func (t Track) kmAt(d float64) float64 {
+	n := len(t.days)
+	if n == 0 || math.IsNaN(d) {
+		return math.NaN()
+	}
+	i := sort.Search(n, func(i int) bool { return float64(t.days[i]) > d })
+	switch i {
+	case 0:
+		return max(0, t.km[0]-t.mean*(float64(t.days[0])-d))
+	case n:
+		return t.km[n-1] + t.recent*(d-float64(t.days[n-1]))
+	}
+	from := float64(t.days[i-1])
+	return t.km[i-1] + (t.km[i]-t.km[i-1])*(d-from)/(float64(t.days[i])-from)
+}
+
+// Day returns the day, with its fraction, on which the total reached km: between
+// readings, or before the first one at the mean rate. It is NaN when it has not
+// been reached at the last reading.
+func (t Track) Day(km float64) float64 {
+	n := len(t.days)
+	i := sort.Search(n, func(i int) bool { return t.km[i] >= km })
+	switch {
+	case i == n || math.IsNaN(km):
+		return math.NaN()
+	case i == 0 && t.mean > 0:
+		return float64(t.days[0]) - (t.km[0]-km)/t.mean
+	case i == 0:
+		return float64(t.days[0])
+	}
+	from := float64(t.days[i-1])
+	return from + (float64(t.days[i])-from)*(km-t.km[i-1])/(t.km[i]-t.km[i-1])
+}
+
+// Reading maps a value read off the dashboard on day d to the continuous scale:
+// the same value unless the cluster was changed before. A value that the track
+// does not allow on that day gives way to the track's own.
+func (t Track) Reading(km float64, d Day) float64 {
+	n := len(t.days)
+	if n == 0 {
+		return km
+	}
+	if math.IsNaN(km) {
+		return t.Km(d)
+	}
+	i := sort.Search(n, func(i int) bool { return t.days[i] > d })
+	lo, hi := 0.0, math.Inf(1)
+	if i > 0 {
+		lo = t.km[i-1]
+		hi = lo + t.top*daysBetween(t.days[i-1], d) + slackKm + sprintKm
+	}
+	if i < n {
+		hi = min(hi, t.km[i])
+	}
+	at := t.Km(d)
+	best := math.NaN()
+	for _, unit := range [2]float64{1, kmPerMile} {
+		// Between two levels the day of the swap is not known: either may hold.
+		for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
+			v := km*unit + t.shift[j]
+			if v >= lo-slackKm && v <= hi+slackKm && !(math.Abs(v-at) >= math.Abs(best-at)) {
+				best = v
+			}
+		}
+		if !math.IsNaN(best) || len(t.Dropped) == 0 {
+			break // nobody has been seen to write miles
+		}
+	}
+	if math.IsNaN(best) {
+		return at
+	}
+	return best
+}
+
+// Display maps a continuous total to what the present dashboard shows.
+func (t Track) Display(km float64) float64 {
+	if n := len(t.shift); n > 0 {
+		return km - t.shift[n-1]
+	}
+	return km
+}
+
+// trackOf returns the track of v as known on day asOf.
+func trackOf(v *Vehicle, asOf Day) Track {
+	for _, o := range v.Odometer {
+		if o.Day > asOf {
+			known := make([]Odometer, 0, len(v.Odometer))
+			for _, o := range v.Odometer {
+				if o.Day <= asOf {
+					known = append(known, o)
+				}
+			}
+			return CleanOdometer(known)
+		}
+	}
+	return CleanOdometer(v.Odometer)
+}

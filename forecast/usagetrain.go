@@ -1,0 +1,306 @@
+package forecast
+
+import (
+	"cmp"
+	"hash/fnv"
+	"iter"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize"
+)
+
+const (
+	// sampleVehicles bounds the vehicles per class whose blocks are kept for
+	// the likelihood; seasons and weekdays are learned from all.
+	sampleVehicles = 600
+	// minClassVehicles is where a class gets figures of its own.
+	minClassVehicles = 5
+
+	seasonSpanDays  = 300.0 // a vehicle must be seen this long to tell seasons
+	seasonIntervals = 8
+	seasonPrior     = .1 // sd of an amplitude before any reading
+	weekdayDays     = 4  // gaps up to this tell weekdays apart
+	weekdayPrior    = .3 // sd of a weekday's weight
+	// Spread of a day's relative distance in the two regressions: it sets only
+	// how soon readings outweigh the priors. Months are correlated, hence more
+	// than the .3 of a month times sqrt(30) days.
+	seasonDaySD  = 2.5
+	weekdayDaySD = .7
+	minWeekday   = .02
+)
+
+// TrainUsage learns the model from the odometers of a fleet up to asOf, in one
+// pass and bounded memory. The order of vehicles changes nothing but the last
+// bits. Classes of few vehicles lean on the defaults.
+func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
+	classes := make(map[string]*usageSums)
+	for v := range seq {
+		t := trackOf(v, asOf)
+		if len(t.days) < 2 {
+			continue
+		}
+		s := classes[v.Class]
+		if s == nil {
+			s = new(usageSums)
+			classes[v.Class] = s
+		}
+		s.add(&t, v.ID)
+	}
+	m := DefaultUsage()
+	names := make([]string, 0, len(classes))
+	for name, s := range classes {
+		if s.vehicles >= minClassVehicles {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		m.Classes[name] = classes[name].fit(m.class(name))
+	}
+	return m
+}
+
+// usageSums holds what is learned of one class; sums add up over vehicles.
+type usageSums struct {
+	vehicles int
+	season   [2 * harmonics][2*harmonics + 1]float64 // normal equations, right side last
+	weekday  [7][8]float64
+	sample   []usageSample // the sampleVehicles lowest keys, a heap would not pay
+}
+
+// usageSample is one vehicle of the sample. The key is a hash of its ID, so
+// that the choice depends neither on order nor on the number of vehicles.
+type usageSample struct {
+	key    uint64
+	id     string
+	blocks []block
+}
+
+func (s *usageSums) add(t *Track, id string) {
+	blocks := t.blocks(nil)
+	if len(blocks) == 0 {
+		return
+	}
+	s.vehicles++
+	s.addSeason(blocks)
+	s.addWeekdays(t)
+
+	h := fnv.New64a()
+	h.Write([]byte(id))
+	s.sample = append(s.sample, usageSample{h.Sum64(), id, blocks})
+	if len(s.sample) >= 2*sampleVehicles {
+		s.thin()
+	}
+}
+
+// thin sorts the sample and drops what lies beyond its size.
+func (s *usageSums) thin() {
+	slices.SortFunc(s.sample, func(a, b usageSample) int {
+		return cmp.Or(cmp.Compare(a.key, b.key), cmp.Compare(a.id, b.id))
+	})
+	if len(s.sample) > sampleVehicles {
+		clear(s.sample[sampleVehicles:])
+		s.sample = s.sample[:sampleVehicles]
+	}
+}
+
+// addSeason regresses a vehicle's blocks, relative to its own mean, on the mean
+// of each harmonic over the block; both centred within the vehicle.
+func (s *usageSums) addSeason(blocks []block) {
+	days, km, n := 0., 0., 0
+	for _, b := range blocks {
+		if !math.IsNaN(b.km) {
+			days += b.days
+			km += b.km
+			n++
+		}
+	}
+	if days < seasonSpanDays || n < seasonIntervals || km < minKmPerDay*days {
+		return
+	}
+	rate := km / days
+	var centre [2 * harmonics]float64
+	for _, b := range blocks {
+		if !math.IsNaN(b.km) {
+			h := harmonicMeans(b)
+			for i := range centre {
+				centre[i] += h[i] * b.days / days
+			}
+		}
+	}
+	for _, b := range blocks {
+		if math.IsNaN(b.km) {
+			continue
+		}
+		h := harmonicMeans(b)
+		y := min(max(b.km/b.days/rate-1, -1), 1) // a lay-up is no season
+		w := b.days / (seasonDaySD * seasonDaySD)
+		for i := range h {
+			h[i] -= centre[i]
+		}
+		for i := range h {
+			for j := range h {
+				s.season[i][j] += w * h[i] * h[j]
+			}
+			s.season[i][2*harmonics] += w * h[i] * y
+		}
+	}
+}
+
+// harmonicMeans returns the means of cos and sin of each harmonic over a block.
+func harmonicMeans(b block) (h [2 * harmonics]float64) {
+	const omega = 2 * math.Pi / yearDays
+	from := math.Mod(float64(b.from), yearDays)
+	for k := range harmonics {
+		w := omega * float64(k+1)
+		s0, c0 := math.Sincos(w * from)
+		s1, c1 := math.Sincos(w * (from + b.days))
+		h[2*k], h[2*k+1] = (s1-s0)/(w*b.days), (c0-c1)/(w*b.days)
+	}
+	return h
+}
+
+// addWeekdays regresses the distance of short gaps, relative to the vehicle's
+// mean, on the number of each weekday in them.
+func (s *usageSums) addWeekdays(t *Track) {
+	if !(t.mean > minKmPerDay) {
+		return
+	}
+	for i := 1; i < len(t.days); i++ {
+		gap := int(t.days[i]) - int(t.days[i-1])
+		if gap > weekdayDays || t.shift[i] != t.shift[i-1] {
+			continue
+		}
+		var n [7]float64
+		for d := range gap {
+			n[weekday(int(t.days[i-1])+d)]++
+		}
+		y := min((t.km[i]-t.km[i-1])/t.mean, 4*float64(gap)) - float64(gap)
+		w := 1 / (weekdayDaySD * weekdayDaySD * float64(gap))
+		for a := range n {
+			for b := range n {
+				s.weekday[a][b] += w * n[a] * n[b]
+			}
+			s.weekday[a][7] += w * n[a] * y
+		}
+	}
+}
+
+// fit returns the class's figures, starting and leaning on prior.
+func (s *usageSums) fit(prior ClassUsage) ClassUsage {
+	c := prior
+	c.Vehicles = s.vehicles
+	s.fitSeason(&c)
+	s.fitWeekdays(&c)
+	s.thin()
+	x := []float64{0, 0, 0, 0, 0}
+	at := func(x []float64) ClassUsage {
+		y := c
+		y.LogKmPerDay += x[0]
+		y.VehicleSD *= math.Exp(x[1])
+		y.OUSD *= math.Exp(x[2])
+		y.OUDays *= math.Exp(x[3])
+		y.BlockSD *= math.Exp(x[4])
+		return y
+	}
+	// Prior sds of the five: a factor of e for the mean, about two for each
+	// spread and for the length. They matter for thin classes only.
+	priorSD := [5]float64{1, .7, .5, .7, .5}
+	loss := func(x []float64) float64 {
+		sum := 0.
+		for i, v := range x {
+			sum += v * v / (2 * priorSD[i] * priorSD[i])
+		}
+		y := at(x)
+		for i := range s.sample {
+			f := y.filter(s.sample[i].blocks)
+			sum -= f.logLik
+		}
+		return sum
+	}
+	x[0] = s.medianLevel(&c)
+	settings := &optimize.Settings{
+		FuncEvaluations: 400,
+		Converger:       &optimize.FunctionConverge{Absolute: 1e-3, Relative: 1e-9, Iterations: 25},
+	}
+	res, err := optimize.Minimize(optimize.Problem{Func: loss}, x, settings, &optimize.NelderMead{SimplexSize: .3})
+	if res == nil || (err != nil && !(res.F <= loss(x))) {
+		return c // the defaults are still a usable answer
+	}
+	return at(res.X)
+}
+
+// medianLevel is the median over vehicles of the mean log rate of a block.
+func (s *usageSums) medianLevel(c *ClassUsage) float64 {
+	levels := make([]float64, 0, len(s.sample))
+	for i := range s.sample {
+		sum, n := 0., 0.
+		for _, b := range s.sample[i].blocks {
+			if !math.IsNaN(b.km) {
+				sum += c.logRate(b)
+				n++
+			}
+		}
+		if n > 0 {
+			levels = append(levels, sum/n)
+		}
+	}
+	if len(levels) == 0 {
+		return 0
+	}
+	slices.Sort(levels)
+	return levels[len(levels)/2]
+}
+
+func (s *usageSums) fitSeason(c *ClassUsage) {
+	const n = 2 * harmonics
+	x, ok := solveRidge(n, func(i, j int) float64 { return s.season[i][j] }, func(i int) float64 { return s.season[i][n] }, seasonPrior)
+	if !ok {
+		return
+	}
+	// Weights must stay positive all year round.
+	sum := 0.
+	for _, v := range x {
+		sum += math.Abs(v)
+	}
+	shrink := min(1, .9/max(sum, 1e-9))
+	for k := range harmonics {
+		c.Season[k] = [2]float64{shrink * x[2*k], shrink * x[2*k+1]}
+	}
+}
+
+func (s *usageSums) fitWeekdays(c *ClassUsage) {
+	x, ok := solveRidge(7, func(i, j int) float64 { return s.weekday[i][j] }, func(i int) float64 { return s.weekday[i][7] }, weekdayPrior)
+	if !ok {
+		return
+	}
+	sum := 0.
+	for i, v := range x {
+		c.Weekday[i] = max(minWeekday, 1+v)
+		sum += c.Weekday[i]
+	}
+	for i := range c.Weekday {
+		c.Weekday[i] *= 7 / sum
+	}
+}
+
+// solveRidge solves (A + I/sd²) x = b for a symmetric A of size n.
+func solveRidge(n int, a func(i, j int) float64, b func(i int) float64, sd float64) ([]float64, bool) {
+	m := mat.NewSymDense(n, nil)
+	rhs := mat.NewVecDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			m.SetSym(i, j, a(i, j))
+		}
+		m.SetSym(i, i, a(i, i)+1/(sd*sd))
+		rhs.SetVec(i, b(i))
+	}
+	var chol mat.Cholesky
+	var x mat.VecDense
+	if !chol.Factorize(m) || chol.SolveVecTo(&x, rhs) != nil {
+		return nil, false
+	}
+	return x.RawVector().Data, true
+}
