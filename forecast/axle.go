@@ -119,6 +119,9 @@ type fitter struct {
 	inUse, rest []int
 	looks       []look
 	chol, inv   []float64
+
+	ahead  ahead
+	moment []moment
 }
 
 // since is the distance from a row's fitting to its visit.

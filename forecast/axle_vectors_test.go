@@ -123,3 +123,34 @@ func TestVectorsFlags(t *testing.T) {
 		}
 	}
 }
+
+func TestVectorsSurvival(t *testing.T) {
+	n, v := readVectors(t)
+	var f fitter
+	var out steps
+	var worstP, worstH float64
+	for i, c := range v.Cases {
+		f.fitRobust(c.life(n))
+		var at []float64
+		for _, s := range c.Survival {
+			at = append(at, s.S)
+		}
+		out.reset(at)
+		f.look(&out)
+		for k, s := range c.Survival {
+			d := out.above[k] - s.P
+			worstP = max(worstP, math.Abs(d))
+			if math.Abs(d) > 0.01 {
+				t.Errorf("case %d %s: P(T > %g) = %g, want %g", i, c.Kind, s.S, out.above[k], s.P)
+			}
+			for j, want := range c.MeanH[k] {
+				d := out.mean[k*maxPlaces+j] - want
+				worstH = max(worstH, math.Abs(d))
+				if math.Abs(d) > 0.01 {
+					t.Errorf("case %d %s: mean of place %d at %g is %g, want %g", i, c.Kind, j, s.S, out.mean[k*maxPlaces+j], want)
+				}
+			}
+		}
+	}
+	t.Logf("largest errors: chance %.1e, mean %.1e mm", worstP, worstH)
+}

@@ -44,9 +44,9 @@ func grow(x []float64, n int) []float64 {
 	return x[:n]
 }
 
-// cholesky overwrites the lower triangle of a with its Cholesky factor and
+// cholFactor overwrites the lower triangle of a with its Cholesky factor and
 // returns log |a|, or false when a is not positive definite.
-func cholesky(a []float64, n int) (logDet float64, ok bool) {
+func cholFactor(a []float64, n int) (logDet float64, ok bool) {
 	for i := range n {
 		ri := a[i*n : i*n+i+1]
 		for j := range i {
@@ -87,7 +87,7 @@ func forward(l []float64, n int, x []float64) {
 // definite.
 func (p *pencil) reduce() bool {
 	var ok bool
-	if p.logDet, ok = cholesky(p.l, p.n); !ok {
+	if p.logDet, ok = cholFactor(p.l, p.n); !ok {
 		return false
 	}
 	p.congruence()

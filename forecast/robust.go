@@ -125,7 +125,7 @@ func (f *fitter) leaveOneOut(theta float64) {
 		// The prior's mean is where theta is expected, not where we stand.
 		e[i] -= slope[i] * (f.life.mean - theta)
 	}
-	if _, ok := cholesky(f.chol, n); !ok {
+	if _, ok := cholFactor(f.chol, n); !ok {
 		return
 	}
 	f.inv = grow(f.inv, n*n)
