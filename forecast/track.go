@@ -135,18 +135,34 @@ func (t Track) Display(km float64) float64 {
 	return km
 }
 
-// trackOf returns the track of v as known on day asOf.
+// trackOf returns the track of v as known on day asOf, from the odometer values
+// read by themselves, beside a thickness or at a fitting.
 func trackOf(v *Vehicle, asOf Day) Track {
-	for _, o := range v.Odometer {
-		if o.Day > asOf {
-			known := make([]Odometer, 0, len(v.Odometer))
-			for _, o := range v.Odometer {
-				if o.Day <= asOf {
-					known = append(known, o)
-				}
-			}
-			return CleanOdometer(known)
+	n := len(v.Odometer)
+	for i := range v.Axles {
+		n += len(v.Axles[i].Readings) + len(v.Axles[i].Fitments)
+	}
+	rs := make([]Odometer, 0, n)
+	var last Odometer
+	add := func(d Day, km float64) {
+		o := Odometer{d, km}
+		// Positions of one visit share their odometer value.
+		if d <= asOf && !math.IsNaN(km) && o != last {
+			rs = append(rs, o)
+			last = o
 		}
 	}
-	return CleanOdometer(v.Odometer)
+	for _, o := range v.Odometer {
+		add(o.Day, o.Km)
+	}
+	for i := range v.Axles {
+		for j := range v.Axles[i].Readings {
+			r := &v.Axles[i].Readings[j]
+			add(r.Day, r.Km)
+		}
+		for _, f := range v.Axles[i].Fitments {
+			add(f.Day, f.Km)
+		}
+	}
+	return CleanOdometer(rs)
 }
