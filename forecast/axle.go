@@ -121,7 +121,10 @@ type fitter struct {
 	chol, inv   []float64
 
 	ahead  ahead
-	moment []moment
+	points []point
+	order  []int // of points, by distance
+
+	xs, ys, slopes []float64
 }
 
 // since is the distance from a row's fitting to its visit.
@@ -174,6 +177,7 @@ func (f *fitter) open(a *axleLife) {
 // take prepares the pencil for some of the rows, given in order.
 func (f *fitter) take(use []int) {
 	f.use = append(f.use[:0], use...)
+	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
 	n, all := len(use), len(f.e0)
 	f.reset(n)
 	f.re, f.rf, f.rq = grow(f.re, n), grow(f.rf, n), grow(f.rq, n)

@@ -127,30 +127,101 @@ func TestVectorsFlags(t *testing.T) {
 func TestVectorsSurvival(t *testing.T) {
 	n, v := readVectors(t)
 	var f fitter
-	var out steps
+	var p point
 	var worstP, worstH float64
 	for i, c := range v.Cases {
 		f.fitRobust(c.life(n))
-		var at []float64
-		for _, s := range c.Survival {
-			at = append(at, s.S)
-		}
-		out.reset(at)
-		f.look(&out)
 		for k, s := range c.Survival {
-			d := out.above[k] - s.P
+			p.at = s.S
+			f.look(&p)
+			d := p.above - s.P
 			worstP = max(worstP, math.Abs(d))
 			if math.Abs(d) > 0.01 {
-				t.Errorf("case %d %s: P(T > %g) = %g, want %g", i, c.Kind, s.S, out.above[k], s.P)
+				t.Errorf("case %d %s: P(T > %g) = %g, want %g", i, c.Kind, s.S, p.above, s.P)
 			}
 			for j, want := range c.MeanH[k] {
-				d := out.mean[k*maxPlaces+j] - want
+				d := p.mean[j] - want
 				worstH = max(worstH, math.Abs(d))
 				if math.Abs(d) > 0.01 {
-					t.Errorf("case %d %s: mean of place %d at %g is %g, want %g", i, c.Kind, j, s.S, out.mean[k*maxPlaces+j], want)
+					t.Errorf("case %d %s: mean of place %d at %g is %g, want %g", i, c.Kind, j, s.S, p.mean[j], want)
 				}
 			}
 		}
 	}
 	t.Logf("largest errors: chance %.1e, mean %.1e mm", worstP, worstH)
+}
+
+func TestVectorsQuantiles(t *testing.T) {
+	n, v := readVectors(t)
+	plain := make([]float64, len(Levels))
+	for i, p := range Levels {
+		plain[i] = probit(p)
+	}
+	var f fitter
+	var out crossed
+	worst := 0.0
+	for i, c := range v.Cases {
+		f.fitRobust(c.life(n))
+		f.cross(plain, &out)
+		d := Dist{X: out.joint}
+		for _, s := range c.Survival {
+			if s.S < 1 {
+				continue // beside the atom of a part bought worn out, where Levels are sparse
+			}
+			e := d.CDF(s.S) - (1 - s.P)
+			worst = max(worst, math.Abs(e))
+			if math.Abs(e) > 0.01 {
+				t.Errorf("case %d %s: P(T <= %g) = %g, want %g", i, c.Kind, s.S, d.CDF(s.S), 1-s.P)
+			}
+		}
+	}
+	t.Logf("largest error of a chance %.1e", worst)
+}
+
+func BenchmarkAxle(b *testing.B) {
+	n, v := readVectors(b)
+	c := v.Cases[0]
+	// Four places at six visits; invented values.
+	c.S, c.Pad, c.Visit, c.Y = nil, nil, nil, nil
+	for visit := range 6 {
+		for j := range 4 {
+			s := 6 * float64(visit+1)
+			c.S, c.Pad, c.Visit = append(c.S, s), append(c.Pad, j), append(c.Visit, visit)
+			c.Y = append(c.Y, math.Round(11-0.13*s*(1+0.05*float64(j))))
+		}
+	}
+	zs := TailMap{8, 1, 1.05}.levels(1.05)
+	a := c.life(n)
+	var f fitter
+	var out crossed
+	f.fitRobust(a)
+	b.Run("posterior", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			f.open(a)
+			f.take(f.use)
+			f.posterior()
+		}
+	})
+	b.Run("robust", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			f.fitRobust(a)
+		}
+	})
+	b.Run("crossing", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			f.ahead.from = math.Inf(1)
+			f.cross(zs, &out)
+		}
+		b.ReportMetric(float64(len(f.order)), "points")
+	})
+	b.Run("whole", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			f.fitRobust(a)
+			f.cross(zs, &out)
+		}
+	})
 }

@@ -5,28 +5,23 @@ import "math"
 // maxPlaces bounds the positions of one part set: two sides, two faces.
 const maxPlaces = 4
 
-// steps holds distances and what the fitted life says of each.
-type steps struct {
-	at    []float64 // 1000 km, ascending, none before the last fitting
-	above []float64 // chance that every place is above its limit
-	each  []float64 // chance per place, [step*maxPlaces + place]
-	mean  []float64 // expected value per place, mm
-	sq    []float64 // expected square of it
-	first [maxPlaces]float64
-	// first is the share of the fall of above over the steps that is due to
-	// each place.
+// point is what the fitted life says of one distance.
+type point struct {
+	at    float64            // 1000 km on the axle's scale
+	above float64            // chance that every place is above its limit
+	each  [maxPlaces]float64 // chance per place
+	mean  [maxPlaces]float64 // expected value per place, mm
+	sq    [maxPlaces]float64 // expected square of it
+	given []given            // the chances at each node of theta
+
+	zAbove float64            // normal deviates of 1 - above
+	z      [maxPlaces]float64 // and of 1 - each
 }
 
-func (s *steps) reset(at []float64) {
-	s.at = append(s.at[:0], at...)
-	n := len(at)
-	s.above, s.each = grow(s.above, n), grow(s.each, n*maxPlaces)
-	s.mean, s.sq = grow(s.mean, n*maxPlaces), grow(s.sq, n*maxPlaces)
-	clear(s.above)
-	clear(s.each)
-	clear(s.mean)
-	clear(s.sq)
-	s.first = [maxPlaces]float64{}
+// given are above and each of a point at one theta.
+type given struct {
+	above float64
+	each  [maxPlaces]float64
 }
 
 // ahead is how the values of the places at some distance S hang together with
@@ -37,30 +32,41 @@ func (s *steps) reset(at []float64) {
 // with S0 the last visit, a_j the place's fitting, and vectors that do not
 // depend on S as long as S >= S0. Before that, each S has a move of its own.
 type ahead struct {
-	still, move, fade, last [maxPlaces][]float64 // rotated
+	from, to                float64 // the distances it holds for
+	still, move, fade, last [maxPlaces][]float64
 	v                       [3*maxPlaces + 1][]float64
-	gram                    [3*maxPlaces + 1][3*maxPlaces + 1]float64
-	with                    [3*maxPlaces + 1]float64 // products with the residual
+	node                    []node
+	loading                 orthant
 }
 
-// moment is what the places' values at one distance have in common for all
-// theta.
-type moment struct {
-	fade  float64
-	since [maxPlaces]float64
-	worn  [maxPlaces]float64
-	q     [maxPlaces]float64
-	wear  [maxPlaces][maxPlaces]float64 // prior covariance over r^2
+// node is what all distances share at one theta: the inner products, in the
+// metric of the readings' covariance, of still + r^2 move, fade and last of
+// each place and of q, and theirs with the residual.
+type node struct {
+	w, r, r2, kappa float64
+	gram            [3*maxPlaces + 1][3*maxPlaces + 1]float64
+	with            [3*maxPlaces + 1]float64
 }
 
-// prepare fills f.ahead for distances from S0 on, or for S alone when it lies
-// before S0.
+func (f *fitter) lastVisit() float64 {
+	if len(f.use) == 0 {
+		return math.Inf(-1)
+	}
+	r := f.life.rows[f.use[len(f.use)-1]]
+	return f.life.visits[r.visit]
+}
+
+// prepare fills f.ahead for all distances from the last visit on, or for s
+// alone when it lies before.
 func (f *fitter) prepare(s float64) {
 	a, h, n := f.life, &f.ahead, len(f.use)
-	s0 := f.lastVisit()
-	ell := a.length
+	s0, ell := f.lastVisit(), a.length
+	h.from, h.to = s0, math.Inf(1)
+	if s < s0 {
+		h.from, h.to = s, s
+	}
 	for j := range a.places {
-		for _, v := range []*[]float64{&h.still[j], &h.move[j], &h.fade[j], &h.last[j]} {
+		for _, v := range [...]*[]float64{&h.still[j], &h.move[j], &h.fade[j], &h.last[j], &h.v[3*j], &h.v[3*j+1], &h.v[3*j+2]} {
 			*v = grow(*v, n)
 		}
 		born := &a.births[a.places[j].born]
@@ -91,17 +97,118 @@ func (f *fitter) prepare(s float64) {
 		f.rotate(h.fade[j])
 		f.rotate(h.last[j])
 	}
-	for k := range h.v {
-		h.v[k] = grow(h.v[k], n)
+	g := &f.grid
+	if cap(h.node) < len(g.theta) {
+		h.node = make([]node, len(g.theta))
+	}
+	h.node = h.node[:len(g.theta)]
+	for k, theta := range g.theta {
+		f.project(&h.node[k], theta)
+		h.node[k].w = g.w[k]
+	}
+	h.loading.begun = false
+}
+
+// project works out a node.
+func (f *fitter) project(d *node, theta float64) {
+	h, np := &f.ahead, len(f.life.places)
+	f.logLik(theta)
+	r := math.Exp(theta)
+	d.r, d.r2, d.kappa = r, r*r, f.kappa(r)
+	for j := range np {
+		still, move := h.still[j], h.move[j]
+		for i := range f.res {
+			f.res[i] = still[i] + d.r2*move[i]
+		}
+		f.whiten(h.v[3*j], f.res)
+		f.whiten(h.v[3*j+1], h.fade[j])
+		f.whiten(h.v[3*j+2], h.last[j])
+	}
+	last := 3 * np
+	h.v[last] = f.zq
+	shrink := d.kappa / (1 + d.kappa*dot(f.zq, f.zq))
+	eq := dot(f.ze, f.zq)
+	var vq [3*maxPlaces + 1]float64
+	for i := range last + 1 {
+		vq[i] = dot(h.v[i], f.zq)
+		d.with[i] = dot(h.v[i], f.ze) - shrink*vq[i]*eq
+	}
+	for i := range last + 1 {
+		for k := range i + 1 {
+			g := dot(h.v[i], h.v[k]) - shrink*vq[i]*vq[k]
+			d.gram[i][k], d.gram[k][i] = g, g
+		}
 	}
 }
 
-func (f *fitter) lastVisit() float64 {
-	if len(f.use) == 0 {
-		return math.Inf(-1)
+// look fills p for the distance p.at, averaged over the posterior. p.at must
+// not lie before the last fitting.
+func (f *fitter) look(p *point) {
+	a, h := f.life, &f.ahead
+	if p.at < h.from || p.at > h.to {
+		f.prepare(p.at)
 	}
-	r := f.life.rows[f.use[len(f.use)-1]]
-	return f.life.visits[r.visit]
+	np := len(a.places)
+	var m moment
+	f.moments(&m, p.at)
+	p.above, p.each, p.mean, p.sq = 0, [maxPlaces]float64{}, [maxPlaces]float64{}, [maxPlaces]float64{}
+	if cap(p.given) < len(h.node) {
+		p.given = make([]given, len(h.node))
+	}
+	p.given = p.given[:len(h.node)]
+	var z, inv [maxPlaces]float64
+	var cov [maxPlaces][maxPlaces]float64
+	for i := range h.node {
+		d := &h.node[i]
+		var c [maxPlaces][4]float64
+		var q [maxPlaces]float64
+		for j := range np {
+			q[j] = bend(d.r, m.worn[j], a.places[j].span)
+			c[j] = [4]float64{1, d.r2 * m.fade, d.r2 * m.since[j], d.kappa * q[j]}
+		}
+		g := &p.given[i]
+		least := math.Inf(1)
+		for j := range np {
+			pl := &a.places[j]
+			b := &a.births[pl.born]
+			mean := b.mean - d.r*m.worn[j] - d.r2*a.noise.Accel*q[j] +
+				d.with[3*j] + c[j][1]*d.with[3*j+1] + c[j][2]*d.with[3*j+2] + c[j][3]*d.with[3*np]
+			vari := max(minVar, m.still[j][j]+d.r2*m.wear[j][j]+d.kappa*q[j]*q[j]-d.form(j, &c[j], j, &c[j], np))
+			cov[j][j] = vari
+			inv[j] = 1 / math.Sqrt(vari)
+			z[j] = (mean - pl.limit) * inv[j]
+			least = min(least, z[j])
+			p.mean[j] += d.w * mean
+			p.sq[j] += d.w * (mean*mean + vari)
+			g.each[j] = phi(z[j])
+			p.each[j] += d.w * g.each[j]
+		}
+		switch {
+		case least > certain:
+			g.above = 1
+		case least < -certain:
+			g.above = 0
+		case np == 1:
+			g.above = g.each[0]
+		default:
+			for j := range np {
+				for k := range j {
+					cov[j][k] = m.still[j][k] + d.r2*m.wear[j][k] + d.kappa*q[j]*q[k] - d.form(j, &c[j], k, &c[k], np)
+				}
+			}
+			g.above = h.loading.above(np, &z, &cov, &inv)
+		}
+		p.above += d.w * g.above
+	}
+}
+
+// moment is what the places' values at one distance have in common for all
+// theta; their prior covariance is still + r^2 wear + r^4 AccelSD^2 q q'.
+type moment struct {
+	fade        float64
+	since       [maxPlaces]float64
+	worn        [maxPlaces]float64
+	still, wear [maxPlaces][maxPlaces]float64
 }
 
 // moments fills m for distance s.
@@ -113,136 +220,37 @@ func (f *fitter) moments(m *moment, s float64) {
 		b := &a.births[p.born]
 		m.since[j] = s - b.at
 		m.worn[j] = p.worn(s, b.at)
-		m.q[j] = m.worn[j] * m.worn[j] / (2 * p.span)
 		for k := range j + 1 {
 			bk := &a.births[a.places[k].born]
 			lasting, drift := a.shared(j, k)
-			w := lasting*m.since[j]*m.since[k] + drift*driftCov(b.at, s, bk.at, s, a.length)
+			var cov float64
+			if bk.at == b.at {
+				cov = 2 * driftIntegral(s-b.at, a.length)
+			} else {
+				cov = driftCov(b.at, s, bk.at, s, a.length)
+			}
+			still, wear := 0.0, lasting*m.since[j]*m.since[k]+drift*cov
 			if a.places[k].born == p.born {
-				w += b.gap * b.gap / 12
+				still = b.common * b.common
+				wear += b.gap * b.gap / 12
 			}
-			m.wear[j][k] = w
+			if j == k {
+				still += b.own * b.own
+			}
+			m.still[j][k], m.wear[j][k] = still, wear
 		}
 	}
 }
 
-// look fills out for the distances in out.at, averaged over the posterior.
-func (f *fitter) look(out *steps) {
-	s0 := f.lastVisit()
-	f.moment = growMoments(f.moment, len(out.at))
-	for i, s := range out.at {
-		f.moments(&f.moment[i], s)
+// bend is q over distances yet to come, at rate r. Once bendUntil spans are
+// worn it goes on along its tangent: the parabola of a part whose wear loses
+// pace would otherwise turn and give back what was worn.
+func bend(r, worn, span float64) float64 {
+	const bendUntil = 3
+	if gone := r * worn; gone > bendUntil*span {
+		return bendUntil * (gone - bendUntil*span/2) / (r * r)
 	}
-	for i := 0; i < len(out.at); {
-		end := i + 1
-		if out.at[i] >= s0 {
-			end = len(out.at)
-		}
-		f.prepare(out.at[i])
-		for k, theta := range f.grid.theta {
-			if w := f.grid.w[k]; w > 0 {
-				f.lookGiven(theta, w, out, i, end)
-			}
-		}
-		i = end
-	}
-}
-
-func growMoments(m []moment, n int) []moment {
-	if cap(m) < n {
-		return make([]moment, n)
-	}
-	return m[:n]
-}
-
-// project works out the inner products that every distance shares at theta.
-func (f *fitter) project(theta float64) {
-	a, h, n := f.life, &f.ahead, len(f.use)
-	np := len(a.places)
-	f.logLik(theta)
-	r := math.Exp(theta)
-	kappa := f.kappa(r)
-	for j := range np {
-		for i := range f.res {
-			f.res[i] = h.still[j][i] + r*r*h.move[j][i]
-		}
-		f.whiten(h.v[3*j], f.res)
-		f.whiten(h.v[3*j+1], h.fade[j])
-		f.whiten(h.v[3*j+2], h.last[j])
-	}
-	last := 3 * np
-	copy(h.v[last], f.zq)
-	shrink := 0.0
-	if n > 0 {
-		shrink = kappa / (1 + kappa*dot(f.zq, f.zq))
-	}
-	eq := dot(f.ze[:n], f.zq)
-	var vq [3*maxPlaces + 1]float64
-	for i := range last + 1 {
-		vq[i] = dot(h.v[i], f.zq)
-		h.with[i] = dot(h.v[i], f.ze) - shrink*vq[i]*eq
-	}
-	for i := range last + 1 {
-		for k := range i + 1 {
-			g := dot(h.v[i], h.v[k]) - shrink*vq[i]*vq[k]
-			h.gram[i][k], h.gram[k][i] = g, g
-		}
-	}
-}
-
-// lookGiven adds to steps from i to end what holds at theta, times w.
-func (f *fitter) lookGiven(theta, w float64, out *steps, i, end int) {
-	a, h := f.life, &f.ahead
-	np := len(a.places)
-	f.project(theta)
-	r := math.Exp(theta)
-	r2, kappa := r*r, f.kappa(r)
-	var z [maxPlaces]float64
-	var cov [maxPlaces][maxPlaces]float64
-	var load orthant
-	var before, above [maxPlaces]float64
-	wasAll := 0.0
-	for ; i < end; i++ {
-		m := &f.moment[i]
-		var c [maxPlaces][4]float64
-		for j := range np {
-			c[j] = [4]float64{1, r2 * m.fade, r2 * m.since[j], kappa * m.q[j]}
-		}
-		for j := range np {
-			for k := range j + 1 {
-				cov[j][k] = r2*m.wear[j][k] + kappa*m.q[j]*m.q[k] - h.form(j, &c[j], k, &c[k], np)
-			}
-		}
-		for j := range np {
-			p := &a.places[j]
-			b := &a.births[p.born]
-			for k := range j + 1 {
-				if a.places[k].born == p.born {
-					cov[j][k] += b.common * b.common
-				}
-			}
-			cov[j][j] += b.own * b.own
-			mean := b.mean - r*m.worn[j] - r2*a.noise.Accel*m.q[j] +
-				c[j][0]*h.with[3*j] + c[j][1]*h.with[3*j+1] + c[j][2]*h.with[3*j+2] + c[j][3]*h.with[3*np]
-			vari := max(cov[j][j], minVar)
-			cov[j][j] = vari
-			z[j] = (mean - p.limit) / math.Sqrt(vari)
-			out.mean[i*maxPlaces+j] += w * mean
-			out.sq[i*maxPlaces+j] += w * (mean*mean + vari)
-			above[j] = phi(z[j])
-			out.each[i*maxPlaces+j] += w * above[j]
-		}
-		all := load.above(np, &z, &cov)
-		out.above[i] += w * all
-		if i > 0 {
-			for j := range np {
-				if above[j] > 0 && before[j] > above[j] {
-					out.first[j] += w * (before[j] - above[j]) / (before[j] + above[j]) * (wasAll + all)
-				}
-			}
-		}
-		before, wasAll = above, all
-	}
+	return worn * worn / (2 * span)
 }
 
 // minVar keeps a value's variance, mm^2, off zero: a hundredth of a
@@ -250,14 +258,14 @@ func (f *fitter) lookGiven(theta, w float64, out *steps, i, end int) {
 const minVar = 1e-10
 
 // form is c_j' G c_k for the places' parts of the gram matrix.
-func (h *ahead) form(j int, cj *[4]float64, k int, ck *[4]float64, np int) float64 {
+func (d *node) form(j int, cj *[4]float64, k int, ck *[4]float64, np int) float64 {
 	q := 3 * np
 	s := 0.0
 	for x := range 3 {
-		row := &h.gram[3*j+x]
+		row := &d.gram[3*j+x]
 		s += cj[x] * (row[3*k]*ck[0] + row[3*k+1]*ck[1] + row[3*k+2]*ck[2] + row[q]*ck[3])
 	}
-	row := &h.gram[q]
+	row := &d.gram[q]
 	return s + cj[3]*(row[3*k]*ck[0]+row[3*k+1]*ck[1]+row[3*k+2]*ck[2]+row[q]*ck[3])
 }
 
@@ -276,65 +284,56 @@ const (
 	certain = 6.0
 	// Sweeps of the fit of the loadings: the first time, and from a fit nearby.
 	firstSweeps, nextSweeps = 8, 2
-	// From this slope in u on, 12 nodes miss the step: loadings of about 0.94.
-	steep = 3.0
+	// From these slopes in u on, the coarser rule misses the step: loadings of
+	// about 0.94 and 0.98.
+	steep, steeper = 3.0, 5.0
 	// maxLoading keeps the part of its own of each place off zero.
 	maxLoading = 0.995
 )
 
-func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64) float64 {
-	least := math.Inf(1)
-	for _, x := range z[:n] {
-		least = min(least, x)
-	}
-	switch {
-	case least > certain:
-		return 1
-	case least < -certain:
-		return 0
-	case n == 1:
-		return phi(z[0])
-	}
-	o.fit(n, z, cov)
+// above takes the limits' deviates z, the values' covariances (lower triangle)
+// and the inverses of their sds. It is for two places or more.
+func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64, inv *[maxPlaces]float64) float64 {
+	o.fit(n, z, cov, inv)
 	var at, by [maxPlaces]float64
-	most := 0.0
+	most, m := 0.0, 0
 	for j := range n {
-		s := 1 / math.Sqrt(1-o.l[j]*o.l[j])
-		at[j], by[j] = z[j]*s, o.l[j]*s
-		most = max(most, s)
-	}
-	given := func(u float64) float64 {
-		up, down := 1.0, 1.0
-		for j := range n {
-			up *= phi(at[j] + by[j]*u)
-			down *= phi(at[j] - by[j]*u)
+		if z[j] > certain {
+			continue
 		}
-		return up + down
+		s := 1 / math.Sqrt(1-o.l[j]*o.l[j])
+		at[m], by[m] = z[j]*s, o.l[j]*s
+		most = max(most, s)
+		m++
+	}
+	rule := hermite12[:]
+	switch {
+	case most > steeper:
+		rule = eighths
+	case most > steep:
+		rule = quarters
 	}
 	total := 0.0
-	if most < steep {
-		for _, node := range hermite12 {
-			total += node[1] * given(node[0])
+	for _, node := range rule {
+		up, down := node[1], node[1]
+		for j := range m {
+			b := by[j] * node[0]
+			up *= phi(at[j] + b)
+			down *= phi(at[j] - b)
 		}
-		return total
+		total += up + down
 	}
-	// The sum over equal steps is as good as exact once they resolve the
-	// steepest place.
-	h := 1.2 / most
-	for u := h / 2; u < certain; u += h {
-		total += h * math.Exp(-u*u/2) * given(u)
-	}
-	return min(1, total/math.Sqrt(2*math.Pi))
+	return min(1, total)
 }
 
 // fit finds loadings whose products come nearest the correlations, by least
 // squares in one of them at a time. Places near their limits count most: a
 // correlation matters by the joint density at both limits.
-func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64) {
+func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64, inv *[maxPlaces]float64) {
 	var rho [maxPlaces][maxPlaces]float64
 	for j := range n {
 		for k := range j {
-			c := cov[j][k] / math.Sqrt(cov[j][j]*cov[k][k])
+			c := cov[j][k] * inv[j] * inv[k]
 			rho[j][k], rho[k][j] = c, c
 		}
 	}

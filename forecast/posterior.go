@@ -7,7 +7,7 @@ const (
 	// over equally spaced nodes is as good as exact while their step stays
 	// below about 1.5 posterior sds.
 	coarseNodes = 21
-	fineNodes   = 15
+	fineNodes   = 11
 	reach       = 4.0
 	// edge is the weight, relative to the largest, below which a grid's end is
 	// taken to have reached the end of the posterior.
