@@ -1,0 +1,4 @@
+// Package web is the glue that the pages and the API share: handlers that
+// return an error, the one place that turns an error into an answer, recovery,
+// access log, limits, headers and static files.
+package web

@@ -1,0 +1,143 @@
+package web
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"time"
+
+	"github.com/gin-gonic/gin"
+)
+
+// MaxBody bounds the body of a request that did not ask for more by AllowBody:
+// a form or a JSON document, not a file.
+const MaxBody = 1 << 20
+
+// formMemory is how much of an uploaded file is held in memory; the rest goes
+// to a temporary file.
+const formMemory = 4 << 20
+
+// NewEngine returns a gin engine with all that every request goes through:
+// request id, access log, recovery, security headers, body limit, and answers
+// for paths that lead nowhere.
+func NewEngine(log *slog.Logger) *gin.Engine {
+	gin.SetMode(gin.ReleaseMode)
+	r := gin.New()
+	r.HandleMethodNotAllowed = true
+	r.MaxMultipartMemory = formMemory
+	// Behind a proxy that we do not know, its word on the client is worth
+	// nothing.
+	if err := r.SetTrustedProxies(nil); err != nil {
+		panic(err) // no proxies cannot be malformed
+	}
+	r.Use(accessLog(log), securityHeaders, recovery, limitBody)
+	r.NoRoute(Handle(func(*gin.Context) error {
+		return &StatusError{http.StatusNotFound, "There is nothing at this address."}
+	}))
+	r.NoMethod(Handle(func(c *gin.Context) error {
+		return &StatusError{http.StatusMethodNotAllowed, "This address does not take a " + c.Request.Method + "."}
+	}))
+	return r
+}
+
+// Protect refuses requests that change something and were sent by a page of
+// another origin.
+func Protect(h http.Handler) http.Handler {
+	p := http.NewCrossOriginProtection()
+	p.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("X-Content-Type-Options", "nosniff")
+		http.Error(w, "This was sent by a page of another site, which may change nothing here. Open the form on this site and send it again.", http.StatusForbidden)
+	}))
+	return p.Handler(h)
+}
+
+const (
+	requestKey = "web.request"
+	loggerKey  = "web.logger"
+	bodyKey    = "web.body"
+)
+
+// RequestID returns the id by which the log knows this request.
+func RequestID(c *gin.Context) string { return c.GetString(requestKey) }
+
+func logger(c *gin.Context) *slog.Logger {
+	if l, ok := c.Value(loggerKey).(*slog.Logger); ok {
+		return l
+	}
+	return slog.Default()
+}
+
+// accessLog gives the request its id and logs one line when it is done. The
+// query is left out: it holds what people search for.
+func accessLog(log *slog.Logger) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		start := time.Now()
+		id := rand.Text()[:12]
+		c.Set(requestKey, id)
+		c.Set(loggerKey, log)
+		c.Header("X-Request-Id", id)
+		defer func() {
+			log.LogAttrs(context.WithoutCancel(c.Request.Context()), slog.LevelInfo, "request",
+				slog.String("method", c.Request.Method),
+				slog.String("path", c.Request.URL.Path),
+				slog.Int("status", c.Writer.Status()),
+				slog.Int("bytes", max(0, c.Writer.Size())),
+				slog.Duration("took", time.Since(start).Round(time.Microsecond)),
+				slog.String("request", id))
+		}()
+		c.Next()
+	}
+}
+
+// contentPolicy lets a page load from its own origin only, and nothing inline:
+// a text that found its way into a page unescaped still cannot act.
+const contentPolicy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; " +
+	"connect-src 'self'; font-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+func securityHeaders(c *gin.Context) {
+	h := c.Writer.Header()
+	h.Set("Content-Security-Policy", contentPolicy)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "same-origin")
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
+	h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+	// A fleet's data stay out of caches; static files say otherwise.
+	h.Set("Cache-Control", "no-store")
+}
+
+// recovery answers a panic like any error of ours, with its stack in the log.
+func recovery(c *gin.Context) {
+	defer func() {
+		v := recover()
+		if v == nil {
+			return
+		}
+		if err, ok := v.(error); ok && errors.Is(err, http.ErrAbortHandler) {
+			panic(v) // the line is to be cut
+		}
+		logger(c).Error("panic", "value", fmt.Sprint(v), "request", RequestID(c), "stack", string(debug.Stack()))
+		answer(c, fmt.Errorf("panic: %v", v))
+	}()
+	c.Next()
+}
+
+func limitBody(c *gin.Context) {
+	body := c.Request.Body
+	c.Set(bodyKey, body)
+	c.Request.Body = http.MaxBytesReader(c.Writer, body, MaxBody)
+}
+
+// AllowBody lets the request's body be of n bytes instead of MaxBody.
+func AllowBody(n int64) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		if body, ok := c.Value(bodyKey).(io.ReadCloser); ok {
+			c.Request.Body = http.MaxBytesReader(c.Writer, body, n)
+		}
+	}
+}

@@ -1,0 +1,148 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+)
+
+// statusClientGone is what the access log says of a request whose sender went
+// away before the answer; nobody receives it (common practice, no standard).
+const statusClientGone = 499
+
+// retryAfterSeconds is when a client may try again after a database that could
+// not be reached: time for a restart or a fail-over.
+const retryAfterSeconds = "10"
+
+// Problem is an error as its reader sees it. Its JSON form is RFC 9457.
+type Problem struct {
+	Type      string `json:"type"`
+	Title     string `json:"title"`
+	Status    int    `json:"status"`
+	Detail    string `json:"detail,omitempty"`
+	Instance  string `json:"instance,omitempty"` // the request's id, as in the log
+	RequestID string `json:"-"`
+}
+
+// StatusError is an error of HTTP itself, such as a path that leads nowhere.
+type StatusError struct {
+	Status int
+	Detail string
+}
+
+func (e *StatusError) Error() string { return e.Detail }
+
+// ProblemOf says what the reader of err is told: status, title and, where the
+// reader can do something about it, detail. An unknown error shows nothing.
+func ProblemOf(err error) Problem {
+	status, detail := classify(err)
+	return Problem{
+		Type:   "about:blank", // RFC 9457, 4.2.1: the status says it all
+		Title:  http.StatusText(status),
+		Status: status,
+		Detail: detail,
+	}
+}
+
+func classify(err error) (status int, detail string) {
+	var se *StatusError
+	var tooLarge *http.MaxBytesError
+	switch {
+	case errors.As(err, &se):
+		return se.Status, se.Detail
+	case errors.As(err, &tooLarge):
+		return http.StatusRequestEntityTooLarge,
+			fmt.Sprintf("What was sent is larger than the %s that are taken at once: split it.", bytesInWords(tooLarge.Limit))
+	case errors.Is(err, fleet.ErrInvalid):
+		return http.StatusBadRequest, err.Error()
+	case errors.Is(err, fleet.ErrNotFound):
+		return http.StatusNotFound, err.Error()
+	case errors.Is(err, fleet.ErrConflict):
+		return http.StatusConflict, err.Error()
+	case errors.Is(err, fleet.ErrUnavailable):
+		return http.StatusServiceUnavailable, "The database cannot be reached just now. Nothing was changed: try again in a moment."
+	case errors.Is(err, context.Canceled):
+		return statusClientGone, ""
+	case errors.Is(err, context.DeadlineExceeded):
+		return http.StatusServiceUnavailable, "This took too long and was given up: try again in a moment."
+	}
+	return http.StatusInternalServerError, "Something went wrong on our side. It has been logged."
+}
+
+func bytesInWords(n int64) string {
+	if n < 1<<20 {
+		return fmt.Sprintf("%d kB", n>>10)
+	}
+	return fmt.Sprintf("%d MB", n>>20)
+}
+
+// Handle makes a gin handler of h. What h returns as an error is answered here
+// and nowhere else: as a page for people, as a problem (RFC 9457) under /api/.
+func Handle(h func(*gin.Context) error) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		if err := h(c); err != nil {
+			answer(c, err)
+		}
+	}
+}
+
+// answer sends err as a problem or a page, and logs it where it is ours.
+func answer(c *gin.Context, err error) {
+	p := ProblemOf(err)
+	p.RequestID = RequestID(c)
+	p.Instance = "urn:request:" + p.RequestID
+	c.Abort()
+	if p.Status >= 500 {
+		logger(c).LogAttrs(c.Request.Context(), slog.LevelError, "request failed",
+			slog.String("error", err.Error()),
+			slog.String("path", c.Request.URL.Path),
+			slog.String("request", p.RequestID))
+	}
+	if c.Writer.Written() {
+		// Half an answer is out. Cutting the line is the only way left to say
+		// that the rest is missing.
+		panic(http.ErrAbortHandler)
+	}
+	if p.Status == http.StatusServiceUnavailable {
+		c.Header("Retry-After", retryAfterSeconds)
+	}
+	// Headers meant for the answer that failed.
+	c.Writer.Header().Del("Content-Disposition")
+	c.Header("Cache-Control", "no-store")
+	if page := errorPage(c); page != nil && !strings.HasPrefix(c.Request.URL.Path, "/api/") {
+		body, err := page(c, p)
+		if err == nil {
+			Send(c, p.Status, "text/html; charset=utf-8", body)
+			return
+		}
+		logger(c).Error("error page failed", "error", err, "request", p.RequestID)
+	}
+	body, err := json.Marshal(p)
+	if err != nil {
+		panic(err) // strings and a number
+	}
+	c.Data(p.Status, "application/problem+json", body)
+}
+
+// ErrorPage renders a problem as a page.
+type ErrorPage func(c *gin.Context, p Problem) ([]byte, error)
+
+const errorPageKey = "web.errorPage"
+
+// UseErrorPage makes page the answer to errors outside /api/.
+func UseErrorPage(r *gin.Engine, page ErrorPage) {
+	r.Use(func(c *gin.Context) { c.Set(errorPageKey, page) })
+}
+
+func errorPage(c *gin.Context) ErrorPage {
+	page, _ := c.Value(errorPageKey).(ErrorPage)
+	return page
+}

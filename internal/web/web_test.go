@@ -1,0 +1,278 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+)
+
+// testEngine returns an engine whose handlers fail in every way, and its log.
+func testEngine(t *testing.T) (*gin.Engine, *bytes.Buffer) {
+	t.Helper()
+	var log bytes.Buffer
+	r := NewEngine(slog.New(slog.NewTextHandler(&log, nil)))
+	UseErrorPage(r, func(_ *gin.Context, p Problem) ([]byte, error) {
+		return fmt.Appendf(nil, "<h1>%s</h1><p>%s</p>", p.Title, p.Detail), nil
+	})
+	for name, err := range map[string]error{
+		"invalid":     fleet.Invalidf("line 3: want a date"),
+		"notfound":    fmt.Errorf("vehicle: %w", fleet.NotFoundf("no vehicle 7")),
+		"conflict":    fleet.Conflictf("already booked"),
+		"unavailable": fmt.Errorf("dial 10.0.0.7: %w", fleet.ErrUnavailable),
+		"deadline":    fmt.Errorf("query: %w", context.DeadlineExceeded),
+		"gone":        context.Canceled,
+		"secret":      errors.New("password of the database is 12345"),
+	} {
+		fail := Handle(func(*gin.Context) error { return err })
+		r.GET("/"+name, fail)
+		r.GET("/api/v1/"+name, fail)
+	}
+	r.GET("/panic", func(*gin.Context) { panic("secret of the panic") })
+	r.GET("/half", Handle(func(c *gin.Context) error {
+		c.Header("Content-Disposition", "attachment")
+		if _, err := c.Writer.WriteString("half"); err != nil {
+			return err
+		}
+		return errors.New("the other half is missing")
+	}))
+	r.GET("/ok", Handle(func(c *gin.Context) error {
+		Send(c, http.StatusOK, "text/plain; charset=utf-8", bytes.Repeat([]byte("wear "), 1000))
+		return nil
+	}))
+	echo := Handle(func(c *gin.Context) error {
+		n, err := io.Copy(io.Discard, c.Request.Body)
+		if err != nil {
+			return err
+		}
+		c.String(http.StatusOK, "%d", n)
+		return nil
+	})
+	r.POST("/form", echo)
+	r.POST("/file", AllowBody(3*MaxBody), echo)
+	return r, &log
+}
+
+func TestAnswers(t *testing.T) {
+	r, log := testEngine(t)
+	for _, c := range []struct {
+		method, path string
+		bodyBytes    int
+		status       int
+		body         string // part of the answer
+		logged       string // part of the log beside the access line
+	}{
+		{"GET", "/invalid", 0, 400, "<p>line 3: want a date</p>", ""},
+		{"GET", "/notfound", 0, 404, "<p>vehicle: no vehicle 7</p>", ""},
+		{"GET", "/conflict", 0, 409, "already booked", ""},
+		{"GET", "/unavailable", 0, 503, "try again", "10.0.0.7"},
+		{"GET", "/deadline", 0, 503, "try again", "query"},
+		{"GET", "/gone", 0, 499, "", ""},
+		{"GET", "/secret", 0, 500, "has been logged", "12345"},
+		{"GET", "/panic", 0, 500, "has been logged", "secret of the panic"},
+		{"GET", "/nowhere", 0, 404, "nothing at this address", ""},
+		{"POST", "/invalid", 0, 405, "does not take a POST", ""},
+		{"GET", "/api/v1/invalid", 0, 400, `"detail":"line 3: want a date"`, ""},
+		{"GET", "/api/v1/nowhere", 0, 404, `"status":404`, ""},
+		{"GET", "/api/v1/secret", 0, 500, `"title":"Internal Server Error"`, "12345"},
+		{"POST", "/form", MaxBody, 200, "1048576", ""},
+		{"POST", "/form", MaxBody + 1, 413, "larger than the 1 MB", ""},
+		{"POST", "/file", 3 * MaxBody, 200, "3145728", ""},
+		{"POST", "/file", 3*MaxBody + 1, 413, "larger than the 3 MB", ""},
+	} {
+		t.Run(c.method+" "+c.path, func(t *testing.T) {
+			log.Reset()
+			w := httptest.NewRecorder()
+			r.ServeHTTP(w, httptest.NewRequest(c.method, c.path, bytes.NewReader(make([]byte, c.bodyBytes))))
+			if w.Code != c.status {
+				t.Errorf("status: got %d, want %d", w.Code, c.status)
+			}
+			body := w.Body.String()
+			if !strings.Contains(body, c.body) {
+				t.Errorf("body: got %q, want it to contain %q", body, c.body)
+			}
+			for _, secret := range []string{"12345", "10.0.0.7", "secret"} {
+				if strings.Contains(body, secret) {
+					t.Errorf("body tells %q", secret)
+				}
+			}
+			if !strings.Contains(log.String(), c.logged) {
+				t.Errorf("log: got %q, want it to contain %q", log, c.logged)
+			}
+			if !strings.Contains(log.String(), "status="+fmt.Sprint(c.status)) {
+				t.Errorf("access log: got %q, want status %d in it", log, c.status)
+			}
+			if w.Header().Get("X-Request-Id") == "" {
+				t.Error("no request id")
+			}
+			if strings.HasPrefix(c.path, "/api/") {
+				if got := w.Header().Get("Content-Type"); got != "application/problem+json" { // RFC 9457, 3
+					t.Errorf("content type: got %q", got)
+				}
+				var p Problem
+				if err := json.Unmarshal(w.Body.Bytes(), &p); err != nil || p.Status != c.status || p.Type != "about:blank" {
+					t.Errorf("problem: got %+v, %v", p, err)
+				}
+			}
+		})
+	}
+}
+
+func TestHalfAnAnswerIsCut(t *testing.T) {
+	r, _ := testEngine(t)
+	srv := httptest.NewServer(r)
+	defer srv.Close()
+	res, err := srv.Client().Get(srv.URL + "/half")
+	if err == nil {
+		_, err = io.ReadAll(res.Body)
+		res.Body.Close()
+	}
+	if err == nil {
+		t.Error("got a whole answer, want the line cut")
+	}
+}
+
+func TestHeaders(t *testing.T) {
+	r, _ := testEngine(t)
+	w := httptest.NewRecorder()
+	r.ServeHTTP(w, httptest.NewRequest("GET", "/ok", nil))
+	for name, want := range map[string]string{
+		"X-Content-Type-Options":     "nosniff",
+		"Cross-Origin-Opener-Policy": "same-origin",
+		"Cache-Control":              "no-store",
+	} {
+		if got := w.Header().Get(name); got != want {
+			t.Errorf("%s: got %q, want %q", name, got, want)
+		}
+	}
+	csp := w.Header().Get("Content-Security-Policy")
+	if !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
+		t.Errorf("content security policy: got %q", csp)
+	}
+}
+
+func TestProtect(t *testing.T) {
+	r, _ := testEngine(t)
+	h := Protect(r)
+	for _, c := range []struct {
+		method, path, site string
+		want               int
+	}{
+		{"POST", "/form", "cross-site", 403},
+		{"POST", "/form", "same-site", 403}, // another port or subdomain
+		{"POST", "/form", "same-origin", 200},
+		{"POST", "/form", "none", 200}, // typed in
+		{"POST", "/form", "", 200},     // not a browser
+		{"GET", "/ok", "cross-site", 200},
+	} {
+		req := httptest.NewRequest(c.method, c.path, nil)
+		if c.site != "" {
+			req.Header.Set("Sec-Fetch-Site", c.site)
+		}
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, req)
+		if w.Code != c.want {
+			t.Errorf("%s %s from %q: got %d, want %d", c.method, c.path, c.site, w.Code, c.want)
+		}
+	}
+}
+
+func TestSendCompresses(t *testing.T) {
+	r, _ := testEngine(t)
+	plain := strings.Repeat("wear ", 1000)
+	for _, c := range []struct {
+		accept string
+		zipped bool
+	}{
+		{"gzip, deflate, br", true},
+		{"br;q=1.0, gzip;q=0.8", true},
+		{"GZIP", true},
+		{"gzip;q=0", false},
+		{"br", false},
+		{"", false},
+	} {
+		req := httptest.NewRequest("GET", "/ok", nil)
+		req.Header.Set("Accept-Encoding", c.accept)
+		w := httptest.NewRecorder()
+		r.ServeHTTP(w, req)
+		if got := w.Header().Get("Content-Encoding") == "gzip"; got != c.zipped {
+			t.Errorf("Accept-Encoding %q: compressed %v, want %v", c.accept, got, c.zipped)
+		}
+		if got := w.Header().Get("Content-Length"); got != fmt.Sprint(w.Body.Len()) {
+			t.Errorf("Accept-Encoding %q: Content-Length %s, body of %d", c.accept, got, w.Body.Len())
+		}
+		body := io.Reader(w.Body)
+		if c.zipped {
+			z, err := gzip.NewReader(w.Body)
+			if err != nil {
+				t.Fatal(err)
+			}
+			body = z
+		}
+		if got, err := io.ReadAll(body); err != nil || string(got) != plain {
+			t.Errorf("Accept-Encoding %q: got %d bytes, %v; want %d", c.accept, len(got), err, len(plain))
+		}
+	}
+}
+
+func TestAssets(t *testing.T) {
+	files := fstest.MapFS{
+		"app.css":      {Data: []byte("a{}")},
+		"img/icon.svg": {Data: []byte("<svg/>")},
+	}
+	a, err := NewAssets(files, "/static/")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := NewEngine(slog.New(slog.DiscardHandler))
+	a.Register(r)
+	for name, want := range map[string]string{"app.css": "text/css; charset=utf-8", "img/icon.svg": "image/svg+xml"} {
+		path, err := a.Path(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := httptest.NewRecorder()
+		r.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+		if w.Code != 200 || w.Body.String() != string(files[name].Data) {
+			t.Errorf("%s: got %d %q", path, w.Code, w.Body)
+		}
+		if got := w.Header().Get("Content-Type"); got != want {
+			t.Errorf("%s: content type %q, want %q", path, got, want)
+		}
+		if got := w.Header().Get("Cache-Control"); !strings.Contains(got, "immutable") {
+			t.Errorf("%s: Cache-Control %q", path, got)
+		}
+	}
+	before, _ := a.Path("app.css")
+	files["app.css"].Data = []byte("b{}")
+	b, err := NewAssets(files, "/static/")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if after, _ := b.Path("app.css"); after == before {
+		t.Errorf("another content has the same name %s", after)
+	}
+	if _, err := a.Path("none.css"); err == nil {
+		t.Error("a file that is not there got an address")
+	}
+	for _, path := range []string{"/static/app.css", "/static/", "/static/../go.mod"} {
+		w := httptest.NewRecorder()
+		r.ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+		if w.Code != 404 && w.Code != 301 {
+			t.Errorf("%s: got %d, want 404", path, w.Code)
+		}
+	}
+}
