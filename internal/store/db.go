@@ -39,6 +39,8 @@ const (
 	// maxServerConns bounds the connections of one process, so that several
 	// fit into the 100 that a PostgreSQL server grants by default.
 	maxServerConns = 16
+	// minReaders keeps one slow reader of an SQLite file from stopping the rest.
+	minReaders = 4
 	// connIdleTime gives a connection back that a burst has left over.
 	connIdleTime = 5 * time.Minute
 	// busyTimeout is how long another process may hold an SQLite file's write
@@ -101,7 +103,7 @@ func openSQLite(path string) (*DB, error) {
 		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.w.Close())
 	}
 	db.w.SetMaxOpenConns(1)
-	readers := max(2, runtime.GOMAXPROCS(0))
+	readers := max(minReaders, runtime.GOMAXPROCS(0))
 	db.r.SetMaxOpenConns(readers)
 	db.r.SetMaxIdleConns(readers)
 	db.r.SetConnMaxIdleTime(connIdleTime)
@@ -159,13 +161,14 @@ func (db *DB) Ping(ctx context.Context) error {
 func (db *DB) Dialect() string { return db.dialect }
 
 // now is the time that rows are stamped with.
-func (db *DB) now() instant { return instant{db.Now().UTC().Truncate(time.Microsecond)} }
+func (db *DB) now() time.Time { return db.Now().UTC().Truncate(time.Microsecond) }
 
 // tx is a transaction. Its methods take SQL with ? for parameters.
 type tx struct {
 	*sqlx.Tx
-	ctx context.Context
-	db  *DB
+	ctx    context.Context
+	db     *DB
+	staged map[string]bool // stages made
 }
 
 // write runs f in a writing transaction.
@@ -190,7 +193,7 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 		return wrap(ctx, what, err)
 	}
 	defer x.Rollback() // does nothing after a commit
-	if err := f(&tx{x, ctx, db}); err != nil {
+	if err := f(&tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}); err != nil {
 		return wrap(ctx, what, err)
 	}
 	return wrap(ctx, what, x.Commit())

@@ -1,7 +1,12 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"encoding/json"
+	"slices"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
@@ -19,7 +24,18 @@ const (
 	ByNarrowing     DueSort = "narrowing"      // most worth measuring first
 )
 
-// DueSorts are the orders there are.
+// dueOrders are the orders there are, with the column each goes by; ties go
+// by vehicle and axle.
+var dueOrders = []order{
+	{ByBookBy, "c.by_due", aDate},
+	{ByLimitDate, "c.by_limit", aDate},
+	{ByVehicle, "v.sort_key", aText},
+	{ByKmLeft, "c.by_km", aNumber},
+	{ByThicknessLeft, "c.by_thickness", aNumber},
+	{ByNarrowing, "c.by_narrowing", aNumber},
+}
+
+// DueSorts are the orders there are, the default first.
 var DueSorts = []DueSort{ByBookBy, ByLimitDate, ByVehicle, ByKmLeft, ByThicknessLeft, ByNarrowing}
 
 // DefaultLimit is the length of a page unless another is asked for, MaxLimit
@@ -68,12 +84,179 @@ type DuePage struct {
 }
 
 // DueSoon returns a page of the due-soon list.
-func (db *DB) DueSoon(ctx context.Context, sc fleet.Scope, q DueQuery) (DuePage, error) {
-	return DuePage{}, errUnfinished
+func (db *DB) DueSoon(ctx context.Context, sc fleet.Scope, q DueQuery) (page DuePage, err error) {
+	err = db.read(ctx, "list what is due", func(t *tx) error {
+		d, err := newDueSelect(sc, q)
+		if err != nil {
+			return err
+		}
+		if page.Total, err = t.countDue(d); err != nil {
+			return err
+		}
+		page.Rows, page.Next, err = t.duePage(d, q.After, limitOf(q.Limit))
+		return err
+	})
+	return page, err
 }
 
 // EachDue calls fn for every row of q, whatever its After and Limit, and stops
-// at fn's first error.
+// at fn's first error. No transaction is open while fn runs, however long it
+// takes; an axle that is forecast anew meanwhile may come twice or not at all.
 func (db *DB) EachDue(ctx context.Context, sc fleet.Scope, q DueQuery, fn func(DueRow) error) error {
-	return errUnfinished
+	d, err := newDueSelect(sc, q)
+	if err != nil {
+		return err
+	}
+	for after := ""; ; {
+		var rows []DueRow
+		err := db.read(ctx, "list what is due", func(t *tx) error {
+			var err error
+			rows, after, err = t.duePage(d, after, MaxLimit)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			if err := fn(r); err != nil {
+				return err
+			}
+		}
+		if after == "" {
+			return nil
+		}
+	}
+}
+
+// dueSelect is a DueQuery as SQL over axle_forecasts c and vehicles v.
+type dueSelect struct {
+	where
+	order
+}
+
+func newDueSelect(sc fleet.Scope, q DueQuery) (dueSelect, error) {
+	var d dueSelect
+	i := slices.IndexFunc(dueOrders, func(o order) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
+	if i < 0 {
+		return d, fleet.Invalidf("sort %q: want one of %q", q.Sort, DueSorts)
+	}
+	d.order = dueOrders[i]
+	d.scope(sc, "c")
+	d.only("c.fleet_id", q.Fleet)
+	d.only("c.depot_id", q.Depot)
+	if q.Before != nil {
+		d.add("c.by_due <= ?", *q.Before)
+	}
+	if key(q.Text) != "" {
+		d.add(`c.vehicle_id in (select v.id from vehicles v where v.search like ? escape '\')`, like(q.Text))
+	}
+	return d, nil
+}
+
+func (t *tx) countDue(d dueSelect) (n int, err error) {
+	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+d.String(), d.args...)
+	return n, err
+}
+
+// pageSQL returns the query of the rows after the cursor.
+func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
+	w := where{slices.Clone(d.conds), slices.Clone(d.args)}
+	if after != "" {
+		c, err := d.parse(after)
+		if err != nil {
+			return "", nil, err
+		}
+		w.add("("+d.column+", c.vehicle_id, c.axle) > (?, ?, ?)", c.value, c.VehicleID, c.Axle)
+	}
+	return `
+		select
+			c.vehicle_id,
+			v.number,
+			v.plate,
+			f.name,
+			d.name,
+			c.axle,
+			c.part,
+			c.side,
+			c.face,
+			c.thickness_mm,
+			c.new_mm,
+			c.limit_mm,
+			c.km_left,
+			c.rate,
+			c.p05,
+			c.p10,
+			c.p50,
+			c.p90,
+			c.p95,
+			c.book_by,
+			c.past_limit,
+			c.readings,
+			c.as_of,
+			c.width80_days,
+			c.width80_if_measured,
+			c.warnings,
+			` + d.column + `
+		from axle_forecasts c
+		join vehicles v on v.id = c.vehicle_id
+		join fleets f on f.id = v.fleet_id
+		join depots d on d.id = v.depot_id` + w.String() + `
+		order by ` + d.column + `, c.vehicle_id, c.axle
+		limit ?`, append(w.args, limit), nil
+}
+
+// duePage returns a page and the cursor of the next.
+func (t *tx) duePage(d dueSelect, after string, limit int) (rows []DueRow, next string, err error) {
+	query, args, err := d.pageSQL(after, limit+1) // one more shows whether there is a next page
+	if err != nil {
+		return nil, "", err
+	}
+	var last cursor
+	err = t.each(func(r *sqlx.Rows) error {
+		if len(rows) == limit {
+			next = last.String()
+			return nil
+		}
+		var row DueRow
+		var value any
+		var warnings []byte
+		err := r.Scan(
+			&row.VehicleID,
+			&row.Vehicle,
+			&row.Plate,
+			&row.Fleet,
+			&row.Depot,
+			&row.Axle,
+			&row.Position.Part,
+			&row.Position.Side,
+			&row.Position.Face,
+			(*number)(&row.ThicknessMM),
+			(*number)(&row.NewMM),
+			(*number)(&row.LimitMM),
+			(*number)(&row.KmLeft),
+			(*number)(&row.RatePer10000),
+			&row.P05,
+			&row.P10,
+			&row.P50,
+			&row.P90,
+			&row.P95,
+			&row.BookBy,
+			&row.PastLimit,
+			&row.Readings,
+			&row.AsOf,
+			(*number)(&row.Width80Days),
+			(*number)(&row.Width80IfMeasured),
+			&warnings,
+			&value)
+		if err != nil {
+			return err
+		}
+		if row.Position.Part != "" {
+			row.Position.Axle = row.Axle
+		}
+		last = d.cursor(value, row.VehicleID, row.Axle)
+		rows = append(rows, row)
+		return json.Unmarshal(warnings, &rows[len(rows)-1].Warnings)
+	}, query, args...)
+	return rows, next, err
 }

@@ -1,14 +1,21 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"encoding/json"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 )
 
-// AxleForecast is an axle's forecast with what was decided on it. Paths of
-// positions are not kept.
+// AxleForecast is an axle's forecast with what was decided on it. The paths
+// of its positions are not kept.
 type AxleForecast struct {
 	VehicleID int64
 	BookBy    *fleet.Date // nil when not known or too far away
@@ -19,13 +26,361 @@ type AxleForecast struct {
 	forecast.AxleForecast
 }
 
+// stagedForecasts has the columns of axle_forecasts but fleet_id and depot_id,
+// which are the vehicle's.
+var stagedForecasts = stage{
+	name: "staged_forecasts",
+	from: "axle_forecasts",
+	columns: []string{
+		"vehicle_id", "axle", "model", "as_of", "odometer_km", "km_per_day", "readings",
+		"book_by", "risk", "past_limit",
+		"limiting", "part", "side", "face", "thickness_mm", "new_mm", "limit_mm", "rate",
+		"km_left", "p05", "p10", "p50", "p90", "p95", "width80_days", "width80_if_measured",
+		"warnings", "basis",
+		"by_due", "by_limit", "by_km", "by_thickness", "by_narrowing",
+		"km_quantiles", "day_quantiles",
+	},
+}
+
+var stagedPositions = stage{
+	name: "staged_positions",
+	from: "position_forecasts",
+	columns: []string{
+		"vehicle_id", "axle", "seq", "part", "side", "face", "new_mm", "limit_mm",
+		"thickness_mm", "rate", "readings", "since", "since_known",
+		"km_quantiles", "day_quantiles",
+	},
+}
+
 // SaveForecasts replaces the latest forecast of each axle in fs, in one
-// transaction, and logs each once per day it was made for.
+// transaction, and logs each unless one of the same day is in the log.
 func (db *DB) SaveForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForecast) error {
-	return errUnfinished
+	if len(fs) == 0 {
+		return nil
+	}
+	return db.write(ctx, "keep forecasts", func(t *tx) error {
+		if err := t.fillForecasts(fs); err != nil {
+			return err
+		}
+		if err := t.checkVehicles(sc, stagedForecasts.name); err != nil {
+			return err
+		}
+		if err := t.upsertForecasts(); err != nil {
+			return err
+		}
+		if err := t.replacePositions(fs); err != nil {
+			return err
+		}
+		return t.logForecasts(fs)
+	})
+}
+
+func (t *tx) fillForecasts(fs []AxleForecast) error {
+	row := make([]any, len(stagedForecasts.columns))
+	var failed error
+	err := t.fill(stagedForecasts, func(yield func([]any) bool) {
+		for i := range fs {
+			f := &fs[i]
+			d := decide(f)
+			var warnings, basis []byte
+			if warnings, failed = json.Marshal(f.Warnings); failed != nil {
+				return
+			}
+			if basis, failed = json.Marshal(basisJSON(f.Basis)); failed != nil {
+				return
+			}
+			row = append(row[:0],
+				f.VehicleID, f.Axle, f.Model, fleet.Date(f.AsOf), number(f.OdometerKm), number(f.KmPerDay), f.Readings,
+				f.BookBy, f.Risk, f.PastLimit,
+				f.Limiting, string(d.pos.Part), d.pos.Side, d.pos.Face, number(d.thickness), number(d.new), number(d.limit), number(d.rate),
+				number(d.kmLeft), d.p05, d.p10, d.p50, d.p90, d.p95, number(f.Basis.Width80Days), number(f.Basis.Width80IfMeasured),
+				storableOf(string(warnings)), storableOf(string(basis)),
+				d.byDue, d.byLimit, d.byKm, d.byThickness, d.byNarrowing,
+				quantiles{&f.Crossing.Km}, quantiles{&f.Crossing.Day})
+			if !yield(row) {
+				return
+			}
+		}
+	})
+	return cmp.Or(failed, err)
+}
+
+func (t *tx) upsertForecasts() error {
+	columns := stagedForecasts.columns
+	var set []string
+	for _, c := range append([]string{"depot_id"}, columns[2:]...) { // the first two are the key
+		set = append(set, c+" = excluded."+c)
+	}
+	_, err := t.exec(`
+		insert into axle_forecasts (fleet_id, depot_id, ` + strings.Join(columns, ", ") + `)
+		select v.fleet_id, v.depot_id, s.` + strings.Join(columns, ", s.") + `
+		from staged_forecasts s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by s.vehicle_id, s.axle
+		on conflict (vehicle_id, axle) do update set ` + strings.Join(set, ", "))
+	return err
+}
+
+func (t *tx) replacePositions(fs []AxleForecast) error {
+	_, err := t.exec(`
+		delete from position_forecasts
+		where (vehicle_id, axle) in (select vehicle_id, axle from staged_forecasts)`)
+	if err != nil {
+		return err
+	}
+	row := make([]any, len(stagedPositions.columns))
+	err = t.fill(stagedPositions, func(yield func([]any) bool) {
+		for i := range fs {
+			for j := range fs[i].Positions {
+				p := &fs[i].Positions[j]
+				row = append(row[:0],
+					fs[i].VehicleID, fs[i].Axle, j, string(p.Pos.Part), p.Pos.Side, p.Pos.Face, p.Spec.New, p.Spec.Limit,
+					number(p.ThicknessMM), number(p.RatePer10000), p.Readings, fleet.Date(p.Since), p.SinceKnown,
+					quantiles{&p.Crossing.Km}, quantiles{&p.Crossing.Day})
+				if !yield(row) {
+					return
+				}
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	_, err = t.exec(`
+		insert into position_forecasts (fleet_id, ` + strings.Join(stagedPositions.columns, ", ") + `)
+		select v.fleet_id, s.` + strings.Join(stagedPositions.columns, ", s.") + `
+		from staged_positions s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by s.vehicle_id, s.axle, s.seq`)
+	return err
+}
+
+// stagedLog has the columns of forecast_log but fleet_id and logged_at.
+var stagedLog = stage{
+	name: "staged_log",
+	from: "forecast_log",
+	columns: []string{
+		"vehicle_id", "axle", "as_of", "model", "readings", "odometer_km",
+		"book_by", "risk", "past_limit",
+		"day_p025", "day_p05", "day_p10", "day_p25", "day_p50", "day_p75", "day_p90", "day_p95", "day_p975",
+		"km_p025", "km_p05", "km_p10", "km_p25", "km_p50", "km_p75", "km_p90", "km_p95", "km_p975",
+	},
+}
+
+// logLevels are the quantiles in the log: the 50, 80, 90 and 95 % intervals
+// and the median.
+var logLevels = []float64{.025, .05, .10, .25, .50, .75, .90, .95, .975}
+
+func (t *tx) logForecasts(fs []AxleForecast) error {
+	row := make([]any, len(stagedLog.columns))
+	err := t.fill(stagedLog, func(yield func([]any) bool) {
+		for i := range fs {
+			f := &fs[i]
+			row = append(row[:0],
+				f.VehicleID, f.Axle, fleet.Date(f.AsOf), f.Model, f.Readings, number(f.OdometerKm),
+				f.BookBy, f.Risk, f.PastLimit)
+			for _, d := range []forecast.Dist{f.Crossing.Day, f.Crossing.Km} {
+				for _, p := range logLevels {
+					row = append(row, number(d.Quantile(p)))
+				}
+			}
+			if !yield(row) {
+				return
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	_, err = t.exec(`
+		insert into forecast_log (fleet_id, logged_at, `+strings.Join(stagedLog.columns, ", ")+`)
+		select v.fleet_id, CAST(? AS `+t.db.instantType()+`), s.`+strings.Join(stagedLog.columns, ", s.")+`
+		from staged_log s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by s.vehicle_id, s.axle
+		on conflict do nothing`, instant(t.db.now()))
+	return err
+}
+
+// decided is what the due-soon list shows and is ordered by.
+type decided struct {
+	pos                            forecast.Position // most likely to be first
+	thickness, new, limit, rate    float64           // of pos; NaN when there is none
+	kmLeft                         float64
+	p05, p10, p50, p90, p95        *fleet.Date
+	byDue, byLimit                 fleet.Date
+	byKm, byThickness, byNarrowing float64
+}
+
+// never sorts after every date there is.
+var never = fleet.NewDate(9999, 12, 31)
+
+// horizonDays is how far from a forecast's day a date is still worth keeping
+// for the list: 20 years. The quantiles are kept whole.
+const horizonDays = 20 * 365.25
+
+func decide(f *AxleForecast) decided {
+	nan := math.NaN()
+	d := decided{thickness: nan, new: nan, limit: nan, rate: nan, byDue: never, byLimit: never}
+	left := nan // mm above the limit
+	if f.Limiting >= 0 && f.Limiting < len(f.Positions) {
+		p := &f.Positions[f.Limiting]
+		d.pos = p.Pos
+		d.thickness, d.rate = p.ThicknessMM, p.RatePer10000
+		d.new, d.limit = p.Spec.New, p.Spec.Limit
+		left = d.thickness - d.limit
+		if d.new < d.limit { // it grows as it wears
+			left = -left
+		}
+	}
+	d.kmLeft = f.Crossing.Km.Quantile(.5) - f.OdometerKm
+	date := func(p float64) *fleet.Date {
+		day := f.Crossing.Day.Quantile(p)
+		if math.IsNaN(day) || math.Abs(day-float64(f.AsOf)) > horizonDays {
+			return nil
+		}
+		date := fleet.Date(math.Floor(day))
+		return &date
+	}
+	d.p05, d.p10, d.p50, d.p90, d.p95 = date(.05), date(.10), date(.50), date(.90), date(.95)
+
+	if f.BookBy != nil {
+		d.byDue = *f.BookBy
+	}
+	if f.PastLimit {
+		d.byDue = min(d.byDue, fleet.Date(f.AsOf))
+	}
+	if d.p50 != nil {
+		d.byLimit = *d.p50
+	}
+	d.byKm = knownFirst(d.kmLeft)
+	d.byThickness = knownFirst(left)
+	d.byNarrowing = knownFirst(f.Basis.Width80IfMeasured - f.Basis.Width80Days)
+	return d
+}
+
+// knownFirst makes what is not known sort last.
+func knownFirst(x float64) float64 {
+	if math.IsNaN(x) {
+		return math.Inf(1)
+	}
+	return x
 }
 
 // Forecasts returns the latest forecasts of a vehicle's axles, by axle.
-func (db *DB) Forecasts(ctx context.Context, sc fleet.Scope, vehicleID int64) ([]AxleForecast, error) {
-	return nil, errUnfinished
+func (db *DB) Forecasts(ctx context.Context, sc fleet.Scope, vehicleID int64) (fs []AxleForecast, err error) {
+	err = db.read(ctx, "read forecasts", func(t *tx) error {
+		var w where
+		w.add("v.id = ?", vehicleID)
+		w.scope(sc, "v")
+		var n int
+		if err := t.one([]any{&n}, `select count(*) from vehicles v`+w.String(), w.args...); err != nil {
+			return err
+		}
+		if n == 0 {
+			return noVehicle(vehicleID)
+		}
+		if fs, err = t.axleForecasts(vehicleID); err != nil {
+			return err
+		}
+		return t.positionForecasts(vehicleID, fs)
+	})
+	return fs, err
+}
+
+func (t *tx) axleForecasts(vehicleID int64) (fs []AxleForecast, err error) {
+	err = t.each(func(r *sqlx.Rows) error {
+		f := AxleForecast{VehicleID: vehicleID}
+		var warnings, basis []byte
+		err := r.Scan(
+			&f.Axle,
+			&f.Model,
+			(*fleet.Date)(&f.AsOf),
+			(*number)(&f.OdometerKm),
+			(*number)(&f.KmPerDay),
+			&f.Readings,
+			&f.BookBy,
+			&f.Risk,
+			&f.PastLimit,
+			&f.Limiting,
+			&warnings,
+			&basis,
+			quantiles{&f.Crossing.Km},
+			quantiles{&f.Crossing.Day})
+		if err != nil {
+			return err
+		}
+		if err := json.Unmarshal(warnings, &f.Warnings); err != nil {
+			return err
+		}
+		if err := json.Unmarshal(basis, (*basisJSON)(&f.Basis)); err != nil {
+			return err
+		}
+		fs = append(fs, f)
+		return nil
+	}, `
+		select
+			axle,
+			model,
+			as_of,
+			odometer_km,
+			km_per_day,
+			readings,
+			book_by,
+			risk,
+			past_limit,
+			limiting,
+			warnings,
+			basis,
+			km_quantiles,
+			day_quantiles
+		from axle_forecasts
+		where vehicle_id = ?
+		order by axle`, vehicleID)
+	return fs, err
+}
+
+// positionForecasts adds the positions to fs, the forecasts of the vehicle.
+func (t *tx) positionForecasts(vehicleID int64, fs []AxleForecast) error {
+	return t.each(func(r *sqlx.Rows) error {
+		var axle int
+		var p forecast.PositionForecast
+		err := r.Scan(
+			&axle,
+			&p.Pos.Part,
+			&p.Pos.Side,
+			&p.Pos.Face,
+			&p.Spec.New,
+			&p.Spec.Limit,
+			(*number)(&p.ThicknessMM),
+			(*number)(&p.RatePer10000),
+			&p.Readings,
+			(*fleet.Date)(&p.Since),
+			&p.SinceKnown,
+			quantiles{&p.Crossing.Km},
+			quantiles{&p.Crossing.Day})
+		i := slices.IndexFunc(fs, func(f AxleForecast) bool { return f.Axle == axle })
+		fs[i].Positions = append(fs[i].Positions, p)
+		return err
+	}, `
+		select
+			axle,
+			part,
+			side,
+			face,
+			new_mm,
+			limit_mm,
+			thickness_mm,
+			rate,
+			readings,
+			since,
+			since_known,
+			km_quantiles,
+			day_quantiles
+		from position_forecasts
+		where vehicle_id = ?
+		order by axle, seq`, vehicleID)
 }

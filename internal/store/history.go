@@ -2,6 +2,9 @@ package store
 
 import (
 	"context"
+	"slices"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/fleet"
 )
@@ -17,14 +20,201 @@ type History struct {
 	Fitments     []fleet.Fitment
 }
 
+// roundVehicles is how many vehicles one round of queries reads: enough to
+// make the queries' own cost small, and a few MB.
+const roundVehicles = 256
+
 // EachHistory calls fn for each vehicle of ids, or for all when ids is nil, in
-// the order of their ids, and stops at its first error. What sc does not see
-// is left out. fn may keep h, and may use the DB.
+// the order of their ids, and stops at fn's first error. What sc does not see
+// is left out. fn may keep h, and may use the DB: no transaction is open. Each
+// vehicle is read in one state of the database, not all of them together.
 func (db *DB) EachHistory(ctx context.Context, sc fleet.Scope, ids []int64, fn func(h *History) error) error {
-	return errUnfinished
+	all := ids == nil
+	ids = slices.Compact(slices.Sorted(slices.Values(ids)))
+	var last int64
+	for {
+		var w where
+		w.scope(sc, "v")
+		if all {
+			w.add("v.id > ?", last)
+		} else {
+			if len(ids) == 0 {
+				return nil
+			}
+			n := min(roundVehicles, len(ids))
+			w.add("v.id in "+places(n), anys(ids[:n])...)
+			ids = ids[n:]
+		}
+		hs, err := db.histories(ctx, w)
+		if err != nil {
+			return err
+		}
+		for _, h := range hs {
+			if err := fn(h); err != nil {
+				return err
+			}
+			last = h.Vehicle.ID
+		}
+		if all && len(hs) < roundVehicles {
+			return nil
+		}
+	}
 }
 
 // History returns the history of one vehicle.
 func (db *DB) History(ctx context.Context, sc fleet.Scope, vehicleID int64) (History, error) {
-	return History{}, errUnfinished
+	var w where
+	w.scope(sc, "v")
+	w.add("v.id = ?", vehicleID)
+	hs, err := db.histories(ctx, w)
+	if err != nil {
+		return History{}, err
+	}
+	if len(hs) == 0 {
+		return History{}, noVehicle(vehicleID)
+	}
+	return *hs[0], nil
+}
+
+func noVehicle(id int64) error {
+	return fleet.NotFoundf("vehicle %d: there is none, or none that you may see", id)
+}
+
+// histories reads the first roundVehicles vehicles v that w admits, a query a
+// table.
+func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error) {
+	err = db.read(ctx, "read histories", func(t *tx) error {
+		err := t.each(func(r *sqlx.Rows) error {
+			h := &History{}
+			hs = append(hs, h)
+			return r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot)...)
+		}, `
+			select`+vehicleColumns+`,
+				f.name,
+				d.name
+			from vehicles v
+			join fleets f on f.id = v.fleet_id
+			join depots d on d.id = v.depot_id`+w.String()+`
+			order by v.id
+			limit ?`, append(w.args, roundVehicles)...)
+		if err != nil || len(hs) == 0 {
+			return err
+		}
+		of := make(map[int64]*History, len(hs))
+		ids := make([]any, len(hs))
+		for i, h := range hs {
+			of[h.Vehicle.ID] = h
+			ids[i] = h.Vehicle.ID
+		}
+		return t.fillHistories(of, ids)
+	})
+	return hs, err
+}
+
+// fillHistories reads what belongs to the vehicles of ids.
+func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
+	in := " in " + places(len(ids))
+	err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
+		h := of[a.VehicleID]
+		h.Axles = append(h.Axles, *a)
+	})
+	if err != nil {
+		return err
+	}
+	err = t.each(func(r *sqlx.Rows) error {
+		var o fleet.Odometer
+		err := r.Scan(&o.ID, &o.VehicleID, &o.Date, &o.Km, &o.UploadID)
+		h := of[o.VehicleID]
+		h.Odometers = append(h.Odometers, o)
+		return err
+	}, `
+		select id, vehicle_id, day, km, upload_id
+		from odometer_readings
+		where vehicle_id`+in+` and set_aside_at is null
+		order by vehicle_id, day, km`, ids...)
+	if err != nil {
+		return err
+	}
+	err = t.each(func(r *sqlx.Rows) error {
+		var d fleet.Reading
+		err := r.Scan(
+			&d.ID,
+			&d.VehicleID,
+			&d.Position.Axle,
+			&d.Position.Part,
+			&d.Position.Side,
+			&d.Position.Face,
+			&d.Date,
+			&d.OdometerKm,
+			&d.MM,
+			&d.Given,
+			&d.Unit,
+			&d.Gauge,
+			&d.Technician,
+			&d.Note,
+			&d.Tripped,
+			&d.UploadID,
+			&d.Line)
+		h := of[d.VehicleID]
+		h.Readings = append(h.Readings, d)
+		return err
+	}, `
+		select
+			r.id,
+			r.vehicle_id,
+			r.axle,
+			r.part,
+			r.side,
+			r.face,
+			r.day,
+			i.odometer_km,
+			r.mm,
+			r.given,
+			r.unit,
+			r.gauge,
+			i.technician,
+			r.note,
+			r.tripped,
+			r.upload_id,
+			r.line
+		from thickness_readings r
+		join inspections i on i.id = r.inspection_id
+		where r.vehicle_id`+in+` and r.set_aside_at is null
+		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped`, ids...)
+	if err != nil {
+		return err
+	}
+	return t.each(func(r *sqlx.Rows) error {
+		var f fleet.Fitment
+		err := r.Scan(
+			&f.ID,
+			&f.VehicleID,
+			&f.Position.Axle,
+			&f.Position.Part,
+			&f.Position.Side,
+			&f.Position.Face,
+			&f.Date,
+			&f.OdometerKm,
+			&f.MM,
+			&f.UploadID,
+			&f.Line)
+		h := of[f.VehicleID]
+		h.Fitments = append(h.Fitments, f)
+		return err
+	}, `
+		select
+			id,
+			vehicle_id,
+			axle,
+			part,
+			side,
+			face,
+			day,
+			odometer_km,
+			mm,
+			upload_id,
+			line
+		from fitments
+		where vehicle_id`+in+` and set_aside_at is null
+		order by vehicle_id, day, axle, part, side, face`, ids...)
 }

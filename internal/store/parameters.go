@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"time"
 
+	"github.com/jmoiron/sqlx"
+
 	"brakewear/internal/fleet"
 )
 
@@ -19,16 +21,62 @@ type Parameters struct {
 	Diagnostics json.RawMessage
 }
 
-// SaveParameters adds p, and sets p.ID and, when it is zero, p.FittedAt.
-func (db *DB) SaveParameters(ctx context.Context, p *Parameters) error { return errUnfinished }
+// SaveParameters adds p and sets p.ID, and p.FittedAt to now when it is zero.
+func (db *DB) SaveParameters(ctx context.Context, p *Parameters) error {
+	if p.Model == "" || !json.Valid(p.Values) || !json.Valid(p.Diagnostics) {
+		return fleet.Invalidf("parameters of model %q: want a name, and JSON for values and diagnostics", p.Model)
+	}
+	if p.FittedAt.IsZero() {
+		p.FittedAt = db.now()
+	}
+	return db.write(ctx, "keep parameters", func(t *tx) error {
+		return t.one([]any{&p.ID}, `
+			insert into model_parameters (model, fitted_at, as_of, learned, diagnostics)
+			values (?, ?, ?, ?, ?)
+			returning id`,
+			p.Model, instant(p.FittedAt), p.AsOf, string(p.Values), string(p.Diagnostics))
+	})
+}
 
 // LatestParameters returns what the model learned last.
 func (db *DB) LatestParameters(ctx context.Context, model string) (Parameters, error) {
-	return Parameters{}, errUnfinished
+	ps, err := db.ParametersHistory(ctx, model, 1)
+	if err == nil && len(ps) == 0 {
+		err = fleet.NotFoundf("model %q: it has learned nothing yet", model)
+	}
+	if err != nil {
+		return Parameters{}, err
+	}
+	return ps[0], nil
 }
 
 // ParametersHistory returns up to limit of what the model learned, newest
 // first.
-func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) ([]Parameters, error) {
-	return nil, errUnfinished
+func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) (ps []Parameters, err error) {
+	err = db.read(ctx, "read parameters", func(t *tx) error {
+		return t.each(func(r *sqlx.Rows) error {
+			var p Parameters
+			err := r.Scan(
+				&p.ID,
+				&p.Model,
+				(*instant)(&p.FittedAt),
+				&p.AsOf,
+				(*[]byte)(&p.Values),
+				(*[]byte)(&p.Diagnostics))
+			ps = append(ps, p)
+			return err
+		}, `
+			select
+				id,
+				model,
+				fitted_at,
+				as_of,
+				learned,
+				diagnostics
+			from model_parameters
+			where model = ?
+			order by id desc
+			limit ?`, model, limitOf(limit))
+	})
+	return ps, err
 }

@@ -2,32 +2,199 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"errors"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/fleet"
 )
+
+var errNoRows = sql.ErrNoRows
 
 // TakeIn stores one upload in one transaction: fill gets a Writer for the
 // rows, and either all that it wrote is kept, with up and up's problems, or
 // nothing. TakeIn sets up.ID and up.At before fill runs, and stores the
 // counts and problems that fill leaves in up.
 func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
-	return errUnfinished
+	return db.write(ctx, "take in "+up.Name, func(t *tx) error {
+		up.At = db.now()
+		err := t.one([]any{&up.ID}, `
+			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated)
+			values (?, ?, ?, ?, ?, 0, 0, 0)
+			returning id`,
+			up.Kind, storableOf(up.Name), up.SHA256, storableOf(up.By), instant(up.At))
+		if err != nil {
+			return err
+		}
+		w := &Writer{
+			t:      t,
+			sc:     sc,
+			upload: up.ID,
+			fleets: map[string]int64{},
+			depots: map[depotKey]int64{},
+			placed: map[[2]int64]bool{},
+		}
+		if err := fill(w); err != nil {
+			return err
+		}
+		_, err = t.exec(`update uploads set accepted = ?, refused = ?, repeated = ? where id = ?`,
+			up.Accepted, up.Refused, up.Repeated, up.ID)
+		if err != nil {
+			return err
+		}
+		if err := w.claim(); err != nil {
+			return err
+		}
+		return t.addProblems(up)
+	})
+}
+
+// claim gives an upload that speaks of no vehicle, because every row was
+// refused, to the scope of its sender, who would not see it otherwise.
+func (w *Writer) claim() error {
+	if w.sc.All() {
+		return nil
+	}
+	var seen where
+	seen.places(w.sc, "d.fleet_id", "d.id")
+	seen.add("not exists (select 1 from upload_places where upload_id = ?)", w.upload)
+	_, err := w.t.exec(`
+		insert into upload_places (upload_id, fleet_id, depot_id)
+		select CAST(? AS bigint), d.fleet_id, d.id
+		from depots d`+seen.String(), append([]any{w.upload}, seen.args...)...)
+	return err
+}
+
+var stagedProblems = stage{
+	name:    "staged_problems",
+	from:    "upload_problems",
+	columns: []string{"seq", "line", "col", "found", "message", "refused"},
+}
+
+func (t *tx) addProblems(up *fleet.Upload) error {
+	if len(up.Problems) == 0 {
+		return nil
+	}
+	err := t.fill(stagedProblems, func(yield func([]any) bool) {
+		for i, p := range up.Problems {
+			if !yield([]any{i + 1, p.Line, storableOf(p.Column), storableOf(p.Read), storableOf(p.Message), p.Refused}) {
+				return
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	_, err = t.exec(`
+		insert into upload_problems (upload_id, seq, line, col, found, message, refused)
+		select CAST(? AS bigint), seq, line, col, found, message, refused
+		from staged_problems`, up.ID)
+	return err
+}
+
+// uploadColumns in the order of scanUpload.
+const uploadColumns = `
+	u.id,
+	u.kind,
+	u.name,
+	u.sha256,
+	u.sent_by,
+	u.sent_at,
+	u.accepted,
+	u.refused,
+	u.repeated`
+
+func scanUpload(up *fleet.Upload) []any {
+	return []any{
+		&up.ID,
+		&up.Kind,
+		&up.Name,
+		&up.SHA256,
+		&up.By,
+		(*instant)(&up.At),
+		&up.Accepted,
+		&up.Refused,
+		&up.Repeated,
+	}
+}
+
+// uploadsSeen returns the condition that all the places an upload speaks of
+// are in sc: its problems quote rows of any of them.
+func uploadsSeen(sc fleet.Scope) *where {
+	w := &where{}
+	if sc.All() {
+		return w
+	}
+	var inside where
+	inside.places(sc, "p.fleet_id", "p.depot_id")
+	w.add("exists (select 1 from upload_places p where p.upload_id = u.id)")
+	w.add("not exists (select 1 from upload_places p where p.upload_id = u.id and not "+inside.conds[0]+")", inside.args...)
+	return w
 }
 
 // UploadByHash returns the first upload of these bytes of which no row was
 // refused; fleet.ErrNotFound when there is none. An upload with refused rows
 // does not count, for what they lacked may be there by now.
-func (db *DB) UploadByHash(ctx context.Context, sc fleet.Scope, kind, sha256 string) (fleet.Upload, error) {
-	return fleet.Upload{}, errUnfinished
+func (db *DB) UploadByHash(ctx context.Context, sc fleet.Scope, kind, sha256 string) (up fleet.Upload, err error) {
+	err = db.read(ctx, "find an upload", func(t *tx) error {
+		w := uploadsSeen(sc)
+		w.add("u.sha256 = ?", sha256)
+		w.add("u.kind = ?", kind)
+		w.add("u.refused = 0")
+		err := t.one(scanUpload(&up), `select `+uploadColumns+` from uploads u`+w.String()+` order by u.id limit 1`, w.args...)
+		if errors.Is(err, errNoRows) {
+			return fleet.NotFoundf("no upload of these bytes")
+		}
+		return err
+	})
+	return up, err
 }
 
 // Uploads returns up to limit uploads, newest first, without their problems:
 // those older than the upload before, or the newest when before is 0.
-func (db *DB) Uploads(ctx context.Context, sc fleet.Scope, limit int, before int64) ([]fleet.Upload, error) {
-	return nil, errUnfinished
+func (db *DB) Uploads(ctx context.Context, sc fleet.Scope, limit int, before int64) (ups []fleet.Upload, err error) {
+	err = db.read(ctx, "list uploads", func(t *tx) error {
+		w := uploadsSeen(sc)
+		if before != 0 {
+			w.add("u.id < ?", before)
+		}
+		return t.each(func(r *sqlx.Rows) error {
+			var up fleet.Upload
+			err := r.Scan(scanUpload(&up)...)
+			ups = append(ups, up)
+			return err
+		}, `select `+uploadColumns+` from uploads u`+w.String()+` order by u.id desc limit ?`, append(w.args, limitOf(limit))...)
+	})
+	return ups, err
 }
 
 // Upload returns one upload with its problems.
-func (db *DB) Upload(ctx context.Context, sc fleet.Scope, id int64) (fleet.Upload, error) {
-	return fleet.Upload{}, errUnfinished
+func (db *DB) Upload(ctx context.Context, sc fleet.Scope, id int64) (up fleet.Upload, err error) {
+	err = db.read(ctx, "read an upload", func(t *tx) error {
+		w := uploadsSeen(sc)
+		w.add("u.id = ?", id)
+		err := t.one(scanUpload(&up), `select `+uploadColumns+` from uploads u`+w.String(), w.args...)
+		if errors.Is(err, errNoRows) {
+			return fleet.NotFoundf("upload %d: there is none, or none that you may see", id)
+		}
+		if err != nil {
+			return err
+		}
+		return t.each(func(r *sqlx.Rows) error {
+			var p fleet.Problem
+			err := r.Scan(&p.Line, &p.Column, &p.Read, &p.Message, &p.Refused)
+			up.Problems = append(up.Problems, p)
+			return err
+		}, `select line, col, found, message, refused from upload_problems where upload_id = ? order by seq`, id)
+	})
+	return up, err
+}
+
+// limitOf returns the length of a page that was asked for.
+func limitOf(limit int) int {
+	if limit <= 0 {
+		return DefaultLimit
+	}
+	return min(limit, MaxLimit)
 }

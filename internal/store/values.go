@@ -12,24 +12,24 @@ import (
 
 // instant is a moment as both databases keep it: UTC, to the microsecond, in
 // a text form that sorts.
-type instant struct{ time.Time }
+type instant time.Time
 
 const instantForm = "2006-01-02T15:04:05.000000Z"
 
 // Value gives the text form.
 func (i instant) Value() (driver.Value, error) {
-	return i.UTC().Truncate(time.Microsecond).Format(instantForm), nil
+	return time.Time(i).UTC().Truncate(time.Microsecond).Format(instantForm), nil
 }
 
 // Scan reads what either driver returns.
 func (i *instant) Scan(src any) error {
 	switch v := src.(type) {
 	case time.Time:
-		i.Time = v.UTC()
+		*i = instant(v.UTC())
 		return nil
 	case string:
 		t, err := time.Parse(time.RFC3339Nano, v)
-		i.Time = t.UTC()
+		*i = instant(t.UTC())
 		return err
 	}
 	return fmt.Errorf("cannot read an instant from %T", src)
@@ -83,8 +83,11 @@ func (q quantiles) Scan(src any) error {
 		return nil
 	}
 	b, ok := src.([]byte)
-	if !ok || len(b) != 8*len(forecast.Levels) {
-		return fmt.Errorf("cannot read %d quantiles from %T of %d bytes", len(forecast.Levels), src, len(b))
+	if !ok {
+		return fmt.Errorf("cannot read quantiles from %T", src)
+	}
+	if len(b) != 8*len(forecast.Levels) {
+		return nil // kept at other levels by an older program; the next refit replaces it
 	}
 	q.X = make([]float64, len(forecast.Levels))
 	for i := range q.X {

@@ -1,76 +1,250 @@
 package store
 
 import (
-	"context"
+	"cmp"
+	"strings"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/fleet"
 )
 
-// VehicleKey is what a row that names a vehicle needs to know of it.
-type VehicleKey struct {
-	ID, FleetID int64
-	Fleet       string
-	Category    fleet.Category
-}
-
-// AxleKey names an axle.
-type AxleKey struct {
-	VehicleID int64
-	Axle      int // 1 = front
-}
-
-// VehicleIndex returns the vehicles by number; several fleets may use the
-// same one.
-func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]VehicleKey, error) {
-	return nil, errUnfinished
-}
-
-// AxleIndex returns the axles with their specifications.
-func (db *DB) AxleIndex(ctx context.Context, sc fleet.Scope) (map[AxleKey]fleet.Axle, error) {
-	return nil, errUnfinished
-}
-
-// VehicleQuery asks for a page of vehicles, in the order of their numbers.
-type VehicleQuery struct {
-	Text         string // part of number, plate, make or model, whatever its case
-	Fleet, Depot int64  // 0 = all
-	After        string // VehiclePage.Next of the page before
-	Limit        int    // 0 = DefaultLimit
-}
-
-// VehicleRow is a vehicle with what a list shows of it.
-type VehicleRow struct {
-	fleet.Vehicle
+// VehicleEntry is a vehicle with the names of its fleet and depot.
+type VehicleEntry struct {
 	Fleet, Depot string
-	Axles        int
-	LastReading  *fleet.Date // nil when it was never measured
-	BookBy       *fleet.Date // earliest of its axles
-	PastLimit    bool        // of any of its axles
+	fleet.Vehicle
 }
 
-// VehiclePage is a page of vehicles.
-type VehiclePage struct {
-	Rows  []VehicleRow
-	Next  string // cursor of the page after; blank on the last
-	Total int    // rows of all pages
+// vehicleName is what a vehicle is known by.
+type vehicleName struct {
+	fleet  int64
+	number string
 }
 
-// Vehicles returns a page of vehicles.
-func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (VehiclePage, error) {
-	return VehiclePage{}, errUnfinished
+func nameOf(v *fleet.Vehicle) vehicleName { return vehicleName{v.FleetID, v.Number} }
+
+// Vehicles adds vehicles or changes those that have the same number in the
+// same fleet, and makes fleets and depots that are new by name, whatever its
+// case. A blank keeps what is known.
+func (w *Writer) Vehicles(vs []VehicleEntry) (Counts, error) {
+	var c Counts
+	rows := make([]fleet.Vehicle, len(vs))
+	for i := range vs {
+		v := vs[i].Vehicle
+		if err := v.Validate(); err != nil {
+			return c, err
+		}
+		var err error
+		if v.FleetID, err = w.fleetID(vs[i].Fleet); err != nil {
+			return c, err
+		}
+		v.ID, v.DepotID = 0, 0
+		if key(vs[i].Depot) != "" {
+			if v.DepotID, err = w.depotID(v.FleetID, vs[i].Depot); err != nil {
+				return c, err
+			}
+		}
+		rows[i] = v
+	}
+	err := waves(rows, nameOf, func(wave []fleet.Vehicle) error { return w.vehicles(wave, &c) })
+	return c, err
 }
 
-// Fleets returns the fleets by name, also those of which sc sees a depot only.
-func (db *DB) Fleets(ctx context.Context, sc fleet.Scope) ([]fleet.Fleet, error) {
-	return nil, errUnfinished
+// vehicles is Vehicles for rows of different names.
+func (w *Writer) vehicles(vs []fleet.Vehicle, c *Counts) error {
+	known, err := w.knownVehicles(vs)
+	if err != nil {
+		return err
+	}
+	var changed []fleet.Vehicle
+	for _, v := range vs {
+		old, ok := known[nameOf(&v)]
+		if ok && !sees(w.sc, old.FleetID, old.DepotID) {
+			return fleet.NotFoundf("vehicle %q: there is none, or none that you may change", v.Number)
+		}
+		if !ok && v.DepotID == 0 {
+			return fleet.Invalidf("vehicle %q: a new vehicle needs the name of its depot", v.Number)
+		}
+		same := ok && keepKnown(&v, &old)
+		if err := w.place(v.FleetID, v.DepotID); err != nil {
+			return err
+		}
+		switch {
+		case same:
+			c.Repeated++
+			continue
+		case ok:
+			c.Changed++
+		default:
+			c.Added++
+		}
+		changed = append(changed, v)
+	}
+	return w.upsertVehicles(changed)
 }
 
-// Depots returns the depots by name.
-func (db *DB) Depots(ctx context.Context, sc fleet.Scope) ([]fleet.Depot, error) {
-	return nil, errUnfinished
+// keepKnown fills the blanks of v from old and says whether nothing is new.
+func keepKnown(v, old *fleet.Vehicle) (same bool) {
+	v.ID = old.ID
+	v.DepotID = cmp.Or(v.DepotID, old.DepotID)
+	v.Plate = cmp.Or(v.Plate, old.Plate)
+	v.Category = cmp.Or(v.Category, old.Category)
+	v.Make = cmp.Or(v.Make, old.Make)
+	v.Model = cmp.Or(v.Model, old.Model)
+	v.Year = cmp.Or(v.Year, old.Year)
+	v.Duty = cmp.Or(v.Duty, old.Duty)
+	return *v == *old
 }
 
-// Counts returns how many vehicles, axles and current readings there are.
-func (db *DB) Counts(ctx context.Context, sc fleet.Scope) (vehicles, axles, readings int, err error) {
-	return 0, 0, 0, errUnfinished
+var stagedVehicles = stage{
+	name: "staged_vehicles",
+	from: "vehicles",
+	columns: []string{
+		"fleet_id", "depot_id", "number", "plate", "category",
+		"make", "model", "year", "duty", "sort_key", "search",
+	},
 }
+
+func (w *Writer) fillVehicles(vs []fleet.Vehicle) error {
+	row := make([]any, len(stagedVehicles.columns))
+	return w.t.fill(stagedVehicles, func(yield func([]any) bool) {
+		for i := range vs {
+			v := &vs[i]
+			row = append(row[:0],
+				v.FleetID, v.DepotID, v.Number, v.Plate, string(v.Category),
+				v.Make, v.Model, v.Year, v.Duty, sortKey(v.Number), searchText(v))
+			if !yield(row) {
+				return
+			}
+		}
+	})
+}
+
+// knownVehicles returns those of vs that are there already, and holds them
+// against other writers until the transaction ends.
+func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[vehicleName]fleet.Vehicle, error) {
+	if err := w.fillVehicles(vs); err != nil {
+		return nil, err
+	}
+	lock := ""
+	if w.t.db.dialect == Postgres {
+		lock = " for no key update of v"
+	}
+	known := map[vehicleName]fleet.Vehicle{}
+	err := w.t.each(func(r *sqlx.Rows) error {
+		var v fleet.Vehicle
+		err := r.Scan(scanVehicle(&v)...)
+		known[nameOf(&v)] = v
+		return err
+	}, `
+		select`+vehicleColumns+`
+		from staged_vehicles s
+		join vehicles v on v.fleet_id = s.fleet_id and v.number = s.number
+		order by v.id`+lock)
+	return known, err
+}
+
+// upsertVehicles writes vs whole.
+func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
+	if len(vs) == 0 {
+		return nil
+	}
+	if err := w.fillVehicles(vs); err != nil {
+		return err
+	}
+	// In one order, so that two uploads do not wait for each other.
+	_, err := w.t.exec(`
+		insert into vehicles (
+			fleet_id, depot_id, number, plate, category,
+			make, model, year, duty, sort_key, search)
+		select
+			fleet_id, depot_id, number, plate, category,
+			make, model, year, duty, sort_key, search
+		from staged_vehicles
+		where true
+		order by fleet_id, sort_key, number
+		on conflict (fleet_id, number) do update set
+			depot_id = excluded.depot_id,
+			plate = excluded.plate,
+			category = excluded.category,
+			make = excluded.make,
+			model = excluded.model,
+			year = excluded.year,
+			duty = excluded.duty,
+			sort_key = excluded.sort_key,
+			search = excluded.search`)
+	if err != nil {
+		return err
+	}
+	// The due-soon list filters by the depot it repeats.
+	_, err = w.t.exec(`
+		update axle_forecasts
+		set depot_id = (select v.depot_id from vehicles v where v.id = axle_forecasts.vehicle_id)
+		where vehicle_id in (
+			select v.id
+			from staged_vehicles s
+			join vehicles v on v.fleet_id = s.fleet_id and v.number = s.number)`)
+	return err
+}
+
+// vehicleColumns in the order of scanVehicle.
+const vehicleColumns = `
+	v.id,
+	v.fleet_id,
+	v.depot_id,
+	v.number,
+	v.plate,
+	v.category,
+	v.make,
+	v.model,
+	v.year,
+	v.duty`
+
+func scanVehicle(v *fleet.Vehicle) []any {
+	return []any{
+		&v.ID,
+		&v.FleetID,
+		&v.DepotID,
+		&v.Number,
+		&v.Plate,
+		&v.Category,
+		&v.Make,
+		&v.Model,
+		&v.Year,
+		&v.Duty,
+	}
+}
+
+// sortKey is a number as people sort it, whatever its case: each run of
+// digits has its length put before it, so that Bus 9 comes before Bus 10.
+func sortKey(number string) string {
+	var b strings.Builder
+	s := key(number)
+	for i := 0; i < len(s); {
+		if s[i] < '0' || s[i] > '9' {
+			b.WriteByte(s[i])
+			i++
+			continue
+		}
+		start := i
+		for i < len(s) && s[i] >= '0' && s[i] <= '9' {
+			i++
+		}
+		digits := strings.TrimLeft(s[start:i], "0")
+		b.WriteByte('0' + byte(min(len(digits), 40))) // still ASCII; no real number is longer
+		b.WriteString(digits)
+	}
+	return b.String()
+}
+
+// searchText is what a search looks in; see like.
+func searchText(v *fleet.Vehicle) string {
+	return key(v.Number + "\n" + v.Plate + "\n" + v.Make + " " + v.Model)
+}
+
+var likeEscaper = strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`)
+
+// like is the pattern that finds text in a column of searchText, by
+// "like ? escape '\'": both sides in lower case, for only one of the
+// databases ignores it.
+func like(text string) string { return "%" + likeEscaper.Replace(key(text)) + "%" }

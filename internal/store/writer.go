@@ -1,9 +1,21 @@
 package store
 
-import "brakewear/internal/fleet"
+import (
+	"errors"
+
+	"brakewear/internal/fleet"
+)
 
 // Writer stores the rows of one upload; see TakeIn. It is for one goroutine.
-type Writer struct{}
+// An error of one of its methods ends the upload.
+type Writer struct {
+	t      *tx
+	sc     fleet.Scope
+	upload int64
+	fleets map[string]int64   // by name in lower case
+	depots map[depotKey]int64 // likewise
+	placed map[[2]int64]bool  // fleets and depots that the upload is known to speak of
+}
 
 // Counts says what became of the rows of one call.
 type Counts struct {
@@ -12,29 +24,73 @@ type Counts struct {
 	Repeated int // already there, nothing changed
 }
 
-// VehicleEntry is a vehicle with the names of its fleet and depot.
-type VehicleEntry struct {
-	Fleet, Depot string
-	fleet.Vehicle
+// enter checks that sc sees the vehicles of the rows on a stage, and notes
+// that the upload speaks of their fleets and depots.
+func (w *Writer) enter(stage string) error {
+	if err := w.t.checkVehicles(w.sc, stage); err != nil {
+		return err
+	}
+	_, err := w.t.exec(`
+		insert into upload_places (upload_id, fleet_id, depot_id)
+		select distinct CAST(? AS bigint), v.fleet_id, v.depot_id
+		from vehicles v
+		where v.id in (select vehicle_id from `+stage+`)
+		on conflict do nothing`, w.upload)
+	return err
 }
 
-// Vehicles adds vehicles or changes those that have the same number in the
-// same fleet, and makes fleets and depots that are new by name, whatever its
-// case. A blank keeps what is known.
-func (w *Writer) Vehicles(vs []VehicleEntry) (Counts, error) { return Counts{}, errUnfinished }
+// checkVehicles refuses a stage with a vehicle that sc does not see.
+func (t *tx) checkVehicles(sc fleet.Scope, stage string) error {
+	var seen where
+	seen.add("v.id = s.vehicle_id")
+	seen.scope(sc, "v")
+	var stranger int64
+	err := t.one([]any{&stranger}, `
+		select s.vehicle_id
+		from `+stage+` s
+		where not exists (select 1 from vehicles v`+seen.String()+`)
+		limit 1`, seen.args...)
+	switch {
+	case errors.Is(err, errNoRows):
+		return nil
+	case err != nil:
+		return err
+	}
+	return fleet.NotFoundf("vehicle %d: there is none, or none that you may change", stranger)
+}
 
-// Axles adds axles or changes those with the same vehicle and number. A part
-// without a specification in the entry keeps the one it has.
-func (w *Writer) Axles(as []fleet.Axle) (Counts, error) { return Counts{}, errUnfinished }
+// place notes that the upload speaks of a depot of a fleet.
+func (w *Writer) place(fleetID, depotID int64) error {
+	p := [2]int64{fleetID, depotID}
+	if w.placed[p] {
+		return nil
+	}
+	w.placed[p] = true
+	_, err := w.t.exec(`
+		insert into upload_places (upload_id, fleet_id, depot_id)
+		values (?, ?, ?)
+		on conflict do nothing`, w.upload, fleetID, depotID)
+	return err
+}
 
-// Readings adds readings. One is already there when a reading has the same
-// vehicle, position, date, value and tripped mark, even if it was set aside.
-func (w *Writer) Readings(rs []fleet.Reading) (Counts, error) { return Counts{}, errUnfinished }
-
-// Odometers adds odometer readings. One is already there when the vehicle has
-// one of the same date and value.
-func (w *Writer) Odometers(os []fleet.Odometer) (Counts, error) { return Counts{}, errUnfinished }
-
-// Fitments adds fitments. One is already there when the vehicle has one at
-// the same position and date, whatever its value.
-func (w *Writer) Fitments(fs []fleet.Fitment) (Counts, error) { return Counts{}, errUnfinished }
+// waves cuts rows so that no key is twice in one part: what is upserted in
+// one statement must be unique, and a later row must see the earlier.
+func waves[T any, K comparable](rows []T, key func(*T) K, do func(wave []T) error) error {
+	seen := make(map[K]bool, len(rows))
+	start := 0
+	for i := range rows {
+		k := key(&rows[i])
+		if seen[k] {
+			if err := do(rows[start:i]); err != nil {
+				return err
+			}
+			clear(seen)
+			start = i
+		}
+		seen[k] = true
+	}
+	if start == len(rows) {
+		return nil
+	}
+	return do(rows[start:])
+}

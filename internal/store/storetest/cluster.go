@@ -41,7 +41,8 @@ func startServer() (*pgServer, error) {
 	tool := func(name string, args ...string) []string {
 		return slices.Concat(as, []string{filepath.Join(bin, name), "-D", data}, args)
 	}
-	if err := watch(tool("pg_ctl", "-s", "-m", "immediate", "stop"), dir); err != nil {
+	alive, err := watch(tool("pg_ctl", "-s", "-m", "immediate", "stop"), dir)
+	if err != nil {
 		return nil, err
 	}
 	for _, step := range [][]string{
@@ -56,7 +57,7 @@ func startServer() (*pgServer, error) {
 	}
 	q := url.Values{"host": {dir}, "sslmode": {"disable"}}
 	u := url.URL{Scheme: "postgres", User: url.User("postgres"), Path: "/postgres", RawQuery: q.Encode()}
-	return &pgServer{url: &u}, nil
+	return &pgServer{url: &u, alive: alive}, nil
 }
 
 // pgBin returns the folder of initdb and pg_ctl: in PATH, or the newest of
@@ -98,22 +99,17 @@ func unprivileged(dir string) ([]string, error) {
 	return nil, errors.New("to test on PostgreSQL as root there must be a user postgres or nobody to run it as")
 }
 
-// alive is open as long as this process lives; its end is what the watchdog
-// waits for.
-var alive *os.File
-
-// watch starts a process that runs stop and removes dir once this one has
-// ended, even if it was killed.
-func watch(stop []string, dir string) error {
+// watch starts a process that runs stop and removes dir once alive is closed,
+// which happens at the latest when this process ends, even if it is killed.
+func watch(stop []string, dir string) (alive *os.File, err error) {
 	r, w, err := os.Pipe()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer r.Close()
-	alive = w
 	cmd := exec.Command("sh", slices.Concat([]string{"-c", `read _; dir=$1; shift; "$@"; rm -rf "$dir"`, "watch", dir}, stop)...)
 	cmd.Dir = "/"
 	cmd.Stdin = r
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true} // an interrupt from the keyboard is not for it
-	return cmd.Start()
+	return w, cmd.Start()
 }

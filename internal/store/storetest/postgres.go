@@ -58,6 +58,7 @@ func postgresURL(tb testing.TB) string {
 type pgServer struct {
 	url      *url.URL // of its database to connect to first
 	template bool
+	alive    *os.File // of a throw-away server; see watch. Unreachable files get closed
 }
 
 var errNoPostgres = errors.New("no PostgreSQL server to test on")

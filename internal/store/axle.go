@@ -1,0 +1,216 @@
+package store
+
+import (
+	"context"
+	"maps"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
+)
+
+// AxleKey names an axle.
+type AxleKey struct {
+	VehicleID int64
+	Axle      int // 1 = front
+}
+
+func axleKeyOf(a *fleet.Axle) AxleKey { return AxleKey{a.VehicleID, a.Number} }
+
+var (
+	stagedAxles = stage{
+		name:    "staged_axles",
+		from:    "axles",
+		columns: []string{"vehicle_id", "number", "brake"},
+	}
+	stagedSpecs = stage{
+		name:    "staged_specs",
+		from:    "axle_specs",
+		columns: []string{"vehicle_id", "axle", "part", "new_mm", "limit_mm", "source"},
+	}
+)
+
+// Axles adds axles or changes those with the same vehicle and number. A part
+// without a specification in the entry keeps the one it has, unless the kind
+// of brake changes.
+func (w *Writer) Axles(as []fleet.Axle) (Counts, error) {
+	var c Counts
+	for i := range as {
+		if err := as[i].Validate(); err != nil {
+			return c, err
+		}
+	}
+	err := waves(as, axleKeyOf, func(wave []fleet.Axle) error { return w.axles(wave, &c) })
+	return c, err
+}
+
+// axles is Axles for different axles.
+func (w *Writer) axles(as []fleet.Axle, c *Counts) error {
+	if err := w.fillAxles(as); err != nil {
+		return err
+	}
+	if err := w.enter(stagedAxles.name); err != nil {
+		return err
+	}
+	known, err := w.knownAxles()
+	if err != nil {
+		return err
+	}
+	var changed []fleet.Axle
+	for _, a := range as {
+		old, ok := known[axleKeyOf(&a)]
+		specs := map[fleet.Part]fleet.Spec{}
+		if old.Brake == a.Brake {
+			maps.Copy(specs, old.Specs)
+		}
+		maps.Copy(specs, a.Specs)
+		a.Specs = specs
+		switch {
+		case !ok:
+			c.Added++
+		case old.Brake == a.Brake && maps.Equal(specs, old.Specs):
+			c.Repeated++
+			continue
+		default:
+			c.Changed++
+		}
+		changed = append(changed, a)
+	}
+	return w.upsertAxles(changed)
+}
+
+func (w *Writer) fillAxles(as []fleet.Axle) error {
+	row := make([]any, len(stagedAxles.columns))
+	return w.t.fill(stagedAxles, func(yield func([]any) bool) {
+		for i := range as {
+			row = append(row[:0], as[i].VehicleID, as[i].Number, string(as[i].Brake))
+			if !yield(row) {
+				return
+			}
+		}
+	})
+}
+
+// knownAxles returns the axles of the stage that are there already, and holds
+// their vehicles against other writers until the transaction ends.
+func (w *Writer) knownAxles() (map[AxleKey]fleet.Axle, error) {
+	if w.t.db.dialect == Postgres {
+		_, err := w.t.exec(`
+			select 1
+			from vehicles
+			where id in (select vehicle_id from staged_axles)
+			order by id
+			for no key update`)
+		if err != nil {
+			return nil, err
+		}
+	}
+	known := map[AxleKey]fleet.Axle{}
+	var among where
+	among.add("(a.vehicle_id, a.number) in (select vehicle_id, number from staged_axles)")
+	err := w.t.axles(among, func(a *fleet.Axle) { known[axleKeyOf(a)] = *a })
+	return known, err
+}
+
+// upsertAxles writes as whole.
+func (w *Writer) upsertAxles(as []fleet.Axle) error {
+	if len(as) == 0 {
+		return nil
+	}
+	if err := w.fillAxles(as); err != nil {
+		return err
+	}
+	_, err := w.t.exec(`
+		insert into axles (fleet_id, vehicle_id, number, brake)
+		select v.fleet_id, s.vehicle_id, s.number, s.brake
+		from staged_axles s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by s.vehicle_id, s.number
+		on conflict (vehicle_id, number) do update set brake = excluded.brake`)
+	if err != nil {
+		return err
+	}
+	_, err = w.t.exec(`
+		delete from axle_specs
+		where (vehicle_id, axle) in (select vehicle_id, number from staged_axles)`)
+	if err != nil {
+		return err
+	}
+	row := make([]any, len(stagedSpecs.columns))
+	err = w.t.fill(stagedSpecs, func(yield func([]any) bool) {
+		for i := range as {
+			for p, s := range as[i].Specs {
+				row = append(row[:0], as[i].VehicleID, as[i].Number, string(p), s.New, s.Limit, s.Source)
+				if !yield(row) {
+					return
+				}
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	_, err = w.t.exec(`
+		insert into axle_specs (fleet_id, vehicle_id, axle, part, new_mm, limit_mm, source)
+		select v.fleet_id, s.vehicle_id, s.axle, s.part, s.new_mm, s.limit_mm, s.source
+		from staged_specs s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by s.vehicle_id, s.axle, s.part`)
+	return err
+}
+
+// axles calls f for each axle a that w admits, by vehicle and number, with its
+// specifications.
+func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
+	var a fleet.Axle
+	err := t.each(func(r *sqlx.Rows) error {
+		var next fleet.Axle
+		var part *fleet.Part // null: it has no specification
+		var newMM, limitMM *float64
+		var source *string
+		err := r.Scan(&next.ID, &next.VehicleID, &next.Number, &next.Brake, &part, &newMM, &limitMM, &source)
+		if err != nil {
+			return err
+		}
+		if next.ID != a.ID {
+			if a.ID != 0 {
+				f(&a)
+			}
+			a = next
+			a.Specs = map[fleet.Part]fleet.Spec{}
+		}
+		if part != nil {
+			a.Specs[*part] = fleet.Spec{New: *newMM, Limit: *limitMM, Source: *source}
+		}
+		return nil
+	}, `
+		select
+			a.id,
+			a.vehicle_id,
+			a.number,
+			a.brake,
+			p.part,
+			p.new_mm,
+			p.limit_mm,
+			p.source
+		from axles a
+		left join axle_specs p on p.vehicle_id = a.vehicle_id and p.axle = a.number`+w.String()+`
+		order by a.vehicle_id, a.number`, w.args...)
+	if err == nil && a.ID != 0 {
+		f(&a)
+	}
+	return err
+}
+
+// AxleIndex returns the axles with their specifications.
+func (db *DB) AxleIndex(ctx context.Context, sc fleet.Scope) (map[AxleKey]fleet.Axle, error) {
+	index := map[AxleKey]fleet.Axle{}
+	err := db.read(ctx, "list axles", func(t *tx) error {
+		var w where
+		w.vehicles(sc, "a.vehicle_id")
+		return t.axles(w, func(a *fleet.Axle) { index[axleKeyOf(a)] = *a })
+	})
+	return index, err
+}

@@ -1,0 +1,139 @@
+package store
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"brakewear/forecast"
+)
+
+// basisJSON is a Basis as it is kept. JSON has no NaN and no infinity, which a
+// reading that was set aside may well have.
+type basisJSON forecast.Basis
+
+type basisForm struct {
+	SetAside []setAsideForm    `json:"set_aside,omitempty"`
+	Changes  []forecast.Change `json:"changes,omitempty"`
+
+	PeerRate  numberJSON `json:"peer_rate"`
+	RateRatio numberJSON `json:"rate_ratio"`
+
+	ShareWear  numberJSON `json:"share_wear"`
+	ShareUsage numberJSON `json:"share_usage"`
+	ShareGauge numberJSON `json:"share_gauge"`
+	ShareStart numberJSON `json:"share_start"`
+
+	Width80Days       numberJSON `json:"width80_days"`
+	Width80IfMeasured numberJSON `json:"width80_if_measured"`
+}
+
+type setAsideForm struct {
+	Day     forecast.Day      `json:"day"`
+	Km      numberJSON        `json:"km"`
+	Pos     forecast.Position `json:"pos"`
+	MM      numberJSON        `json:"mm"`
+	Step    numberJSON        `json:"step,omitzero"`
+	Depot   string            `json:"depot,omitempty"`
+	Tripped bool              `json:"tripped,omitempty"`
+	Why     string            `json:"why"`
+}
+
+// MarshalJSON gives the form above.
+func (b basisJSON) MarshalJSON() ([]byte, error) {
+	f := basisForm{
+		Changes:           b.Changes,
+		PeerRate:          numberJSON(b.PeerRate),
+		RateRatio:         numberJSON(b.RateRatio),
+		ShareWear:         numberJSON(b.ShareWear),
+		ShareUsage:        numberJSON(b.ShareUsage),
+		ShareGauge:        numberJSON(b.ShareGauge),
+		ShareStart:        numberJSON(b.ShareStart),
+		Width80Days:       numberJSON(b.Width80Days),
+		Width80IfMeasured: numberJSON(b.Width80IfMeasured),
+	}
+	for _, s := range b.SetAside {
+		r := s.Reading
+		f.SetAside = append(f.SetAside, setAsideForm{
+			Day:     r.Day,
+			Km:      numberJSON(r.Km),
+			Pos:     r.Pos,
+			MM:      numberJSON(r.MM),
+			Step:    numberJSON(r.Step),
+			Depot:   r.Depot,
+			Tripped: r.Tripped,
+			Why:     s.Why,
+		})
+	}
+	return json.Marshal(f)
+}
+
+// UnmarshalJSON reads the form above.
+func (b *basisJSON) UnmarshalJSON(text []byte) error {
+	var f basisForm
+	if err := json.Unmarshal(text, &f); err != nil {
+		return err
+	}
+	*b = basisJSON{
+		Changes:           f.Changes,
+		PeerRate:          float64(f.PeerRate),
+		RateRatio:         float64(f.RateRatio),
+		ShareWear:         float64(f.ShareWear),
+		ShareUsage:        float64(f.ShareUsage),
+		ShareGauge:        float64(f.ShareGauge),
+		ShareStart:        float64(f.ShareStart),
+		Width80Days:       float64(f.Width80Days),
+		Width80IfMeasured: float64(f.Width80IfMeasured),
+	}
+	for _, s := range f.SetAside {
+		b.SetAside = append(b.SetAside, forecast.SetAside{
+			Reading: forecast.Reading{
+				Day:     s.Day,
+				Km:      float64(s.Km),
+				Pos:     s.Pos,
+				MM:      float64(s.MM),
+				Step:    float64(s.Step),
+				Depot:   s.Depot,
+				Tripped: s.Tripped,
+			},
+			Why: s.Why,
+		})
+	}
+	return nil
+}
+
+// numberJSON is a float64 whose NaN is null and whose infinities are words.
+type numberJSON float64
+
+// MarshalJSON gives the form above.
+func (n numberJSON) MarshalJSON() ([]byte, error) {
+	x := float64(n)
+	switch {
+	case math.IsNaN(x):
+		return []byte("null"), nil
+	case math.IsInf(x, 1):
+		return []byte(`"inf"`), nil
+	case math.IsInf(x, -1):
+		return []byte(`"-inf"`), nil
+	}
+	return json.Marshal(x)
+}
+
+// UnmarshalJSON reads the form above.
+func (n *numberJSON) UnmarshalJSON(text []byte) error {
+	switch string(text) {
+	case "null":
+		*n = numberJSON(math.NaN())
+	case `"inf"`:
+		*n = numberJSON(math.Inf(1))
+	case `"-inf"`:
+		*n = numberJSON(math.Inf(-1))
+	default:
+		var x float64
+		if err := json.Unmarshal(text, &x); err != nil {
+			return fmt.Errorf("number %s: %w", text, err)
+		}
+		*n = numberJSON(x)
+	}
+	return nil
+}

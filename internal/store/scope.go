@@ -1,0 +1,83 @@
+package store
+
+import (
+	"slices"
+	"strings"
+
+	"brakewear/internal/fleet"
+)
+
+// where gathers conditions that must all hold, with their arguments.
+type where struct {
+	conds []string
+	args  []any
+}
+
+func (w *where) add(cond string, args ...any) {
+	w.conds = append(w.conds, cond)
+	w.args = append(w.args, args...)
+}
+
+// String returns the clause, with one space before it.
+func (w *where) String() string {
+	if len(w.conds) == 0 {
+		return ""
+	}
+	return " where " + strings.Join(w.conds, " and ")
+}
+
+// scope adds that the row of table, which has fleet_id and depot_id, is one
+// that sc sees.
+func (w *where) scope(sc fleet.Scope, table string) {
+	w.places(sc, table+".fleet_id", table+".depot_id")
+}
+
+// places is scope for columns of other names.
+func (w *where) places(sc fleet.Scope, fleetColumn, depotColumn string) {
+	if sc.All() {
+		return
+	}
+	var either []string
+	if ids := sc.Fleets(); len(ids) > 0 {
+		either = append(either, fleetColumn+" in "+places(len(ids)))
+		w.args = append(w.args, anys(ids)...)
+	}
+	if ids := sc.Depots(); len(ids) > 0 {
+		either = append(either, depotColumn+" in "+places(len(ids)))
+		w.args = append(w.args, anys(ids)...)
+	}
+	if either == nil {
+		either = []string{"false"} // the zero scope sees nothing
+	}
+	w.conds = append(w.conds, "("+strings.Join(either, " or ")+")")
+}
+
+// vehicles adds that column is the id of a vehicle that sc sees.
+func (w *where) vehicles(sc fleet.Scope, column string) {
+	if sc.All() {
+		return
+	}
+	var seen where
+	seen.scope(sc, "v")
+	w.add(column+" in (select v.id from vehicles v"+seen.String()+")", seen.args...)
+}
+
+// sees says whether sc sees what belongs to the depot of the fleet.
+func sees(sc fleet.Scope, fleetID, depotID int64) bool {
+	return sc.All() || slices.Contains(sc.Fleets(), fleetID) || slices.Contains(sc.Depots(), depotID)
+}
+
+// only adds that column is id, unless id is 0.
+func (w *where) only(column string, id int64) {
+	if id != 0 {
+		w.add(column+" = ?", id)
+	}
+}
+
+func anys[T any](xs []T) []any {
+	out := make([]any, len(xs))
+	for i, x := range xs {
+		out[i] = x
+	}
+	return out
+}

@@ -1,0 +1,112 @@
+package store
+
+import (
+	"fmt"
+	"iter"
+	"strings"
+	"unicode/utf8"
+
+	"brakewear/internal/fleet"
+)
+
+// stage is a temporary table that rows are poured into at the driver's full
+// speed; set-based statements then move them on. Its columns are taken from
+// the tables they will go to.
+type stage struct {
+	name    string
+	from    string   // tables
+	columns []string // of them
+}
+
+// fill empties the stage, making it first where need be, and pours rows in: by
+// COPY on PostgreSQL, by a prepared insert on SQLite. A row is used up before
+// the next is asked for, so one slice may serve them all.
+func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
+	names := make([]string, len(s.columns))
+	for i, c := range s.columns {
+		names[i] = c[strings.LastIndexByte(c, '.')+1:]
+	}
+	list := strings.Join(names, ", ")
+	pour := fmt.Sprintf("copy %s (%s) from stdin", s.name, list)
+	empty := "truncate " + s.name
+	create := "create temp table " + s.name + " on commit drop"
+	if t.db.dialect == SQLite {
+		pour = fmt.Sprintf("insert into %s (%s) values %s", s.name, list, places(len(names)))
+		empty = "delete from " + s.name
+		create = "create temp table if not exists " + s.name // it stays with the connection
+	}
+	if !t.staged[s.name] {
+		_, err := t.exec(fmt.Sprintf("%s as select %s from %s where false", create, strings.Join(s.columns, ", "), s.from))
+		if err != nil {
+			return err
+		}
+		t.staged[s.name] = true
+	}
+	if _, err := t.exec(empty); err != nil {
+		return err
+	}
+	stmt, err := t.PrepareContext(t.ctx, pour)
+	if err != nil {
+		return err
+	}
+	for row := range rows {
+		if err := checkTexts(row); err != nil {
+			stmt.Close()
+			return err
+		}
+		if _, err := stmt.ExecContext(t.ctx, row...); err != nil {
+			stmt.Close()
+			return err
+		}
+	}
+	if t.db.dialect == Postgres {
+		if _, err := stmt.ExecContext(t.ctx); err != nil { // the end of the data
+			stmt.Close()
+			return err
+		}
+	}
+	return stmt.Close()
+}
+
+// checkTexts refuses what only one of the databases would take.
+func checkTexts(row []any) error {
+	for _, v := range row {
+		if s, ok := v.(string); ok && !storable(s) {
+			return fleet.Invalidf("text %q: it holds bytes that are no text; send it as UTF-8", s)
+		}
+	}
+	return nil
+}
+
+// storable says whether s is text to both databases.
+func storable(s string) bool { return utf8.ValidString(s) && strings.IndexByte(s, 0) < 0 }
+
+// storableOf returns s with what is no text replaced, for text that we only
+// quote.
+func storableOf(s string) string {
+	if storable(s) {
+		return s
+	}
+	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+}
+
+// places returns n placeholders in parentheses.
+func places(n int) string { return "(?" + strings.Repeat(", ?", n-1) + ")" }
+
+// count runs a statement and returns how many rows it changed.
+func (t *tx) count(query string, args ...any) (int, error) {
+	res, err := t.exec(query, args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := res.RowsAffected()
+	return int(n), err
+}
+
+// instantType is the type of a column of instants, for a CAST.
+func (db *DB) instantType() string {
+	if db.dialect == Postgres {
+		return "timestamptz"
+	}
+	return "text"
+}

@@ -1,5 +1,0 @@
-package store
-
-import "errors"
-
-var errUnfinished = errors.New("store: under construction")

@@ -1,0 +1,148 @@
+package store
+
+import (
+	"context"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
+)
+
+// VehicleKey is what a row that names a vehicle needs to know of it.
+type VehicleKey struct {
+	ID, FleetID int64
+	Fleet       string
+	Category    fleet.Category
+}
+
+// VehicleIndex returns the vehicles by number; several fleets may use the
+// same one.
+func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]VehicleKey, error) {
+	index := map[string][]VehicleKey{}
+	err := db.read(ctx, "list vehicles", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		return t.each(func(r *sqlx.Rows) error {
+			var k VehicleKey
+			var number string
+			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Fleet)
+			index[number] = append(index[number], k)
+			return err
+		}, `
+			select
+				v.id,
+				v.fleet_id,
+				v.number,
+				v.category,
+				f.name
+			from vehicles v
+			join fleets f on f.id = v.fleet_id`+w.String()+`
+			order by v.id`, w.args...)
+	})
+	return index, err
+}
+
+// VehicleQuery asks for a page of vehicles, in the order of their numbers.
+type VehicleQuery struct {
+	Text         string // part of number, plate, make or model, whatever its case
+	Fleet, Depot int64  // 0 = all
+	After        string // VehiclePage.Next of the page before
+	Limit        int    // 0 = DefaultLimit
+}
+
+// VehicleRow is a vehicle with what a list shows of it.
+type VehicleRow struct {
+	fleet.Vehicle
+	Fleet, Depot string
+	Axles        int
+	LastReading  *fleet.Date // nil when it was never measured
+	BookBy       *fleet.Date // earliest of its axles
+	PastLimit    bool        // of any of its axles
+}
+
+// VehiclePage is a page of vehicles.
+type VehiclePage struct {
+	Rows  []VehicleRow
+	Next  string // cursor of the page after; blank on the last
+	Total int    // rows of all pages
+}
+
+var vehicleOrder = order{ByVehicle, "v.sort_key", aText}
+
+// Vehicles returns a page of vehicles.
+func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (page VehiclePage, err error) {
+	err = db.read(ctx, "list vehicles", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		w.only("v.fleet_id", q.Fleet)
+		w.only("v.depot_id", q.Depot)
+		if key(q.Text) != "" {
+			w.add(`v.search like ? escape '\'`, like(q.Text))
+		}
+		err := t.one([]any{&page.Total}, `select count(*) from vehicles v`+w.String(), w.args...)
+		if err != nil {
+			return err
+		}
+		if q.After != "" {
+			c, err := vehicleOrder.parse(q.After)
+			if err != nil {
+				return err
+			}
+			w.add("(v.sort_key, v.id) > (?, ?)", c.value, c.VehicleID)
+		}
+		limit := limitOf(q.Limit)
+		var last cursor
+		return t.each(func(r *sqlx.Rows) error {
+			if len(page.Rows) == limit {
+				page.Next = last.String()
+				return nil
+			}
+			var v VehicleRow
+			var value any
+			err := r.Scan(append(scanVehicle(&v.Vehicle),
+				&v.Fleet,
+				&v.Depot,
+				&v.Axles,
+				&v.LastReading,
+				&v.BookBy,
+				&v.PastLimit,
+				&value)...)
+			last = vehicleOrder.cursor(value, v.ID, 0)
+			page.Rows = append(page.Rows, v)
+			return err
+		}, `
+			select`+vehicleColumns+`,
+				f.name,
+				d.name,
+				(select count(*) from axles a where a.vehicle_id = v.id),
+				(select max(r.day) from thickness_readings r where r.vehicle_id = v.id and r.set_aside_at is null),
+				(select min(c.book_by) from axle_forecasts c where c.vehicle_id = v.id),
+				exists (select 1 from axle_forecasts c where c.vehicle_id = v.id and c.past_limit = ?),
+				v.sort_key
+			from vehicles v
+			join fleets f on f.id = v.fleet_id
+			join depots d on d.id = v.depot_id`+w.String()+`
+			order by v.sort_key, v.id
+			limit ?`, append(append([]any{true}, w.args...), limit+1)...)
+	})
+	return page, err
+}
+
+// Counts returns how many vehicles, axles and current readings there are.
+func (db *DB) Counts(ctx context.Context, sc fleet.Scope) (vehicles, axles, readings int, err error) {
+	err = db.read(ctx, "count", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		if err := t.one([]any{&vehicles}, `select count(*) from vehicles v`+w.String(), w.args...); err != nil {
+			return err
+		}
+		var of where
+		of.vehicles(sc, "vehicle_id")
+		if err := t.one([]any{&axles}, `select count(*) from axles`+of.String(), of.args...); err != nil {
+			return err
+		}
+		of.add("set_aside_at is null")
+		return t.one([]any{&readings}, `select count(*) from thickness_readings`+of.String(), of.args...)
+	})
+	return vehicles, axles, readings, err
+}
