@@ -287,3 +287,48 @@ func TestBaselinesOnBadInput(t *testing.T) {
 		}
 	}
 }
+
+// knowing is a model that was told each vehicle's true rate.
+type knowing map[*Vehicle]Truth
+
+func (knowing) Name() string { return "knowing" }
+
+func (m knowing) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
+	for _, l := range m[v].Lives {
+		if l.Fitted < asOf && asOf <= l.Removed {
+			f := AxleForecast{Axle: 1, Model: "knowing", Crossing: Crossing{Km: normalDist(l.CrossKm, 10), Day: normalDist(l.CrossDay, 1)}}
+			p := PositionForecast{Pos: l.First}
+			if opt.Paths {
+				at := func(share float64) PathPoint {
+					mm := 12 - 10*share
+					return PathPoint{l.FittedKm + share*(l.CrossKm-l.FittedKm), mm, mm - .1, mm + .1}
+				}
+				p.Path = []PathPoint{at(0), at(.5), at(1.3)}
+			}
+			f.Positions = []PositionForecast{p}
+			return []AxleForecast{f}
+		}
+	}
+	return nil
+}
+
+// Readings were made up with an error of .15 mm and steps of .1 mm: the mean
+// absolute error of the truth is .15 sqrt(2/pi) = .12.
+func TestBacktestScoresReadings(t *testing.T) {
+	vs, truth := inventFleet(6, 100)
+	s, err := (Backtest{
+		AsOf: []Day{19000, 19600}, Readings: true,
+		Train: func(Day) ([]Model, error) { return []Model{knowing(truth)}, nil },
+		Truth: func(v *Vehicle) (Truth, bool) { return truth[v], true },
+	}).Run(slices.Values(vs))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, _ := s.Row(ScoreGroup{"knowing", "all", ""})
+	if got := r.Readings; got.N < 150 || math.Abs(got.MAE-.12) > .02 || got.Cover80 < .95 || got.IS80 < 2*z80*readingSD {
+		t.Errorf("readings: %+v", got)
+	}
+	if r.Km.MAE > 1 || r.Booking.Wasted > .01 {
+		t.Errorf("the truth itself is off by %g km and wastes %g", r.Km.MAE, r.Booking.Wasted)
+	}
+}

@@ -137,6 +137,9 @@ func observedLives(axle int, series []Series, track *Track) []Life {
 // observedCrossing returns the total at which the series met its limit, NaN
 // where its readings do not come near.
 func (s *Series) observedCrossing() float64 {
+	if len(s.Readings) == 0 {
+		return math.NaN()
+	}
 	span := s.Spec.Span()
 	first := s.Readings[0]
 	km0, wear0 := s.StartKm, s.Spec.Wear(s.StartMM)
