@@ -1,0 +1,373 @@
+package pipeline
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// File is one file to take in.
+type File struct {
+	Name string
+	Kind ingest.Kind // "" = found by its header
+	Body io.Reader
+}
+
+// Import takes one file in, in one transaction: the good rows are stored, the
+// others come back as the upload's problems. The same bytes sent again change
+// nothing and return the first upload with every row counted as repeated. An
+// error means that nothing was stored.
+func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File) (fleet.Upload, error) {
+	up := fleet.Upload{Name: f.Name, By: by}
+	body, closeBody, err := spool(f.Body)
+	if err != nil {
+		return up, fmt.Errorf("read %s: %w", f.Name, err)
+	}
+	defer closeBody()
+	if up.SHA256, err = hash(body); err != nil {
+		return up, fmt.Errorf("read %s: %w", f.Name, err)
+	}
+	known, err := s.resolver(ctx, sc)
+	if err != nil {
+		return up, err
+	}
+	r, err := ingest.NewReader(body, f.Name, ingest.Options{
+		Kind:      f.Kind,
+		Today:     s.today(),
+		AxleCount: known.axleCount,
+	})
+	if err != nil {
+		return up, err
+	}
+	up.Kind = string(r.Kind())
+
+	first, err := s.DB.UploadByHash(ctx, sc, up.Kind, up.SHA256)
+	switch {
+	case err == nil:
+		first.Repeated += first.Accepted
+		first.Accepted = 0
+		return first, nil
+	case !errors.Is(err, fleet.ErrNotFound):
+		return up, err
+	}
+
+	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
+		return takeIn(w, r, known, &up)
+	})
+	return up, err
+}
+
+// batchRows bounds the rows held in memory while a file is taken in.
+const batchRows = 4096
+
+// takeIn moves rows from r to w until the file ends, and counts them.
+func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload) error {
+	rows := make([]ingest.Row, batchRows)
+	var b batch
+	for {
+		n, err := r.Read(rows)
+		for i := range rows[:n] {
+			if fault := known.place(&b, &rows[i]); fault != nil {
+				known.refuse(rows[i].Line, *fault)
+			}
+		}
+		if werr := b.write(w, up); werr != nil {
+			return werr
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return err
+		}
+	}
+	up.Refused = r.Refused() + known.refused
+	up.Problems = append(r.Problems(), known.problems...)
+	up.Problems = append(up.Problems, known.notes()...)
+	slices.SortStableFunc(up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
+	return nil
+}
+
+// batch is rows whose vehicle is known, by kind.
+type batch struct {
+	vehicles  []store.VehicleEntry
+	axles     []fleet.Axle
+	readings  []fleet.Reading
+	odometers []fleet.Odometer
+	fitments  []fleet.Fitment
+}
+
+// write stores the batch, vehicles and axles first since the others hang on
+// them, and empties it.
+func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
+	for _, part := range []func() (store.Counts, error){
+		func() (store.Counts, error) { return w.Vehicles(b.vehicles) },
+		func() (store.Counts, error) { return w.Axles(b.axles) },
+		func() (store.Counts, error) { return w.Readings(b.readings) },
+		func() (store.Counts, error) { return w.Odometers(b.odometers) },
+		func() (store.Counts, error) { return w.Fitments(b.fitments) },
+	} {
+		c, err := part()
+		if err != nil {
+			return err
+		}
+		up.Accepted += c.Added + c.Changed
+		up.Repeated += c.Repeated
+	}
+	b.vehicles, b.axles, b.readings = b.vehicles[:0], b.axles[:0], b.readings[:0]
+	b.odometers, b.fitments = b.odometers[:0], b.fitments[:0]
+	return nil
+}
+
+// spool returns body as something that can be read twice: itself, or a
+// temporary file that closeBody removes.
+func spool(body io.Reader) (rs io.ReadSeeker, closeBody func(), err error) {
+	if rs, ok := body.(io.ReadSeeker); ok {
+		if _, err := rs.Seek(0, io.SeekStart); err == nil { // a pipe says no
+			return rs, func() {}, nil
+		}
+	}
+	f, err := os.CreateTemp("", "brakewear-upload-*")
+	if err != nil {
+		return nil, nil, err
+	}
+	closeBody = func() {
+		f.Close()
+		os.Remove(f.Name())
+	}
+	if _, err := io.Copy(f, body); err != nil {
+		closeBody()
+		return nil, nil, err
+	}
+	return f, closeBody, nil
+}
+
+// hash returns the SHA-256 of body in hex and rewinds it.
+func hash(body io.ReadSeeker) (string, error) {
+	if _, err := body.Seek(0, io.SeekStart); err != nil {
+		return "", err
+	}
+	h := sha256.New()
+	if _, err := io.Copy(h, body); err != nil {
+		return "", err
+	}
+	_, err := body.Seek(0, io.SeekStart)
+	return hex.EncodeToString(h.Sum(nil)), err
+}
+
+// resolver finds the records that rows speak of by name.
+type resolver struct {
+	vehicles   map[string][]store.VehicleKey
+	axles      map[store.AxleKey]fleet.Axle
+	axleCounts map[int64]int // by vehicle, as the file found them
+
+	problems  []fleet.Problem // the first ingest.MaxProblems refusals
+	refused   int
+	noKm      lines             // readings without an odometer
+	stoodIn   map[string]*lines // rule set values that stood in, by what
+	stoodInIn []string          // keys of stoodIn in order of appearance
+}
+
+func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, error) {
+	vs, err := s.DB.VehicleIndex(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	as, err := s.DB.AxleIndex(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	k := &resolver{vehicles: vs, axles: as, axleCounts: map[int64]int{}, stoodIn: map[string]*lines{}}
+	for key := range as {
+		k.axleCounts[key.VehicleID]++
+	}
+	return k, nil
+}
+
+// axleCount says how many axles a vehicle is known to have, 0 when it is not
+// known.
+func (k *resolver) axleCount(fleetName, number string) int {
+	v, fault := k.vehicle(&ingest.Row{Fleet: fleetName, Vehicle: number})
+	if fault != nil {
+		return 0
+	}
+	return k.axleCounts[v.ID]
+}
+
+// Names for vehicles that came without; a workshop with one fleet and one
+// depot need not invent any.
+const (
+	unnamedFleet = "Fleet"
+	unnamedDepot = "Depot"
+)
+
+// place puts row into b with the ids it needs, or says why it cannot be taken.
+func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
+	if row.Entry != nil {
+		e := store.VehicleEntry(*row.Entry)
+		e.Fleet = cmp.Or(e.Fleet, unnamedFleet)
+		e.Depot = cmp.Or(e.Depot, unnamedDepot)
+		b.vehicles = append(b.vehicles, e)
+		return nil
+	}
+	v, fault := k.vehicle(row)
+	if fault != nil {
+		return fault
+	}
+	switch {
+	case row.Axle != nil:
+		row.Axle.VehicleID = v.ID
+		b.axles = append(b.axles, *row.Axle)
+	case row.Odometer != nil:
+		row.Odometer.VehicleID = v.ID
+		b.odometers = append(b.odometers, *row.Odometer)
+	case row.Reading != nil:
+		row.Reading.VehicleID = v.ID
+		row.Reading.Line = row.Line
+		if fault := k.axle(b, v, row.Reading.Position, row.Line); fault != nil {
+			return fault
+		}
+		if row.Reading.OdometerKm == nil {
+			k.noKm.add(row.Line)
+		}
+		b.readings = append(b.readings, *row.Reading)
+	case row.Fitment != nil:
+		row.Fitment.VehicleID = v.ID
+		row.Fitment.Line = row.Line
+		if fault := k.axle(b, v, row.Fitment.Position, row.Line); fault != nil {
+			return fault
+		}
+		b.fitments = append(b.fitments, *row.Fitment)
+	}
+	return nil
+}
+
+// refuse counts a refused row and, unless there are too many to read, keeps
+// the reason.
+func (k *resolver) refuse(line int, p fleet.Problem) {
+	k.refused++
+	if len(k.problems) < ingest.MaxProblems {
+		p.Line, p.Refused = line, true
+		k.problems = append(k.problems, p)
+	}
+}
+
+func (k *resolver) vehicle(row *ingest.Row) (store.VehicleKey, *fleet.Problem) {
+	var found []store.VehicleKey
+	for _, v := range k.vehicles[row.Vehicle] {
+		if row.Fleet == "" || strings.EqualFold(row.Fleet, v.Fleet) {
+			found = append(found, v)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return store.VehicleKey{}, &fleet.Problem{
+			Column:  "vehicle",
+			Read:    row.Vehicle,
+			Message: "no vehicle has this number: correct it, or take in a vehicles file that has it first",
+		}
+	}
+	return store.VehicleKey{}, &fleet.Problem{
+		Column:  "vehicle",
+		Read:    row.Vehicle,
+		Message: fmt.Sprintf("%d fleets have a vehicle of this number: add a column fleet that says which", len(found)),
+	}
+}
+
+// axle makes sure that the position's axle exists with a specification of its
+// part; where it has none, the rule set's stands in and a note says so.
+func (k *resolver) axle(b *batch, v store.VehicleKey, p fleet.Position, line int) *fleet.Problem {
+	key := store.AxleKey{VehicleID: v.ID, Axle: p.Axle}
+	a, ok := k.axles[key]
+	if !ok {
+		brake := fleet.DiscBrake
+		if p.Part.Of(fleet.DrumBrake) {
+			brake = fleet.DrumBrake
+		}
+		a = fleet.Axle{VehicleID: v.ID, Number: p.Axle, Brake: brake}
+	}
+	if !p.Part.Of(a.Brake) {
+		return &fleet.Problem{
+			Column:  "part",
+			Read:    string(p.Part),
+			Message: fmt.Sprintf("axle %d has a %s brake, which has no %s: correct the part, or the axle in an axles file", p.Axle, a.Brake, p.Part),
+		}
+	}
+	if _, ok := a.Specs[p.Part]; ok {
+		return nil
+	}
+	spec, ruled := fleet.RuleSpec(v.Category, p.Axle, p.Part)
+	if !ruled && ok {
+		return nil // kept without a limit; its forecast says so
+	}
+	specs := map[fleet.Part]fleet.Spec{}
+	for q, s := range a.Specs {
+		specs[q] = s
+	}
+	what := fmt.Sprintf("no limit is known for %ss of axle %d: kept, but not forecast until an axles file gives the maker's", p.Part, p.Axle)
+	if ruled {
+		specs[p.Part] = spec
+		what = fmt.Sprintf("axle %d has no specification for its %ss: new %g mm and limit %g mm stand in (%s) until an axles file gives the maker's",
+			p.Axle, p.Part, spec.New, spec.Limit, spec.Source)
+	}
+	a.Specs = specs
+	k.axles[key] = a
+	b.axles = append(b.axles, a)
+	if k.stoodIn[what] == nil {
+		k.stoodIn[what] = &lines{}
+		k.stoodInIn = append(k.stoodInIn, what)
+	}
+	k.stoodIn[what].add(line)
+	return nil
+}
+
+// notes says once, with the lines it concerns, what was assumed.
+func (k *resolver) notes() []fleet.Problem {
+	var ps []fleet.Problem
+	for _, what := range k.stoodInIn {
+		l := k.stoodIn[what]
+		ps = append(ps, fleet.Problem{Line: l.first, Message: what + l.also()})
+	}
+	if k.noKm.n > 0 {
+		ps = append(ps, fleet.Problem{
+			Line:    k.noKm.first,
+			Column:  "odometer_km",
+			Message: "no odometer given: it is read off the vehicle's odometer readings" + k.noKm.also(),
+		})
+	}
+	return ps
+}
+
+// lines counts the lines that one note concerns.
+type lines struct{ first, n int }
+
+func (l *lines) add(line int) {
+	if l.n == 0 {
+		l.first = line
+	}
+	l.n++
+}
+
+// also says how many further lines a note stands for.
+func (l lines) also() string {
+	switch l.n {
+	case 1:
+		return ""
+	case 2:
+		return " (and 1 more line)"
+	}
+	return fmt.Sprintf(" (and %d more lines)", l.n-1)
+}

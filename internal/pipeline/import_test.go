@@ -1,0 +1,209 @@
+package pipeline_test
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// The vehicles, places and readings of these tests are invented.
+
+var all = fleet.AllFleets()
+
+// newService returns a service whose clock stands still on 1 March 2026.
+func newService(db *store.DB) *pipeline.Service {
+	return &pipeline.Service{
+		DB:  db,
+		Now: func() time.Time { return time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC) },
+	}
+}
+
+// mustImport takes a file in and wants so many rows accepted, refused and
+// already there.
+func mustImport(t *testing.T, s *pipeline.Service, name, text string, accepted, refused, repeated int) fleet.Upload {
+	t.Helper()
+	up, err := s.Import(t.Context(), all, "test", pipeline.File{Name: name, Body: strings.NewReader(text)})
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	got := [3]int{up.Accepted, up.Refused, up.Repeated}
+	if want := [3]int{accepted, refused, repeated}; got != want {
+		t.Fatalf("%s: got %v accepted, refused, repeated; want %v; problems %+v", name, got, want, up.Problems)
+	}
+	return up
+}
+
+const (
+	vehiclesCSV = `vehicle,fleet,depot,plate,category,make,model,year,duty
+Bus 1,Ferry Lines,Harbour,KEA 1,M3,,,2019,city
+Van 2,Ferry Lines,Hill,KEA 2,N1,,,2021,parcels
+`
+	axlesCSV = `vehicle,axle,brake,pad_new_mm,pad_limit_mm
+Bus 1,1,disc,20,3
+Bus 1,2,disc,20,3
+Van 2,1,disc,12,2
+`
+	readingsCSV = `vehicle,date,odometer_km,axle,part,side,face,value_mm
+Bus 1,2025-03-01,100000,1,pad,left,inner,15.5
+Bus 1,2025-09-01,130000,1,pad,left,inner,9.9
+Bus 1,2026-02-01,155000,1,pad,left,inner,5.1
+Bus 1,2026-02-01,155000,2,pad,,,11.0
+Van 2,2026-02-01,40000,1,pad,right,outer,8.2
+`
+)
+
+func TestImport(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
+
+		t.Run("the same bytes again", func(t *testing.T) {
+			mustImport(t, s, "copy of readings.csv", readingsCSV, 0, 0, 5)
+		})
+		t.Run("the same rows in another file", func(t *testing.T) {
+			mustImport(t, s, "readings.csv", readingsCSV+"Van 2,2026-02-01,40000,1,pad,right,inner,8.0\n", 1, 0, 5)
+		})
+		t.Run("a vehicle nobody knows", func(t *testing.T) {
+			up := mustImport(t, s, "readings.csv", `vehicle,date,odometer_km,axle,part,side,face,value_mm
+Bus 9,2026-02-01,40000,1,pad,right,inner,8.0
+Bus 1,2026-02-02,155100,1,pad,right,inner,5.6
+`, 1, 1, 0)
+			if p := up.Problems[0]; p.Line != 2 || p.Column != "vehicle" || p.Read != "Bus 9" || !p.Refused {
+				t.Errorf("got problem %+v", p)
+			}
+		})
+		t.Run("a part the brake does not have", func(t *testing.T) {
+			up := mustImport(t, s, "readings.csv", `vehicle,date,odometer_km,axle,part,side,face,value_mm
+Bus 1,2026-02-03,155200,1,lining,right,,8.0
+`, 0, 1, 0)
+			if p := up.Problems[0]; p.Column != "part" || !strings.Contains(p.Message, "disc brake") {
+				t.Errorf("got problem %+v", p)
+			}
+		})
+		t.Run("an axle without a specification", func(t *testing.T) {
+			up := mustImport(t, s, "readings.csv", `vehicle,date,odometer_km,axle,part,side,face,value_mm
+Van 2,2026-02-03,40100,2,pad,right,outer,7.0
+Van 2,2026-02-03,40100,2,pad,left,outer,7.1
+`, 2, 0, 0)
+			// 1.5 mm: MOT inspection manual, cars, 1.1.13(a)(ii), UK-01.
+			if p := up.Problems[0]; p.Refused || !strings.Contains(p.Message, "limit 1.5 mm stand in (UK-01") {
+				t.Errorf("got problem %+v", p)
+			}
+		})
+		t.Run("no odometer", func(t *testing.T) {
+			up := mustImport(t, s, "readings.csv", `vehicle,date,axle,part,side,face,value_mm
+Van 2,2026-02-04,1,pad,right,outer,8.1
+Van 2,2026-02-04,1,pad,left,outer,8.0
+`, 2, 0, 0)
+			if p := up.Problems[0]; p.Refused || !strings.Contains(p.Message, "and 1 more line") {
+				t.Errorf("got problem %+v", p)
+			}
+		})
+		t.Run("not a file of ours", func(t *testing.T) {
+			_, err := s.Import(t.Context(), all, "test", pipeline.File{Name: "menu.csv", Body: strings.NewReader("soup,price\nleek,4\n")})
+			if !errors.Is(err, fleet.ErrInvalid) {
+				t.Errorf("got %v, want ErrInvalid", err)
+			}
+		})
+	})
+}
+
+func TestImportTwoFleetsOneNumber(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", `vehicle,fleet,depot
+7,Ferry Lines,Harbour
+7,Hill Farms,Barn
+`, 2, 0, 0)
+		up := mustImport(t, s, "axles.csv", `vehicle,axle,brake,pad_new_mm,pad_limit_mm
+7,1,disc,12,2
+`, 0, 1, 0)
+		if p := up.Problems[0]; !strings.Contains(p.Message, "column fleet") {
+			t.Errorf("got problem %+v", p)
+		}
+		mustImport(t, s, "axles.csv", `vehicle,fleet,axle,brake,pad_new_mm,pad_limit_mm
+7,hill farms,1,disc,12,2
+`, 1, 0, 0)
+	})
+}
+
+func TestRefit(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
+		day := fleet.NewDate(2026, time.March, 1)
+
+		var before string
+		for _, workers := range []int{1, 4} {
+			s.Workers = workers
+			rep, err := s.Refit(t.Context(), all, nil, day)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if rep.Vehicles != 2 || rep.Axles != 3 || !rep.Trained {
+				t.Errorf("got %+v, want 3 axles of 2 vehicles, learned anew", rep)
+			}
+			due, err := db.DueSoon(t.Context(), all, store.DueQuery{Limit: 10})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(due.Rows) != 3 || due.Rows[0].Vehicle != "Bus 1" || due.Rows[0].Axle != 1 {
+				t.Fatalf("got %+v, want the bus's front axle first of three", due.Rows)
+			}
+			after := fmt.Sprintf("%+v", due.Rows)
+			if before != "" && due.Rows[0].ThicknessMM == 0 {
+				t.Errorf("no thickness in %+v", due.Rows[0])
+			}
+			before = after
+		}
+
+		t.Run("of one vehicle, from what was learned", func(t *testing.T) {
+			vs, err := db.VehicleIndex(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			rep, err := s.Refit(t.Context(), all, []int64{vs["Van 2"][0].ID}, day)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if rep.Vehicles != 1 || rep.Trained {
+				t.Errorf("got %+v, want one vehicle and nothing learned anew", rep)
+			}
+		})
+		t.Run("live, with paths", func(t *testing.T) {
+			vs, err := db.VehicleIndex(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, fs, _, err := s.VehicleForecast(t.Context(), all, vs["Bus 1"][0].ID, day)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(fs) != 2 || len(fs[0].Positions) == 0 || len(fs[0].Positions[0].Path) == 0 {
+				t.Errorf("got %+v, want two axles with paths", fs)
+			}
+		})
+		t.Run("another model", func(t *testing.T) {
+			s := newService(db)
+			s.Model = "line"
+			if rep, err := s.Refit(t.Context(), all, nil, day); err != nil || rep.Model != "line" {
+				t.Errorf("got %+v, %v", rep, err)
+			}
+			s.Model = "guess"
+			if _, err := s.Refit(t.Context(), all, nil, day); !errors.Is(err, fleet.ErrInvalid) {
+				t.Errorf("got %v, want ErrInvalid", err)
+			}
+		})
+	})
+}

@@ -1,0 +1,69 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"iter"
+	"strings"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+)
+
+// DefaultModel is the model used unless another is asked for.
+const DefaultModel = "pooled"
+
+// kind is a kind of model: how it is learned and how it is loaded again.
+type kind struct {
+	name  string
+	train func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error)
+	load  func(values []byte) (forecast.Model, error)
+}
+
+// kinds are the models people can choose from. Adding a model is adding a row.
+var kinds = []kind{
+	{
+		name: "line",
+		train: func(iter.Seq[*forecast.Vehicle], forecast.Day) (forecast.Model, error) {
+			return forecast.Line{}, nil
+		},
+		load: func([]byte) (forecast.Model, error) { return forecast.Line{}, nil },
+	},
+	{
+		name: "pooled",
+		train: func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
+			return forecast.TrainPooled(vs, asOf)
+		},
+		load: loadAs[forecast.Pooled],
+	},
+}
+
+// loadAs reads a model from the JSON it was kept in.
+func loadAs[T any, P interface {
+	*T
+	forecast.Model
+}](values []byte) (forecast.Model, error) {
+	m := P(new(T))
+	return m, json.Unmarshal(values, m)
+}
+
+// ModelNames lists the models that can be asked for.
+func ModelNames() []string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = k.name
+	}
+	return names
+}
+
+func (s *Service) kind() (kind, error) {
+	name := s.Model
+	if name == "" {
+		name = DefaultModel
+	}
+	for _, k := range kinds {
+		if k.name == name {
+			return k, nil
+		}
+	}
+	return kind{}, fleet.Invalidf("model %q: want one of %s", name, strings.Join(ModelNames(), ", "))
+}

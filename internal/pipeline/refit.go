@@ -1,0 +1,259 @@
+package pipeline
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"iter"
+	"runtime"
+	"sync"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// RefitReport says what a refit did.
+type RefitReport struct {
+	Vehicles int
+	Axles    int
+	Model    string
+	Trained  bool // the model learned anew from the whole fleet
+}
+
+// Train learns the model from every reading on or before asOf and keeps what
+// it learned, with its history.
+func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, error) {
+	k, err := s.kind()
+	if err != nil {
+		return nil, err
+	}
+	// What is learned is the installation's, not one caller's: strength is
+	// borrowed across fleets, and no fleet's readings show in it.
+	var failed error
+	fitted, err := k.train(s.vehicles(ctx, fleet.AllFleets(), &failed), forecast.Day(asOf))
+	if err := errors.Join(failed, err); err != nil {
+		return nil, fmt.Errorf("learn model %s: %w", k.name, err)
+	}
+	values, err := json.Marshal(fitted)
+	if err != nil {
+		return nil, fmt.Errorf("keep model %s: %w", k.name, err)
+	}
+	p := store.Parameters{Model: k.name, AsOf: asOf, Values: values, Diagnostics: diagnosticsOf(fitted)}
+	if err := s.DB.SaveParameters(ctx, &p); err != nil {
+		return nil, err
+	}
+	return fitted, nil
+}
+
+// diagnosticsOf returns what the model says of its own fit, as JSON.
+func diagnosticsOf(m forecast.Model) json.RawMessage {
+	d, ok := m.(interface{ Diagnostics() any })
+	if !ok {
+		return json.RawMessage("{}")
+	}
+	b, err := json.Marshal(d.Diagnostics())
+	if err != nil {
+		return json.RawMessage("{}")
+	}
+	return b
+}
+
+// fitted returns the model as last learned; it learns it first where that
+// never happened.
+func (s *Service) fitted(ctx context.Context, asOf fleet.Date) (m forecast.Model, trained bool, err error) {
+	k, err := s.kind()
+	if err != nil {
+		return nil, false, err
+	}
+	p, err := s.DB.LatestParameters(ctx, k.name)
+	switch {
+	case errors.Is(err, fleet.ErrNotFound):
+		m, err := s.Train(ctx, asOf)
+		return m, true, err
+	case err != nil:
+		return nil, false, err
+	}
+	m, err = k.load(p.Values)
+	if err != nil {
+		return nil, false, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
+	}
+	return m, false, nil
+}
+
+// vehicles streams the fleet in vehicle order; a failure ends the sequence
+// and is left in failed.
+func (s *Service) vehicles(ctx context.Context, sc fleet.Scope, failed *error) iter.Seq[*forecast.Vehicle] {
+	return func(yield func(*forecast.Vehicle) bool) {
+		stop := errors.New("stop")
+		err := s.DB.EachHistory(ctx, sc, nil, func(h *store.History) error {
+			if !yield(vehicleOf(h)) {
+				return stop
+			}
+			return nil
+		})
+		if err != nil && !errors.Is(err, stop) {
+			*failed = err
+		}
+	}
+}
+
+// Refit forecasts the axles of the vehicles given, or of all that sc sees
+// when ids is nil, as of a day; all of them are learned from first.
+func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
+	var rep RefitReport
+	var m forecast.Model
+	var err error
+	if ids == nil {
+		m, err = s.Train(ctx, asOf)
+		rep.Trained = true
+	} else {
+		m, rep.Trained, err = s.fitted(ctx, asOf)
+	}
+	if err != nil {
+		return rep, err
+	}
+	rep.Model = m.Name()
+	err = s.forecastEach(ctx, sc, ids, m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
+		rep.Vehicles += len(hs)
+		rep.Axles += len(fs)
+		return s.DB.SaveForecasts(ctx, sc, fs)
+	})
+	return rep, err
+}
+
+// chunkVehicles is how many vehicles one worker forecasts, and one
+// transaction stores, at a time.
+const chunkVehicles = 256
+
+// forecastEach forecasts vehicles with several workers and hands the results
+// to save in the order of the vehicles, whatever the number of workers.
+func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64, m forecast.Model, asOf fleet.Date,
+	save func(hs []store.History, fs []store.AxleForecast) error) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	workers := s.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	type chunk struct {
+		hs   []store.History
+		done chan []store.AxleForecast
+	}
+	work := make(chan chunk)
+	order := make(chan chunk, workers+1) // bounds how far reading runs ahead
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for c := range work {
+				var fs []store.AxleForecast
+				for i := range c.hs {
+					fs = append(fs, s.forecast(&c.hs[i], m, asOf, forecast.Options{})...)
+				}
+				c.done <- fs
+			}
+		})
+	}
+	var readErr error
+	wg.Go(func() {
+		defer close(order)
+		defer close(work)
+		var hs []store.History
+		send := func() error {
+			if len(hs) == 0 {
+				return nil
+			}
+			c := chunk{hs, make(chan []store.AxleForecast, 1)}
+			hs = nil
+			for _, to := range []chan chunk{order, work} {
+				select {
+				case to <- c:
+				case <-ctx.Done():
+					return ctx.Err()
+				}
+			}
+			return nil
+		}
+		readErr = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+			hs = append(hs, *h)
+			if len(hs) == chunkVehicles {
+				return send()
+			}
+			return nil
+		})
+		if readErr == nil {
+			readErr = send()
+		}
+	})
+	var saveErr error
+	for c := range order {
+		if saveErr != nil {
+			continue // drain
+		}
+		select {
+		case fs := <-c.done:
+			if saveErr = save(c.hs, fs); saveErr != nil {
+				cancel()
+			}
+		case <-ctx.Done():
+			saveErr = ctx.Err()
+		}
+	}
+	wg.Wait()
+	if saveErr != nil {
+		return saveErr
+	}
+	return readErr
+}
+
+// forecast forecasts one vehicle's axles.
+func (s *Service) forecast(h *store.History, m forecast.Model, asOf fleet.Date, opt forecast.Options) []store.AxleForecast {
+	fs := m.Forecast(vehicleOf(h), forecast.Day(asOf), opt)
+	out := make([]store.AxleForecast, len(fs))
+	for i, f := range fs {
+		out[i] = store.AxleForecast{
+			VehicleID:    h.Vehicle.ID,
+			BookBy:       BookBy(f.Crossing, f.AsOf, s.risk()),
+			Risk:         s.risk(),
+			PastLimit:    f.Has(forecast.PastLimit),
+			AxleForecast: f,
+		}
+	}
+	return out
+}
+
+// VehicleForecast forecasts one vehicle as of a day, with what a plot needs:
+// its history, its forecasts with their paths, and its odometer's track.
+func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID int64, asOf fleet.Date) (store.History, []store.AxleForecast, forecast.Track, error) {
+	h, err := s.DB.History(ctx, sc, vehicleID)
+	if err != nil {
+		return store.History{}, nil, forecast.Track{}, err
+	}
+	m, _, err := s.fitted(ctx, asOf)
+	if err != nil {
+		return store.History{}, nil, forecast.Track{}, err
+	}
+	fs := s.forecast(&h, m, asOf, forecast.Options{Paths: true})
+	return h, fs, forecast.CleanOdometer(vehicleOf(&h).Odometer), nil
+}
+
+// Reports forecasts every axle that sc sees, in the order of vehicles, and
+// hands each to emit. Nothing is stored but what was learned.
+func (s *Service) Reports(ctx context.Context, sc fleet.Scope, asOf fleet.Date, emit func(Report) error) error {
+	m, err := s.Train(ctx, asOf)
+	if err != nil {
+		return err
+	}
+	return s.forecastEach(ctx, sc, nil, m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
+		for i := range hs {
+			h := &hs[i]
+			for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {
+				if err := emit(ReportOf(h.Vehicle.Number, &fs[0].AxleForecast, s.risk())); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}

@@ -1,0 +1,36 @@
+package pipeline
+
+import (
+	"time"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// DefaultRisk is the accepted chance that an axle is already past its limit
+// on its book-by date, until a workshop sets its own.
+const DefaultRisk = 0.05
+
+// Service is the verbs over one database.
+type Service struct {
+	DB      *store.DB
+	Risk    float64          // accepted risk of a book-by date; 0 = DefaultRisk
+	Model   string           // model to forecast with; "" = DefaultModel
+	Workers int              // forecasts at once; 0 = one per processor
+	Now     func() time.Time // nil = time.Now
+}
+
+func (s *Service) risk() float64 {
+	if s.Risk == 0 {
+		return DefaultRisk
+	}
+	return s.Risk
+}
+
+// today is the civil day forecasts are made for.
+func (s *Service) today() fleet.Date {
+	if s.Now == nil {
+		return fleet.DateOf(time.Now())
+	}
+	return fleet.DateOf(s.Now())
+}
