@@ -103,6 +103,7 @@ func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload
 type batch struct {
 	vehicles  []store.VehicleEntry
 	axles     []fleet.Axle
+	standIns  []fleet.Axle // no rows of the file: with rule set values
 	readings  []fleet.Reading
 	odometers []fleet.Odometer
 	fitments  []fleet.Fitment
@@ -111,6 +112,10 @@ type batch struct {
 // write stores the batch, vehicles and axles first since the others hang on
 // them, and empties it.
 func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
+	if _, err := w.Axles(b.standIns); err != nil {
+		return err
+	}
+	b.standIns = b.standIns[:0]
 	for _, part := range []func() (store.Counts, error){
 		func() (store.Counts, error) { return w.Vehicles(b.vehicles) },
 		func() (store.Counts, error) { return w.Axles(b.axles) },
@@ -172,11 +177,10 @@ type resolver struct {
 	axles      map[store.AxleKey]fleet.Axle
 	axleCounts map[int64]int // by vehicle, as the file found them
 
-	problems  []fleet.Problem // the first ingest.MaxProblems refusals
-	refused   int
-	noKm      lines             // readings without an odometer
-	stoodIn   map[string]*lines // rule set values that stood in, by what
-	stoodInIn []string          // keys of stoodIn in order of appearance
+	problems []fleet.Problem // the first ingest.MaxProblems refusals
+	refused  int
+	noKm     lines           // readings without an odometer
+	stoodIn  []fleet.Problem // notes on rule set values that stand in
 }
 
 func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, error) {
@@ -188,7 +192,7 @@ func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, erro
 	if err != nil {
 		return nil, err
 	}
-	k := &resolver{vehicles: vs, axles: as, axleCounts: map[int64]int{}, stoodIn: map[string]*lines{}}
+	k := &resolver{vehicles: vs, axles: as, axleCounts: map[int64]int{}}
 	for key := range as {
 		k.axleCounts[key.VehicleID]++
 	}
@@ -325,22 +329,16 @@ func (k *resolver) axle(b *batch, v store.VehicleKey, p fleet.Position, line int
 	}
 	a.Specs = specs
 	k.axles[key] = a
-	b.axles = append(b.axles, a)
-	if k.stoodIn[what] == nil {
-		k.stoodIn[what] = &lines{}
-		k.stoodInIn = append(k.stoodInIn, what)
+	b.standIns = append(b.standIns, a)
+	if len(k.stoodIn) < ingest.MaxProblems {
+		k.stoodIn = append(k.stoodIn, fleet.Problem{Line: line, Message: what})
 	}
-	k.stoodIn[what].add(line)
 	return nil
 }
 
-// notes says once, with the lines it concerns, what was assumed.
+// notes says what was assumed, once each.
 func (k *resolver) notes() []fleet.Problem {
-	var ps []fleet.Problem
-	for _, what := range k.stoodInIn {
-		l := k.stoodIn[what]
-		ps = append(ps, fleet.Problem{Line: l.first, Message: what + l.also()})
-	}
+	ps := k.stoodIn
 	if k.noKm.n > 0 {
 		ps = append(ps, fleet.Problem{
 			Line:    k.noKm.first,
