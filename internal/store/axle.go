@@ -92,14 +92,14 @@ func (w *Writer) fillAxles(as []fleet.Axle) error {
 }
 
 // knownAxles returns the axles of the stage that are there already, and holds
-// their vehicles against other writers until the transaction ends.
+// them against other writers until the transaction ends.
 func (w *Writer) knownAxles() (map[AxleKey]fleet.Axle, error) {
 	if w.t.db.dialect == Postgres {
 		_, err := w.t.exec(`
 			select 1
-			from vehicles
-			where id in (select vehicle_id from staged_axles)
-			order by id
+			from axles
+			where (vehicle_id, number) in (select vehicle_id, number from staged_axles)
+			order by vehicle_id, number
 			for no key update`)
 		if err != nil {
 			return nil, err

@@ -33,6 +33,8 @@ type DB struct {
 	dialect string
 	w       *sqlx.DB // writes, and reads within a writing transaction
 	r       *sqlx.DB // reads; on PostgreSQL the same pool
+
+	trace func(query string, args []any) // sees what is run, in tests
 }
 
 const (
@@ -173,7 +175,27 @@ type tx struct {
 
 // write runs f in a writing transaction.
 func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error {
-	return db.run(ctx, db.w, nil, what, f)
+	return db.run(ctx, db.w, nil, what, func(t *tx) error {
+		if err := t.joinByIndex(); err != nil {
+			return err
+		}
+		return f(t)
+	})
+}
+
+// joinByIndex keeps PostgreSQL from reading whole tables to join them with a
+// few thousand rows. It knows too little of temporary tables and of rows just
+// written to see that looking each up by its key is cheaper, and a large
+// upload would take time in the square of its length.
+func (t *tx) joinByIndex() error {
+	if t.db.dialect != Postgres {
+		return nil
+	}
+	_, err := t.exec(`
+		set local enable_hashjoin = off;
+		set local enable_mergejoin = off;
+		set local jit = off`)
+	return err
 }
 
 // read runs f in a transaction that sees one state of the database.
@@ -199,23 +221,41 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 	return wrap(ctx, what, x.Commit())
 }
 
+// bind puts the dialect's placeholders into query.
+func (t *tx) bind(query string, args []any) string {
+	query = t.Rebind(query)
+	if t.db.trace != nil {
+		t.db.trace(query, args)
+	}
+	return query
+}
+
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {
-	return t.ExecContext(t.ctx, t.Rebind(query), args...)
+	return t.ExecContext(t.ctx, t.bind(query, args), args...)
 }
 
-func (t *tx) query(query string, args ...any) (*sqlx.Rows, error) {
-	return t.QueryxContext(t.ctx, t.Rebind(query), args...)
+// count runs a statement and returns how many rows it changed.
+func (t *tx) count(query string, args ...any) (int, error) {
+	res, err := t.exec(query, args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := res.RowsAffected()
+	return int(n), err
 }
 
-// one scans the single row of query into dest: fleet.ErrNotFound comes of
-// sql.ErrNoRows in the caller, who knows what was looked for.
+// errNoRows is what one returns when there is none; the caller, who knows what
+// was looked for, makes fleet.ErrNotFound of it.
+var errNoRows = sql.ErrNoRows
+
+// one scans the first row of query into dest.
 func (t *tx) one(dest []any, query string, args ...any) error {
-	return t.QueryRowxContext(t.ctx, t.Rebind(query), args...).Scan(dest...)
+	return t.QueryRowxContext(t.ctx, t.bind(query, args), args...).Scan(dest...)
 }
 
 // each calls scan for every row of query.
 func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) error {
-	rows, err := t.query(query, args...)
+	rows, err := t.QueryxContext(t.ctx, t.bind(query, args), args...)
 	if err != nil {
 		return err
 	}

@@ -93,16 +93,6 @@ func storableOf(s string) string {
 // places returns n placeholders in parentheses.
 func places(n int) string { return "(?" + strings.Repeat(", ?", n-1) + ")" }
 
-// count runs a statement and returns how many rows it changed.
-func (t *tx) count(query string, args ...any) (int, error) {
-	res, err := t.exec(query, args...)
-	if err != nil {
-		return 0, err
-	}
-	n, err := res.RowsAffected()
-	return int(n), err
-}
-
 // instantType is the type of a column of instants, for a CAST.
 func (db *DB) instantType() string {
 	if db.dialect == Postgres {

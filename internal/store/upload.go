@@ -2,15 +2,12 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 
 	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/fleet"
 )
-
-var errNoRows = sql.ErrNoRows
 
 // TakeIn stores one upload in one transaction: fill gets a Writer for the
 // rows, and either all that it wrote is kept, with up and up's problems, or

@@ -119,11 +119,10 @@ func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (pag
 				(select min(c.book_by) from axle_forecasts c where c.vehicle_id = v.id),
 				exists (select 1 from axle_forecasts c where c.vehicle_id = v.id and c.past_limit = ?),
 				v.sort_key
-			from vehicles v
+			from (select * from vehicles v`+w.String()+` order by v.sort_key, v.id limit ?) v
 			join fleets f on f.id = v.fleet_id
-			join depots d on d.id = v.depot_id`+w.String()+`
-			order by v.sort_key, v.id
-			limit ?`, append(append([]any{true}, w.args...), limit+1)...)
+			join depots d on d.id = v.depot_id
+			order by v.sort_key, v.id`, append(append([]any{true}, w.args...), limit+1)...)
 	})
 	return page, err
 }

@@ -219,6 +219,7 @@ create index axle_forecasts_km on axle_forecasts (by_km, vehicle_id, axle);
 create index axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle);
 create index axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_id, axle);
 
+-- Worked out anew with axle_forecasts, whose rows it belongs to.
 create table position_forecasts (
     fleet_id      bigint not null,
     vehicle_id    bigint not null,
@@ -236,8 +237,7 @@ create table position_forecasts (
     since_known   boolean not null,
     km_quantiles  bytea,
     day_quantiles bytea,
-    primary key (vehicle_id, axle, seq),
-    foreign key (vehicle_id, axle) references axle_forecasts (vehicle_id, axle)
+    primary key (vehicle_id, axle, seq)
 );
 
 -- What was promised when, for the score. Append only.

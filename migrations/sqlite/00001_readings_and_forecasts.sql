@@ -217,6 +217,7 @@ create index axle_forecasts_km on axle_forecasts (by_km, vehicle_id, axle);
 create index axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle);
 create index axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_id, axle);
 
+-- Worked out anew with axle_forecasts, whose rows it belongs to.
 create table position_forecasts (
     fleet_id      integer not null,
     vehicle_id    integer not null,
@@ -234,8 +235,7 @@ create table position_forecasts (
     since_known   integer not null,
     km_quantiles  blob,
     day_quantiles blob,
-    primary key (vehicle_id, axle, seq),
-    foreign key (vehicle_id, axle) references axle_forecasts (vehicle_id, axle)
+    primary key (vehicle_id, axle, seq)
 ) strict;
 
 -- What was promised when, for the score. Append only.
