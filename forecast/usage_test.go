@@ -110,7 +110,9 @@ func TestUsageOfOneCar(t *testing.T) {
 // gonum's Cholesky: cov of block means = vv + OU averaged + noise.
 func TestFilterIsExact(t *testing.T) {
 	c := ClassUsage{LogKmPerDay: 4, VehicleSD: .5, OUSD: .3, OUDays: 70, BlockSD: .15, Weekday: [7]float64{1, 1, 1, 1, 1, 1, 1}}
-	blocks := []block{{100, 30, 1500}, {130, 45, 3000}, {175, 31, 1400}, {206, 200, 9000}, {406, 30, 2500}}
+	blocks := []block{{from: 100, days: 30, km: 1500}, {from: 130, days: 45, km: 3000}, {from: 175, days: 31, km: 1400},
+		{from: 206, days: 200, km: 9000}, {from: 406, days: 30, km: 2500}}
+	c.weigh(blocks)
 	const a, b = 20., 110. // days after the last reading, day 436
 	ends := [][2]float64{{100, 130}, {130, 175}, {175, 206}, {206, 406}, {406, 436}, {436 + a, 436 + b}}
 	n := len(blocks)

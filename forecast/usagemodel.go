@@ -85,6 +85,7 @@ func (m *UsageModel) class(name string) ClassUsage {
 func (m *UsageModel) Forecast(t Track, class string, asOf Day) Usage {
 	c := m.class(class)
 	blocks := t.blocks(make([]block, 0, maxBlocks))
+	c.weigh(blocks)
 	f := c.filter(blocks)
 	c = c.scaled(f)
 	f = c.filter(blocks)
@@ -96,6 +97,7 @@ type block struct {
 	from Day
 	days float64
 	km   float64 // NaN where a changed cluster hides it
+	rate float64 // log of km per weighted day, by ClassUsage.weigh
 }
 
 const (
@@ -120,7 +122,7 @@ func (t *Track) blocks(out []block) []block {
 		if t.shift[i] != t.shift[end] {
 			km = math.NaN()
 		}
-		out = append(out, block{t.days[i], days, km})
+		out = append(out, block{from: t.days[i], days: days, km: km})
 		end = i
 	}
 	for i, j := 0, len(out)-1; i < j; i, j = i+1, j-1 {
@@ -150,6 +152,8 @@ const (
 	// whose log would be infinite.
 	standingShare = .02
 )
+
+var logStandingShare = math.Log(standingShare)
 
 // filter runs the exact Gaussian recursion over the blocks. The mean of OU over
 // a block of L days needs no fine grid:
@@ -211,11 +215,18 @@ func (c *ClassUsage) noise(L, a float64) (q11, q12, q22 float64) {
 	return s2 * (1 - a*a), s2 * r * (1 - a) * (1 - a), max(0, s2*r*r*(2/r-3+4*a-a*a))
 }
 
-// logRate returns the block's log km per weighted day, relative to the class.
+// weigh fills in the blocks' rates by the class's season and week.
+func (c *ClassUsage) weigh(blocks []block) {
+	for i := range blocks {
+		b := &blocks[i]
+		from := float64(b.from)
+		b.rate = math.Log(b.km / c.weightedDays(from, from+b.days)) // -Inf when it stood
+	}
+}
+
+// logRate returns the block's rate relative to the class.
 func (c *ClassUsage) logRate(b block) float64 {
-	from := float64(b.from)
-	rate := b.km / c.weightedDays(from, from+b.days) / math.Exp(c.LogKmPerDay)
-	return math.Log(max(rate, standingShare))
+	return max(b.rate-c.LogKmPerDay, logStandingShare)
 }
 
 // oddLevel returns the part of a vehicle's median level beyond three standard
@@ -263,7 +274,7 @@ func (c *ClassUsage) seasonIntegral(d float64) float64 {
 		return d
 	}
 	const omega = 2 * math.Pi / yearDays
-	sin1, cos1 := math.Sincos(omega * math.Mod(d, yearDays))
+	sin1, cos1 := math.Sincos(omega * (d - yearDays*math.Floor(d/yearDays)))
 	sin, cos := sin1, cos1
 	sum := d
 	for k, h := range c.Season {

@@ -195,6 +195,9 @@ func (s *usageSums) fit(prior ClassUsage) ClassUsage {
 	s.fitSeason(&c)
 	s.fitWeekdays(&c)
 	s.thin()
+	for i := range s.sample {
+		c.weigh(s.sample[i].blocks)
+	}
 	x := []float64{0, 0, 0, 0, 0}
 	at := func(x []float64) ClassUsage {
 		y := c
