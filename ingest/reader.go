@@ -3,6 +3,7 @@ package ingest
 import (
 	"errors"
 	"io"
+	"slices"
 
 	"brakewear/internal/fleet"
 )
@@ -14,9 +15,9 @@ type Kind string
 const (
 	Vehicles Kind = "vehicles"
 	Axles    Kind = "axles"
-	Readings Kind = "readings"
 	Odometer Kind = "odometer"
 	Fitments Kind = "fitments"
+	Readings Kind = "readings"
 )
 
 // Kinds in the order in which a new workshop needs them.
@@ -47,7 +48,8 @@ type Options struct {
 	// Kind is what the file holds; "" = found by its header.
 	Kind Kind
 	// DateOrder is how the file writes its dates: "dmy", "mdy" or "ymd"; ""
-	// takes ISO dates only. It is declared, never guessed row by row.
+	// takes ISO dates only, unless the header declares an order. It is never
+	// guessed row by row.
 	DateOrder string
 	// MaxRows and MaxBytes bound the file; 0 = DefaultMaxRows, DefaultMaxBytes.
 	MaxRows, MaxBytes int64
@@ -59,32 +61,177 @@ type Options struct {
 	AxleCount func(fleet, vehicle string) int
 }
 
+// Bounds of one file unless Options say otherwise: several years of a fleet of
+// 10,000 vehicles, and what a server can spool without harm.
+const (
+	DefaultMaxRows  = 5_000_000
+	DefaultMaxBytes = 1 << 30
+)
+
+// source is a file as lines of cells, whatever its format.
+type source interface {
+	// next returns the next line that is not blank, which holds until the
+	// call after; io.EOF at the end.
+	next() (record, error)
+}
+
+// record is one line.
+type record struct {
+	line  int
+	cells []string
+	// fault is set when the line cannot be parted into cells.
+	fault *fleet.Problem
+	// note is something assumed in reading the line.
+	note *fleet.Problem
+	// header is set when the line brings columns not seen before, as an item
+	// of JSON may: all of them so far.
+	header []string
+}
+
 // Reader reads the rows of one file. It is for one goroutine.
-type Reader struct{}
+type Reader struct {
+	in    *meter
+	src   source
+	form  form
+	name  string
+	opt   Options
+	lay   *layout
+	dates *dates
+	problems
+	build func(rec *record) // puts the rows of a line into queue, or problems
+	queue []Row             // rows of the present line
+	given int               // how many of queue were handed over
+	lines int64
+	err   error
+
+	readings []fleet.Reading // memory for the next rows, see reading
+	kms      []float64
+}
 
 // NewReader finds out what r holds and reads as far as its header. name is the
-// file's, for messages and to tell fitments from readings when the header
+// file's, for messages and to tell fitments from readings where the header
 // does not. A file that cannot be read at all is a fleet.ErrInvalid that says
 // what to do.
 func NewReader(r io.Reader, name string, opt Options) (*Reader, error) {
-	return nil, errors.New("not built yet")
+	if opt.Kind != "" && columns[opt.Kind] == nil {
+		return nil, fleet.Invalidf("kind %q: want vehicles, axles, odometer, fitments or readings", opt.Kind)
+	}
+	if opt.MaxRows == 0 {
+		opt.MaxRows = DefaultMaxRows
+	}
+	if opt.MaxBytes == 0 {
+		opt.MaxBytes = DefaultMaxBytes
+	}
+	rd := &Reader{in: newMeter(r, name, opt.MaxBytes), name: name, opt: opt}
+	var err error
+	if rd.dates, err = newDates(opt.DateOrder, opt.Today); err != nil {
+		return nil, err
+	}
+	if err := rd.open(); err != nil {
+		return nil, err
+	}
+	if rd.dates.order == "" {
+		rd.dates.order = rd.lay.order
+	}
+	for _, n := range rd.lay.notes {
+		rd.add(n)
+	}
+	rd.build = rd.builder()
+	return rd, nil
 }
 
 // Kind says what the file holds.
-func (r *Reader) Kind() Kind { return "" }
+func (r *Reader) Kind() Kind { return r.lay.kind }
 
 // Read fills dst with the next rows, which may be kept, and returns how many
 // there are; io.EOF comes with or after the last. Any other error ends the
-// file and none of its rows should be kept.
-func (r *Reader) Read(dst []Row) (n int, err error) { return 0, io.EOF }
+// file, and none of its rows should be kept.
+func (r *Reader) Read(dst []Row) (n int, err error) {
+	for {
+		c := copy(dst[n:], r.queue[r.given:])
+		n += c
+		r.given += c
+		if n == len(dst) {
+			return n, nil
+		}
+		if r.err == nil {
+			if r.err = r.line(); r.err != nil {
+				r.Close()
+			}
+		}
+		if r.err != nil {
+			return n, r.err
+		}
+	}
+}
+
+// Close removes what a large workbook was unpacked to, for a caller that stops
+// before the end. Read does so at the end and at an error.
+func (r *Reader) Close() error {
+	if c, ok := r.src.(io.Closer); ok {
+		return c.Close()
+	}
+	return nil
+}
+
+// line reads the next line into queue.
+func (r *Reader) line() error {
+	r.queue, r.given = r.queue[:0], 0
+	rec, err := r.src.next()
+	if rec.note != nil {
+		r.add(*rec.note)
+	}
+	if err != nil {
+		if errors.Is(err, io.EOF) {
+			return r.in.drain()
+		}
+		return err
+	}
+	if r.lines++; r.lines > r.opt.MaxRows {
+		return fleet.Invalidf("%s: more than %d rows: split the file", r.name, r.opt.MaxRows)
+	}
+	if rec.header != nil {
+		if err := r.widen(rec.header); err != nil {
+			return err
+		}
+	}
+	if rec.fault != nil {
+		r.refuse(*rec.fault)
+		r.refused++
+		return nil
+	}
+	r.build(&rec)
+	return nil
+}
+
+// widen takes columns that came up after the first line.
+func (r *Reader) widen(header []string) error {
+	l := match(header, r.lay.kind)
+	if l.fault != "" {
+		return fleet.Invalidf("%s: %s", r.name, l.fault)
+	}
+	for _, n := range l.notes {
+		if !slices.Contains(r.lay.notes, n) {
+			r.add(n)
+		}
+	}
+	r.lay = l
+	return nil
+}
+
+// refuse notes why a row, or a cell of it, is refused.
+func (r *Reader) refuse(p fleet.Problem) {
+	p.Refused = true
+	r.add(p)
+}
 
 // Problems returns what was refused or assumed so far, in the order of the
 // lines, at most MaxProblems and then one that says how many more there are.
-func (r *Reader) Problems() []fleet.Problem { return nil }
+func (r *Reader) Problems() []fleet.Problem { return r.all() }
 
 // Refused returns how many rows were refused so far. A row with several
 // problems counts once.
-func (r *Reader) Refused() int { return 0 }
+func (r *Reader) Refused() int { return r.refused }
 
 // SHA256 returns the hash of the file's bytes in hex, after io.EOF.
-func (r *Reader) SHA256() string { return "" }
+func (r *Reader) SHA256() string { return r.in.sum() }

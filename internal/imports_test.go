@@ -69,6 +69,7 @@ var allowed = map[string][]string{
 	"gonum.org/v1/gonum":         {"forecast"},
 	"gonum.org/v1/plot":          {"dashboard/chart"},
 	"github.com/xuri/excelize":   {"ingest"},
+	"golang.org/x/text":          {"ingest"}, // Windows-1252 and UTF-16
 	"github.com/alecthomas/kong": {"cmd/brakewear"},
 }
 
