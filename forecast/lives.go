@@ -147,30 +147,3 @@ func (s Series) with(readings []Reading) Series {
 	}
 	return s
 }
-
-// odometerReadings returns all odometer values known of v up to asOf: read by
-// themselves, beside a thickness or at a fitting.
-func odometerReadings(v *Vehicle, asOf Day) []Odometer {
-	var out []Odometer
-	seen := make(map[Odometer]bool, len(v.Odometer))
-	add := func(d Day, km float64) {
-		o := Odometer{d, km}
-		if d > asOf || math.IsNaN(km) || math.IsInf(km, 0) || seen[o] {
-			return
-		}
-		seen[o] = true
-		out = append(out, o)
-	}
-	for _, o := range v.Odometer {
-		add(o.Day, o.Km)
-	}
-	for i := range v.Axles {
-		for _, r := range v.Axles[i].Readings {
-			add(r.Day, r.Km)
-		}
-		for _, f := range v.Axles[i].Fitments {
-			add(f.Day, f.Km)
-		}
-	}
-	return out
-}

@@ -399,3 +399,15 @@ func ascent(h, size [4][4]float64, score [4]float64, active [4]bool) (step [4]fl
 	}
 	return step
 }
+
+// Distance returns the squared distance of a group's points from the fixed
+// effects' line, in the variances the model expects of them: about g.N.
+func (f *MixedFit) Distance(g Group) float64 {
+	a, b, _ := f.fixed(g.Cell)
+	k := groupAlgebra(&g, f.Sigma2, f.G, f.G.det())
+	z1, z2 := g.residual(a, b)
+	u1, u2 := k.project(z1, z2)
+	d := g.Y - a - b*g.X
+	rr := g.W*d*d + g.YY + b*(b*g.XX-2*g.XY)
+	return (rr - z1*(f.G.AA*u1+f.G.AB*u2) - z2*(f.G.AB*u1+f.G.BB*u2)) / f.Sigma2
+}

@@ -139,7 +139,7 @@ func (p Position) String() string {
 func (s Spec) fault(p Part) string {
 	switch {
 	case !(s.New > 0) || !(s.Limit >= 0) || math.IsInf(s.New, 0) || math.IsInf(s.Limit, 0):
-		return fmt.Sprintf("%s: new %g mm and limit %g mm must be positive numbers", p, s.New, s.Limit)
+		return fmt.Sprintf("%s: new and limit value must be positive numbers; correct the specification", p)
 	case s.New == s.Limit:
 		return fmt.Sprintf("%s: new and limit are both %g mm; correct the specification", p, s.New)
 	case s.grows() && (p == Pad || p == Rotor || p == Lining):
@@ -216,8 +216,11 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 			return cmp.Or(cmp.Compare(x.Reading.Day, y.Reading.Day), cmp.Compare(x.Reading.Pos.String(), y.Reading.Pos.String()))
 		})
 		first := l.SetAside[0]
-		l.warn(BadInput, "%d readings set aside, the first %s at %g mm: %s; check and correct them",
-			bad, first.Reading.Pos, first.Reading.MM, first.Why)
+		value := "" // that cannot be meant, and perhaps not even be written
+		if mm := first.Reading.MM; !math.IsNaN(mm) && !math.IsInf(mm, 0) {
+			value = fmt.Sprintf(" at %g mm", mm)
+		}
+		l.warn(BadInput, "%d readings set aside, the first %s%s: %s; check and correct them", bad, first.Reading.Pos, value, first.Why)
 	}
 	return out
 }
