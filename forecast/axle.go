@@ -34,6 +34,8 @@ type Noise struct {
 
 // birth is one fitting: of the whole set, or of what was renewed alone.
 type birth struct {
+	day    Day
+	known  bool    // declared
 	at     float64 // 1000 km on the axle's own scale
 	gap    float64 // fitted somewhere in a stretch of this length around at
 	mean   float64 // value when fitted, mm
@@ -67,7 +69,8 @@ type row struct {
 	visit int // index of the visit; rows are in order of visit
 	y     float64
 	sd    float64
-	id    int // the caller's
+	n     int // readings it stands for
+
 }
 
 // axleLife is one part set with what is known of it.
@@ -76,6 +79,7 @@ type axleLife struct {
 	length float64 // correlation length of drift, 1000 km
 	births []birth
 	places []place
+	live   int       // places on the axle now; they come first, at most maxPlaces
 	visits []float64 // where each visit took place, 1000 km, ascending
 	rows   []row
 	mean   float64 // prior of theta
@@ -116,9 +120,9 @@ type fitter struct {
 	drift []float64 // driftIntegral between births and visits
 	grid  grid
 
-	inUse, rest []int
-	looks       []look
-	chol, inv   []float64
+	inUse, rest, some []int
+	looks             []look
+	chol, inv         []float64
 
 	ahead  ahead
 	points []point

@@ -67,6 +67,7 @@ func (c *vectorCase) life(n *Noise) *axleLife {
 		b = birth{mean: (c.New+c.Limit)/2 + 1, common: 3.5, own: 0.7}
 	}
 	a.births = []birth{b}
+	a.live = 4
 	for j := range 4 {
 		f := math.Exp(n.InnerOuter)
 		if j%2 == 1 {
@@ -80,7 +81,7 @@ func (c *vectorCase) life(n *Noise) *axleLife {
 			last = c.Visit[i]
 			a.visits = append(a.visits, c.S[i])
 		}
-		a.rows = append(a.rows, row{place: c.Pad[i], visit: len(a.visits) - 1, y: c.Y[i], sd: n.Gauge, id: i})
+		a.rows = append(a.rows, row{place: c.Pad[i], visit: len(a.visits) - 1, y: c.Y[i], sd: n.Gauge, n: 1})
 	}
 	return a
 }

@@ -65,7 +65,7 @@ func (f *fitter) prepare(s float64) {
 	if s < s0 {
 		h.from, h.to = s, s
 	}
-	for j := range a.places {
+	for j := range a.live {
 		for _, v := range [...]*[]float64{&h.still[j], &h.move[j], &h.fade[j], &h.last[j], &h.v[3*j], &h.v[3*j+1], &h.v[3*j+2]} {
 			*v = grow(*v, n)
 		}
@@ -111,7 +111,7 @@ func (f *fitter) prepare(s float64) {
 
 // project works out a node.
 func (f *fitter) project(d *node, theta float64) {
-	h, np := &f.ahead, len(f.life.places)
+	h, np := &f.ahead, f.life.live
 	f.logLik(theta)
 	r := math.Exp(theta)
 	d.r, d.r2, d.kappa = r, r*r, f.kappa(r)
@@ -148,7 +148,7 @@ func (f *fitter) look(p *point) {
 	if p.at < h.from || p.at > h.to {
 		f.prepare(p.at)
 	}
-	np := len(a.places)
+	np := a.live
 	var m moment
 	f.moments(&m, p.at)
 	p.above, p.each, p.mean, p.sq = 0, [maxPlaces]float64{}, [maxPlaces]float64{}, [maxPlaces]float64{}
@@ -215,7 +215,7 @@ type moment struct {
 func (f *fitter) moments(m *moment, s float64) {
 	a := f.life
 	m.fade = math.Exp(-(s - f.lastVisit()) / a.length)
-	for j := range a.places {
+	for j := range a.live {
 		p := &a.places[j]
 		b := &a.births[p.born]
 		m.since[j] = s - b.at

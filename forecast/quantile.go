@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -32,6 +33,25 @@ func (t TailMap) levels(c float64) []float64 {
 	return z
 }
 
+// tailLevels saves levels that take longer to work out than all the rest.
+var tailLevels sync.Map // tailKey -> []float64
+
+type tailKey struct{ nu, c float64 }
+
+// at returns the levels for a forecast with or without readings.
+func (t TailMap) at(readings bool) []float64 {
+	key := tailKey{t.Nu, t.None}
+	if readings {
+		key.c = t.Some
+	}
+	if z, ok := tailLevels.Load(key); ok {
+		return z.([]float64)
+	}
+	z := t.levels(key.c)
+	tailLevels.Store(key, z)
+	return z
+}
+
 const (
 	// farthest normal deviate that the distances looked at reach.
 	farthest = 4.8
@@ -57,12 +77,12 @@ type crossed struct {
 // cross works out the quantiles whose normal deviates are zs.
 func (f *fitter) cross(zs []float64, out *crossed) {
 	born := math.Inf(-1)
-	for _, b := range f.life.births {
-		born = max(born, b.at)
+	for _, p := range f.life.places[:f.life.live] {
+		born = max(born, f.life.births[p.born].at)
 	}
 	f.explore(born)
 	f.shares(out)
-	np := len(f.life.places)
+	np := f.life.live
 	out.joint = f.invert(grow(out.joint, len(zs)), zs, -1)
 	for j := range np {
 		if np == 1 {
@@ -89,7 +109,7 @@ func (f *fitter) pointAt(s float64) *point {
 		f.order[i] = f.order[i-1]
 	}
 	f.order[i] = n
-	for j := range f.life.places {
+	for j := range f.life.live {
 		p.z[j] = deviate(p.each[j])
 	}
 	p.zAbove = deviate(p.above)
@@ -108,7 +128,7 @@ func deviate(above float64) float64 {
 // costs as much as all of the former.
 func (f *fitter) explore(born float64) {
 	f.order = f.order[:0]
-	np := len(f.life.places)
+	np := f.life.live
 	start := max(born, f.lastVisit())
 	first := f.pointAt(start)
 	past := first.zAbove > -possible && start > born
@@ -145,7 +165,7 @@ func (f *fitter) refine(most int) {
 		for i := 1; i < len(f.order); i++ {
 			a, b := &f.points[f.order[i-1]], &f.points[f.order[i]]
 			gap := clipped(b.zAbove, a.zAbove) / jointGap
-			for j := range f.life.places {
+			for j := range f.life.live {
 				gap = max(gap, clipped(b.z[j], a.z[j])/eachGap)
 			}
 			if gap > widest {
@@ -167,7 +187,7 @@ func clipped(b, a float64) float64 {
 // shares fills out.first with each place's share of the fall of the chance
 // that all are above, given theta, over all stretches between points.
 func (f *fitter) shares(out *crossed) {
-	np := len(f.life.places)
+	np := f.life.live
 	out.first = [maxPlaces]float64{}
 	total := 0.0
 	for i := 1; i < len(f.order); i++ {

@@ -26,17 +26,24 @@ const (
 // is mistyped more likely than not.
 var typoLogOdds = math.Log(typoShare/typoRange) - math.Log(1-typoShare)
 
-// fitRobust fits a life to its readings without those that are mistyped by the
-// evidence, and returns the indices of the ones set aside, in order.
+// fitRobust fits a life to all its readings but those that are mistyped by the
+// evidence, and returns the rows set aside, in order.
 func (f *fitter) fitRobust(a *axleLife) (aside []int) {
 	f.open(a)
-	use := f.inUse[:0]
+	f.some = f.some[:0]
 	for i := range a.rows {
-		use = append(use, i)
+		f.some = append(f.some, i)
 	}
+	return f.settle(f.some)
+}
+
+// settle fits the open life to some of its rows but those that are mistyped by
+// the evidence, and returns the latter, in order.
+func (f *fitter) settle(rows []int) (aside []int) {
+	use := append(f.inUse[:0], rows...)
 	f.take(use)
 	evidence := f.posterior().evidence
-	most := max(1, int(mostTypos*float64(len(a.rows))))
+	most := max(1, int(mostTypos*float64(len(rows))))
 	for len(aside) < most && len(use) > 0 {
 		worst, density := -1, typoLogOdds
 		found := f.suspicious()

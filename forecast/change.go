@@ -1,0 +1,206 @@
+package forecast
+
+import (
+	"math"
+	"slices"
+)
+
+// Judgements about changes of parts that nobody recorded; set on simulated
+// fleets, from memory.
+const (
+	// changeShare is the share of visits before which it happened, for a part
+	// worn to about half. It rises as the part gets thinner: a factor of
+	// changeAtLimit - changeSlope * remaining fraction, within bounds.
+	changeShare                   = 0.03
+	changeAtLimit, changeSlope    = 2.2, 2.6
+	changeRarest, changeLikeliest = 0.05, 2.5
+	// A visit whose readings fell by fallMM and fallShare of the wear expected
+	// speaks for itself.
+	fallMM, fallShare = 0.2, 0.25
+	// mostNew bounds the readings of a visit that are weighed: 2^mostNew
+	// subsets of them may be mistyped.
+	mostNew = 4
+)
+
+// changed returns the chance that the last visit of s, its rows from row on,
+// found other parts than the visits before, when nobody recorded a change in
+// between. The readings are scored under both hypotheses by the mixture over
+// all subsets of them that may be mistyped.
+func (c *cutter) changed(s *set, row int) float64 {
+	visit := len(s.visits) - 1
+	if visit == 0 || s.wore(row) {
+		return 0
+	}
+	f := c.fit
+	var old, fresh []int
+	for i := range s.rows {
+		p := s.rows[i].place
+		switch b := &s.births[s.places[p].born]; {
+		case slices.Contains(s.trips, i):
+		case i < row:
+			old = append(old, i)
+		case b.known && b.day >= s.days[visit-1]:
+			return 0 // declared since
+		case len(fresh) < mostNew:
+			fresh = append(fresh, i)
+		}
+	}
+	if len(old) == 0 || len(fresh) == 0 {
+		return 0
+	}
+	f.open(&s.axleLife)
+	f.settle(old)
+	same := f.predict(fresh)
+
+	gap := max(0, s.visits[visit]-s.visits[visit-1])
+	r := math.Exp(f.grid.mean)
+	other := forecastOf(len(fresh))
+	n := c.noise
+	remaining := 0.0
+	for i, u := range fresh {
+		a := &s.rows[u]
+		p := &s.places[a.place]
+		other.mean[i] = c.spec.sense(c.spec.New) - r*p.f*gap/2
+		for k, w := range fresh[:i+1] {
+			v := n.Start*n.Start + n.Visit*n.Visit + r*r*gap*gap/12
+			if s.rows[w].place == a.place {
+				v += n.StartPlace * n.StartPlace
+			}
+			if i == k {
+				v += a.sd * a.sd
+			}
+			other.cov[i][k], other.cov[k][i] = v, v
+		}
+		remaining += (same.mean[i] - p.limit) / p.span / float64(len(fresh))
+	}
+	var y [mostNew]float64
+	for i, u := range fresh {
+		y[i] = s.rows[u].y
+	}
+	share := changeShare * max(changeRarest, min(changeLikeliest, changeAtLimit-changeSlope*remaining))
+	logOdds := math.Log(share/(1-share)) + other.logDensity(y[:len(fresh)]) - same.logDensity(y[:len(fresh)])
+	return 1 / (1 + math.Exp(-logOdds))
+}
+
+// wore says whether the readings from row on fell since the last ones at the
+// same places by so much that no change is in question.
+func (s *set) wore(row int) bool {
+	var falls []float64
+	want := 0.0
+	r := math.Exp(s.mean)
+	for i := row; i < len(s.rows); i++ {
+		for k := row - 1; k >= 0; k-- {
+			if s.rows[k].place == s.rows[i].place {
+				falls = append(falls, s.rows[k].y-s.rows[i].y)
+				want += r * s.places[s.rows[i].place].f * (s.visits[s.rows[i].visit] - s.visits[s.rows[k].visit])
+				break
+			}
+		}
+	}
+	if len(falls) == 0 {
+		return false
+	}
+	want /= float64(len(falls))
+	slices.Sort(falls)
+	n := len(falls)
+	return (falls[(n-1)/2]+falls[n/2])/2 >= fallMM+fallShare*want
+}
+
+// expected is a joint normal forecast of a few readings.
+type expected struct {
+	n    int
+	mean [mostNew]float64
+	cov  [mostNew][mostNew]float64
+}
+
+func forecastOf(n int) *expected { return &expected{n: n} }
+
+// predict forecasts rows not in use from those in use, averaged over theta by
+// their moments.
+func (f *fitter) predict(rows []int) *expected {
+	a, all, n := f.life, len(f.e0), len(f.use)
+	out := forecastOf(len(rows))
+	at := func(i, k int) int { return max(i, k)*all + min(i, k) }
+	var fixed, wear, v [mostNew][]float64
+	for i, u := range rows {
+		fixed[i], wear[i], v[i] = make([]float64, n), make([]float64, n), make([]float64, n)
+		for k, w := range f.use {
+			fixed[i][k], wear[i][k] = f.fixed[at(u, w)], f.wear[at(u, w)]
+		}
+		f.rotate(fixed[i])
+		f.rotate(wear[i])
+	}
+	var square [mostNew][mostNew]float64
+	for k, theta := range f.grid.theta {
+		w := f.grid.w[k]
+		f.logLik(theta)
+		r := math.Exp(theta)
+		kappa := f.kappa(r)
+		var mean [mostNew]float64
+		shrink := kappa / (1 + kappa*dot(f.zq, f.zq))
+		eq := dot(f.ze, f.zq)
+		for i, u := range rows {
+			for x := range f.res {
+				f.res[x] = fixed[i][x] + r*r*wear[i][x] + kappa*f.q[u]*f.rq[x]
+			}
+			f.whiten(v[i], f.res)
+			born := a.births[a.places[a.rows[u].place].born].mean
+			mean[i] = born - r*f.fs[u] - r*r*a.noise.Accel*f.q[u] +
+				dot(v[i], f.ze) - shrink*dot(v[i], f.zq)*eq
+			out.mean[i] += w * mean[i]
+			for j, o := range rows[:i+1] {
+				c := f.fixed[at(u, o)] + r*r*f.wear[at(u, o)] + kappa*f.q[u]*f.q[o] -
+					dot(v[i], v[j]) + shrink*dot(v[i], f.zq)*dot(v[j], f.zq)
+				out.cov[i][j] += w * c
+				square[i][j] += w * mean[i] * mean[j]
+			}
+		}
+	}
+	for i := range rows {
+		for j := range i + 1 {
+			out.cov[i][j] += square[i][j] - out.mean[i]*out.mean[j]
+			out.cov[j][i] = out.cov[i][j]
+		}
+	}
+	return out
+}
+
+// logDensity is the log density of readings, each of which may be mistyped.
+func (e *expected) logDensity(y []float64) float64 {
+	var terms [1 << mostNew]float64
+	most := math.Inf(-1)
+	for good := range 1 << e.n {
+		var c [mostNew * mostNew]float64
+		var d [mostNew]float64
+		m := 0
+		t := 0.0
+		var pick [mostNew]int
+		for i := range e.n {
+			if good>>i&1 == 0 {
+				t += math.Log(typoShare / typoRange)
+				continue
+			}
+			t += math.Log(1 - typoShare)
+			pick[m], d[m] = i, y[i]-e.mean[i]
+			m++
+		}
+		for i := range m {
+			for k := range i + 1 {
+				c[i*m+k] = e.cov[pick[i]][pick[k]]
+			}
+		}
+		logDet, ok := cholFactor(c[:m*m], m)
+		if !ok {
+			t = math.Inf(-1)
+		}
+		forward(c[:m*m], m, d[:m])
+		t -= 0.5 * (logDet + dot(d[:m], d[:m]) + float64(m)*math.Log(2*math.Pi))
+		terms[good] = t
+		most = max(most, t)
+	}
+	sum := 0.0
+	for _, t := range terms[:1<<e.n] {
+		sum += math.Exp(t - most)
+	}
+	return most + math.Log(sum)
+}

@@ -1,0 +1,299 @@
+package forecast
+
+import (
+	"math"
+	"slices"
+	"sync"
+)
+
+// Full is the hierarchical model of whole axles: see doc.go for its maths.
+type Full struct {
+	Params Params
+}
+
+// Name returns "full".
+func (m *Full) Name() string { return "full" }
+
+// fitters holds the work space of goroutines that forecast.
+var fitters = sync.Pool{New: func() any { return new(fitter) }}
+
+// partOrder is the order in which the parts of an axle are worked through:
+// what rubs before what it rubs against.
+var partOrder = [...]Part{Pad, Lining, Rotor, Drum}
+
+// vehicleHistory is what is known of a vehicle, in the model's terms.
+type vehicleHistory struct {
+	road
+	axles    []axleParts
+	messages []Message
+	own      []ownMessage // who said what
+}
+
+type axleParts struct {
+	lives  Lives // what the readings' first look found wrong
+	parts  []axleHistory
+	priors []prior
+}
+
+// ownMessage says which set of which axle a message is of.
+type ownMessage struct{ axle, part, set int }
+
+// Forecast implements Model.
+func (m *Full) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
+	f := fitters.Get().(*fitter)
+	defer fitters.Put(f)
+	h := m.history(f, v, asOf)
+	usage := usageWarnings(h.track, h.usage)
+	if !h.told {
+		usage = []Warning{{UsageUnknown, "no odometer reading: the distance per day is assumed, and no distance can be given"}}
+	}
+	var out []AxleForecast
+	for i := range v.Axles {
+		if len(v.Axles[i].Specs) == 0 {
+			continue
+		}
+		af := AxleForecast{
+			Axle: v.Axles[i].Number, Model: m.Name(), AsOf: asOf, Limiting: -1,
+			OdometerKm: h.track.Display(h.usage.NowKm), KmPerDay: h.usage.KmPerDay(),
+		}
+		if !h.told {
+			af.OdometerKm = math.NaN()
+		}
+		m.axle(f, &h, i, &af, opt)
+		af.Warnings = append(af.Warnings, usage...)
+		out = append(out, af)
+	}
+	return out
+}
+
+// history cuts the vehicle's readings into part sets and lets each speak for
+// itself.
+func (m *Full) history(f *fitter, v *Vehicle, asOf Day) vehicleHistory {
+	h := vehicleHistory{road: m.Params.road(v, asOf), axles: make([]axleParts, len(v.Axles))}
+	start := firstDay(v, asOf)
+	for i := range v.Axles {
+		a, ap := &v.Axles[i], &h.axles[i]
+		fitments := ap.lives.usableFitments(a, h.track, asOf)
+		readings := ap.lives.usableReadings(a, h.track, asOf)
+		for _, part := range partOrder {
+			spec, ok := a.Specs[part]
+			if !ok || spec.fault(part) != "" {
+				continue
+			}
+			noise := m.Params.noise(part)
+			c := cutter{
+				params: &m.Params, fit: f, noise: noise, part: part, axle: i, spec: spec,
+				length: noise.DriftDays * h.kmPerDay / 1000,
+				dist:   h.at, start: start,
+			}
+			if rubs := part.rubs(); rubs != "" {
+				p := m.Params.Rates.priorOf(v, a.Number, rubs)
+				c.prior = m.Params.Rates.discPrior(p.mean, p.total)
+				c.prior.banded = p.banded
+			} else {
+				c.prior = m.Params.Rates.priorOf(v, a.Number, part)
+			}
+			ah := c.cut(readings, fitments[part])
+			for n := range ah.sets {
+				if msg, ok := f.message(&ah.sets[n], c.prior); ok {
+					h.messages = append(h.messages, msg)
+					h.own = append(h.own, ownMessage{i, len(ap.parts), n})
+				}
+			}
+			ap.parts = append(ap.parts, ah)
+			ap.priors = append(ap.priors, c.prior)
+		}
+	}
+	return h
+}
+
+// noise returns the spreads of a part; those of parts that do not rub, where
+// they are not known, are the default ones.
+func (p *Params) noise(part Part) *Noise {
+	n, ok := p.Noise[part]
+	if !ok {
+		n = defaultNoise(part)
+	}
+	return &n
+}
+
+// others returns what all sets but one say; of rotors and drums nothing is
+// told to pads and linings.
+func (h *vehicleHistory) others(axle, part, set int, disc bool) []Message {
+	var out []Message
+	for i, m := range h.messages {
+		if h.own[i] != (ownMessage{axle, part, set}) && (m.Part.rubs() != "") == disc {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// outlook is the forecast of the parts of one kind that are on the axle now.
+type outlook struct {
+	*set
+	prior     prior
+	prob      [maxPlaces]float64 // of each place to be the first of the set
+	joint     Dist               // effective distance, 1000 km
+	each      []Dist
+	now       point
+	slope     [maxPlaces]float64 // mm per 1000 km from now on
+	theta     float64
+	vari      float64
+	used      int // readings in use
+	inUse     []int
+	drag      dragging
+	drags     bool
+	remeasure []Reading
+	path      [][]PathPoint
+}
+
+// axle forecasts one axle.
+func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt Options) {
+	ap := &h.axles[i]
+	af.Warnings = append(af.Warnings, ap.lives.Warnings...)
+	af.Basis.SetAside = append(af.Basis.SetAside, ap.lives.SetAside...)
+	var looks []outlook
+	var theta, vari [len(partOrder)]float64
+	var known [len(partOrder)]bool
+	for n := range ap.parts {
+		ah := &ap.parts[n]
+		s := &ah.sets[len(ah.sets)-1]
+		disc := s.part.rubs() != ""
+		if disc && !ah.told() {
+			continue // a guess must not stand in for a measurement
+		}
+		p := ap.priors[n]
+		rates := &m.Params.Rates
+		if disc {
+			if k := slices.Index(partOrder[:], s.part.rubs()); known[k] {
+				banded := p.banded
+				p = rates.discPrior(theta[k], vari[k])
+				p.banded = banded
+			}
+			s.mean, s.vari = rates.givenDisc(p, i, s.part, h.others(i, n, len(ah.sets)-1, true))
+		} else {
+			s.mean, s.vari = rates.given(p, i, s.part, h.others(i, n, len(ah.sets)-1, false))
+		}
+		o := m.look(f, h, s, opt)
+		o.prior = p
+		k := slices.Index(partOrder[:], s.part)
+		theta[k], vari[k], known[k] = o.theta, o.vari, true
+		looks = append(looks, o)
+		af.Basis.Changes = append(af.Basis.Changes, ah.changes...)
+	}
+	m.report(f, h, looks, af)
+}
+
+// told says whether anything was ever measured or fitted.
+func (h axleHistory) told() bool {
+	return h.fitted || len(h.sets) > 1 || len(h.sets) == 1 && len(h.sets[0].rows) > 0
+}
+
+// look fits the set that is on the axle now and forecasts it.
+func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
+	o := outlook{set: s}
+	f.open(&s.axleLife)
+	s.aside = f.settle(f.rowsOf(s))
+	if len(s.visits) > 0 {
+		o.drag, o.drags = f.seekDrag(s)
+	}
+	f.hear(s)
+	zs := m.Params.Tail.at(len(f.use) > 0)
+	var c crossed
+	f.cross(zs, &c)
+	if thin := f.thinAside(s); len(thin) > 0 {
+		// A thin reading that nothing contradicts is set aside only where that
+		// makes the forecast no later.
+		before := slices.Clone(f.use)
+		for _, i := range thin {
+			f.join(i, s.rows[i].y, 0)
+		}
+		var with crossed
+		f.cross(zs, &with)
+		mid := slices.Index(Levels, .5)
+		if with.joint[mid] < c.joint[mid] {
+			c = with
+			s.aside = slices.DeleteFunc(s.aside, func(i int) bool { return slices.Contains(thin, i) })
+			for _, i := range thin {
+				o.remeasure = append(o.remeasure, s.readings[i])
+			}
+		} else {
+			f.take(before)
+			f.posterior()
+		}
+	}
+	o.prob = c.first
+	o.joint = Dist{c.joint}
+	for j := range s.live {
+		o.each = append(o.each, Dist{c.each[j]})
+	}
+	o.theta, o.vari = f.grid.mean, f.grid.sd*f.grid.sd
+	o.inUse = slices.Clone(f.use)
+	for _, u := range f.use {
+		o.used += s.rows[u].n
+	}
+	// The values now, and their fall over the next 1000 km.
+	s0 := max(h.now(), f.lastVisit())
+	for _, p := range s.places[:s.live] {
+		s0 = max(s0, s.births[p.born].at)
+	}
+	next := point{at: s0 + 1}
+	f.look(&next)
+	o.now.at = s0
+	f.look(&o.now)
+	for j := range s.live {
+		o.slope[j] = max(0, o.now.mean[j]-next.mean[j])
+	}
+	if opt.Paths {
+		o.path = f.paths(s, h, &o)
+	}
+	return o
+}
+
+// thinAside returns the rows set aside that lie below what is expected at a
+// place that is on the axle now, with no later reading there to contradict
+// them.
+func (f *fitter) thinAside(s *set) []int {
+	var out []int
+	for _, i := range s.aside {
+		r := &s.rows[i]
+		later := slices.ContainsFunc(f.use, func(u int) bool {
+			return s.rows[u].place == r.place && s.rows[u].visit > r.visit
+		})
+		if r.place < s.live && !later && f.predict([]int{i}).mean[0] > r.y {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// pathSteps is enough for a smooth band.
+const pathSteps = 40
+
+// paths samples each live place from its fitting to a little past the limit.
+func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
+	const z80 = 1.2815515655446004
+	out := make([][]PathPoint, s.live)
+	for j := range s.live {
+		pl := &s.places[j]
+		born := s.births[pl.born].at
+		for _, p := range s.places[:s.live] { // the model looks at all at once
+			born = max(born, s.births[p.born].at)
+		}
+		end := max(o.each[j].Quantile(.75), o.now.at)
+		for k := range pathSteps {
+			p := point{at: born + (end-born)*float64(k)/(pathSteps-1)}
+			f.look(&p)
+			sd := math.Sqrt(max(0, p.sq[j]-p.mean[j]*p.mean[j]))
+			a, b := s.value(p.mean[j]-z80*sd), s.value(p.mean[j]+z80*sd)
+			out[j] = append(out[j], PathPoint{
+				Km: h.track.Display(h.km(p.at)), Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b),
+			})
+		}
+	}
+	return out
+}
+
+// value turns a value in the falling sense into mm as measured.
+func (s *set) value(y float64) float64 { return max(0, s.spec.sense(y)) }

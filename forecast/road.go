@@ -1,0 +1,85 @@
+package forecast
+
+import (
+	"math"
+	"sort"
+)
+
+// road joins a vehicle's scales of distance: the continuous total in km, the
+// effective distance in which wear is even over the year, and the day.
+type road struct {
+	track    Track
+	eff      EffectiveTrack
+	season   WearSeason
+	usage    Usage
+	asOf     Day
+	kmPerDay float64 // over the long run
+	told     bool    // there is an odometer; else a distance per day is assumed
+	lastEff  float64 // effective km at the last odometer reading
+}
+
+func (p *Params) road(v *Vehicle, asOf Day) road {
+	r := road{track: trackOf(v, asOf), season: p.Season, asOf: asOf}
+	if r.told = r.track.Known(); !r.told {
+		r.track = CleanOdometer([]Odometer{{Day: firstDay(v, asOf), Km: 0}})
+	}
+	class := p.Usage.class(v.Class)
+	r.track = r.track.WithRate(math.Exp(class.LogKmPerDay))
+	r.usage = p.Usage.Forecast(r.track, v.Class, asOf)
+	r.eff = r.track.Effective(p.Season)
+	r.lastEff = r.eff.At(r.track.Last.Day)
+	r.kmPerDay = max(r.track.mean, minKmPerDay)
+	return r
+}
+
+// firstDay is the first day anything is known of v, or asOf.
+func firstDay(v *Vehicle, asOf Day) Day {
+	first := asOf
+	for _, o := range v.Odometer {
+		first = min(first, o.Day)
+	}
+	for i := range v.Axles {
+		for j := range v.Axles[i].Readings {
+			first = min(first, v.Axles[i].Readings[j].Day)
+		}
+		for _, f := range v.Axles[i].Fitments {
+			first = min(first, f.Day)
+		}
+	}
+	return first
+}
+
+// at returns the effective distance in 1000 km on day d, at which the total is
+// known to be km, or NaN.
+func (r *road) at(d Day, km float64) float64 {
+	s := r.eff.At(d)
+	if !math.IsNaN(km) {
+		s += km - r.track.Km(d)
+	}
+	return s / 1000
+}
+
+// now returns the effective distance on the forecast's day.
+func (r *road) now() float64 { return r.at(r.asOf, r.usage.NowKm) }
+
+// km is the inverse of at: the continuous total at an effective distance.
+func (r *road) km(s float64) float64 {
+	t, eff := &r.track, 1000*s
+	last := t.Last
+	if eff >= r.lastEff || r.season == (WearSeason{}) {
+		return max(0, last.Km+r.season.Real(eff-r.lastEff, last.Day, max(t.recent, minKmPerDay)))
+	}
+	first := t.days[0]
+	if eff <= 0 {
+		return max(0, t.km[0]+eff)
+	}
+	// The first day by whose end the distance is covered, and within it.
+	n := sort.Search(int(last.Day-first), func(i int) bool { return r.eff.At(first+Day(i)) >= eff })
+	hi := first + Day(n)
+	lo := max(first, hi-1)
+	a, b := r.eff.At(lo), r.eff.At(hi)
+	if !(b > a) {
+		return t.Km(hi)
+	}
+	return t.Km(lo) + (t.Km(hi)-t.Km(lo))*(eff-a)/(b-a)
+}
