@@ -88,7 +88,7 @@ func (r *Reader) openCSV(in *bufio.Reader, head []byte) error {
 	src := &csvSource{in: in, delim: best.delim, eol: eol}
 	for range best.lines + skip {
 		if _, err := src.next(); err != nil {
-			return fmt.Errorf("read %s: %w", r.name, err)
+			return readError(r.name, err)
 		}
 	}
 	src.told = false

@@ -18,6 +18,8 @@ var earliest = fleet.NewDate(1950, time.January, 1)
 // dateOrders are the orders a file may declare.
 var dateOrders = []string{"dmy", "mdy", "ymd"}
 
+const noDate = "not a date: write year-month-day, such as 2026-03-01"
+
 // dates reads the dates of one file. Rows of a day stand together, so the
 // last text read is remembered.
 type dates struct {
@@ -59,7 +61,7 @@ func (d *dates) read(s string) (fleet.Date, string) {
 	if d.serial && numeric(s, "0123456789.") && len(s) != 8 {
 		x, err := strconv.ParseFloat(s, 64)
 		if err != nil || x < 1 || x > maxSerial {
-			return 0, "not a date"
+			return 0, noDate
 		}
 		return fleet.Date(int(math.Floor(x)) + d.from), ""
 	}
@@ -75,7 +77,7 @@ func (d *dates) read(s string) (fleet.Date, string) {
 	}
 	parts := strings.FieldsFunc(text, func(r rune) bool { return r == '-' || r == '/' || r == '.' || r == ' ' })
 	if len(parts) != 3 || slices.ContainsFunc(parts, func(p string) bool { return !isDigits(p) }) {
-		return 0, "not a date: write year-month-day, such as 2026-03-01"
+		return 0, noDate
 	}
 	if len(parts[0]) == 4 { // no order of use begins with the year but this one
 		return civil(parts[0], parts[1], parts[2])
@@ -106,7 +108,7 @@ var (
 // civil puts a day together. Two digits of a year are of this century.
 func civil(y, m, d string) (fleet.Date, string) {
 	if len(y) != 4 && len(y) != 2 || len(m) > 2 || len(d) > 2 {
-		return 0, "not a date: write year-month-day, such as 2026-03-01"
+		return 0, noDate
 	}
 	year, _ := strconv.Atoi(y)
 	month, _ := strconv.Atoi(m)
@@ -134,7 +136,7 @@ func cutTime(s string) (text, fault string) {
 			return s[:i], ""
 		}
 	}
-	return "", "not a date: write year-month-day, such as 2026-03-01"
+	return "", noDate
 }
 
 // namedMonth reads dates that cannot be mistaken because they name the month.

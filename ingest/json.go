@@ -156,7 +156,7 @@ func (s *jsonSource) broken(err error) error {
 		}
 		return fleet.Invalidf("%s: not JSON near byte %d, item %d: %s", s.name, s.dec.InputOffset(), max(s.item, 1), what)
 	}
-	return fmt.Errorf("read %s: %w", s.name, err)
+	return readError(s.name, err)
 }
 
 // unread is a source with its first record given back.

@@ -180,18 +180,20 @@ func parseLength(s string, u unit, exact bool) (l length, fault string) {
 	if fault != "" {
 		return l, fault
 	}
-	l.mm, l.given, l.unit = x*u.factor, s, u.name
+	l.given = s
 	if exact {
-		l.given = tidy(s, x)
+		x, l.given = tidy(s, x)
 	}
+	l.mm, l.unit = x*u.factor, u.name
 	return l, ""
 }
 
-// tidy writes a number that a program wrote with the noise of its binary
-// form, such as 7.4000000000000004, the short way.
-func tidy(s string, x float64) string {
-	if len(s) > 15 || strings.ContainsAny(s, "eE") {
-		return strconv.FormatFloat(x, 'f', -1, 64)
+// tidy takes the noise of binary arithmetic off a number that a program wrote,
+// such as 0.30000000000000004: spreadsheets show 15 digits and mean them.
+func tidy(s string, x float64) (float64, string) {
+	if len(s) <= 15 && !strings.ContainsAny(s, "eE") {
+		return x, s
 	}
-	return s
+	x, _ = strconv.ParseFloat(strconv.FormatFloat(x, 'g', 15, 64), 64)
+	return x, strconv.FormatFloat(x, 'f', -1, 64)
 }

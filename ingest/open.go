@@ -32,7 +32,7 @@ func (r *Reader) open() error {
 	in := bufio.NewReaderSize(r.in, 4*headBytes)
 	head, err := peek(in)
 	if err != nil {
-		return fmt.Errorf("read %s: %w", r.name, err)
+		return readError(r.name, err)
 	}
 	if fault := foreign(head); fault != "" {
 		return fleet.Invalidf("%s: %s", r.name, fault)
@@ -46,16 +46,24 @@ func (r *Reader) open() error {
 		in = bufio.NewReaderSize(transform.NewReader(in, utf16.NewDecoder()), 4*headBytes)
 	case bytes.HasPrefix(head, []byte("\xef\xbb\xbf")):
 		if _, err := in.Discard(3); err != nil {
-			return fmt.Errorf("read %s: %w", r.name, err)
+			return readError(r.name, err)
 		}
 	}
 	if head, err = peek(in); err != nil {
-		return fmt.Errorf("read %s: %w", r.name, err)
+		return readError(r.name, err)
 	}
 	if text := bytes.TrimLeft(head, " \t\r\n"); len(text) > 0 && (text[0] == '[' || text[0] == '{') {
 		return r.openJSON(in)
 	}
 	return r.openCSV(in, head)
+}
+
+// readError says what was being read, unless err says so already.
+func readError(name string, err error) error {
+	if errors.Is(err, fleet.ErrInvalid) {
+		return err
+	}
+	return fmt.Errorf("read %s: %w", name, err)
 }
 
 // peek returns the beginning of the file, all of a short one.
@@ -74,7 +82,7 @@ func foreign(head []byte) string {
 	for _, f := range []struct{ magic, fault string }{
 		{"\xd0\xcf\x11\xe0", "this is a spreadsheet of the old kind or one with a password: save it as .xlsx without a password, or as CSV"},
 		{"%pdf", "this is a PDF: hand in the spreadsheet it was made from, or enter the readings by hand"},
-		{"\x89png", "this is a picture: enter the readings by hand"},
+		{"\x89PNG", "this is a picture: enter the readings by hand"},
 		{"\xff\xd8\xff", "this is a picture: enter the readings by hand"},
 		{"\x1f\x8b", "this is a packed file: unpack it first"},
 		{"{\\rtf", "this is a word processor's file: save the table as .xlsx or CSV"},
@@ -108,7 +116,7 @@ func (m *meter) Read(p []byte) (int, error) {
 	n, err := m.r.Read(p)
 	m.hash.Write(p[:n])
 	if m.left -= int64(n); m.left < 0 {
-		return 0, fleet.Invalidf("%s: larger than %d MB: split the file", m.name, m.max>>20)
+		return 0, fleet.Invalidf("%s: larger than %s: split the file", m.name, size(m.max))
 	}
 	return n, err
 }
@@ -122,3 +130,11 @@ func (m *meter) drain() error {
 }
 
 func (m *meter) sum() string { return hex.EncodeToString(m.hash.Sum(nil)) }
+
+// size writes a number of bytes for people.
+func size(n int64) string {
+	if n < 1<<20 {
+		return fmt.Sprintf("%d bytes", n)
+	}
+	return fmt.Sprintf("%d MB", n>>20)
+}

@@ -39,10 +39,10 @@ type xlsxSource struct {
 func (r *Reader) openXLSX(in io.Reader) error {
 	packed, err := io.ReadAll(io.LimitReader(in, maxWorkbook+1))
 	if err != nil {
-		return fmt.Errorf("read %s: %w", r.name, err)
+		return readError(r.name, err)
 	}
 	if len(packed) > maxWorkbook {
-		return fleet.Invalidf("%s: a workbook larger than %d MB: split it, or save it as CSV", r.name, maxWorkbook>>20)
+		return fleet.Invalidf("%s: a workbook larger than %s: split it, or save it as CSV", r.name, size(maxWorkbook))
 	}
 	limit := min(max(minUnpacked, unpackRatio*int64(len(packed))), maxUnpacked)
 	if err := checkWorkbook(packed, limit); err != nil {

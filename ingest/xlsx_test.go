@@ -1,0 +1,275 @@
+package ingest
+
+import (
+	"archive/zip"
+	"bytes"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
+
+	"brakewear/internal/fleet"
+)
+
+// book makes a workbook of sheets, each a table of cells.
+func book(t testing.TB, change func(f *excelize.File), sheets ...[][]any) []byte {
+	t.Helper()
+	f := excelize.NewFile()
+	for i, rows := range sheets {
+		name := []string{"Sheet1", "Sheet2", "Sheet3"}[i]
+		if i > 0 {
+			if _, err := f.NewSheet(name); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for j, row := range rows {
+			at, _ := excelize.CoordinatesToCellName(1, j+1)
+			if err := f.SetSheetRow(name, at, &row); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if change != nil {
+		change(f)
+	}
+	var b bytes.Buffer
+	if _, err := f.WriteTo(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+var odoRows = [][]any{{"vehicle", "date", "odometer_km"}, {"Bus 1", "2026-02-01", 155000}}
+
+func TestXLSX(t *testing.T) {
+	day := time.Date(2026, 2, 1, 0, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		name  string
+		bytes []byte
+		opt   Options
+		want  []string
+		notes []string
+	}{
+		{
+			name: "dates as dates and as text, title above, gaps",
+			bytes: book(t, nil, [][]any{{"Odometers of February"}, nil, {"Vehicle", nil, "Date", "Odometer (km)"},
+				{"Bus 1", nil, day, 155000.5}, nil, {114, "x", "2026-02-02", "155 100"}}),
+			want: []string{"4 Bus 1: 2026-02-01 155000 km", "6 114: 2026-02-02 155100 km"},
+		},
+		{
+			name: "a time of day, and a value with the noise of its binary form",
+			bytes: book(t, func(f *excelize.File) {
+				f.SetCellValue("Sheet1", "D2", 0.1+0.2)
+				f.SetCellFormula("Sheet1", "E2", "D2*10") // written without a value: blank
+			}, [][]any{{"vehicle", "date", "axle", "left pad in", "right pad mm", "left rotor mm"}, {"Bus 1", day.Add(13 * time.Hour), 1, 0, nil, "23,5"}}),
+			// 0.3 in = 7.62 mm: 25.4 mm to the inch.
+			want: []string{"2 Bus 1: 2026-02-01 no km axle 1 left pad 7.62 mm (0.3 in)", "2 Bus 1: 2026-02-01 no km axle 1 left rotor 23.5 mm"},
+		},
+		{
+			name: "days counted from 1904",
+			bytes: book(t, func(f *excelize.File) {
+				yes := true
+				f.SetWorkbookProps(&excelize.WorkbookPropsOptions{Date1904: &yes})
+			}, [][]any{odoRows[0], {"Bus 1", 44592, 1}}),
+			// 44,592 days after 1 January 1904; the two date systems are 1,462
+			// days apart (ISO/IEC 29500-1, 18.17.4.1), and 46,054 is 1 February 2026.
+			want: []string{"2 Bus 1: 2026-02-01 1 km"},
+		},
+		{
+			name: "the first visible sheet that fits, and a word on the others",
+			bytes: book(t, func(f *excelize.File) { f.SetActiveSheet(1); f.SetSheetVisible("Sheet1", false) },
+				[][]any{odoRows[0], {"Hidden", "2026-02-01", 1}}, odoRows, [][]any{{"vehicle", "axle", "brake"}, {"Bus 1", 1, "disc"}}),
+			want:  []string{"2 Bus 1: 2026-02-01 155000 km"},
+			notes: []string{`0 note  "": only the first sheet that fits was read; hand in the others as files of their own: Sheet3`},
+		},
+		{
+			name:  "the sheet of the declared kind",
+			bytes: book(t, nil, odoRows, [][]any{{"vehicle", "axle", "brake"}, {"Bus 1", "1", "disc"}}),
+			opt:   Options{Kind: Axles},
+			want:  []string{"2 Bus 1: axle 1 disc"},
+		},
+		{
+			name:  "bad cells",
+			bytes: book(t, nil, [][]any{odoRows[0], {"Bus 1", 2026, 1}, {"Bus 1", day, "#N/A"}, {"Bus 1", 1e9, 1}, {"Bus 1", day}, odoRows[1]}),
+			want:  []string{"6 Bus 1: 2026-02-01 155000 km"},
+			notes: []string{
+				`2 refused date "2026": 1905-07-18 is before 1950-01-01: correct it`,
+				`3 refused odometer_km "#N/A": a spreadsheet's error, not a number: mend the cell, or leave it out`,
+				`4 refused date "1000000000": not a date: write year-month-day, such as 2026-03-01`,
+				`5 refused odometer_km "": blank: write the odometer, or leave the row out`,
+			},
+		},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rows, r := mustRead(t, string(c.bytes), c.opt)
+			if d := cmp.Diff(c.want, showAll(rows)); d != "" {
+				t.Errorf("rows (-want +got):\n%s", d)
+			}
+			if d := cmp.Diff(c.notes, showProblems(r.Problems())); d != "" {
+				t.Errorf("problems (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+// repack copies a workbook with some of its parts changed.
+func repack(t testing.TB, book []byte, parts map[string]string) []byte {
+	t.Helper()
+	in, err := zip.NewReader(bytes.NewReader(book), int64(len(book)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	out := zip.NewWriter(&b)
+	for _, f := range in.File {
+		w, err := out.Create(f.Name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text, ok := parts[f.Name]; ok {
+			io.WriteString(w, text)
+			continue
+		}
+		r, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		io.Copy(w, r)
+	}
+	if err := out.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+const firstSheet = "xl/worksheets/sheet1.xml"
+
+func TestXLSXUnreadable(t *testing.T) {
+	good := book(t, nil, odoRows)
+	bomb := `<worksheet><sheetData/></worksheet>` + strings.Repeat(" ", minUnpacked+1)
+	for _, c := range []struct {
+		name  string
+		bytes []byte
+		want  string // part of the message
+	}{
+		{"cut off", good[:len(good)/2], "damaged or was not sent whole"},
+		{"flipped", flip(good), "damaged"},
+		{"a sheet that breaks off", repack(t, good, map[string]string{firstSheet: `<worksheet><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>vehicle</t></is></c></row><row`}), "damaged"},
+		{"a sheet that is not well-formed", repack(t, good, map[string]string{firstSheet: `<worksheet><sheetData><row r="1">&</row></sheetData></worksheet>`}), "damaged"},
+		{"a bomb", repack(t, good, map[string]string{firstSheet: bomb}), "unpacks to far more"},
+		{"no workbook", repack(t, book(t, nil, nil), map[string]string{}), "the file is empty"},
+		{"another office's", zipOf(t, "mimetype", "application/vnd.oasis.opendocument.spreadsheet"), "not an .xlsx workbook"},
+		{"some archive", zipOf(t, "readings.csv", "vehicle"), "not an .xlsx workbook"},
+		{"sheets of other things", book(t, nil, [][]any{{"soup"}, {"leek"}}, [][]any{{"vehicle", "date"}}), "f, sheet Sheet2, line 1: a file of"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r, err := NewReader(bytes.NewReader(c.bytes), "f", Options{Today: today})
+			if err == nil {
+				_, err = readAll(r)
+			}
+			if !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("got error %v, want an ErrInvalid with %q", err, c.want)
+			}
+		})
+	}
+}
+
+// flip damages the packed bytes of the first part.
+func flip(book []byte) []byte {
+	b := bytes.Clone(book)
+	for i := 60; i < 100; i++ {
+		b[i] ^= 0x55
+	}
+	return b
+}
+
+func zipOf(t *testing.T, name, text string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	w, err := z.Create(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	io.WriteString(w, text)
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// TestTemplate wants every template to be a file that we read, with no row.
+func TestTemplate(t *testing.T) {
+	for _, k := range Kinds {
+		for _, format := range Formats {
+			t.Run(string(k)+" "+format, func(t *testing.T) {
+				var b bytes.Buffer
+				if err := Template(&b, k, format); err != nil {
+					t.Fatal(err)
+				}
+				r, err := NewReader(&b, string(k)+"."+format, Options{})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if r.Kind() != k {
+					t.Errorf("got kind %s", r.Kind())
+				}
+				rows, err := readAll(r)
+				if len(rows) > 0 || err != nil || len(r.Problems()) > 0 {
+					t.Errorf("got rows %q, error %v, problems %q", showAll(rows), err, showProblems(r.Problems()))
+				}
+				for _, c := range Columns(k) {
+					if r.lay.index[c.field] < 0 && c.field != fValue {
+						t.Errorf("column %s is not found", c.Name)
+					}
+				}
+			})
+		}
+	}
+	if err := Template(io.Discard, "menus", "csv"); !errors.Is(err, fleet.ErrNotFound) {
+		t.Errorf("got error %v, want ErrNotFound", err)
+	}
+	if err := Template(io.Discard, Readings, "doc"); !errors.Is(err, fleet.ErrNotFound) {
+		t.Errorf("got error %v, want ErrNotFound", err)
+	}
+}
+
+// TestSynonyms wants each other header to be found, and no header to mean two
+// columns of one kind.
+func TestSynonyms(t *testing.T) {
+	for _, k := range Kinds {
+		seen := map[string]string{}
+		for _, c := range Columns(k) {
+			for _, s := range append([]string{c.Name}, c.Synonyms...) {
+				if old, ok := seen[s]; ok {
+					t.Errorf("%s: %q means %s and %s", k, s, old, c.Name)
+				}
+				seen[s] = c.Name
+				header := strings.ToUpper(s)
+				if c.Unit != "" && s != c.Name {
+					header += " (" + c.Unit + ")"
+				}
+				l := match([]string{"-", header}, k)
+				if c.field == fValue {
+					if len(l.values) != 1 {
+						t.Errorf("%s: %q is not found", k, header)
+					}
+				} else if l.index[c.field] != 1 {
+					t.Errorf("%s: %q is not found", k, header)
+				}
+			}
+		}
+	}
+}
+
+func TestColumnsDocument(t *testing.T) {
+	var b bytes.Buffer
+	if err := WriteColumns(&b); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "../COLUMNS.md", b.String())
+}
