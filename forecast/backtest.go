@@ -25,7 +25,8 @@ type Backtest struct {
 	Truth func(v *Vehicle) (Truth, bool)
 	// Risk is the accepted chance behind the book-by dates; 0 = .05.
 	Risk float64
-	// Along also follows whole lives, by forecasts at every inspection.
+	// Along also follows whole lives, by forecasts after the fitting and at every
+	// inspection.
 	Along bool
 	// Readings also scores the thickness forecast for a later reading.
 	Readings bool
@@ -148,9 +149,15 @@ func (b *Backtest) vehicle(v *Vehicle, models [][]Model) *Scores {
 	return &r.scores
 }
 
-// visitDays returns the days of inspection, ascending.
+// visitDays returns the days on which a workshop would plan: of inspection, and
+// the one after a recorded fitting, ascending.
 func (r *replay) visitDays() []Day {
 	var out []Day
+	for _, l := range r.truth.Lives {
+		if l.Declared {
+			out = append(out, l.Fitted+1)
+		}
+	}
 	for i := range r.v.Axles {
 		for _, x := range r.v.Axles[i].Readings {
 			out = append(out, x.Day)
@@ -285,6 +292,9 @@ func (r *replay) follow(c *axleCase, m int, model string, asOf Day, f *AxleForec
 	k := lifeKey{c.main, m}
 	rec := r.lives[k]
 	if rec == nil {
+		if c.crossDay <= float64(asOf) {
+			return // past the limit before anybody could plan
+		}
 		rec = &liferecord{model: model}
 		r.lives[k] = rec
 	}

@@ -6,7 +6,8 @@ import (
 	"math"
 )
 
-// FleetRates are mean wear rates by class, axle and part, for the baselines.
+// FleetRates are mean wear rates by class, duty, axle and part, for the
+// baselines.
 type FleetRates map[string]FleetRate
 
 // FleetRate is the law of the rate at which the first position of an axle
@@ -18,7 +19,7 @@ type FleetRate struct {
 }
 
 const (
-	minRateLives = 5  // lives that give a class and axle a mean of its own
+	minRateLives = 5  // lives that give a group a mean of its own
 	minWornShare = .2 // of the usable lining, before a life tells a rate
 	minRateSD    = .1 // no fleet wears more evenly
 )
@@ -27,16 +28,21 @@ const (
 // 2 mm per 10,000 km, uncertain by a factor of three; from memory.
 var assumedRate = FleetRate{LogRate: math.Log(2e-4), SD: .55}
 
-func rateKey(class string, axle int, part Part) string {
-	return fmt.Sprintf("%s/%d/%s", class, axle, part)
+// rateKeys names the groups of a part, the closest first: by kind of work as
+// any workshop would set its intervals, by class, of all.
+func rateKeys(v *Vehicle, axle int, part Part) [3]string {
+	return [3]string{
+		fmt.Sprintf("%s/%s/%d/%s", v.Class, v.Duty, axle, part),
+		fmt.Sprintf("%s/%d/%s", v.Class, axle, part),
+		string(part),
+	}
 }
 
-func (r FleetRates) of(class string, axle int, part Part) FleetRate {
-	if g, ok := r[rateKey(class, axle, part)]; ok {
-		return g
-	}
-	if g, ok := r[string(part)]; ok {
-		return g
+func (r FleetRates) of(v *Vehicle, axle int, part Part) FleetRate {
+	for _, key := range rateKeys(v, axle, part) {
+		if g, ok := r[key]; ok {
+			return g
+		}
 	}
 	return assumedRate
 }
@@ -78,8 +84,9 @@ func (s rateSums) addVehicle(v *Vehicle, lives [][]Series) {
 				continue
 			}
 			delete(fastest, k)
-			s.add(rateKey(v.Class, v.Axles[i].Number, k.part), math.Log(rate))
-			s.add(string(k.part), math.Log(rate))
+			for _, key := range rateKeys(v, v.Axles[i].Number, k.part) {
+				s.add(key, math.Log(rate))
+			}
 		}
 	}
 }
@@ -122,8 +129,8 @@ func naiveLives(v *Vehicle, asOf Day) [][]Series {
 	return out
 }
 
-// FixedInterval gives each part the fleet's mean life for its class and axle,
-// whatever is measured. It exists to be beaten in a backtest.
+// FixedInterval gives each part the fleet's mean life for its class, duty and
+// axle, whatever is measured. It exists to be beaten in a backtest.
 type FixedInterval struct {
 	Rates FleetRates
 }
@@ -145,7 +152,7 @@ func (m *FixedInterval) Name() string { return "fixed" }
 // Forecast implements Model.
 func (m *FixedInterval) Forecast(v *Vehicle, asOf Day, _ Options) []AxleForecast {
 	return naiveForecast(m.Name(), v, asOf, func(a *Axle, s *Series, now float64) (Dist, float64) {
-		fleet := m.Rates.of(v.Class, a.Number, s.Pos.Part)
+		fleet := m.Rates.of(v, a.Number, s.Pos.Part)
 		rate := math.Exp(fleet.LogRate)
 		start, wear := s.StartKm, s.Spec.Wear(s.StartMM)
 		if math.IsNaN(start) {

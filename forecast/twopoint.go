@@ -14,9 +14,9 @@ import (
 // found to have in training; dates come from the mean km/day without any.
 type TwoPoint struct {
 	Rates FleetRates
-	// Spread is the log sd of the distance left: from a mean rate, from a line
-	// through one inspection, through two.
-	Spread [3]float64
+	// Spread is the log sd of the distance left, from a line through one
+	// inspection and through two.
+	Spread [2]float64
 }
 
 var _ Model = (*TwoPoint)(nil)
@@ -28,7 +28,7 @@ const (
 )
 
 // assumedSpread of TwoPoint, where a fleet is too small to learn it; judgement.
-var assumedSpread = [3]float64{.6, .5, .4}
+var assumedSpread = [2]float64{.5, .4}
 
 // TrainTwoPoint learns mean rates, and the spread of two-point lines from the
 // lives that came near their limit: the log of the distance left over that
@@ -46,12 +46,8 @@ func TrainTwoPoint(seq iter.Seq[*Vehicle], asOf Day) *TwoPoint {
 		}
 	}
 	m := &TwoPoint{Rates: sums.rates(), Spread: assumedSpread}
-	// Without a line the spread is that of the rates themselves.
-	if g, ok := m.Rates[string(Pad)]; ok {
-		m.Spread[0] = g.SD
-	}
 	for i, e := range errs {
-		if i > 0 && e.n >= minLogRatios {
+		if e.n >= minLogRatios {
 			m.Spread[i] = math.Sqrt(e.squares / e.n)
 		}
 	}
@@ -74,8 +70,8 @@ func (s *Series) twoPointErrors(errs *[len(assumedSpread)]logRatios) {
 			continue
 		}
 		e := min(max(math.Log((end-line.base)/line.left), -maxLogRatio), maxLogRatio)
-		errs[line.inspections].n++
-		errs[line.inspections].squares += e * e
+		errs[line.inspections-1].n++
+		errs[line.inspections-1].squares += e * e
 	}
 }
 
@@ -155,7 +151,7 @@ func (m *TwoPoint) Forecast(v *Vehicle, asOf Day, _ Options) []AxleForecast {
 	return naiveForecast(m.Name(), v, asOf, func(a *Axle, s *Series, now float64) (Dist, float64) {
 		span := s.Spec.Span()
 		points := s.points()
-		fleet := m.Rates.of(v.Class, a.Number, s.Pos.Part)
+		fleet := m.Rates.of(v, a.Number, s.Pos.Part)
 		mean := math.Exp(fleet.LogRate)
 		if len(points) == 0 {
 			// Nothing measured and no fitting known: half worn, for all one knows.
@@ -163,9 +159,9 @@ func (m *TwoPoint) Forecast(v *Vehicle, asOf Day, _ Options) []AxleForecast {
 		}
 		line := twoPointLine(span, points)
 		if math.IsNaN(line.left) {
-			return logNormalFrom(line.base, (span-points[len(points)-1].wear)/mean, m.Spread[0]), mean
+			return logNormalFrom(line.base, (span-points[len(points)-1].wear)/mean, fleet.SD), mean
 		}
-		return logNormalFrom(line.base, line.left, m.Spread[line.inspections]), line.rate
+		return logNormalFrom(line.base, line.left, m.Spread[line.inspections-1]), line.rate
 	})
 }
 

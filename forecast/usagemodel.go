@@ -3,6 +3,7 @@ package forecast
 import (
 	"math"
 	"sort"
+	"strings"
 )
 
 // ClassUsage describes how vehicles of one class are driven. The log of a
@@ -33,7 +34,8 @@ type ClassUsage struct {
 // following single weeks.
 const harmonics = 3
 
-// UsageModel is what a fleet teaches about distance driven, by class. It holds
+// UsageModel is what a fleet teaches about distance driven, by class and by
+// UsageClass. It holds
 // numbers only and goes through JSON unchanged.
 type UsageModel struct {
 	Classes map[string]ClassUsage
@@ -67,10 +69,20 @@ func DefaultUsage() UsageModel {
 	return m
 }
 
-// class returns the figures of a class; an empty model stands for the default.
+// UsageClass names the class and duty of v, for Forecast: vehicles of one class
+// drive their distance by what they are used for.
+func UsageClass(v *Vehicle) string { return v.Class + dutyMark + v.Duty }
+
+const dutyMark = "/"
+
+// class returns the figures of a class, or class and duty; an empty model
+// stands for the default.
 func (m *UsageModel) class(name string) ClassUsage {
 	if c, ok := m.Classes[name]; ok {
 		return c
+	}
+	if class, _, ok := strings.Cut(name, dutyMark); ok {
+		return m.class(class)
 	}
 	if m.Other.OUDays > 0 {
 		return m.Other
@@ -79,7 +91,8 @@ func (m *UsageModel) class(name string) ClassUsage {
 	return d.class(name)
 }
 
-// Forecast forecasts one vehicle of a class from asOf on. The track should hold
+// Forecast forecasts one vehicle of a class, better of a UsageClass, from asOf
+// on. The track should hold
 // nothing later than asOf. Few readings lean on the class; a track without any
 // gives the unknown Usage. It costs some 25 microseconds.
 func (m *UsageModel) Forecast(t Track, class string, asOf Day) Usage {

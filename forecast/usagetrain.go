@@ -32,8 +32,9 @@ const (
 )
 
 // TrainUsage learns the model from the odometers of a fleet up to asOf, in one
-// pass and bounded memory. The order of vehicles changes nothing but the last
-// bits. Classes of few vehicles lean on the defaults.
+// pass and bounded memory: each class, and each duty in it. The order of
+// vehicles changes nothing but the last bits. A duty of few vehicles leans on
+// its class, a class on the defaults.
 func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
 	classes := make(map[string]*usageSums)
 	for v := range seq {
@@ -41,12 +42,14 @@ func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
 		if len(t.days) < 2 {
 			continue
 		}
-		s := classes[v.Class]
-		if s == nil {
-			s = new(usageSums)
-			classes[v.Class] = s
+		for _, name := range [2]string{v.Class, UsageClass(v)} {
+			s := classes[name]
+			if s == nil {
+				s = new(usageSums)
+				classes[name] = s
+			}
+			s.add(&t, v.ID)
 		}
-		s.add(&t, v.ID)
 	}
 	m := DefaultUsage()
 	names := make([]string, 0, len(classes))
@@ -55,7 +58,7 @@ func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
 			names = append(names, name)
 		}
 	}
-	slices.Sort(names)
+	slices.Sort(names) // a class before its duties, which lean on it
 	for _, name := range names {
 		m.Classes[name] = classes[name].fit(m.class(name))
 	}
