@@ -10,6 +10,7 @@ import (
 // odometer track, and what it was made of.
 type fitted struct {
 	Trend
+	past *Trend // up to Trend.X0, where it differs
 	// pivots are the quantiles, at Levels, of (wear - line)/standard error.
 	pivots   []float64
 	readings int
@@ -311,6 +312,9 @@ func (l *fitted) path(s *Series, t Track, now float64) []PathPoint {
 	for i := range out {
 		km := s.StartKm + (end-s.StartKm)*float64(i)/(pathPoints-1)
 		y, se := l.At(km)
+		if l.past != nil && km < l.X0 {
+			y, se = l.past.At(km)
+		}
 		a, b := s.value(y-q*se), s.value(y+q*se)
 		out[i] = PathPoint{Km: t.Display(km), Mid: s.value(y), Lo: min(a, b), Hi: max(a, b)}
 	}

@@ -15,6 +15,15 @@ func (t Trend) At(x float64) (y, se float64) {
 	return t.A + t.B*u, math.Sqrt(math.Max(t.VAA+u*(2*t.VAB+u*t.VBB), 0))
 }
 
+// from returns the same line told from another place.
+func (t Trend) from(x0 float64) Trend {
+	u := x0 - t.X0
+	return Trend{
+		X0: x0, A: t.A + u*t.B, B: t.B,
+		VAA: t.VAA + u*(2*t.VAB+u*t.VBB), VAB: t.VAB + u*t.VBB, VBB: t.VBB,
+	}
+}
+
 // Inverse returns where the line meets y0, and the standard error of that
 // place by the delta method; with extra > 0, that of a single reading of
 // variance extra reaching y0. NaN for a level line.
