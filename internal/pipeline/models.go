@@ -35,6 +35,30 @@ var kinds = []kind{
 		},
 		load: loadAs[forecast.Pooled],
 	},
+	{
+		name: "full",
+		train: func(iter.Seq[*forecast.Vehicle], forecast.Day) (forecast.Model, error) {
+			return &forecast.Full{Params: forecast.DefaultParams()}, nil
+		},
+		load: loadAs[forecast.Full],
+	},
+}
+
+// yardsticks are models that only serve to be compared with: what a workshop
+// does without a forecast.
+var yardsticks = []kind{
+	{
+		name: "two-point",
+		train: func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
+			return forecast.TrainTwoPoint(vs, asOf), nil
+		},
+	},
+	{
+		name: "fixed",
+		train: func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
+			return forecast.TrainFixedInterval(vs, asOf), nil
+		},
+	},
 }
 
 // loadAs reads a model from the JSON it was kept in.

@@ -1,0 +1,137 @@
+package demo
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+)
+
+// ReadTruth reads what WriteCSV wrote of the truth into dir, by vehicle, as
+// far as forecasts are scored by it.
+func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
+	truth := map[string]*forecast.Truth{}
+	of := func(vehicle string) *forecast.Truth {
+		if truth[vehicle] == nil {
+			truth[vehicle] = new(forecast.Truth)
+		}
+		return truth[vehicle]
+	}
+	err := eachRow(filepath.Join(dir, "truth", "lives.csv"), func(c *cells) {
+		l := forecast.Life{
+			Axle:      int(c.number("axle")),
+			Part:      forecast.Part(c.text("part")),
+			Fitted:    c.day("fitted_date", math.MinInt32),
+			Removed:   c.day("removed_date", forecast.NotRemoved),
+			FittedKm:  c.number("fitted_km"),
+			RemovedKm: c.number("removed_km"),
+			Declared:  c.text("declared") == "yes",
+			CrossKm:   c.number("limit_km"),
+			CrossDay:  math.NaN(),
+			First: forecast.Position{
+				Part: forecast.Part(c.text("part")),
+				Side: c.text("first_side"),
+				Face: c.text("first_face"),
+			},
+			Km10: 10 / c.number("group_rate_mm_per_10000km") * 10_000,
+		}
+		if c.text("limit_date") != "" {
+			l.CrossDay = float64(c.day("limit_date", 0))
+		}
+		t := of(c.text("vehicle"))
+		t.Lives = append(t.Lives, l)
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = eachRow(filepath.Join(dir, "truth", "odometer.csv"), func(c *cells) {
+		if c.text("kind") == clusterSwap {
+			t := of(c.text("vehicle"))
+			t.Shifts = append(t.Shifts, forecast.Shift{
+				Day: c.day("date", 0),
+				Km:  c.number("km") - c.number("written_km"),
+			})
+		}
+	})
+	return truth, err
+}
+
+// cells is one row, read by the names of its columns; the first fault is kept.
+type cells struct {
+	at  map[string]int
+	row []string
+	err error
+}
+
+func (c *cells) text(column string) string {
+	i, ok := c.at[column]
+	if !ok || i >= len(c.row) {
+		c.err = errors.Join(c.err, fmt.Errorf("no column %s", column))
+		return ""
+	}
+	return c.row[i]
+}
+
+// number is NaN where the cell is blank.
+func (c *cells) number(column string) float64 {
+	s := c.text(column)
+	if s == "" {
+		return math.NaN()
+	}
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		c.err = errors.Join(c.err, fmt.Errorf("column %s: %w", column, err))
+	}
+	return x
+}
+
+func (c *cells) day(column string, blank forecast.Day) forecast.Day {
+	s := c.text(column)
+	if s == "" {
+		return blank
+	}
+	d, err := fleet.ParseDate(s)
+	if err != nil {
+		c.err = errors.Join(c.err, fmt.Errorf("column %s: %w", column, err))
+	}
+	return forecast.Day(d)
+}
+
+// eachRow calls fn for every row below the header of a CSV file.
+func eachRow(name string, fn func(*cells)) error {
+	f, err := os.Open(name)
+	if err != nil {
+		return fleet.Invalidf("%v", err)
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	header, err := r.Read()
+	if err != nil {
+		return fleet.Invalidf("%s: %v", name, err)
+	}
+	c := cells{at: make(map[string]int, len(header))}
+	for i, h := range header {
+		c.at[h] = i
+	}
+	for {
+		c.row, err = r.Read()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err == nil {
+			fn(&c)
+			err = c.err
+		}
+		if err != nil {
+			line, _ := r.FieldPos(0)
+			return fleet.Invalidf("%s: line %d: %v", name, line, err)
+		}
+	}
+}
