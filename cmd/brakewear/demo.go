@@ -1,0 +1,50 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"brakewear/internal/demo"
+	"brakewear/internal/fleet"
+)
+
+type demoCmd struct {
+	Database string `help:"File to keep the demo's database in; a temporary one unless given." placeholder:"FILE"`
+	Listen   string `help:"Address to serve on; a free port of this machine unless given." default:"127.0.0.1:0"`
+}
+
+func (c demoCmd) Run(e *env) error {
+	file := c.Database
+	if file == "" {
+		dir, err := os.MkdirTemp("", "brakewear-demo-*")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		file = filepath.Join(dir, "demo.db")
+	}
+	db, err := database{Database: file}.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	svc := e.service(db, 0)
+	vehicles, _, _, err := db.Counts(e.ctx, fleet.AllFleets())
+	if err != nil {
+		return err
+	}
+	if vehicles == 0 {
+		fmt.Fprintln(e.stdout, "Making the demo fleet: invented vehicles of an invented island.")
+		today := fleet.DateOf(e.now())
+		if err := demo.TakeIn(e.ctx, svc, demo.Island(today)); err != nil {
+			return fmt.Errorf("demo fleet: %w", err)
+		}
+		rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, today)
+		if err != nil {
+			return err
+		}
+		printRefit(e.stdout, rep)
+	}
+	return serve(e, svc, c.Listen)
+}

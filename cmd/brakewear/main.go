@@ -1,0 +1,21 @@
+// Command brakewear forecasts brake wear for vehicle fleets and plans the
+// work.
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	err := run(ctx, os.Args[1:], os.Getenv, os.Stdout, os.Stderr)
+	stop()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "brakewear:", err)
+		os.Exit(exitCode(err))
+	}
+}

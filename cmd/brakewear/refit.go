@@ -1,0 +1,62 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+)
+
+type refitCmd struct {
+	database
+	AsOf  string  `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
+	Model string  `help:"Model to forecast with." default:"${model}" enum:"${models}"`
+	Risk  float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+}
+
+func (c refitCmd) Run(e *env) error {
+	asOf, err := dayOr(c.AsOf, e)
+	if err != nil {
+		return err
+	}
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	svc := e.service(db, c.Risk)
+	svc.Model = c.Model
+	rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, asOf)
+	if err != nil {
+		return err
+	}
+	printRefit(e.stdout, rep)
+	return nil
+}
+
+func printRefit(w io.Writer, rep pipeline.RefitReport) {
+	fmt.Fprintf(w, "forecast %d axles of %d vehicles with the model %s\n", rep.Axles, rep.Vehicles, rep.Model)
+}
+
+// dayOr reads an ISO date, or returns today when there is none.
+func dayOr(s string, e *env) (fleet.Date, error) {
+	if s == "" {
+		return fleet.DateOf(e.now()), nil
+	}
+	d, err := fleet.ParseDate(s)
+	if err != nil {
+		return 0, fleet.Invalidf("%v", err)
+	}
+	return d, nil
+}
+
+func validRisk(r float64) error {
+	if !(r > 0 && r < 0.5) {
+		return fleet.Invalidf("risk %g: want a share above 0 and below 0.5, such as 0.05", r)
+	}
+	return nil
+}

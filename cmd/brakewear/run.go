@@ -1,0 +1,116 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/kong"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// Exit codes beside 0; scripts rely on them.
+const (
+	exitFailed  = 1 // something went wrong that the caller cannot mend
+	exitUsage   = 2 // the command line or a file cannot be read as meant
+	exitRefused = 3 // done, but rows of the input were refused
+)
+
+// errRefused ends a command that did its work but had to refuse rows.
+var errRefused = errors.New("some rows were refused; they are listed above")
+
+// cli is the command line. Each command is a file.
+type cli struct {
+	Forecast forecastCmd `cmd:"" help:"Forecast from files, without a server or a database."`
+	Serve    serveCmd    `cmd:"" help:"Serve the pages and the API."`
+	Demo     demoCmd     `cmd:"" help:"Serve an invented fleet, to look around in."`
+	Import   importCmd   `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
+	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
+	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
+	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
+	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
+	Version  versionCmd  `cmd:"" help:"Print the version."`
+}
+
+// env is what a command gets from outside.
+type env struct {
+	ctx    context.Context
+	getenv func(string) string
+	stdout io.Writer
+	stderr io.Writer
+	now    func() time.Time
+	log    *slog.Logger
+}
+
+// run executes one command line. It is main without the process around it, so
+// that tests can run the program.
+func run(ctx context.Context, args []string, getenv func(string) string, stdout, stderr io.Writer) error {
+	e := &env{
+		ctx:    ctx,
+		getenv: getenv,
+		stdout: stdout,
+		stderr: stderr,
+		now:    time.Now,
+		log:    slog.New(slog.NewTextHandler(stderr, nil)),
+	}
+	var c cli
+	done := false
+	parser, err := kong.New(&c,
+		kong.Name("brakewear"),
+		kong.Description("Forecasts brake wear for vehicle fleets and plans the work."),
+		kong.Writers(stdout, stderr),
+		kong.Exit(func(int) { done = true }), // help was printed
+		kong.Vars{"model": pipeline.DefaultModel, "models": strings.Join(pipeline.ModelNames(), ",")},
+	)
+	if err != nil {
+		return fmt.Errorf("command line: %w", err)
+	}
+	kctx, err := parser.Parse(args)
+	switch {
+	case done:
+		return nil
+	case err != nil:
+		return fleet.Invalidf("%v (brakewear --help lists the commands)", err)
+	}
+	return kctx.Run(e)
+}
+
+// exitCode maps an error to the process's exit code.
+func exitCode(err error) int {
+	switch {
+	case errors.Is(err, errRefused):
+		return exitRefused
+	case errors.Is(err, fleet.ErrInvalid), errors.Is(err, fleet.ErrNotFound):
+		return exitUsage
+	}
+	return exitFailed
+}
+
+// database is the flag that commands working on a database share.
+type database struct {
+	Database string `help:"PostgreSQL URL, or the file of the embedded database." env:"DATABASE_URL" default:"brakewear.db" placeholder:"URL|FILE"`
+}
+
+// open opens the database and brings it to the present schema.
+func (d database) open(e *env) (*store.DB, error) {
+	db, err := store.Open(e.ctx, d.Database)
+	if err != nil {
+		return nil, err
+	}
+	if err := db.Migrate(e.ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
+// service returns the verbs over db.
+func (e *env) service(db *store.DB, risk float64) *pipeline.Service {
+	return &pipeline.Service{DB: db, Risk: risk, Now: e.now}
+}
