@@ -110,6 +110,7 @@ func TestBadInput(t *testing.T) {
 		{"one reading, past the limit", pad12, []Reading{reading(890, left, 1.5)}, nil, []Code{PastLimit, FewReadings}, true},
 		{"long ago", pad12, []Reading{reading(100, left, 11), reading(200, left, 10.5)}, nil, []Code{OldReadings}, true},
 		{"no readings at all", pad12, nil, nil, []Code{NoReadings}, false},
+		{"a side that is none", pad12, append([]Reading{reading(600, Position{Part: Pad, Side: "middle", Face: "top"}, 7)}, good...), append([]Fitment{fitment(100, Position{Part: Pad, Side: "middle"})}, new0...), nil, true},
 		{"sensor signal alone", pad12, []Reading{{Day: 800, Km: nan, Pos: left, MM: 3, Tripped: true}}, new0, []Code{FewReadings}, true},
 		{"a reading of a part without values", pad12, append([]Reading{reading(600, Position{Part: Rotor}, 24)}, good...), new0, []Code{NoSpec}, true},
 	} {
