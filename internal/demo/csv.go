@@ -74,10 +74,15 @@ func writeCSV(dir string, vehicles iter.Seq[*Vehicle]) (err error) {
 		if err != nil {
 			return nil
 		}
-		var f *table
-		if f, err = newTable(filepath.Join(dir, name), header); err == nil {
-			files = append(files, f)
+		name = filepath.Join(dir, name)
+		file, fault := os.Create(name)
+		if fault != nil {
+			err = fmt.Errorf("write simulated files: %w", fault)
+			return nil
 		}
+		f := newTable(name, file, header)
+		f.file = file
+		files = append(files, f)
 		return f
 	}
 	rec := records{
@@ -112,19 +117,15 @@ func writeCSV(dir string, vehicles iter.Seq[*Vehicle]) (err error) {
 type table struct {
 	name   string
 	w      *bufio.Writer
-	file   io.Closer
+	file   io.Closer // nil: nothing to close
 	line   []byte
 	failed error
 }
 
-func newTable(name, header string) (*table, error) {
-	f, err := os.Create(name)
-	if err != nil {
-		return nil, fmt.Errorf("write simulated files: %w", err)
-	}
-	t := &table{name: name, w: bufio.NewWriterSize(f, 1<<18), file: f}
+func newTable(name string, w io.Writer, header string) *table {
+	t := &table{name: name, w: bufio.NewWriterSize(w, 1<<18)}
 	_, t.failed = t.w.WriteString(header + "\n")
-	return t, nil
+	return t
 }
 
 func (t *table) err() error {
@@ -138,8 +139,10 @@ func (t *table) close() error {
 	if err := t.w.Flush(); t.failed == nil {
 		t.failed = err
 	}
-	if err := t.file.Close(); t.failed == nil {
-		t.failed = err
+	if t.file != nil {
+		if err := t.file.Close(); t.failed == nil {
+			t.failed = err
+		}
 	}
 	return t.err()
 }

@@ -44,7 +44,7 @@ type depot struct {
 // Habits of depots are assumptions.
 const (
 	depotBiasSD = .05
-	cautionMean = 1.5
+	cautionMean = 1.8
 	cautionSD   = .25
 )
 
@@ -144,9 +144,9 @@ func (w *world) plan(i int) *plan {
 // plate makes a plate of an invented pattern: a digit, two letters, four digits.
 func plate(i uint64) string {
 	const letters = "ACEHKLMNPRTX"
-	// 7919 is coprime to the number of plates: neighbours look unlike, and no
+	// The factor is coprime to the number of plates: neighbours look unlike, and no
 	// plate comes twice.
-	n := i * 7919 % (9 * 144 * 10000)
+	n := i * 4999999 % (9 * 144 * 10000)
 	return fmt.Sprintf("%d%c%c %04d", n%9+1, letters[n/9%12], letters[n/108%12], n/1296)
 }
 

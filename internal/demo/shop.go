@@ -13,9 +13,9 @@ const (
 	axleMeasured = .88 // of the axles at an inspection
 	atOnce       = .60 // of changes due are made on the day
 	bookedMin    = 3   // days until a booked change
-	bookedMax    = 20
+	bookedMax    = 14
 	trustDays    = 45 // since fitting, before its own wear is believed
-	elsewhereMax = 25 // days until a change that nobody writes down
+	elsewhereMax = 15 // days until a change that nobody writes down
 
 	counterMeasured = .20 // of the inspections of an axle: rotors or drums too
 	machined        = .10 // of pad changes that leave the rotors on

@@ -1,0 +1,59 @@
+package demo
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"iter"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+)
+
+// TakeIn imports the vehicles' records the way a workshop would, as five files.
+// It is meant for fleets that fit into memory.
+func TakeIn(ctx context.Context, svc *pipeline.Service, vehicles iter.Seq[*Vehicle]) error {
+	// In the order in which one hangs on another.
+	files := []struct {
+		kind         ingest.Kind
+		name, header string
+		body         bytes.Buffer
+		table        *table
+	}{
+		{kind: ingest.Vehicles, name: vehiclesFile, header: vehiclesHeader},
+		{kind: ingest.Axles, name: axlesFile, header: axlesHeader},
+		{kind: ingest.Odometer, name: odometerFile, header: odometerHeader},
+		{kind: ingest.Fitments, name: fitmentsFile, header: fitmentsHeader},
+		{kind: ingest.Readings, name: readingsFile, header: readingsHeader},
+	}
+	for i := range files {
+		f := &files[i]
+		f.table = newTable(f.name, &f.body, f.header)
+	}
+	rec := records{
+		vehicles: files[0].table, axles: files[1].table, odometer: files[2].table,
+		fitments: files[3].table, readings: files[4].table,
+	}
+	for v := range vehicles {
+		rec.write(v)
+	}
+	for i := range files {
+		f := &files[i]
+		if err := f.table.close(); err != nil {
+			return err
+		}
+		up, err := svc.Import(ctx, fleet.AllFleets(), "demo", pipeline.File{
+			Name: f.name, Kind: f.kind, Body: bytes.NewReader(f.body.Bytes()),
+		})
+		if err != nil {
+			return fmt.Errorf("take in %s: %w", f.name, err)
+		}
+		for _, p := range up.Problems {
+			if p.Refused {
+				return fmt.Errorf("take in %s: line %d, %s %q: %s", f.name, p.Line, p.Column, p.Read, p.Message)
+			}
+		}
+	}
+	return nil
+}
