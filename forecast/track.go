@@ -147,7 +147,7 @@ func trackOf(v *Vehicle, asOf Day) Track {
 	add := func(d Day, km float64) {
 		o := Odometer{d, km}
 		// Positions of one visit share their odometer value.
-		if d <= asOf && !math.IsNaN(km) && o != last {
+		if d <= asOf && !math.IsNaN(km) && (len(rs) == 0 || o != last) {
 			rs = append(rs, o)
 			last = o
 		}
