@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"text/tabwriter"
 
+	"brakewear/dashboard/chart"
 	"brakewear/forecast"
 	"brakewear/ingest"
 	"brakewear/internal/demo"
@@ -25,6 +26,7 @@ type backtestCmd struct {
 	AsOf     []string `help:"Days to forecast from." required:"" placeholder:"2025-03-31,2025-09-30"`
 	Lives    bool     `help:"Also follow whole lives of parts, planned anew at every inspection."`
 	Risk     float64  `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+	Plot     string   `help:"Also draw into this SVG file how often the quantiles held." placeholder:"FILE"`
 	Format   string   `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
 }
 
@@ -57,7 +59,13 @@ func (c backtestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	switch rows := scores.Rows(); c.Format {
+	rows := scores.Rows()
+	if c.Plot != "" {
+		if err := plotScores(c.Plot, rows); err != nil {
+			return err
+		}
+	}
+	switch c.Format {
 	case "json":
 		enc := json.NewEncoder(e.stdout)
 		enc.SetIndent("", " ")
@@ -116,6 +124,14 @@ func (c backtestCmd) source(e *env, opt *pipeline.BacktestOptions) (svc *pipelin
 		return nil, nil, err
 	}
 	return svc, done, nil
+}
+
+func plotScores(name string, rows []forecast.ScoreRow) error {
+	c := chart.Reliability(rows)
+	if c == nil {
+		return fleet.Invalidf("nothing to draw: no case was scored on these days")
+	}
+	return os.WriteFile(name, c.SVG(chart.WideWidth, chart.WideWidth), 0o644)
 }
 
 func scoresTable(w io.Writer, rows []forecast.ScoreRow) error {
