@@ -126,6 +126,10 @@ func (b *Backtest) vehicle(v *Vehicle, models [][]Model) *Scores {
 	if !ok {
 		return new(Scores)
 	}
+	truth.Lives = slices.Clone(truth.Lives)
+	for i := range truth.Lives {
+		truth.Lives[i].path = truth.Path
+	}
 	r := &replay{Backtest: b, v: v, truth: truth, lives: make(map[lifeKey]*liferecord)}
 	days := slices.Clone(b.AsOf)
 	var visits []Day
@@ -170,8 +174,14 @@ func (r *replay) visitDays() []Day {
 // day forecasts from one day with all models and scores the answers.
 func (r *replay) day(asOf Day, models []Model, onGrid, atVisit bool) {
 	var cases []axleCase
+	// Forecasts are on the scale of the last odometer reading that makes sense:
+	// a cluster changed since then cannot be known.
+	shift := r.truth.shift(asOf)
+	if t := trackOf(r.v, asOf); t.Known() {
+		shift = r.truth.shift(t.Last.Day)
+	}
 	for i := range r.v.Axles {
-		if c, ok := r.axleCase(&r.v.Axles[i], asOf); ok {
+		if c, ok := r.axleCase(&r.v.Axles[i], asOf, shift); ok {
 			cases = append(cases, c)
 		}
 	}
@@ -220,8 +230,8 @@ func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // axleCase returns the case of an axle on a day. Parts changed off the record
 // since the last inspection cannot be known to any model and are left out.
-func (r *replay) axleCase(a *Axle, asOf Day) (axleCase, bool) {
-	c := axleCase{axle: a, crossKm: math.NaN(), crossDay: math.NaN(), shift: r.truth.shift(asOf)}
+func (r *replay) axleCase(a *Axle, asOf Day, shift float64) (axleCase, bool) {
+	c := axleCase{axle: a, crossKm: math.NaN(), crossDay: math.NaN(), shift: shift}
 	lives := r.truth.on(a.Number, asOf)
 	for _, l := range lives {
 		if (l.Part == Pad || l.Part == Lining) && (c.main == nil || l.Fitted > c.main.Fitted) {

@@ -1,6 +1,9 @@
 package forecast
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // PlanRisks are the accepted chances at which bookings are played through.
 var PlanRisks = [...]float64{.0025, .005, .01, .02, .03, .05, .08, .1, .15, .2, .25, .3, .4, .5}
@@ -140,18 +143,41 @@ func (l *Life) left(day float64) float64 {
 
 // kmOn returns the true total on a day, linear between what is known.
 func (l *Life) kmOn(day float64) float64 {
-	d0, k0, d1, k1 := float64(l.Fitted), l.FittedKm, l.CrossDay, l.CrossKm
-	if r := float64(l.Removed); l.Removed != NotRemoved && r > d0 && r < d1 && l.RemovedKm > k0 && l.RemovedKm < k1 {
-		if day > r {
-			d0, k0 = r, l.RemovedKm
-		} else {
-			d1, k1 = r, l.RemovedKm
+	from, to := Odometer{l.Fitted, l.FittedKm}, math.Inf(1)
+	toKm := math.NaN()
+	add := func(d, km float64) {
+		switch {
+		case math.IsNaN(d) || math.IsNaN(km):
+		case d <= day && d >= float64(from.Day):
+			from = Odometer{Day(d), km}
+		case d > day && d < to:
+			to, toKm = d, km
 		}
 	}
-	if d1 <= d0 {
-		return k1
+	if n := len(l.path); n > 0 {
+		i := sort.Search(n, func(i int) bool { return float64(l.path[i].Day) > day })
+		if i > 0 {
+			add(float64(l.path[i-1].Day), l.path[i-1].Km)
+		}
+		if i < n {
+			add(float64(l.path[i].Day), l.path[i].Km)
+		}
+	} else if l.Removed != NotRemoved {
+		add(float64(l.Removed), l.RemovedKm)
 	}
-	return k0 + (k1-k0)*(day-d0)/(d1-d0)
+	add(l.CrossDay, l.CrossKm)
+	if math.IsInf(to, 1) {
+		// Past all that is known: on at the pace so far.
+		if from.Day == l.Fitted {
+			return from.Km
+		}
+		pace := (from.Km - l.FittedKm) / daysBetween(l.Fitted, from.Day)
+		return from.Km + pace*(day-float64(from.Day))
+	}
+	if math.IsInf(toKm, 1) {
+		return math.NaN()
+	}
+	return from.Km + (toKm-from.Km)*(day-float64(from.Day))/(to-float64(from.Day))
 }
 
 // decision is a forecast made on one day of a life, beside the true day on

@@ -17,6 +17,11 @@ const (
 	// freshCost is its cost when the new level starts near zero, as a new
 	// cluster does: two readings are enough.
 	freshCost = 1.8
+	// blankCost is its cost when it moreover lies below a twentieth of the old
+	// one, which no single wrong or lost digit explains: one reading is enough,
+	// until a later one goes on from the old level.
+	blankCost  = .9
+	blankShare = 20
 	// sprintCost is the cost of one long trip: dearer than setting one
 	// reading aside, cheaper than believing in a swap.
 	sprintCost = 1.2
@@ -197,6 +202,9 @@ func (p stepPrice) of(dkm, days, value float64) (cost float64, shift bool) {
 	reach := p.top*days + slackKm
 	switch {
 	case dkm < 0 && value <= reach:
+		if value >= 1 && value*blankShare < value-dkm { // 0 is what people enter for "not read"
+			return blankCost, true
+		}
 		return freshCost, true
 	case dkm < 0 || dkm > reach+sprintKm:
 		return shiftCost, true

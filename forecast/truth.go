@@ -22,6 +22,8 @@ type Life struct {
 	// Km10 is the distance that wears 10 mm at the rate of the axle's group;
 	// 0 where not known.
 	Km10 float64
+
+	path []Odometer // Truth.Path
 }
 
 // NotRemoved is the day of removal of parts still on.
@@ -32,6 +34,9 @@ type Truth struct {
 	Lives []Life
 	// Shifts are the changes of the instrument cluster, in order of day.
 	Shifts []Shift
+	// Path is the true total on some days, ascending, as far as it is known;
+	// without it distances are interpolated between the ends of lives.
+	Path []Odometer
 }
 
 // Shift says that from Day on the dashboard shows Km less than the total.
@@ -80,6 +85,9 @@ const (
 func ObservedTruth(v *Vehicle, until Day) Truth {
 	track := trackOf(v, until)
 	var t Truth
+	for i, d := range track.days {
+		t.Path = append(t.Path, Odometer{d, track.km[i]})
+	}
 	for _, s := range track.Swaps {
 		i := slices.Index(track.days, s.Before)
 		t.Shifts = append(t.Shifts, Shift{s.Before, track.shift[i]})
