@@ -33,14 +33,14 @@ var (
 // Axles adds axles or changes those with the same vehicle and number. A part
 // without a specification in the entry keeps the one it has, unless the kind
 // of brake changes.
-func (w *Writer) Axles(as []fleet.Axle) (Counts, error) {
-	var c Counts
+func (w *Writer) Axles(as []fleet.Axle) (c Counts, err error) {
+	defer w.end("store axles", &err)
 	for i := range as {
 		if err := as[i].Validate(); err != nil {
 			return c, err
 		}
 	}
-	err := waves(as, axleKeyOf, func(wave []fleet.Axle) error { return w.axles(wave, &c) })
+	err = waves(as, axleKeyOf, func(wave []fleet.Axle) error { return w.axles(wave, &c) })
 	return c, err
 }
 

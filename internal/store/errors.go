@@ -31,6 +31,8 @@ func wrap(ctx context.Context, what string, err error) error {
 	switch kindOf(err) {
 	case fleet.ErrUnavailable:
 		return fmt.Errorf("%s: the database is %w: %w", what, fleet.ErrUnavailable, err)
+	case fleet.ErrInvalid:
+		return fmt.Errorf("%w: %w", fleet.Invalidf("%s: the file is no database of this program", what), err)
 	case fleet.ErrConflict:
 		return fmt.Errorf("%w: %w", fleet.Conflictf("%s: somebody changed the same rows at the same time; nothing was stored, try again", what), err)
 	}
@@ -47,6 +49,8 @@ func kindOf(err error) error {
 		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_CANTOPEN,
 			sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY:
 			return fleet.ErrUnavailable
+		case sqlite3.SQLITE_NOTADB:
+			return fleet.ErrInvalid
 		}
 		return nil
 	}

@@ -17,17 +17,18 @@ var stagedFitments = stage{
 // Fitments adds fitments. One is already there when the vehicle has one at
 // the same position and date, whatever its value: what was recorded is not
 // overwritten.
-func (w *Writer) Fitments(fs []fleet.Fitment) (Counts, error) {
+func (w *Writer) Fitments(fs []fleet.Fitment) (c Counts, err error) {
+	defer w.end("store fitments", &err)
 	if len(fs) == 0 {
-		return Counts{}, nil
+		return c, nil
 	}
 	for i := range fs {
 		if err := fs[i].Validate(); err != nil {
-			return Counts{}, err
+			return c, err
 		}
 	}
 	row := make([]any, len(stagedFitments.columns))
-	err := w.t.fill(stagedFitments, func(yield func([]any) bool) {
+	err = w.t.fill(stagedFitments, func(yield func([]any) bool) {
 		for i := range fs {
 			f := &fs[i]
 			row = append(row[:0],
@@ -40,10 +41,10 @@ func (w *Writer) Fitments(fs []fleet.Fitment) (Counts, error) {
 		}
 	})
 	if err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	if err := w.enter(stagedFitments.name); err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	added, err := w.t.count(`
 		insert into fitments (

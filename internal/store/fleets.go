@@ -30,7 +30,7 @@ func (w *Writer) fleetID(name string) (int64, error) {
 	if id, ok := w.fleets[k]; ok {
 		return id, nil
 	}
-	if k == "" || !storable(k) {
+	if k == "" || !storable(name) {
 		return 0, fleet.Invalidf("fleet %q: a vehicle needs the name of its fleet", name)
 	}
 	if w.sc.All() {

@@ -12,17 +12,18 @@ var stagedOdometers = stage{
 
 // Odometers adds odometer readings. One is already there when the vehicle has
 // one of the same date and value, even if it was set aside.
-func (w *Writer) Odometers(os []fleet.Odometer) (Counts, error) {
+func (w *Writer) Odometers(os []fleet.Odometer) (c Counts, err error) {
+	defer w.end("store odometer readings", &err)
 	if len(os) == 0 {
-		return Counts{}, nil
+		return c, nil
 	}
 	for _, o := range os {
 		if !(o.Km >= 0) || o.Km > fleet.MaxOdometerKm {
-			return Counts{}, fleet.Invalidf("odometer %g km: want 0 to %d km", o.Km, fleet.MaxOdometerKm)
+			return c, fleet.Invalidf("odometer %g km: want 0 to %d km", o.Km, fleet.MaxOdometerKm)
 		}
 	}
 	row := make([]any, len(stagedOdometers.columns))
-	err := w.t.fill(stagedOdometers, func(yield func([]any) bool) {
+	err = w.t.fill(stagedOdometers, func(yield func([]any) bool) {
 		for _, o := range os {
 			row = append(row[:0], o.VehicleID, o.Date, o.Km)
 			if !yield(row) {
@@ -31,10 +32,10 @@ func (w *Writer) Odometers(os []fleet.Odometer) (Counts, error) {
 		}
 	})
 	if err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	if err := w.enter(stagedOdometers.name); err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	added, err := w.t.count(`
 		insert into odometer_readings (fleet_id, vehicle_id, day, km, upload_id)

@@ -17,17 +17,18 @@ var stagedReadings = stage{
 
 // Readings adds readings. One is already there when a reading has the same
 // vehicle, position, date, value and tripped mark, even if it was set aside.
-func (w *Writer) Readings(rs []fleet.Reading) (Counts, error) {
+func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
+	defer w.end("store readings", &err)
 	if len(rs) == 0 {
-		return Counts{}, nil
+		return c, nil
 	}
 	for i := range rs {
 		if err := rs[i].Validate(); err != nil {
-			return Counts{}, err
+			return c, err
 		}
 	}
 	row := make([]any, len(stagedReadings.columns))
-	err := w.t.fill(stagedReadings, func(yield func([]any) bool) {
+	err = w.t.fill(stagedReadings, func(yield func([]any) bool) {
 		for i := range rs {
 			r := &rs[i]
 			row = append(row[:0],
@@ -41,10 +42,10 @@ func (w *Writer) Readings(rs []fleet.Reading) (Counts, error) {
 		}
 	})
 	if err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	if err := w.enter(stagedReadings.name); err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	// What is there goes first, or a visit would be made that has no readings.
 	_, err = w.t.exec(`
@@ -56,7 +57,7 @@ func (w *Writer) Readings(rs []fleet.Reading) (Counts, error) {
 				and r.part = s.part and r.side = s.side and r.face = s.face
 				and r.mm = s.mm and r.tripped = s.tripped)`)
 	if err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	// In the order of the key, so that two uploads do not wait for each other.
 	_, err = w.t.exec(`
@@ -68,7 +69,7 @@ func (w *Writer) Readings(rs []fleet.Reading) (Counts, error) {
 		order by 2, 3, 4, 5
 		on conflict do nothing`)
 	if err != nil {
-		return Counts{}, err
+		return c, err
 	}
 	added, err := w.t.count(`
 		insert into thickness_readings (

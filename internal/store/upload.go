@@ -14,7 +14,8 @@ import (
 // nothing. TakeIn sets up.ID and up.At before fill runs, and stores the
 // counts and problems that fill leaves in up.
 func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
-	return db.write(ctx, "take in "+up.Name, func(t *tx) error {
+	var own error // of fill
+	err := db.write(ctx, "take in "+up.Name, func(t *tx) error {
 		up.At = db.now()
 		err := t.one([]any{&up.ID}, `
 			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated)
@@ -32,8 +33,11 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 			depots: map[depotKey]int64{},
 			placed: map[[2]int64]bool{},
 		}
-		if err := fill(w); err != nil {
-			return err
+		if own = fill(w); own != nil {
+			return own
+		}
+		if w.failed != nil {
+			return w.failed
 		}
 		_, err = t.exec(`update uploads set accepted = ?, refused = ?, repeated = ? where id = ?`,
 			up.Accepted, up.Refused, up.Repeated, up.ID)
@@ -45,6 +49,10 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 		}
 		return t.addProblems(up)
 	})
+	if own != nil {
+		return own
+	}
+	return err
 }
 
 // claim gives an upload that speaks of no vehicle, because every row was

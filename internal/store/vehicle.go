@@ -26,15 +26,14 @@ func nameOf(v *fleet.Vehicle) vehicleName { return vehicleName{v.FleetID, v.Numb
 // Vehicles adds vehicles or changes those that have the same number in the
 // same fleet, and makes fleets and depots that are new by name, whatever its
 // case. A blank keeps what is known.
-func (w *Writer) Vehicles(vs []VehicleEntry) (Counts, error) {
-	var c Counts
+func (w *Writer) Vehicles(vs []VehicleEntry) (c Counts, err error) {
+	defer w.end("store vehicles", &err)
 	rows := make([]fleet.Vehicle, len(vs))
 	for i := range vs {
 		v := vs[i].Vehicle
 		if err := v.Validate(); err != nil {
 			return c, err
 		}
-		var err error
 		if v.FleetID, err = w.fleetID(vs[i].Fleet); err != nil {
 			return c, err
 		}
@@ -46,7 +45,7 @@ func (w *Writer) Vehicles(vs []VehicleEntry) (Counts, error) {
 		}
 		rows[i] = v
 	}
-	err := waves(rows, nameOf, func(wave []fleet.Vehicle) error { return w.vehicles(wave, &c) })
+	err = waves(rows, nameOf, func(wave []fleet.Vehicle) error { return w.vehicles(wave, &c) })
 	return c, err
 }
 

@@ -1,13 +1,14 @@
 package store
 
 import (
+	"cmp"
 	"errors"
 
 	"brakewear/internal/fleet"
 )
 
 // Writer stores the rows of one upload; see TakeIn. It is for one goroutine.
-// An error of one of its methods ends the upload.
+// An error of one of its methods ends the upload, whatever is made of it.
 type Writer struct {
 	t      *tx
 	sc     fleet.Scope
@@ -15,6 +16,7 @@ type Writer struct {
 	fleets map[string]int64   // by name in lower case
 	depots map[depotKey]int64 // likewise
 	placed map[[2]int64]bool  // fleets and depots that the upload is known to speak of
+	failed error              // first error of a method
 }
 
 // Counts says what became of the rows of one call.
@@ -22,6 +24,13 @@ type Counts struct {
 	Added    int
 	Changed  int
 	Repeated int // already there, nothing changed
+}
+
+// end gives a method's error its kind and keeps it. An error of the caller's
+// own, such as of reading a file, must not pass for one of the database.
+func (w *Writer) end(what string, err *error) {
+	*err = wrap(w.t.ctx, what, *err)
+	w.failed = cmp.Or(w.failed, *err)
 }
 
 // enter checks that sc sees the vehicles of the rows on a stage, and notes

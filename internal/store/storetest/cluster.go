@@ -17,7 +17,7 @@ import (
 // serverOptions: nothing has to survive a crash, and nobody connects but
 // through the socket in the cluster's own folder.
 const serverOptions = "-c listen_addresses='' -c fsync=off -c synchronous_commit=off" +
-	" -c full_page_writes=off -c shared_buffers=128MB -c max_wal_size=2GB"
+	" -c deadlock_timeout=50ms -c full_page_writes=off -c shared_buffers=128MB -c max_wal_size=2GB"
 
 // startServer makes a cluster in a temporary folder and serves it on a socket
 // in there. A watchdog stops it and removes the folder when this process

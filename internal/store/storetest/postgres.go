@@ -29,7 +29,7 @@ const template = "brakewear_template"
 var databases atomic.Int64 // made by this process
 
 // postgresURL returns the URL of a new database, dropped when the test ends.
-func postgresURL(tb testing.TB) string {
+func postgresURL(tb testing.TB, migrated bool) string {
 	tb.Helper()
 	srv, err := server()
 	if errors.Is(err, errNoPostgres) && os.Getenv(requireVariable) != "1" {
@@ -40,7 +40,7 @@ func postgresURL(tb testing.TB) string {
 	}
 	name := fmt.Sprintf("brakewear_test_%d_%d", os.Getpid(), databases.Add(1))
 	create := "create database " + name
-	if srv.template {
+	if migrated && srv.template {
 		create += " template " + template
 	}
 	if err := srv.run(create); err != nil {
@@ -51,6 +51,9 @@ func postgresURL(tb testing.TB) string {
 			tb.Error(err)
 		}
 	})
+	if migrated && !srv.template {
+		migrate(tb, srv.database(name))
+	}
 	return srv.database(name)
 }
 

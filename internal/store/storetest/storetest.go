@@ -4,6 +4,7 @@ package storetest
 
 import (
 	"context"
+	"errors"
 	"path/filepath"
 	"testing"
 
@@ -22,21 +23,40 @@ func Each(t *testing.T, f func(t *testing.T, db *store.DB)) {
 // when BRAKEWEAR_REQUIRE_POSTGRES is set.
 func Open(tb testing.TB, dialect string) *store.DB {
 	tb.Helper()
-	db := MustOpen(tb, URL(tb, dialect))
-	if err := db.Migrate(context.Background()); err != nil {
-		tb.Fatal(err)
-	}
-	return db
+	return MustOpen(tb, URL(tb, dialect))
 }
 
-// URL returns what store.Open takes for an empty database of the dialect; a
-// PostgreSQL one is migrated already.
+// URL returns what store.Open takes for an empty, migrated database of the
+// dialect; it is gone when the test ends.
 func URL(tb testing.TB, dialect string) string {
 	tb.Helper()
 	if dialect == store.Postgres {
-		return postgresURL(tb)
+		return postgresURL(tb, true)
+	}
+	url := EmptyURL(tb, dialect)
+	migrate(tb, url)
+	return url
+}
+
+// EmptyURL is URL for a database without any tables.
+func EmptyURL(tb testing.TB, dialect string) string {
+	tb.Helper()
+	if dialect == store.Postgres {
+		return postgresURL(tb, false)
 	}
 	return filepath.Join(tb.TempDir(), "brakewear.db")
+}
+
+func migrate(tb testing.TB, url string) {
+	tb.Helper()
+	ctx := context.Background()
+	db, err := store.Open(ctx, url)
+	if err == nil {
+		err = errors.Join(db.Migrate(ctx), db.Close())
+	}
+	if err != nil {
+		tb.Fatal(err)
+	}
 }
 
 // MustOpen opens the database at url and closes it when the test ends.

@@ -1,0 +1,24 @@
+package store
+
+import "github.com/jmoiron/sqlx"
+
+// Writer and reader pools, for tests that look behind the methods.
+func (db *DB) WritePool() *sqlx.DB { return db.w }
+func (db *DB) ReadPool() *sqlx.DB  { return db.r }
+
+// SetTrace makes f see every query.
+func (db *DB) SetTrace(f func(query string, args []any)) { db.trace = f }
+
+var (
+	KindOfState = kindOfState
+	SortKey     = sortKey
+	Like        = like
+	SQLiteDSN   = sqliteDSN
+)
+
+type (
+	Instant = instant
+	Number  = number
+)
+
+const RoundVehicles = roundVehicles

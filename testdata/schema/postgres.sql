@@ -1,0 +1,296 @@
+-- The present schema, written by the test of internal/store. Do not edit.
+
+create table axle_forecasts (
+    fleet_id bigint not null,
+    depot_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    model text not null,
+    as_of date not null,
+    odometer_km double precision,
+    km_per_day double precision,
+    readings integer not null,
+    book_by date,
+    risk double precision not null,
+    past_limit boolean not null,
+    limiting integer not null,
+    part text not null,
+    side text not null,
+    face text not null,
+    thickness_mm double precision,
+    new_mm double precision,
+    limit_mm double precision,
+    rate double precision,
+    km_left double precision,
+    p05 date,
+    p10 date,
+    p50 date,
+    p90 date,
+    p95 date,
+    width80_days double precision,
+    width80_if_measured double precision,
+    warnings text not null,
+    basis text not null,
+    by_due date not null,
+    by_limit date not null,
+    by_km double precision not null,
+    by_thickness double precision not null,
+    by_narrowing double precision not null,
+    km_quantiles bytea,
+    day_quantiles bytea,
+    constraint axle_forecasts_pkey PRIMARY KEY (vehicle_id, axle),
+    constraint axle_forecasts_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX axle_forecasts_depot_due ON public.axle_forecasts USING btree (depot_id, by_due, vehicle_id, axle);
+CREATE INDEX axle_forecasts_due ON public.axle_forecasts USING btree (by_due, vehicle_id, axle);
+CREATE INDEX axle_forecasts_fleet_due ON public.axle_forecasts USING btree (fleet_id, by_due, vehicle_id, axle);
+CREATE INDEX axle_forecasts_km ON public.axle_forecasts USING btree (by_km, vehicle_id, axle);
+CREATE INDEX axle_forecasts_limit ON public.axle_forecasts USING btree (by_limit, vehicle_id, axle);
+CREATE INDEX axle_forecasts_narrowing ON public.axle_forecasts USING btree (by_narrowing, vehicle_id, axle);
+CREATE INDEX axle_forecasts_thickness ON public.axle_forecasts USING btree (by_thickness, vehicle_id, axle);
+
+create table axle_specs (
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    part text collate "C" not null,
+    new_mm double precision not null,
+    limit_mm double precision not null,
+    source text not null,
+    constraint axle_specs_pkey PRIMARY KEY (vehicle_id, axle, part),
+    constraint axle_specs_vehicle_id_axle_fkey FOREIGN KEY (vehicle_id, axle) REFERENCES axles(vehicle_id, number)
+);
+
+create table axles (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    number integer not null,
+    brake text not null,
+    constraint axles_pkey PRIMARY KEY (id),
+    constraint axles_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id),
+    constraint axles_vehicle_id_number_key UNIQUE (vehicle_id, number)
+);
+
+create table depots (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    name text not null,
+    name_key text collate "C" not null,
+    time_zone text not null,
+    constraint depots_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint depots_fleet_id_name_key_key UNIQUE (fleet_id, name_key),
+    constraint depots_pkey PRIMARY KEY (id)
+);
+
+create table fitments (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    axle integer not null,
+    part text collate "C" not null,
+    side text collate "C" not null,
+    face text collate "C" not null,
+    odometer_km double precision,
+    mm double precision not null,
+    upload_id bigint not null,
+    line integer not null,
+    superseded_by bigint,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    constraint fitments_pkey PRIMARY KEY (id),
+    constraint fitments_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES fitments(id),
+    constraint fitments_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
+    constraint fitments_vehicle_id_day_axle_part_side_face_key UNIQUE (vehicle_id, day, axle, part, side, face),
+    constraint fitments_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
+create table fleets (
+    id bigint not null generated always as identity,
+    name text not null,
+    name_key text collate "C" not null,
+    constraint fleets_name_key_key UNIQUE (name_key),
+    constraint fleets_pkey PRIMARY KEY (id)
+);
+
+create table forecast_log (
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    as_of date not null,
+    logged_at timestamp with time zone not null,
+    model text not null,
+    readings integer not null,
+    odometer_km double precision,
+    book_by date,
+    risk double precision not null,
+    past_limit boolean not null,
+    day_p025 double precision,
+    day_p05 double precision,
+    day_p10 double precision,
+    day_p25 double precision,
+    day_p50 double precision,
+    day_p75 double precision,
+    day_p90 double precision,
+    day_p95 double precision,
+    day_p975 double precision,
+    km_p025 double precision,
+    km_p05 double precision,
+    km_p10 double precision,
+    km_p25 double precision,
+    km_p50 double precision,
+    km_p75 double precision,
+    km_p90 double precision,
+    km_p95 double precision,
+    km_p975 double precision,
+    constraint forecast_log_pkey PRIMARY KEY (vehicle_id, axle, as_of),
+    constraint forecast_log_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
+create table inspections (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    odometer_km double precision,
+    technician text collate "C" not null,
+    constraint inspections_pkey PRIMARY KEY (id),
+    constraint inspections_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE UNIQUE INDEX inspections_visit ON public.inspections USING btree (vehicle_id, day, COALESCE(odometer_km, ('-1'::integer)::double precision), technician);
+
+create table model_parameters (
+    id bigint not null generated always as identity,
+    model text collate "C" not null,
+    fitted_at timestamp with time zone not null,
+    as_of date not null,
+    learned text not null,
+    diagnostics text not null,
+    constraint model_parameters_pkey PRIMARY KEY (id)
+);
+CREATE INDEX model_parameters_model ON public.model_parameters USING btree (model, id);
+
+create table odometer_readings (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    km double precision not null,
+    upload_id bigint not null,
+    superseded_by bigint,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    constraint odometer_readings_pkey PRIMARY KEY (id),
+    constraint odometer_readings_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES odometer_readings(id),
+    constraint odometer_readings_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
+    constraint odometer_readings_vehicle_id_day_km_key UNIQUE (vehicle_id, day, km),
+    constraint odometer_readings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
+create table position_forecasts (
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    seq integer not null,
+    part text not null,
+    side text not null,
+    face text not null,
+    new_mm double precision not null,
+    limit_mm double precision not null,
+    thickness_mm double precision,
+    rate double precision,
+    readings integer not null,
+    since date not null,
+    since_known boolean not null,
+    km_quantiles bytea,
+    day_quantiles bytea,
+    constraint position_forecasts_pkey PRIMARY KEY (vehicle_id, axle, seq)
+);
+
+create table thickness_readings (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    inspection_id bigint not null,
+    day date not null,
+    axle integer not null,
+    part text collate "C" not null,
+    side text collate "C" not null,
+    face text collate "C" not null,
+    mm double precision not null,
+    tripped boolean not null,
+    given text not null,
+    unit text not null,
+    gauge text not null,
+    note text not null,
+    upload_id bigint not null,
+    line integer not null,
+    superseded_by bigint,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    constraint thickness_readings_inspection_id_fkey FOREIGN KEY (inspection_id) REFERENCES inspections(id),
+    constraint thickness_readings_pkey PRIMARY KEY (id),
+    constraint thickness_readings_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES thickness_readings(id)
+);
+CREATE UNIQUE INDEX thickness_readings_key ON public.thickness_readings USING btree (vehicle_id, day, axle, part, side, face, mm, tripped);
+
+create table upload_places (
+    upload_id bigint not null,
+    fleet_id bigint not null,
+    depot_id bigint not null,
+    constraint upload_places_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint upload_places_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint upload_places_pkey PRIMARY KEY (upload_id, fleet_id, depot_id),
+    constraint upload_places_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
+);
+
+create table upload_problems (
+    upload_id bigint not null,
+    seq integer not null,
+    line integer not null,
+    col text not null,
+    found text not null,
+    message text not null,
+    refused boolean not null,
+    constraint upload_problems_pkey PRIMARY KEY (upload_id, seq),
+    constraint upload_problems_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
+);
+
+create table uploads (
+    id bigint not null generated always as identity,
+    kind text not null,
+    name text not null,
+    sha256 text collate "C" not null,
+    sent_by text not null,
+    sent_at timestamp with time zone not null,
+    accepted integer not null,
+    refused integer not null,
+    repeated integer not null,
+    constraint uploads_pkey PRIMARY KEY (id)
+);
+CREATE INDEX uploads_hash ON public.uploads USING btree (sha256, kind, id);
+
+create table vehicles (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    depot_id bigint not null,
+    number text collate "C" not null,
+    plate text not null,
+    category text not null,
+    make text not null,
+    model text not null,
+    year integer not null,
+    duty text not null,
+    sort_key text collate "C" not null,
+    search text collate "C" not null,
+    constraint vehicles_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint vehicles_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint vehicles_fleet_id_number_key UNIQUE (fleet_id, number),
+    constraint vehicles_pkey PRIMARY KEY (id)
+);
+CREATE INDEX vehicles_depot ON public.vehicles USING btree (depot_id);
+CREATE INDEX vehicles_sort ON public.vehicles USING btree (sort_key, id);
