@@ -9,7 +9,9 @@
 // where it says "assumption", it is a guess without a source.
 //
 // A vehicle depends on the seed, its index and the options only, never on how
-// many others there are or how many processors work on them.
+// many others there are or how many processors work on them. Between kinds of
+// processor the last bits may differ, which the files do not show but where a
+// rounding tie falls on it.
 package demo
 
 import (
