@@ -29,18 +29,25 @@ type File struct {
 // nothing and return the first upload with every row counted as repeated. An
 // error means that nothing was stored.
 func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File) (fleet.Upload, error) {
-	up := fleet.Upload{Name: f.Name, By: by}
+	up, _, err := s.take(ctx, sc, by, f)
+	return up, err
+}
+
+// take is Import that also returns the vehicles whose axles, readings,
+// odometers or fitments were spoken of.
+func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (up fleet.Upload, touched map[int64]bool, err error) {
+	up = fleet.Upload{Name: f.Name, By: by}
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
-		return up, fmt.Errorf("read %s: %w", f.Name, err)
+		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
 	}
 	defer closeBody()
 	if up.SHA256, err = hash(body); err != nil {
-		return up, fmt.Errorf("read %s: %w", f.Name, err)
+		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
 	}
 	known, err := s.resolver(ctx, sc)
 	if err != nil {
-		return up, err
+		return up, nil, err
 	}
 	r, err := ingest.NewReader(body, f.Name, ingest.Options{
 		Kind:      f.Kind,
@@ -48,7 +55,7 @@ func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File)
 		AxleCount: known.axleCount,
 	})
 	if err != nil {
-		return up, err
+		return up, nil, err
 	}
 	up.Kind = string(r.Kind())
 
@@ -57,15 +64,15 @@ func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File)
 	case err == nil:
 		first.Repeated += first.Accepted
 		first.Accepted = 0
-		return first, nil
+		return first, nil, nil
 	case !errors.Is(err, fleet.ErrNotFound):
-		return up, err
+		return up, nil, err
 	}
 
 	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
 		return takeIn(w, r, known, &up)
 	})
-	return up, err
+	return up, known.touched, err
 }
 
 // batchRows bounds the rows held in memory while a file is taken in.
@@ -175,7 +182,8 @@ func hash(body io.ReadSeeker) (string, error) {
 type resolver struct {
 	vehicles   map[string][]store.VehicleKey
 	axles      map[store.AxleKey]fleet.Axle
-	axleCounts map[int64]int // by vehicle, as the file found them
+	axleCounts map[int64]int  // by vehicle, as the file found them
+	touched    map[int64]bool // vehicles that rows were about
 
 	problems []fleet.Problem // the first ingest.MaxProblems refusals
 	refused  int
@@ -192,7 +200,7 @@ func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, erro
 	if err != nil {
 		return nil, err
 	}
-	k := &resolver{vehicles: vs, axles: as, axleCounts: map[int64]int{}}
+	k := &resolver{vehicles: vs, axles: as, touched: map[int64]bool{}, axleCounts: map[int64]int{}}
 	for key := range as {
 		k.axleCounts[key.VehicleID]++
 	}
@@ -229,6 +237,7 @@ func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
 	if fault != nil {
 		return fault
 	}
+	k.touched[v.ID] = true
 	switch {
 	case row.Axle != nil:
 		row.Axle.VehicleID = v.ID

@@ -207,3 +207,34 @@ func TestRefit(t *testing.T) {
 		})
 	})
 }
+
+// TestTakeIn wants the forecasts to follow a file: those of the vehicles it
+// was about, and nobody else's.
+func TestTakeIn(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		today := fleet.NewDate(2026, 3, 1)
+		takeIn := func(name, text string) pipeline.RefitReport {
+			t.Helper()
+			_, rep, err := s.TakeIn(t.Context(), all, "test", pipeline.File{Name: name, Body: strings.NewReader(text)}, today)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return rep
+		}
+		if got := takeIn("vehicles.csv", vehiclesCSV+"Bus 3,Ferry Lines,Harbour,KEA 3,M3,,,2019,city\n"); got.Vehicles != 0 {
+			t.Errorf("vehicles alone: got %d forecast, want none", got.Vehicles)
+		}
+		takeIn("axles.csv", axlesCSV)
+		if got := takeIn("readings.csv", readingsCSV); got.Vehicles != 3 || !got.Trained {
+			t.Errorf("two of three vehicles: got %+v, want all three forecast by a model that learned", got)
+		}
+		more := "vehicle,date,axle,part,side,face,value_mm\nVan 2,2026-02-20,1,pad,right,outer,7.9\n"
+		if got := takeIn("more readings.csv", more); got.Vehicles != 1 || got.Trained {
+			t.Errorf("one of three vehicles: got %+v, want it alone forecast", got)
+		}
+		if got := takeIn("again.csv", more); got.Vehicles != 0 {
+			t.Errorf("the same bytes again: got %d forecast, want none", got.Vehicles)
+		}
+	})
+}
