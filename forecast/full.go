@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -94,6 +95,15 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day) vehicleHistory {
 				c.prior = m.Params.Rates.priorOf(v, a.Number, part)
 			}
 			ah := c.cut(readings, fitments[part])
+			if len(ah.odd) > 0 {
+				slices.SortFunc(ah.odd, func(a, b Reading) int {
+					return cmp.Or(cmp.Compare(a.Day, b.Day), comparePositions(a.Pos, b.Pos), cmp.Compare(a.MM, b.MM))
+				})
+				for _, r := range ah.odd {
+					ap.lives.SetAside = append(ap.lives.SetAside, SetAside{r, "no such place"})
+				}
+				ap.lives.warn(BadInput, "%d readings set aside, the first of a %s: no such place; correct its side and face", len(ah.odd), ah.odd[0].Pos)
+			}
 			for n := range ah.sets {
 				if msg, ok := f.message(&ah.sets[n], c.prior); ok {
 					h.messages = append(h.messages, msg)

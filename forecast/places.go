@@ -14,8 +14,8 @@ func placesOf(part Part, readings map[Position][]Reading) []Position {
 	for p := range readings {
 		if p.Part == part {
 			measured = true
-			sides = sides || p.Side != ""
-			faces = faces || p.Face != ""
+			sides = sides || p.Side == "left" || p.Side == "right"
+			faces = faces || p.Face == "inner" || p.Face == "outer"
 		}
 	}
 	sideNames, faceNames := []string{""}, []string{""}
@@ -89,10 +89,14 @@ type item struct {
 // collect returns the readings of the part in order of day, each with its
 // place. "The thinnest" of several places that are also read one by one counts
 // for the one that was thinnest by then, or an inner one.
-func (c *cutter) collect(readings map[Position][]Reading) []item {
+func (c *cutter) collect(h *axleHistory, readings map[Position][]Reading) []item {
 	var items []item
 	for p, rs := range readings {
 		if p.Part != c.part {
+			continue
+		}
+		if !slices.ContainsFunc(c.pos, p.overlaps) {
+			h.odd = append(h.odd, rs...)
 			continue
 		}
 		for _, r := range rs {

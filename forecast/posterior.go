@@ -5,10 +5,14 @@ import "math"
 const (
 	// coarse and fine nodes over theta, spread over reach sds each side. A sum
 	// over equally spaced nodes is as good as exact while their step stays
-	// below about 1.5 posterior sds.
+	// below about 1.5 posterior sds and, for what depends on theta, below about
+	// the width over which the chance of being past the limit goes from 0 to 1
+	// at a given rate: drift makes that 0.2 or more.
 	coarseNodes = 21
-	fineNodes   = 11
-	reach       = 4.0
+	fineNodes   = 12
+	mostNodes   = 32
+	widestStep  = 0.2
+	reach       = 4.6
 	// edge is the weight, relative to the largest, below which a grid's end is
 	// taken to have reached the end of the posterior.
 	edge = 1e-2
@@ -28,14 +32,14 @@ func (f *fitter) posterior() *grid {
 	a, g := f.life, &f.grid
 	sd0 := math.Sqrt(a.vari)
 	if f.n == 0 {
-		f.spread(a.mean, sd0, fineNodes)
+		f.spread(a.mean, sd0, nodesFor(sd0))
 		return g
 	}
 	centre, sd := a.mean, sd0
 	for pass := 0; ; pass++ {
-		nodes := fineNodes
-		if pass == 0 {
-			nodes = coarseNodes
+		nodes := coarseNodes
+		if pass > 0 {
+			nodes = nodesFor(sd)
 		}
 		step := f.spread(centre, sd, nodes)
 		first, last := g.w[0], g.w[nodes-1]
@@ -57,6 +61,11 @@ func (f *fitter) posterior() *grid {
 			}
 		}
 	}
+}
+
+// nodesFor returns how many nodes cover a posterior of that sd.
+func nodesFor(sd float64) int {
+	return max(fineNodes, min(mostNodes, int(2*reach*sd/widestStep)+1))
 }
 
 // spread evaluates the posterior at nodes around centre and returns their step.

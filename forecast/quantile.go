@@ -54,7 +54,7 @@ func (t TailMap) at(readings bool) []float64 {
 
 const (
 	// farthest normal deviate that the distances looked at reach.
-	farthest = 4.8
+	farthest = 5.1
 	// possible: the limit may have been passed before the last visit when the
 	// deviate there is above its negative.
 	possible = 4.0
@@ -190,6 +190,18 @@ func (f *fitter) shares(out *crossed) {
 	np := f.life.live
 	out.first = [maxPlaces]float64{}
 	total := 0.0
+	// What is below its limit from the start falls to places by their chances.
+	start := &f.points[f.order[0]]
+	below := 0.0
+	for _, above := range start.each[:np] {
+		below += 1 - above
+	}
+	for j := range np {
+		if below > 0 {
+			out.first[j] = (1 - start.above) * (1 - start.each[j]) / below
+			total += out.first[j]
+		}
+	}
 	for i := 1; i < len(f.order); i++ {
 		a, b := &f.points[f.order[i-1]], &f.points[f.order[i]]
 		for k := range b.given {

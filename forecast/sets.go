@@ -30,6 +30,7 @@ type axleHistory struct {
 	sets    []set // in order of fitting; the last one is on the axle now
 	fitted  bool  // some fitting was declared
 	changes []Change
+	odd     []Reading // of places that the part does not have
 }
 
 // cutter cuts the history of one kind of part on one axle into sets.
@@ -93,7 +94,7 @@ func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHi
 		c.renewal[k] = renewals(p, fitments)
 	}
 	h := axleHistory{fitted: len(fitments) > 0}
-	rest := c.collect(readings)
+	rest := c.collect(&h, readings)
 	bounds := c.boundaries()
 	for i := 0; i <= len(bounds); i++ {
 		mine, live := rest, make([]int, len(c.pos)) // live: renewals of each place at the end
