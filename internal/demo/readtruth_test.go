@@ -1,0 +1,49 @@
+package demo
+
+import (
+	"math"
+	"testing"
+
+	"brakewear/forecast"
+)
+
+// TestReadTruth wants back what was written, to the digits of the files.
+func TestReadTruth(t *testing.T) {
+	opt := Options{Vehicles: 200, Seed: 4, Until: until}
+	dir := t.TempDir()
+	if err := WriteCSV(dir, opt); err != nil {
+		t.Fatal(err)
+	}
+	truth, err := ReadTruth(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for v := range Generate(opt) {
+		got := truth[v.Number]
+		if got == nil || len(got.Lives) != len(v.Truth.Lives) {
+			t.Fatalf("%s: got %v, want %d lives", v.Number, got, len(v.Truth.Lives))
+		}
+		for i := range v.Truth.Lives {
+			l, g := &v.Truth.Lives[i], &got.Lives[i]
+			removed := forecast.Day(forecast.NotRemoved)
+			if l.Removed.Known {
+				removed = forecast.Day(l.Removed.Date)
+			}
+			if g.Axle != l.Axle || string(g.Part) != string(l.Part) || int(g.Fitted) != int(l.Fitted.Date) || g.Removed != removed || g.Declared != l.Declared {
+				t.Errorf("%s: got %+v, want %+v", v.Number, g, l)
+			}
+			if math.IsNaN(g.CrossKm) == l.Crossing.Known || l.Crossing.Known && math.Abs(g.CrossKm-l.Crossing.Km) > .051 {
+				t.Errorf("%s: limit at %g km, want %+v", v.Number, g.CrossKm, l.Crossing)
+			}
+			// The group rate has four decimals.
+			if math.Abs(g.Km10*l.GroupRate/1e5-1) > .01 {
+				t.Errorf("%s: 10 mm take %g km at %g mm per 10,000 km", v.Number, g.Km10, l.GroupRate)
+			}
+		}
+		if last := len(got.Shifts) - 1; last >= 0 {
+			if want := v.Truth.Shift(until); math.Abs(got.Shifts[last].Km-want) > .11 {
+				t.Errorf("%s: got shift %g, want %g", v.Number, got.Shifts[last].Km, want)
+			}
+		}
+	}
+}
