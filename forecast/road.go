@@ -23,9 +23,9 @@ func (p *Params) road(v *Vehicle, asOf Day) road {
 	if r.told = r.track.Known(); !r.told {
 		r.track = CleanOdometer([]Odometer{{Day: firstDay(v, asOf), Km: 0}})
 	}
-	class := p.Usage.class(v.Class)
+	class := p.Usage.class(UsageClass(v))
 	r.track = r.track.WithRate(math.Exp(class.LogKmPerDay))
-	r.usage = p.Usage.Forecast(r.track, v.Class, asOf)
+	r.usage = p.Usage.Forecast(r.track, UsageClass(v), asOf)
 	r.eff = r.track.Effective(p.Season)
 	r.lastEff = r.eff.At(r.track.Last.Day)
 	r.kmPerDay = max(r.track.mean, minKmPerDay)
