@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"brakewear/dashboard"
+	"brakewear/internal/fleet"
+	"brakewear/internal/jobs"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
@@ -28,7 +30,25 @@ func (c serveCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	return serve(e, e.service(db, c.Risk), c.Listen)
+	svc := e.service(db, c.Risk)
+	ctx, cancel := context.WithCancel(e.ctx)
+	scheduled := make(chan error, 1)
+	go func() { scheduled <- jobs.Run(ctx, e.log, time.Local, schedule(e, svc)) }()
+	err = serve(e, svc, c.Listen)
+	cancel()
+	return errors.Join(err, <-scheduled)
+}
+
+// schedule is the work done by the clock while brakewear serves.
+func schedule(e *env, svc *pipeline.Service) []jobs.Job {
+	return []jobs.Job{{
+		Name: "refit",
+		Spec: "0 3 * * *", // when nobody enters readings
+		Run: func(ctx context.Context) error {
+			_, err := svc.Refit(ctx, fleet.AllFleets(), nil, fleet.DateOf(e.now()))
+			return err
+		},
+	}}
 }
 
 // Time limits of a request, so that a slow or stuck client frees its place.
