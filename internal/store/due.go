@@ -147,8 +147,9 @@ func newDueSelect(sc fleet.Scope, q DueQuery) (dueSelect, error) {
 	if q.Before != nil {
 		d.add("c.by_due <= ?", *q.Before)
 	}
-	if key(q.Text) != "" {
-		d.add(`c.vehicle_id in (select v.id from vehicles v where v.search like ? escape '\')`, like(q.Text))
+	var found where
+	if found.text("v.search", q.Text); found.conds != nil {
+		d.add("c.vehicle_id in (select v.id from vehicles v"+found.String()+")", found.args...)
 	}
 	return d, nil
 }
@@ -158,16 +159,24 @@ func (t *tx) countDue(d dueSelect) (n int, err error) {
 	return n, err
 }
 
-// pageSQL returns the query of the rows after the cursor.
+// pageSQL returns the query of the rows after the cursor. It begins with the
+// table whose index has the order: SQLite takes the tables of a cross join as
+// they come, and no planner can begin with the tables of a left join (there
+// is always a fleet and a depot).
 func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
 	w := where{slices.Clone(d.conds), slices.Clone(d.args)}
+	tables, id := "axle_forecasts c cross join vehicles v", "c.vehicle_id"
+	if d.name == ByVehicle {
+		tables, id = "vehicles v cross join axle_forecasts c", "v.id"
+	}
 	if after != "" {
 		c, err := d.parse(after)
 		if err != nil {
 			return "", nil, err
 		}
-		w.add("("+d.column+", c.vehicle_id, c.axle) > (?, ?, ?)", c.value, c.VehicleID, c.Axle)
+		w.add("("+d.column+", "+id+", c.axle) > (?, ?, ?)", c.value, c.VehicleID, c.Axle)
 	}
+	w.add("c.vehicle_id = v.id")
 	return `
 		select
 			c.vehicle_id,
@@ -197,11 +206,10 @@ func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
 			c.width80_if_measured,
 			c.warnings,
 			` + d.column + `
-		from axle_forecasts c
-		join vehicles v on v.id = c.vehicle_id
-		join fleets f on f.id = v.fleet_id
-		join depots d on d.id = v.depot_id` + w.String() + `
-		order by ` + d.column + `, c.vehicle_id, c.axle
+		from ` + tables + `
+		left join fleets f on f.id = v.fleet_id
+		left join depots d on d.id = v.depot_id` + w.String() + `
+		order by ` + d.column + `, ` + id + `, c.axle
 		limit ?`, append(w.args, limit), nil
 }
 

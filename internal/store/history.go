@@ -87,6 +87,13 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 		if err := t.joinByIndex(); err != nil {
 			return err
 		}
+		if db.dialect == Postgres {
+			// One round by itself would be no slower with a table read whole;
+			// all the rounds together would.
+			if _, err := t.exec(`set local enable_seqscan = off`); err != nil {
+				return err
+			}
+		}
 		err := t.each(func(r *sqlx.Rows) error {
 			h := &History{}
 			hs = append(hs, h)
@@ -116,13 +123,6 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 
 // fillHistories reads what belongs to the vehicles of ids.
 func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
-	if t.db.dialect == Postgres {
-		// One round by itself would be no slower with a table read whole; all
-		// the rounds together would.
-		if _, err := t.exec(`set local enable_seqscan = off`); err != nil {
-			return err
-		}
-	}
 	in := " in " + places(len(ids))
 	err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
 		h := of[a.VehicleID]

@@ -62,6 +62,18 @@ func (w *where) vehicles(sc fleet.Scope, column string) {
 	w.add(column+" in (select v.id from vehicles v"+seen.String()+")", seen.args...)
 }
 
+// text adds that the vehicles' column, made by searchText, has text in it, in
+// whatever case. Blank text admits all.
+func (w *where) text(column, text string) {
+	switch {
+	case key(text) == "":
+	case !storable(text):
+		w.add("false")
+	default:
+		w.add(column+` like ? escape '\'`, like(text))
+	}
+}
+
 // sees says whether sc sees what belongs to the depot of the fleet.
 func sees(sc fleet.Scope, fleetID, depotID int64) bool {
 	return sc.All() || slices.Contains(sc.Fleets(), fleetID) || slices.Contains(sc.Depots(), depotID)

@@ -243,7 +243,6 @@ func searchText(v *fleet.Vehicle) string {
 
 var likeEscaper = strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`)
 
-// like is the pattern that finds text in a column of searchText, by
-// "like ? escape '\'": both sides in lower case, for only one of the
-// databases ignores it.
+// like is the pattern that finds text in what searchText made: both sides are
+// in lower case, for only one of the databases ignores it.
 func like(text string) string { return "%" + likeEscaper.Replace(key(text)) + "%" }

@@ -76,9 +76,7 @@ func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (pag
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)
 		w.only("v.depot_id", q.Depot)
-		if key(q.Text) != "" {
-			w.add(`v.search like ? escape '\'`, like(q.Text))
-		}
+		w.text("v.search", q.Text)
 		err := t.one([]any{&page.Total}, `select count(*) from vehicles v`+w.String(), w.args...)
 		if err != nil {
 			return err

@@ -1,0 +1,201 @@
+package store_test
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// fill sets every field below v to a value of its own, so that one which the
+// store forgets shows.
+func fill(v reflect.Value, n *int) {
+	*n++
+	switch v.Kind() {
+	case reflect.Struct:
+		if v.Type() == reflect.TypeFor[forecast.Dist]() {
+			k := float64(*n)
+			v.Set(reflect.ValueOf(forecast.DistOf(func(p float64) float64 { return k + p })))
+			return
+		}
+		for i := range v.NumField() {
+			fill(v.Field(i), n)
+		}
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 2, 2))
+		for i := range 2 {
+			fill(v.Index(i), n)
+		}
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		fill(v.Elem(), n)
+	case reflect.String:
+		v.SetString(fmt.Sprint("text ", *n))
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Float64:
+		v.SetFloat(float64(*n) + 1.0/3)
+	case reflect.Int, reflect.Int32, reflect.Int64:
+		v.SetInt(int64(*n))
+	default:
+		panic("no sample of a " + v.Kind().String())
+	}
+}
+
+func filled(vehicleID int64, axle int) store.AxleForecast {
+	var f store.AxleForecast
+	n := 100 * axle
+	fill(reflect.ValueOf(&f).Elem(), &n)
+	f.VehicleID, f.Axle, f.Limiting = vehicleID, axle, 1
+	for i := range f.Positions {
+		f.Positions[i].Path = nil // not kept
+	}
+	return f
+}
+
+// A forecast comes back whole: every field there is, and any added later.
+func TestForecastsRoundTrip(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		v := mustVehicles(t, db, entry("Bus 1"))[0]
+		nothing := store.AxleForecast{VehicleID: v} // nothing is known
+		nothing.Axle, nothing.Limiting = 2, -1
+		nan, inf := math.NaN(), math.Inf(1)
+		unknown := filled(v, 3)
+		unknown.OdometerKm, unknown.KmPerDay = nan, nan
+		unknown.Crossing.Km = forecast.DistOf(func(p float64) float64 { return 1 / (1 - min(1, 2*p)) }) // +Inf from the median on
+		unknown.Crossing.Day = forecast.Dist{}
+		unknown.Basis.SetAside[0].Reading.Km = nan
+		unknown.Basis.SetAside[0].Reading.MM = math.Inf(-1)
+		unknown.Basis.Width80Days = inf
+		unknown.Positions[0].ThicknessMM = nan
+		want := []store.AxleForecast{filled(v, 1), nothing, unknown}
+
+		mustForecasts(t, db, unknown, filled(v, 1), nothing)
+		got, err := db.Forecasts(t.Context(), all, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(want, got, cmpopts.EquateNaNs()); d != "" {
+			t.Error(d)
+		}
+	})
+}
+
+func TestForecastsReplaced(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		v := mustVehicles(t, db, entry("Bus 1"))[0]
+		mustForecasts(t, db, filled(v, 1), filled(v, 2))
+		next := due(v, 1, ptr(day(5, 1)), float64(day(6, 1))) // one position instead of two
+		mustForecasts(t, db, next)
+		got, err := db.Forecasts(t.Context(), all, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff([]store.AxleForecast{next, filled(v, 2)}, got); d != "" {
+			t.Error(d)
+		}
+		if n := count(t, db, "select count(*) from position_forecasts"); n != 3 {
+			t.Errorf("got %d positions, want 3", n)
+		}
+		if err := db.SaveForecasts(t.Context(), all, nil); err != nil {
+			t.Errorf("of none: %v", err)
+		}
+	})
+}
+
+// The log keeps the first promise of each day, whatever comes after.
+func TestForecastLog(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		v := mustVehicles(t, db, entry("Bus 1"))[0]
+		first := due(v, 1, ptr(day(5, 1)), 20000)
+		again := due(v, 1, ptr(day(6, 1)), 20100)
+		tomorrow := again
+		tomorrow.AsOf++
+		unknown := due(v, 2, nil, 0)
+		unknown.Crossing = forecast.Crossing{}
+		mustForecasts(t, db, first, unknown)
+		mustForecasts(t, db, again)
+		mustForecasts(t, db, tomorrow)
+
+		type row struct {
+			Axle   int         `db:"axle"`
+			AsOf   fleet.Date  `db:"as_of"`
+			BookBy *fleet.Date `db:"book_by"`
+			Day    *float64    `db:"day_p10"`
+			Km     *float64    `db:"km_p975"`
+		}
+		var got []row
+		err := db.ReadPool().SelectContext(t.Context(), &got, `
+			select axle, as_of, book_by, day_p10, km_p975 from forecast_log order by axle, as_of`)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := []row{ // of the sample's even spreads
+			{1, asOf, ptr(day(5, 1)), ptr(20010.), ptr(59750.)},
+			{1, asOf + 1, ptr(day(6, 1)), ptr(20110.), ptr(59750.)},
+			{2, asOf, nil, nil, nil},
+		}
+		if d := cmp.Diff(want, got, cmpopts.EquateApprox(0, 1e-6)); d != "" {
+			t.Error(d)
+		}
+	})
+}
+
+func TestParameters(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		if _, err := db.LatestParameters(t.Context(), "pooled"); !isNotFound(err) {
+			t.Errorf("of a model that never learned: got %v, want not found", err)
+		}
+		var want []store.Parameters // newest first
+		for i := range 3 {
+			p := store.Parameters{
+				Model:       "pooled",
+				AsOf:        asOf + fleet.Date(i),
+				Values:      fmt.Appendf(nil, `{"z": %d, "a": 1e-300}`, i), // the text stays as it is
+				Diagnostics: []byte(`{}`),
+			}
+			if err := db.SaveParameters(t.Context(), &p); err != nil {
+				t.Fatal(err)
+			}
+			if p.ID == 0 || p.FittedAt.IsZero() {
+				t.Errorf("got %+v, want an id and a time", p)
+			}
+			want = append([]store.Parameters{p}, want...)
+		}
+		other := store.Parameters{Model: "other", Values: []byte("{}"), Diagnostics: []byte("{}")}
+		if err := db.SaveParameters(t.Context(), &other); err != nil {
+			t.Fatal(err)
+		}
+		latest, err := db.LatestParameters(t.Context(), "pooled")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(want[0], latest); d != "" {
+			t.Error(d)
+		}
+		got, err := db.ParametersHistory(t.Context(), "pooled", 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(want[:2], got); d != "" {
+			t.Error(d)
+		}
+		for _, bad := range []store.Parameters{
+			{Values: []byte("{}"), Diagnostics: []byte("{}")},
+			{Model: "pooled", Values: []byte("{"), Diagnostics: []byte("{}")},
+			{Model: "pooled", Values: []byte("{}")},
+		} {
+			if err := db.SaveParameters(t.Context(), &bad); !isInvalid(err) {
+				t.Errorf("%+v: got %v, want invalid", bad, err)
+			}
+		}
+	})
+}

@@ -1,0 +1,177 @@
+package store_test
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"testing"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// readsWhole finds the tables that a plan reads from end to end. Reading in
+// the order of an index, which a limit ends, is not that.
+var readsWhole = map[string]*regexp.Regexp{
+	store.SQLite:   regexp.MustCompile(`SCAN \w+( USING COVERING INDEX sqlite_autoindex_\w+)?$`),
+	store.Postgres: regexp.MustCompile(`Seq Scan on \w+`),
+}
+
+// plan runs f, which reads, and returns each of its queries with its plan.
+func plan(t *testing.T, db *store.DB, f func() error) map[string]string {
+	t.Helper()
+	type call struct {
+		query string
+		args  []any
+	}
+	var calls []call
+	db.SetTrace(func(query string, args []any) { calls = append(calls, call{query, args}) })
+	err := f()
+	db.SetTrace(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, err := db.ReadPool().BeginTxx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer x.Rollback()
+	explain := "explain "
+	if db.Dialect() == store.SQLite {
+		explain = "explain query plan "
+	}
+	plans := map[string]string{}
+	for _, c := range calls {
+		if strings.Contains(c.query, "set local") {
+			if _, err := x.Exec(c.query); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		rows, err := x.Queryx(explain+c.query, c.args...)
+		if err != nil {
+			t.Fatalf("%v\n%s", err, c.query)
+		}
+		var lines []string
+		for rows.Next() {
+			columns, err := rows.SliceScan()
+			if err != nil {
+				t.Fatal(err)
+			}
+			lines = append(lines, fmt.Sprint(columns[len(columns)-1])) // SQLite has three before
+		}
+		if err := rows.Err(); err != nil {
+			t.Fatal(err)
+		}
+		plans[c.query] = strings.Join(lines, "\n")
+	}
+	return plans
+}
+
+// A vehicle's history, a round of histories and the first pages of the
+// due-soon list touch the rows they need by index, in a fleet large enough
+// for the planners to mind.
+func TestPlans(t *testing.T) {
+	const vehicles, visits = 2000, 10
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		var entries []store.VehicleEntry
+		for i := range vehicles {
+			entries = append(entries, entry(fmt.Sprint("Bus ", i), of(fmt.Sprint("Fleet ", i%20), "Quay")))
+		}
+		ids := mustVehicles(t, db, entries...)
+		mustTakeIn(t, db, func(w *store.Writer) error {
+			for from := 0; from < vehicles; from += 500 {
+				var as []fleet.Axle
+				var rs []fleet.Reading
+				var os []fleet.Odometer
+				var fs []fleet.Fitment
+				for _, id := range ids[from : from+500] {
+					as = append(as, fleet.Axle{VehicleID: id, Number: 1, Brake: fleet.DiscBrake, Specs: map[fleet.Part]fleet.Spec{fleet.Pad: {New: 20, Limit: 3}}})
+					fs = append(fs, fleet.Fitment{VehicleID: id, Position: pad(1, "", ""), Date: day(1, 1)})
+					for k := range fleet.Date(visits) {
+						rs = append(rs, reading(id, day(3, 1)+k, 8), reading(id, day(3, 1)+k, 9))
+						os = append(os, fleet.Odometer{VehicleID: id, Date: day(3, 1) + k, Km: 1})
+					}
+				}
+				for _, write := range []func() (store.Counts, error){
+					func() (store.Counts, error) { return w.Axles(as) },
+					func() (store.Counts, error) { return w.Readings(rs) },
+					func() (store.Counts, error) { return w.Odometers(os) },
+					func() (store.Counts, error) { return w.Fitments(fs) },
+				} {
+					if _, err := write(); err != nil {
+						return err
+					}
+				}
+			}
+			return nil
+		})
+		var fs []store.AxleForecast
+		for i, id := range ids {
+			for axle := range 3 {
+				fs = append(fs, due(id, axle+1, ptr(asOf+fleet.Date(i)), float64(asOf)+float64(i)))
+			}
+		}
+		mustForecasts(t, db, fs...)
+		if db.Dialect() == store.Postgres {
+			mustExec(t, db, "analyze") // as autovacuum does; nothing does so on SQLite
+		}
+
+		for name, f := range map[string]func() error{
+			"history": func() error {
+				_, err := db.History(t.Context(), all, ids[7])
+				return err
+			},
+			"forecasts": func() error {
+				_, err := db.Forecasts(t.Context(), all, ids[7])
+				return err
+			},
+			"histories": func() error {
+				return db.EachHistory(t.Context(), all, nil, func(*store.History) error { return nil })
+			},
+			"histories by id": func() error {
+				return db.EachHistory(t.Context(), all, ids[100:300], func(*store.History) error { return nil })
+			},
+			"vehicles": func() error {
+				_, err := db.Vehicles(t.Context(), all, store.VehicleQuery{})
+				return err
+			},
+		} {
+			for query, plan := range plan(t, db, f) {
+				if strings.Contains(query, "count(*) from vehicles v") && !strings.Contains(query, "where") {
+					continue // counts them all
+				}
+				// They are few.
+				plan = regexp.MustCompile(`Seq Scan on (fleets|depots)|SCAN (f|d)\b`).ReplaceAllString(plan, "")
+				if whole := readsWhole[db.Dialect()].FindString(plan); whole != "" {
+					t.Errorf("%s: %s in\n%s\n%s", name, whole, query, plan)
+				}
+			}
+		}
+		index := map[store.DueSort]string{
+			store.ByBookBy:        "axle_forecasts_due",
+			store.ByLimitDate:     "axle_forecasts_limit",
+			store.ByKmLeft:        "axle_forecasts_km",
+			store.ByThicknessLeft: "axle_forecasts_thickness",
+			store.ByNarrowing:     "axle_forecasts_narrowing",
+			store.ByVehicle:       "vehicles_sort",
+		}
+		for _, s := range store.DueSorts {
+			first, err := db.DueSoon(t.Context(), all, store.DueQuery{Sort: s})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, after := range []string{"", first.Next} {
+				for query, plan := range plan(t, db, func() error {
+					_, err := db.DueSoon(t.Context(), all, store.DueQuery{Sort: s, After: after})
+					return err
+				}) {
+					if strings.Contains(query, "order by") && !strings.Contains(plan, index[s]) {
+						t.Errorf("%s: does not use %s:\n%s", s, index[s], plan)
+					}
+				}
+			}
+		}
+	})
+}
