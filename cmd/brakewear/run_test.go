@@ -96,7 +96,7 @@ func TestForecastFormats(t *testing.T) {
 		"csv":   "Van 7,1,2026-03-01",
 		"json":  `"vehicle":"Van 7"`,
 	} {
-		out, _, err := command(t, "forecast", "--axles", axles, "--readings", readings, "--as-of", "2026-03-01", "--format", format)
+		out, _, err := command(t, "forecast", "--axles", axles, "--readings", readings, "--as-of", "2026-03-01", "--format", format, "--model", "line")
 		if err != nil {
 			t.Fatal(err)
 		}
