@@ -60,18 +60,21 @@ func startServer() (*pgServer, error) {
 	return &pgServer{url: &u, alive: alive}, nil
 }
 
-// pgBin returns the folder of initdb and pg_ctl: in PATH, or the newest of
-// where Debian puts them.
+// debianBins is where Debian puts the servers, a folder per version.
+var debianBins = "/usr/lib/postgresql/*/bin"
+
+// pgBin returns the folder of initdb and pg_ctl: in PATH, or Debian's newest.
 func pgBin() (string, error) {
 	if path, err := exec.LookPath("initdb"); err == nil {
 		return filepath.Dir(path), nil
 	}
-	found, err := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	found, err := filepath.Glob(filepath.Join(debianBins, "initdb"))
 	if err != nil || len(found) == 0 {
 		return "", errNoPostgres
 	}
 	version := func(path string) int {
-		n, _ := strconv.Atoi(strings.Split(path, "/")[4]) // of a 9.6, too old anyway: 0
+		dir := filepath.Base(filepath.Dir(filepath.Dir(path)))
+		n, _ := strconv.Atoi(dir) // of 9.6, too old anyway: 0
 		return n
 	}
 	newest := slices.MaxFunc(found, func(a, b string) int { return version(a) - version(b) })
