@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"reflect"
 	"slices"
 	"testing"
 	"time"
@@ -19,9 +20,6 @@ var islandDays = []fleet.Date{
 	until,
 	fleet.NewDate(2026, time.January, 1),
 	fleet.NewDate(2026, time.February, 28),
-	fleet.NewDate(2026, time.April, 17),
-	fleet.NewDate(2026, time.August, 8),
-	fleet.NewDate(2026, time.November, 25),
 	fleet.NewDate(2027, time.December, 24),
 	fleet.NewDate(2031, time.March, 3),
 }
@@ -84,8 +82,8 @@ func TestIslandTellsItsStory(t *testing.T) {
 
 func TestIslandIsTheSameEveryTime(t *testing.T) {
 	a, b := slices.Collect(Island(until)), slices.Collect(Island(until))
-	if d := cmp.Diff(a, b); d != "" {
-		t.Errorf("-first +second:\n%.2000s", d)
+	if !reflect.DeepEqual(a, b) {
+		t.Errorf("-first +second:\n%.2000s", cmp.Diff(a, b))
 	}
 }
 

@@ -7,41 +7,56 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// tally is what several fleets show of one class.
-type tally struct {
-	vehicles  int
-	km, days  float64
-	rate      [2]float64 // sums over new pads, front and rear
-	rates     [2]int
-	median    [2]float64 // sums of log(rate / group rate)
-	spread    [2]float64 // and of its square
-	late      int        // lives that reached the limit before they were removed
-	taken     int        // lives removed
-	used      float64    // sum of the share of the way to the limit at removal
-	undeclare int
-}
-
 // seeds of the fleets that the tests of the world look at.
-var seeds = []uint64{11, 12, 13, 14, 15, 16, 17, 18}
+var seeds = []uint64{11, 12}
 
-func tallies(t *testing.T) map[string]*tally {
-	t.Helper()
-	out := map[string]*tally{}
-	for _, seed := range seeds {
-		for v := range Generate(Options{Vehicles: 1500, Seed: seed, Until: until}) {
-			c := out[v.Truth.Class]
-			if c == nil {
-				c = new(tally)
-				out[v.Truth.Class] = c
+// TestGroupMeans wants the medians of the groups and the spreads below them to
+// make the class means of the method file.
+func TestGroupMeans(t *testing.T) {
+	const fleets = 3000
+	// The effects of two models and a depot, .14 together, leave .3 %.
+	const tolerance = .01
+	below := math.Exp((vehicleVar + axleSD*axleSD + setSD*setSD) / 2)
+	for c := range classes {
+		k := &classes[c]
+		var sum, weight [2]float64
+		for seed := range uint64(fleets) {
+			w := newWorld(Options{Seed: seed, Until: until})
+			d := w.depot(0, 0)
+			for m := range k.models {
+				for duty := range k.duties {
+					share := k.models[m].share * k.duties[duty].share
+					for place := range 2 {
+						if place == 0 || !k.models[m].rearDrum {
+							sum[place] += share * w.groupRate(c, place+1, duty, m, d)
+							weight[place] += share
+						}
+					}
+				}
 			}
-			c.add(v)
+		}
+		for place := range 2 {
+			got := sum[place] / weight[place] * below * 10000
+			if math.Abs(got/k.wear[place]-1) > tolerance {
+				t.Errorf("%s axle %d: got %.3f mm/10,000 km, want %.2f", k.name, place+1, got, k.wear[place])
+			}
 		}
 	}
-	return out
+}
+
+// tally is what fleets show of one class.
+type tally struct {
+	km, days float64
+	sets     float64
+	ratio    float64 // sum of the first pads' rate over their group's
+	log      float64 // of its log
+	logs     float64 // of its log's square
+	taken    float64 // lives removed
+	late     float64 // of them, past the limit
+	used     float64 // sum of the share of the way to the limit at removal
 }
 
 func (c *tally) add(v *Vehicle) {
-	c.vehicles++
 	d := v.Truth.Distance
 	c.km += d[len(d)-1].Km - d[0].Km
 	c.days += float64(d[len(d)-1].Date - d[0].Date)
@@ -53,12 +68,11 @@ func (c *tally) add(v *Vehicle) {
 		// The first pads of a new vehicle: what is on others, and what follows,
 		// is picked by how fast it wears.
 		if v.Truth.Origin == brandNew && l.Number == 1 && l.Part == fleet.Pad {
-			place := min(l.Axle, 2) - 1
 			x := math.Log(l.Rate / l.GroupRate)
-			c.rate[place] += l.Rate
-			c.rates[place]++
-			c.median[place] += x
-			c.spread[place] += x * x
+			c.sets++
+			c.ratio += l.Rate / l.GroupRate
+			c.log += x
+			c.logs += x * x
 		}
 		if l.Removed.Known && l.Crossing.Known {
 			c.taken++
@@ -67,46 +81,44 @@ func (c *tally) add(v *Vehicle) {
 				c.late++
 			}
 		}
-		if l.Number > 1 && !l.Declared {
-			c.undeclare++
-		}
 	}
 }
 
-// TestClassMeans compares what comes out with the means that the method file
-// gives for the classes, and with the km/day that classes are made with.
-func TestClassMeans(t *testing.T) {
-	// Wear speeds up by a fortieth on average, seized calipers add as much, and
-	// the effects of 14 models drawn eight times leave 3 %.
-	const wearTolerance = .12
-	const kmTolerance = .05
-	got := tallies(t)
+// TestClasses looks at what comes out of the classes: wear against the group's,
+// distance, and how the workshop changes parts.
+func TestClasses(t *testing.T) {
+	got := map[string]*tally{}
+	for _, seed := range seeds {
+		for v := range Generate(Options{Vehicles: 1500, Seed: seed, Until: until}) {
+			if got[v.Truth.Class] == nil {
+				got[v.Truth.Class] = new(tally)
+			}
+			got[v.Truth.Class].add(v)
+		}
+	}
+	// Vehicle .28, axle .10 and set .14 make .33, regimes and seizing a little
+	// more; the mean of the ratio lies half the square of it above 1, and wear
+	// that speeds up and calipers that seize add a twentieth.
+	wantRatio, wantSD := math.Exp(.33*.33/2)*1.05, .36
 	for i := range classes {
 		k := &classes[i]
 		c := got[k.name]
-		for place, name := range []string{"front", "rear"} {
-			n := float64(c.rates[place])
-			mean := c.rate[place] / n
-			if math.Abs(mean/k.wear[place]-1) > wearTolerance {
-				t.Errorf("%s %s: got %.2f mm/10,000 km over %d sets of pads, want %.2f", k.name, name, mean, c.rates[place], k.wear[place])
-			}
-			// Vehicle .28, axle .10, set .14 make .33 (the seizing adds a little).
-			m := c.median[place] / n
-			sd := math.Sqrt(c.spread[place]/n - m*m)
-			if sd < .28 || sd > .45 || math.Abs(m) > .10 {
-				t.Errorf("%s %s: log rate over its group's: got mean %.2f, sd %.2f, want about .03 and .36", k.name, name, m, sd)
-			}
+		ratio, mean := c.ratio/c.sets, c.log/c.sets
+		sd := math.Sqrt(c.logs/c.sets - mean*mean)
+		if math.Abs(ratio/wantRatio-1) > .12 || math.Abs(sd-wantSD) > .08 {
+			t.Errorf("%s: wear over the group's median: got %.3f, sd of log %.3f from %.0f sets; want %.3f, %.2f", k.name, ratio, sd, c.sets, wantRatio, wantSD)
 		}
-		if km := c.km / c.days; math.Abs(km/k.kmPerDay-1) > kmTolerance {
+		// Between vehicles use differs by .3 of its log, between their years by
+		// about as much: 5 % at 350 vehicles is three standard errors.
+		if km := c.km / c.days; math.Abs(km/k.kmPerDay-1) > .06 {
 			t.Errorf("%s: got %.1f km/day, want %.1f", k.name, km, k.kmPerDay)
 		}
-		late, used := float64(c.late)/float64(c.taken), c.used/float64(c.taken)
-		t.Logf("%s: %d vehicles, front %.2f, rear %.2f mm/10,000 km, late %.2f, used %.2f of the way", k.name, c.vehicles,
-			c.rate[0]/float64(c.rates[0]), c.rate[1]/float64(c.rates[1]), late, used)
 		// Crossings are mostly not seen (method, pitfall 1).
+		late, used := c.late/c.taken, c.used/c.taken
 		if late < .02 || late > .25 || used < .6 || used > .95 {
 			t.Errorf("%s: %.2f of the parts changed late, %.2f of the way: want few and most", k.name, late, used)
 		}
+		t.Logf("%s: rate over group's median %.3f, sd of log %.3f, changed late %.2f, used %.2f of the way", k.name, ratio, sd, late, used)
 	}
 }
 
@@ -117,7 +129,7 @@ func TestShares(t *testing.T) {
 		typos, swaps, changes, used, odometer, years, axleYears, depots, fuel float64
 	}
 	depots := map[string]bool{} // depot: reads inner pads
-	for _, seed := range seeds[:3] {
+	for _, seed := range seeds {
 		clear(depots)
 		for v := range Generate(Options{Vehicles: 1500, Seed: seed, Until: until}) {
 			n.used++
@@ -199,7 +211,7 @@ func TestShares(t *testing.T) {
 		{"bought used", hit.used, n.used, want.BoughtUsed, .02},
 		{"odometer typos", hit.odometer, n.odometer, want.OdometerTypos, .002},
 		{"cluster swaps per year", hit.years, n.years, want.ClusterSwaps, .005},
-		{"seized calipers per axle and year", hit.axleYears, n.axleYears, want.Drag, .003},
+		{"seized calipers per axle and year", hit.axleYears, n.axleYears, want.Drag, .004},
 		{"depots that read outer pads only", hit.depots, n.depots, want.OuterOnly, 1e-9},
 		{"fuel cards", hit.fuel, n.fuel, want.FuelCards, .03},
 	} {
