@@ -154,7 +154,8 @@ type outlook struct {
 	inUse     []int
 	drag      dragging
 	drags     bool
-	remeasure []Reading
+	remeasure []Reading // thin, alone, and nothing since to contradict them
+	earlier   bool      // they were taken as true
 	path      [][]PathPoint
 }
 
@@ -212,11 +213,15 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	zs := m.Params.Tail.at(len(f.use) > 0)
 	var c crossed
 	f.cross(zs, &c)
-	if thin := f.thinAside(s); len(thin) > 0 {
-		// A thin reading that nothing contradicts is set aside only where that
-		// makes the forecast no later.
+	thin, meant := f.thinAside(s)
+	for _, i := range thin {
+		o.remeasure = append(o.remeasure, s.readings[i])
+	}
+	if len(meant) > 0 {
+		// A thin reading that may be true is set aside only where that makes the
+		// forecast no later.
 		before := slices.Clone(f.use)
-		for _, i := range thin {
+		for _, i := range meant {
 			f.join(i, s.rows[i].y, 0)
 		}
 		var with crossed
@@ -224,10 +229,8 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 		mid := slices.Index(Levels, .5)
 		if with.joint[mid] < c.joint[mid] {
 			c = with
-			s.aside = slices.DeleteFunc(s.aside, func(i int) bool { return slices.Contains(thin, i) })
-			for _, i := range thin {
-				o.remeasure = append(o.remeasure, s.readings[i])
-			}
+			s.aside = slices.DeleteFunc(s.aside, func(i int) bool { return slices.Contains(meant, i) })
+			o.earlier = true
 		} else {
 			f.take(before)
 			f.posterior()
@@ -261,21 +264,39 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	return o
 }
 
+// dragMost is how many times faster than expected a place may wear between two
+// visits, at the very most. Judgement: more than a seized caliper is seen to do
+// (dragPaces). What is thinner than that explains was mistyped.
+const dragMost = 4.0
+
 // thinAside returns the rows set aside that lie below what is expected at a
 // place that is on the axle now, with no later reading there to contradict
-// them.
-func (f *fitter) thinAside(s *set) []int {
-	var out []int
+// them; and those of them that fast wear since the last one may explain.
+func (f *fitter) thinAside(s *set) (thin, meant []int) {
 	for _, i := range s.aside {
 		r := &s.rows[i]
-		later := slices.ContainsFunc(f.use, func(u int) bool {
-			return s.rows[u].place == r.place && s.rows[u].visit > r.visit
-		})
-		if r.place < s.live && !later && f.predict([]int{i}).mean[0] > r.y {
-			out = append(out, i)
+		if r.place >= s.live {
+			continue
+		}
+		last, later := s.births[s.places[r.place].born].at, false
+		for _, u := range f.use {
+			if s.rows[u].place == r.place {
+				last = s.visits[s.rows[u].visit]
+				later = later || s.rows[u].visit > r.visit
+			}
+		}
+		e := f.predict([]int{i})
+		missing := e.mean[0] - r.y
+		if later || missing <= 0 {
+			continue
+		}
+		thin = append(thin, i)
+		wear := math.Exp(f.grid.mean) * s.places[r.place].f * max(0, s.visits[r.visit]-last)
+		if missing <= (dragMost-1)*wear+2*math.Sqrt(e.cov[0][0]) {
+			meant = append(meant, i)
 		}
 	}
-	return out
+	return thin, meant
 }
 
 // pathSteps is enough for a smooth band.

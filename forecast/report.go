@@ -129,7 +129,11 @@ func (o *outlook) tell(af *AxleForecast) {
 		af.warn(SetAsideCode, "%d readings of the %s not used, the first %s at %g mm: they disagree with the others; measure again", n, o.part, r.Pos, r.MM)
 	}
 	for _, r := range o.remeasure {
-		af.warn(Remeasure, "%s: %g mm is thinner than the other readings allow; measure again. Until then the earlier date is shown, with this reading taken as true", r.Pos, r.MM)
+		if o.earlier {
+			af.warn(Remeasure, "%s: %g mm is thinner than the other readings allow; measure again. Until then the earlier date is shown, with thin readings taken as true", r.Pos, r.MM)
+		} else {
+			af.warn(Remeasure, "%s: %g mm is thinner than the other readings and any wear since allow, and was not used; measure again", r.Pos, r.MM)
+		}
 	}
 	if o.change != nil {
 		af.warn(PartChange, "the %s grew thicker with no fitment recorded: taken as new parts; record the fitment", o.part)
