@@ -15,6 +15,8 @@ type Params struct {
 	Season WearSeason       `json:"season"`
 	Tail   TailMap          `json:"tail"`
 	Usage  UsageModel       `json:"usage"`
+	// Training says what they were learned from; nil for defaults.
+	Training *Training `json:"training,omitempty"`
 }
 
 // Gauge describes how a depot reads.
@@ -40,6 +42,17 @@ type Rates struct {
 	Vehicle float64 `json:"vehicle"` // sd between vehicles
 	Axle    float64 `json:"axle"`    // sd between axles of a vehicle
 	Set     float64 `json:"set"`     // sd between successive sets on an axle
+
+	Unseen Unseen `json:"unseen"`
+}
+
+// Unseen are the variances of the effects of names that the fleet learned from
+// does not have.
+type Unseen struct {
+	Duty       float64 `json:"duty"`
+	ClassDuty  float64 `json:"class_duty"`
+	ClassModel float64 `json:"class_model"`
+	Depot      float64 `json:"depot"`
 }
 
 // Effect is an estimated effect on theta.
@@ -130,29 +143,47 @@ type prior struct {
 	group float64 // variance of the mean of the part's group
 	fleet float64 // and of the vehicle's duty, model and depot
 	total float64 // variance for a set of a vehicle of which nothing is known
-	// banded says that the mean is a planning band's, not a fleet's.
+	// banded says that the mean is a planning band's more than a fleet's.
 	banded bool
 }
 
 // priorOf returns the prior of a part that rubs, on an axle of v.
 func (r *Rates) priorOf(v *Vehicle, axle int, part Part) prior {
 	g, ok := r.Groups[RateKey(v.Class, axle, part)]
-	p := prior{mean: g.Mean, group: g.Var}
+	p := prior{mean: g.Mean, group: g.Var, banded: g.Lives < leastLives}
 	if !ok {
 		p.mean, p.group = bandOf(v.Class, axle)
-		p.banded = true
 	}
+	keys := effectKeys(v)
 	for _, e := range [...]Effect{
-		r.Duty[v.Duty],
-		r.ClassDuty[v.Class+"|"+v.Duty],
-		r.ClassModel[v.Class+"|"+v.Model],
-		r.Depot[v.Depot],
+		effect(r.Duty, keys[dutyFamily], r.Unseen.Duty),
+		effect(r.ClassDuty, keys[classDutyFamily], r.Unseen.ClassDuty),
+		effect(r.ClassModel, keys[classModelFamily], r.Unseen.ClassModel),
+		effect(r.Depot, keys[depotFamily], r.Unseen.Depot),
 	} {
 		p.mean += e.Mean
 		p.fleet += e.Var
 	}
 	p.total = p.group + p.fleet + r.Vehicle*r.Vehicle + r.Axle*r.Axle + r.Set*r.Set
 	return p
+}
+
+// effectKeys names the effects of a vehicle by family, but the groups'.
+func effectKeys(v *Vehicle) [families]string {
+	return [families]string{
+		dutyFamily:       v.Duty,
+		classDutyFamily:  v.Class + "|" + v.Duty,
+		classModelFamily: v.Class + "|" + v.Model,
+		depotFamily:      v.Depot,
+	}
+}
+
+// effect returns an effect by name, or one of nobody knows what.
+func effect(known map[string]Effect, name string, unseen float64) Effect {
+	if e, ok := known[name]; ok {
+		return e
+	}
+	return Effect{Var: unseen}
 }
 
 // bandOf returns mean and variance of log mm per 1000 km from planning bands
