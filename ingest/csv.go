@@ -149,6 +149,9 @@ func (s *csvSource) quoted(first []byte) (cells []string, fault string, err erro
 		if !open && fault == "" {
 			return cells, "", nil
 		}
+		if open || len(more) > 0 {
+			fault = "a quote is opened and never closed: close it, or double a quote that belongs to the text"
+		}
 		if open {
 			var closing bool
 			if whole, more, closing, err = s.untilQuote(whole, more); err != nil {
@@ -157,7 +160,6 @@ func (s *csvSource) quoted(first []byte) (cells []string, fault string, err erro
 			if closing {
 				continue
 			}
-			fault = "a quote is opened and never closed: close it, or double a quote that belongs to the text"
 		}
 		s.again = append(more, s.again...)
 		s.line -= len(more)

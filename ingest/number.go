@@ -174,7 +174,8 @@ func parseLength(s string, u unit, exact bool) (l length, fault string) {
 			return l, "a fraction, but the unit is mm: write the unit behind it, such as 9/32 in"
 		}
 		// A fraction is of an inch even where whole numbers are 1/32 of one.
-		return length{mm: x * inch.factor, given: s, unit: inch.name, atMost: l.atMost}, ""
+		l.given = s
+		return l.of(x, inch), ""
 	}
 	x, fault := parseNumber(s, false, exact)
 	if fault != "" {
@@ -184,8 +185,16 @@ func parseLength(s string, u unit, exact bool) (l length, fault string) {
 	if exact {
 		x, l.given = tidy(s, x)
 	}
+	return l.of(x, u), ""
+}
+
+// of sets the value x, given in unit u.
+func (l length) of(x float64, u unit) length {
 	l.mm, l.unit = x*u.factor, u.name
-	return l, ""
+	if l.atMost {
+		l.given = "<" + l.given
+	}
+	return l
 }
 
 // tidy takes the noise of binary arithmetic off a number that a program wrote,

@@ -119,7 +119,7 @@ func TestProblems(t *testing.T) {
 		{name: "long line between semicolons", text: "vehicle;date;odometer_km\nBus 1;2026-02-01;1;;\nBus 1;2026-02-01;1;x\n", rows: 1, want: []string{`3 refused  "Bus 1 | 2026-02-01 | 1 | x": the line has 4 cells and the header 3: put quotes round text that has the sign between cells`}},
 		{name: "a quote never closed", text: read(`Bus 1,2026-02-01,,1,pad,left,inner,7,"calliper,,`), want: []string{`3 refused  "Bus 1,2026-02-01,,1,pad,left,inner,7,\"calliper,,": a quote is opened and never closed: close it, or double a quote that belongs to the text`}},
 		{name: "a quote closed by the next line's", text: longHeader + good + "Bus 1,2026-02-01,,1,pad,left,inner,7,,\",\n" + strings.Replace(good, "left", `"left"`, 1),
-			want: []string{`3 refused  "Bus 1,2026-02-01,,1,pad,left,inner,7,,\",": text stands behind a closing quote: double a quote that belongs to the text`}},
+			want: []string{`3 refused  "Bus 1,2026-02-01,,1,pad,left,inner,7,,\",": a quote is opened and never closed: close it, or double a quote that belongs to the text`}},
 		{name: "text behind a quote", text: odo(`"Bus" 1,2026-02-01,1`), want: []string{`3 refused  "\"Bus\" 1,2026-02-01,1": text stands behind a closing quote: double a quote that belongs to the text`}},
 		{name: "a line without end", text: odo("Bus 1" + strings.Repeat(" ", 300_000) + ",2026-02-01,1"), want: []string{`3 refused  "Bus 1` + strings.Repeat(" ", 75) + `": the line is longer than 65536 characters: is a line break missing?`}},
 

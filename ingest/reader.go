@@ -122,6 +122,7 @@ func NewReader(r io.Reader, name string, opt Options) (*Reader, error) {
 	if opt.MaxBytes == 0 {
 		opt.MaxBytes = DefaultMaxBytes
 	}
+	name = valid(name)
 	rd := &Reader{in: newMeter(r, name, opt.MaxBytes), name: name, opt: opt}
 	var err error
 	if rd.dates, err = newDates(opt.DateOrder, opt.Today); err != nil {

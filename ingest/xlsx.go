@@ -46,7 +46,7 @@ func (r *Reader) openXLSX(in io.Reader) error {
 	}
 	limit := min(max(minUnpacked, unpackRatio*int64(len(packed))), maxUnpacked)
 	if err := checkWorkbook(packed, limit); err != nil {
-		return fleet.Invalidf("%s: %v", r.name, err)
+		return fleet.Invalidf("%s: %s", r.name, valid(err.Error()))
 	}
 	file, err := excelize.OpenReader(bytes.NewReader(packed), excelize.Options{
 		RawCellValue:      true, // dates come as numbers, not as the sheet shows them
@@ -54,7 +54,7 @@ func (r *Reader) openXLSX(in io.Reader) error {
 		UnzipXMLSizeLimit: inMemory,
 	})
 	if err != nil {
-		return fleet.Invalidf("%s: this workbook cannot be read (%v): open it in a spreadsheet program and save it as .xlsx again, or as CSV", r.name, err)
+		return fleet.Invalidf("%s: this workbook cannot be read (%s): open it in a spreadsheet program and save it as .xlsx again, or as CSV", r.name, valid(err.Error()))
 	}
 	if err := r.chooseSheet(file); err != nil {
 		return errors.Join(err, file.Close())
@@ -116,7 +116,7 @@ func (s *xlsxSource) next() (record, error) {
 		s.line++
 		cells, err := s.rows.Columns()
 		if err != nil {
-			return record{}, fleet.Invalidf("%s, row %d: this workbook cannot be read (%v): open it in a spreadsheet program and save it again", s.name, s.line, err)
+			return record{}, s.unreadable(err)
 		}
 		for _, c := range cells {
 			if strings.TrimSpace(c) != "" {
@@ -125,10 +125,17 @@ func (s *xlsxSource) next() (record, error) {
 		}
 	}
 	if err := s.rows.Error(); err != nil {
-		return record{}, fleet.Invalidf("%s, row %d: this workbook cannot be read (%v): open it in a spreadsheet program and save it again", s.name, s.line, err)
+		return record{}, s.unreadable(err)
 	}
 	return record{}, io.EOF
 }
+
+func (s *xlsxSource) unreadable(err error) error {
+	return fleet.Invalidf("%s, row %d: this workbook cannot be read (%s): open it in a spreadsheet program and save it again", s.name, s.line, valid(err.Error()))
+}
+
+// valid makes UTF-8 of a message that repeats bytes of a file.
+func valid(s string) string { return strings.ToValidUTF8(s, "\ufffd") }
 
 func (s *xlsxSource) Close() error {
 	return errors.Join(s.rows.Close(), s.file.Close())
