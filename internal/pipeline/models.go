@@ -37,8 +37,8 @@ var kinds = []kind{
 	},
 	{
 		name: "full",
-		train: func(iter.Seq[*forecast.Vehicle], forecast.Day) (forecast.Model, error) {
-			return &forecast.Full{Params: forecast.DefaultParams()}, nil
+		train: func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
+			return forecast.TrainFull(vs, asOf)
 		},
 		load: loadAs[forecast.Full],
 	},
