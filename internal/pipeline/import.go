@@ -57,6 +57,7 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 	if err != nil {
 		return up, nil, err
 	}
+	defer r.Close()
 	up.Kind = string(r.Kind())
 
 	first, err := s.DB.UploadByHash(ctx, sc, up.Kind, up.SHA256)
