@@ -188,12 +188,26 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 		}
 		o := m.look(f, h, s, opt)
 		o.prior = p
+		if disc {
+			o.leftOn(lastSeen(looks))
+		}
 		k := slices.Index(partOrder[:], s.part)
 		theta[k], vari[k], known[k] = o.theta, o.vari, true
 		looks = append(looks, o)
 		af.Basis.Changes = append(af.Basis.Changes, ah.changes...)
 	}
 	m.report(f, h, looks, af)
+}
+
+// lastSeen is where the axle was last inspected.
+func lastSeen(looks []outlook) float64 {
+	last := math.Inf(-1)
+	for _, o := range looks {
+		if n := len(o.visits); n > 0 {
+			last = max(last, o.visits[n-1])
+		}
+	}
+	return last
 }
 
 // told says whether anything was ever measured or fitted.
@@ -206,7 +220,7 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	o := outlook{set: s}
 	f.open(&s.axleLife)
 	s.aside = f.settle(f.rowsOf(s))
-	if len(s.visits) > 0 {
+	if len(s.visits) > 0 && s.part.rubs() == "" {
 		o.drag, o.drags = f.seekDrag(s)
 	}
 	f.hear(s)
@@ -264,14 +278,10 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	return o
 }
 
-// dragMost is how many times faster than expected a place may wear between two
-// visits, at the very most. Judgement: more than a seized caliper is seen to do
-// (dragPaces). What is thinner than that explains was mistyped.
-const dragMost = 4.0
-
 // thinAside returns the rows set aside that lie below what is expected at a
 // place that is on the axle now, with no later reading there to contradict
-// them; and those of them that fast wear since the last one may explain.
+// them; and those of them that a dragging caliper may explain: what is thinner
+// still was mistyped.
 func (f *fitter) thinAside(s *set) (thin, meant []int) {
 	for _, i := range s.aside {
 		r := &s.rows[i]
@@ -292,7 +302,11 @@ func (f *fitter) thinAside(s *set) (thin, meant []int) {
 		}
 		thin = append(thin, i)
 		wear := math.Exp(f.grid.mean) * s.places[r.place].f * max(0, s.visits[r.visit]-last)
-		if missing <= (dragMost-1)*wear+2*math.Sqrt(e.cov[0][0]) {
+		most := dragPaces[len(dragPaces)-1]
+		if s.pos[r.place].Face == "outer" {
+			most = math.Sqrt(most)
+		}
+		if missing <= (most-1)*wear+2*math.Sqrt(e.cov[0][0]) {
 			meant = append(meant, i)
 		}
 	}

@@ -67,24 +67,6 @@ func RateKey(class string, axle int, p Part) string {
 	return class + "|" + strconv.Itoa(axle) + "|" + string(p)
 }
 
-// Rotors and drums wear with what rubs on them: the log-rate of a rotor is the
-// pads' less about ln 10. A guess: no published ratio was found.
-const (
-	discRatio   = -2.302585092994046 // ln 0.1
-	discRatioSD = 0.5
-)
-
-// rubs is the part that wears against p, or "".
-func (p Part) rubs() Part {
-	switch p {
-	case Rotor:
-		return Pad
-	case Drum:
-		return Lining
-	}
-	return ""
-}
-
 // DefaultParams returns the parameters of a fleet not learned yet: spreads
 // assumed on simulated fleets, and no groups, so that rates come from planning
 // bands.

@@ -99,27 +99,5 @@ func (r *Rates) given(p prior, axle int, part Part, others []Message) (mean, var
 	return p.mean + dot(c, d), max(p.total-dot(c, c), r.Set*r.Set/4)
 }
 
-// discPrior is the prior of a rotor's or drum's theta, given what is known of
-// the part that wears against it on the same axle.
-func (r *Rates) discPrior(mean, vari float64) prior {
-	p := prior{mean: mean + discRatio, group: discRatioSD * discRatioSD, fleet: vari}
-	p.total = p.group + p.fleet + r.Set*r.Set
-	return p
-}
-
-// givenDisc is given for a rotor or drum: its axle's earlier ones tell how it
-// wears; nothing else does.
-func (r *Rates) givenDisc(p prior, axle int, part Part, all []Message) (mean, vari float64) {
-	up, w := p.mean/(p.group+p.fleet), 1/(p.group+p.fleet)
-	for _, m := range all {
-		if m.Axle == axle && m.Part == part {
-			v := m.Var + r.Set*r.Set
-			up += m.Mean / v
-			w += 1 / v
-		}
-	}
-	return up / w, 1/w + r.Set*r.Set
-}
-
 // rate is the wear rate of a theta in mm per 10,000 km.
 func rate(theta float64) float64 { return 10 * math.Exp(theta) }
