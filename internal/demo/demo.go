@@ -56,6 +56,7 @@ type Shares struct {
 	LayUps        float64 // per vehicle and year
 	Sensors       float64 // of vehicles of a model that can have a wear sensor
 	FuelCards     float64 // of vehicles: odometer about once a month
+	Rotors        float64 // of axles inspected: rotors or drums are measured too
 }
 
 // DefaultShares returns the shares of the method; those it does not give are
@@ -76,6 +77,7 @@ func DefaultShares() Shares {
 		LayUps:        .15, // assumption
 		Sensors:       .5,  // assumption
 		FuelCards:     .7,  // assumption
+		Rotors:        .2,  // assumption
 	}
 }
 

@@ -24,7 +24,7 @@ var islandDepots = []depot{
 // placed by hand, so that a visitor can find it.
 var islandShares = Shares{
 	BoughtUsed: .15, UnknownStart: .2, Late: .05, NoOdometer: .1,
-	LayUps: .1, Sensors: .5, FuelCards: .8,
+	LayUps: .1, Sensors: .5, FuelCards: .8, Rotors: .6,
 }
 
 // line is a run of vehicles of one kind.

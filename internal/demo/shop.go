@@ -17,10 +17,9 @@ const (
 	trustDays    = 45 // since fitting, before its own wear is believed
 	elsewhereMax = 15 // days until a change that nobody writes down
 
-	counterMeasured = .20 // of the inspections of an axle: rotors or drums too
-	machined        = .10 // of pad changes that leave the rotors on
-	cutMin, cutMax  = .2, .5
-	newMeasured     = .10 // of booked changes: the new parts are measured too
+	machined       = .10 // of pad changes that leave the rotors on
+	cutMin, cutMax = .2, .5
+	newMeasured    = .10 // of booked changes: the new parts are measured too
 
 	sensorAbove = 1.2 // mm above the limit (audible indicators: 3-4 mm, WP-21)
 	tripWritten = .8  // of trips
@@ -117,7 +116,7 @@ func (s *sim) inspect(t int) {
 		}
 		a.seen, any = t, true
 		least := s.measure(a, a.on[0], t, written)
-		if chance(s.hands, counterMeasured) {
+		if chance(s.hands, s.shares.Rotors) {
 			s.measure(a, a.on[1], t, written)
 		}
 		if a.due < 0 {
