@@ -39,3 +39,12 @@ func (k ink) hex() string {
 	c := inks[k]
 	return fmt.Sprintf("#%02x%02x%02x", c.r, c.g, c.b)
 }
+
+// Classes lists the classes of all inks in SVG, for stroke and fill.
+func Classes() []string {
+	var cs []string
+	for _, k := range inks {
+		cs = append(cs, "s-"+k.class, "f-"+k.class)
+	}
+	return cs
+}

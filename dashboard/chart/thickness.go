@@ -136,6 +136,9 @@ func (a *Axle) thickness(part forecast.Part, points []point, lines []forecast.Po
 		d := &lines[decides]
 		spec = d.Spec
 		if q := d.Crossing.Km.Quantile(.9); !math.IsNaN(q) && !math.IsInf(q, 1) {
+			if n := len(d.Path); n > 0 && q > d.Path[n-1].Km {
+				q = d.Path[n-1].Km // beyond, nothing is drawn
+			}
 			if math.IsNaN(end) || q > end {
 				end = q
 			}

@@ -1,0 +1,347 @@
+package dashboard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/web"
+)
+
+// Widths that the pages are looked at in: a desk and a phone.
+const (
+	desk  = 1280
+	phone = 390
+)
+
+// browser starts a headless Chromium for the test, or skips where there is
+// none; BRAKEWEAR_REQUIRE_BROWSER=1 makes that a failure.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if found, err := exec.LookPath(name); err == nil {
+			path = found
+			break
+		}
+	}
+	if path == "" {
+		const how = "no Chromium here: `make test` installs it (Debian: apt-get install chromium)"
+		if os.Getenv("BRAKEWEAR_REQUIRE_BROWSER") == "1" {
+			t.Fatal(how)
+		}
+		t.Skip(how)
+	}
+	opts := []chromedp.ExecAllocatorOption{chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir())}
+	for _, name := range []string{"disable-quic", "disable-background-networking", "disable-component-update", "disable-sync", "hide-scrollbars"} {
+		opts = append(opts, chromedp.Flag(name, true))
+	}
+	ctx, cancelAllocator := chromedp.NewExecAllocator(t.Context(), opts...)
+	ctx, cancel := chromedp.NewContext(ctx)
+	t.Cleanup(func() {
+		if err := chromedp.Cancel(ctx); err != nil && !errors.Is(err, context.Canceled) {
+			t.Logf("close the browser: %v", err)
+		}
+		cancel()
+		cancelAllocator()
+	})
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("start %s: %v", path, err)
+	}
+	// From here on the test ends even if the browser hangs.
+	limited, stop := context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(stop)
+	return limited
+}
+
+// must runs steps in the browser.
+func must(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// eval returns the value of a JavaScript expression.
+func eval[T any](t *testing.T, ctx context.Context, expression string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	if err != nil {
+		t.Fatalf("%s: %v", expression, err)
+	}
+	return v
+}
+
+// look sets the width and the theme, and goes to a page.
+func look(t *testing.T, ctx context.Context, width int64, theme, url string) {
+	t.Helper()
+	dress := chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}},
+		})
+		return err
+	})
+	must(t, ctx, chromedp.EmulateViewport(width, 900), dress, chromedp.Navigate(url))
+}
+
+// shoot keeps a picture of the whole page, when pictures are asked for.
+func shoot(t *testing.T, ctx context.Context, name string) {
+	t.Helper()
+	dir := os.Getenv("BRAKEWEAR_SCREENSHOTS")
+	if dir == "" {
+		return
+	}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestBrowserPages looks at every page of the demo fleet in both widths and
+// both themes: nothing runs over the edge, every control is large enough for a
+// thumb, and nothing was blocked or failed.
+func TestBrowserPages(t *testing.T) {
+	ctx := browser(t)
+	srv := httptest.NewServer(island(t).handler)
+	defer srv.Close()
+	faults := complaints(t, ctx)
+	for _, p := range []struct{ name, path string }{
+		{"due", "/"},
+		{"due-all", "/?within=0&sort=vehicle"},
+		{"due-none", "/?q=no+such+vehicle"},
+		{"vehicle", island(t).vehiclePath(t, "Bus 112")},
+		{"vehicles", "/vehicles"},
+		{"readings", "/readings"},
+		{"upload", "/readings/1"},
+		{"not-found", "/vehicles/999999"},
+	} {
+		for _, width := range []int64{desk, phone} {
+			for _, theme := range []string{"light", "dark"} {
+				name := fmt.Sprintf("%s-%d-%s", p.name, width, theme)
+				t.Run(name, func(t *testing.T) {
+					faults()
+					look(t, ctx, width, theme, srv.URL+p.path)
+					if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+						t.Errorf("the page runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
+					}
+					if small := eval[string](t, ctx, tooSmall); small != "" && width == phone {
+						t.Errorf("smaller than 44 px: %s", small)
+					}
+					if got := eval[string](t, ctx, `getComputedStyle(document.body).backgroundColor`); (theme == "dark") != dark(got) {
+						t.Errorf("theme %s has the background %s", theme, got)
+					}
+					if got := eval[int](t, ctx, `document.querySelectorAll("h1").length`); got != 1 {
+						t.Errorf("got %d first headings, want 1", got)
+					}
+					if got := faults(); got != "" && p.name != "not-found" {
+						t.Errorf("the browser complains: %s", got)
+					}
+					shoot(t, ctx, name)
+				})
+			}
+		}
+	}
+}
+
+// complaints returns what the browser complained of since it was last asked:
+// what the content security policy blocked, what failed to load, exceptions.
+func complaints(t *testing.T, ctx context.Context) func() string {
+	t.Helper()
+	var mu sync.Mutex
+	var all []string
+	err := chromedp.Listen(ctx, func(ev any) {
+		mu.Lock()
+		defer mu.Unlock()
+		switch e := ev.(type) {
+		case *log.EventEntryAdded:
+			if e.Entry.Level == log.EntryLevelError {
+				all = append(all, e.Entry.Text+" "+e.Entry.URL)
+			}
+		case *runtime.EventExceptionThrown:
+			all = append(all, e.ExceptionDetails.Text)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func() string {
+		mu.Lock()
+		defer mu.Unlock()
+		got := strings.Join(all, "; ")
+		all = nil
+		return got
+	}
+}
+
+// TestBrowserComplains shows that complaints would be heard.
+func TestBrowserComplains(t *testing.T) {
+	ctx := browser(t)
+	faults := complaints(t, ctx)
+	r := web.NewEngine(slog.New(slog.DiscardHandler))
+	r.GET("/", func(c *gin.Context) {
+		c.Data(http.StatusOK, "text/html", []byte(`<p style="color:blue">blue</p><script>document.title = "ran"</script>`))
+	})
+	srv := httptest.NewServer(r)
+	defer srv.Close()
+	look(t, ctx, desk, "light", srv.URL)
+	got := faults()
+	for _, want := range []string{"inline style", "inline script"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("got %q, want a complaint about an %s", got, want)
+		}
+	}
+}
+
+// widest names what sticks out furthest.
+const widest = `[...document.querySelectorAll("body *")].map(e => [e.getBoundingClientRect().right, e.tagName + "." + e.className]).sort((a, b) => b[0] - a[0])[0].join(" ")`
+
+// tooSmall lists the links and controls that stand by themselves and are
+// lower than 44 px; links inside a sentence, a table or a figure's caption are
+// as high as their line.
+const tooSmall = `[...document.querySelectorAll("a, button, select, input, summary")]
+	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip, .who") && e.getBoundingClientRect().height < 44)
+	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
+
+func dark(rgb string) bool {
+	var r, g, b int
+	if _, err := fmt.Sscanf(rgb, "rgb(%d, %d, %d)", &r, &g, &b); err != nil {
+		return false
+	}
+	return r+g+b < 3*128
+}
+
+// TestBrowserUpload hands a readings file in as a person does, with and
+// without JavaScript: its rows are taken or refused in words, and the due-soon
+// list follows.
+func TestBrowserUpload(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %v", scripts), func(t *testing.T) {
+			ctx := browser(t)
+			w := small(t)
+			srv := httptest.NewServer(w.handler)
+			defer srv.Close()
+			if !scripts {
+				must(t, ctx, chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+					_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+					return err
+				}))
+			}
+			file := filepath.Join(t.TempDir(), "wheel off.csv")
+			text := "vehicle,date,odometer_km,axle,part,side,face,value_mm\n" +
+				"Bus 1,2026-02-27,163000,1,pad,left,inner,3.4\n" +
+				"Bus 1,2026-02-27,163000,1,pad,right,inner,-2\n" +
+				"Bus 77,2026-02-27,,1,pad,left,inner,9.0\n"
+			if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			look(t, ctx, phone, "light", srv.URL+"/readings")
+			must(t, ctx,
+				chromedp.SetUploadFiles(chromedp.CSS("input[type=file]"), []string{file}),
+				chromedp.Click(chromedp.CSS("form.upload button")),
+				chromedp.WaitVisible(chromedp.CSS(".tally")),
+			)
+			if got, want := strings.Fields(textOf(t, ctx, ".tally")), strings.Fields("taken 1 refused 2 already there 0"); !slices.Equal(got, want) {
+				t.Errorf("tally: got %q, want %q", got, want)
+			}
+			problems := textOf(t, ctx, ".problems")
+			for _, want := range []string{"line 3", "-2", "line 4", "Bus 77", "no vehicle has this number"} {
+				if !strings.Contains(problems, want) {
+					t.Errorf("problems: got %q, want %q in it", problems, want)
+				}
+			}
+			shoot(t, ctx, fmt.Sprintf("refused-%d-light", phone))
+			must(t, ctx, chromedp.Click(chromedp.CSS(".next a.button")), chromedp.WaitVisible(chromedp.CSS(".lanes")))
+			rows := textOf(t, ctx, ".lanes")
+			if row := regexp.MustCompile(`Bus 1\n[^·]*left inner pad\n3\.[34] mm\nlimit 3\.0`); !row.MatchString(rows) {
+				t.Errorf("list: got %q, want %s in it", rows, row)
+			}
+			// Mended and handed in again: what was taken is not taken twice.
+			text = strings.Replace(text, ",-2\n", ",4.8\n", 1)
+			if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			look(t, ctx, phone, "light", srv.URL+"/readings")
+			must(t, ctx,
+				chromedp.SetUploadFiles(chromedp.CSS("input[type=file]"), []string{file}),
+				chromedp.Click(chromedp.CSS("form.upload button")),
+				chromedp.WaitVisible(chromedp.CSS(".tally")),
+			)
+			if got, want := strings.Fields(textOf(t, ctx, ".tally")), strings.Fields("taken 1 refused 1 already there 1"); !slices.Equal(got, want) {
+				t.Errorf("tally: got %q, want %q", got, want)
+			}
+		})
+	}
+}
+
+// textOf returns the text of the first element that fits.
+func textOf(t *testing.T, ctx context.Context, css string) string {
+	t.Helper()
+	s, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(css)))
+	if err != nil {
+		t.Fatalf("%s: %v", css, err)
+	}
+	return s
+}
+
+// choose takes the first depot as a person does.
+const choose = `(() => {
+	const depot = document.querySelector("select[name=depot]")
+	depot.selectedIndex = 1
+	depot.dispatchEvent(new Event("change"))
+	return true
+})()`
+
+// TestBrowserFilter narrows the list by a choice and by typing.
+func TestBrowserFilter(t *testing.T) {
+	ctx := browser(t)
+	srv := httptest.NewServer(island(t).handler)
+	defer srv.Close()
+	look(t, ctx, desk, "light", srv.URL+"/?within=0")
+	all := eval[int](t, ctx, `document.querySelectorAll(".row").length`)
+	depot := eval[string](t, ctx, `document.querySelector("select[name=depot] option:nth-child(2)").textContent`)
+	// Choosing applies by itself where scripts run.
+	_, err := chromedp.RunResponse(ctx, chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := chromedp.Evaluate[bool](choose)(ctx, tg)
+		return err
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := eval[[]string](t, ctx, `[...document.querySelectorAll(".row .depot")].map(e => e.textContent)`)
+	if len(got) == 0 || len(got) > all {
+		t.Fatalf("got %d rows of %d", len(got), all)
+	}
+	for _, d := range got {
+		if d != depot {
+			t.Errorf("a row of depot %q in the list of %q", d, depot)
+		}
+	}
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("input[name=q]"), "bus"), chromedp.Click(chromedp.CSS("form.filter button")), chromedp.WaitVisible(chromedp.CSS(".lanes")))
+	for _, name := range eval[[]string](t, ctx, `[...document.querySelectorAll(".row .who a")].map(e => e.textContent)`) {
+		if !strings.Contains(strings.ToLower(name), "bus") {
+			t.Errorf("%q found by “bus”", name)
+		}
+	}
+}

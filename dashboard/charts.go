@@ -1,0 +1,139 @@
+package dashboard
+
+import (
+	"fmt"
+	"html/template"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/dashboard/chart"
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/web"
+)
+
+// Picture is a chart on a page, drawn for both widths; the stylesheet shows
+// one of them.
+type Picture struct {
+	Title        string
+	Wide, Narrow template.HTML
+	File         string // address without its ending, for .png and .svg
+}
+
+func (d *Dashboard) picture(vehicle int64, c *chart.Chart, file, title string) *Picture {
+	return &Picture{
+		Title: title,
+		// The chart escapes the words it is given.
+		Wide:   template.HTML(c.SVG(chart.WideWidth, chart.WideHeight)),
+		Narrow: template.HTML(c.SVG(chart.NarrowWidth, chart.NarrowHeight)),
+		File:   fmt.Sprintf("/vehicles/%d/charts/%s", vehicle, file),
+	}
+}
+
+// axlePicture is a chart of an axle by the name of its file.
+type axlePicture struct {
+	file, title string
+	chart       *chart.Chart
+	first       bool // of the part that is first at its limit, or of the axle
+}
+
+// axlePictures draws what there is of an axle: a chart of each part that is
+// measured or forecast, then the chance by the calendar.
+func axlePictures(h *store.History, f *store.AxleForecast, track forecast.Track) []axlePicture {
+	var out []axlePicture
+	a := chart.Axle{Forecast: &f.AxleForecast, Readings: h.Readings, Fitments: h.Fitments, Track: track}
+	for _, part := range fleet.Parts {
+		if c := chart.Thickness(a, forecast.Part(part)); c != nil {
+			out = append(out, axlePicture{
+				file:  fmt.Sprintf("axle-%d-%s", f.Axle, part),
+				title: capital(string(part)) + map[bool]string{true: ": diameter against the odometer", false: ": thickness against the odometer"}[part.Grows()],
+				chart: c,
+				first: decides(f, forecast.Part(part)),
+			})
+		}
+	}
+	var bookBy *forecast.Day
+	if f.BookBy != nil {
+		day := forecast.Day(*f.BookBy)
+		bookBy = &day
+	}
+	if c := chart.Chance(&f.AxleForecast, bookBy, f.Risk); c != nil {
+		out = append(out, axlePicture{fmt.Sprintf("axle-%d-chance", f.Axle), "Chance that the limit is reached, by the calendar", c, true})
+	}
+	return out
+}
+
+// decides says whether part is first at its limit, or whether none is.
+func decides(f *store.AxleForecast, part forecast.Part) bool {
+	if f.Limiting < 0 || f.Limiting >= len(f.Positions) {
+		return true
+	}
+	return f.Positions[f.Limiting].Pos.Part == part
+}
+
+// Size of a chart as a file, in px and dots per px: wide enough for a report.
+const (
+	fileWidth, fileHeight = 960, 480
+	fileScale             = 2
+)
+
+// chartFile sends one chart as an SVG or PNG file.
+func (d *Dashboard) chartFile(c *gin.Context) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	name, ending, _ := strings.Cut(c.Param("file"), ".")
+	if ending != "svg" && ending != "png" {
+		return fleet.NotFoundf("chart %q: want a .svg or a .png", c.Param("file"))
+	}
+	today := d.today()
+	h, fs, track, err := d.svc.VehicleForecast(c.Request.Context(), d.scope(c), id, today)
+	if err != nil {
+		return err
+	}
+	found := findChart(name, &h, fs, track, today)
+	if found == nil {
+		return fleet.NotFoundf("chart %q: vehicle %s has none of this name", name, h.Vehicle.Number)
+	}
+	c.Header("Content-Disposition", "inline; filename="+strconv.Quote(fileName(h.Vehicle.Number)+"-"+name+"."+ending))
+	if ending == "svg" {
+		web.Send(c, http.StatusOK, "image/svg+xml", found.SVG(fileWidth, fileHeight))
+		return nil
+	}
+	png, err := found.PNG(fileWidth, fileHeight, fileScale)
+	if err != nil {
+		return err
+	}
+	c.Data(http.StatusOK, "image/png", png)
+	return nil
+}
+
+func findChart(name string, h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) *chart.Chart {
+	for i := range fs {
+		if name == "odometer" {
+			return chart.Odometer(h.Odometers, track, forecast.Day(today), fs[i].KmPerDay)
+		}
+		for _, p := range axlePictures(h, &fs[i], track) {
+			if p.file == name {
+				return p.chart
+			}
+		}
+	}
+	return nil
+}
+
+// fileName keeps of a vehicle's number what every file system takes.
+func fileName(number string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9':
+			return r
+		}
+		return '-'
+	}, number)
+}

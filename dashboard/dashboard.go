@@ -1,0 +1,117 @@
+package dashboard
+
+import (
+	"embed"
+	"io/fs"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/web"
+)
+
+//go:embed static
+var staticFiles embed.FS
+
+// Dashboard serves the pages.
+type Dashboard struct {
+	svc    *pipeline.Service
+	assets *web.Assets
+	pages  map[string]*page
+}
+
+// New parses the templates; a fault in one of them shows here, not when
+// somebody opens its page.
+func New(svc *pipeline.Service) (*Dashboard, error) {
+	files, err := fs.Sub(staticFiles, "static")
+	if err != nil {
+		return nil, err
+	}
+	assets, err := web.NewAssets(files, "/static/")
+	if err != nil {
+		return nil, err
+	}
+	pages, err := parsePages(assets)
+	if err != nil {
+		return nil, err
+	}
+	return &Dashboard{svc: svc, assets: assets, pages: pages}, nil
+}
+
+// maxUpload bounds an uploaded file: some five million readings as CSV, more
+// than any workshop measures in a year.
+const maxUpload = 256 << 20
+
+// Register adds the pages to r.
+func (d *Dashboard) Register(r *gin.Engine) {
+	web.UseErrorPage(r, d.errorPage)
+	d.assets.Register(r)
+	r.GET("/", web.Handle(d.due))
+	r.GET("/due.csv", web.Handle(d.dueCSV))
+	r.GET("/vehicles", web.Handle(d.vehicles))
+	r.GET("/vehicles/:id", web.Handle(d.vehicle))
+	r.GET("/vehicles/:id/charts/:file", web.Handle(d.chartFile))
+	r.GET("/readings", web.Handle(d.readings))
+	r.POST("/readings", web.AllowBody(maxUpload), web.Handle(d.takeIn))
+	r.GET("/readings/:id", web.Handle(d.upload))
+	r.GET("/readings/:id/problems.csv", web.Handle(d.problemsCSV))
+	r.GET("/templates/:file", web.Handle(d.template))
+}
+
+// scope is what the caller may see. Until people sign in that is everything.
+func (d *Dashboard) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
+
+// today is the civil day the pages are made for.
+func (d *Dashboard) today() fleet.Date {
+	if d.svc.Now == nil {
+		return fleet.DateOf(time.Now())
+	}
+	return fleet.DateOf(d.svc.Now())
+}
+
+// risk is the accepted risk behind book-by dates.
+func (d *Dashboard) risk() float64 {
+	if d.svc.Risk == 0 {
+		return pipeline.DefaultRisk
+	}
+	return d.svc.Risk
+}
+
+// Shell is what the layout needs of every page.
+type Shell struct {
+	Title    string
+	Place    string // the entry of the navigation the page belongs to
+	Cautions bool   // the page shows a limit or a forecast
+}
+
+// ErrorPage is the page of a request that failed.
+type ErrorPage struct {
+	Shell
+	Problem web.Problem
+}
+
+func (d *Dashboard) errorPage(_ *gin.Context, p web.Problem) ([]byte, error) {
+	title := map[int]string{
+		http.StatusBadRequest:            "That cannot be done as it was asked",
+		http.StatusNotFound:              "Not found",
+		http.StatusRequestEntityTooLarge: "Too large",
+		http.StatusServiceUnavailable:    "Not available just now",
+	}[p.Status]
+	if title == "" {
+		title = p.Title
+	}
+	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p})
+}
+
+// send renders a page and sends it.
+func (d *Dashboard) send(c *gin.Context, status int, name string, data any) error {
+	body, err := d.pages[name].render(data)
+	if err != nil {
+		return err
+	}
+	web.Send(c, status, "text/html; charset=utf-8", body)
+	return nil
+}

@@ -1,0 +1,174 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// Axis is the calendar that the wear lanes of a page share: from today on.
+// Places on it are in percent of its length, so that a lane has any width.
+type Axis struct {
+	Today  fleet.Date
+	Days   int
+	Months []Tick // the first of each month
+	Weeks  []Tick // every seventh day
+}
+
+// Tick is a place on the axis.
+type Tick struct {
+	X     string // percent
+	Label string // blank where there is no room
+}
+
+// labelRoom is how much of the axis, in percent, a month's name needs on a
+// phone.
+const labelRoom = 13
+
+func newAxis(today fleet.Date, days int) Axis {
+	a := Axis{Today: today, Days: days}
+	t := today.Time()
+	last := 0. // "today" stands at the start
+	for m := 1; ; m++ {
+		d := fleet.NewDate(t.Year(), t.Month()+1, 1)
+		t = d.Time()
+		x := a.at(float64(d))
+		if x > 100 {
+			break
+		}
+		tick := Tick{X: pct(x)}
+		if x-last >= labelRoom && x <= 100-labelRoom/2 {
+			tick.Label = t.Format("Jan")
+			if t.Month() == 1 {
+				tick.Label = t.Format("Jan 2006")
+			}
+			last = x
+		}
+		a.Months = append(a.Months, tick)
+	}
+	if days <= 300 { // beyond, weeks would be a grey wall
+		for d := 7; d < days; d += 7 {
+			a.Weeks = append(a.Weeks, Tick{X: pct(a.at(float64(today) + float64(d)))})
+		}
+	}
+	return a
+}
+
+// at returns where day stands, in percent; beyond the ends below 0 or over 100.
+func (a Axis) at(day float64) float64 {
+	return (day - float64(a.Today)) / float64(a.Days) * 100
+}
+
+func pct(x float64) string { return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64) + "%" }
+
+// Lane is one axle on the axis: a lens from the 10 % to the 90 % limit date,
+// widest at even odds, and a notch at the book-by date.
+type Lane struct {
+	Lens   bool
+	X, W   string // of the lens
+	Path   string // of the lens in a box of 100 by 40
+	Median string // where the even odds are; blank off the axis
+	Notch  string // where the book-by date is; blank off the axis
+	Late   bool   // the book-by date has passed: the notch stands at today
+	Past   bool   // past its limit: the lane is closed at today
+	Level  int    // depth of wear, 1 to 5
+	Off    string // what lies beyond the axis, in words
+	Say    string // the lane in words
+}
+
+// laneOf draws a row of the due-soon list.
+func laneOf(a Axis, r *store.DueRow) Lane {
+	l := Lane{Past: r.PastLimit, Level: wearLevel(r.ThicknessMM, r.NewMM, r.LimitMM)}
+	l.Say = limitWords(r.P10, r.P50, r.P90, a.Today)
+	if r.BookBy != nil {
+		x := a.at(float64(*r.BookBy))
+		l.Late = x < 0
+		if x <= 100 {
+			l.Notch = pct(math.Max(0, x))
+		}
+		l.Say += "; book by " + longDate(*r.BookBy)
+	}
+	if r.P10 == nil {
+		return l
+	}
+	lo := a.at(float64(*r.P10))
+	if lo > 100 {
+		l.Off = "from " + r.P10.Time().Format("Jan 2006")
+		return l
+	}
+	// What is too far away to have a date lies well beyond the axis.
+	far := math.Max(200, 2*lo)
+	mid, hi := far, 2*far
+	if r.P50 != nil {
+		mid = math.Max(lo, a.at(float64(*r.P50)))
+	}
+	if r.P90 != nil {
+		hi = math.Max(mid, a.at(float64(*r.P90)))
+	} else if r.P50 != nil {
+		hi = mid + 2*(mid-lo)
+	}
+	if hi <= 0 {
+		l.Off = "passed by now, most likely"
+		return l
+	}
+	l.Lens = true
+	const least = .6 // percent: a lens is never too thin to be seen
+	w := math.Max(hi-lo, least)
+	l.X, l.W = pct(lo), pct(w)
+	if mid >= 0 && mid <= 100 {
+		l.Median = pct(mid)
+	}
+	l.Path = lens((mid - lo) / w * 100)
+	return l
+}
+
+// lens is the outline of a lens in a box of 100 by 40 with its greatest width
+// at m.
+func lens(m float64) string {
+	m = math.Min(math.Max(m, 1), 99)
+	f := func(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64) }
+	l1, l2 := f(m*.4), f(m*.8)
+	r1, r2 := f(m+(100-m)*.2), f(m+(100-m)*.6)
+	return fmt.Sprintf("M0 20C%s 16 %s 4 %s 4C%s 4 %s 16 100 20C%s 24 %s 36 %s 36C%s 36 %s 24 0 20Z",
+		l1, l2, f(m), r1, r2, r2, r1, f(m), l2, l1)
+}
+
+// wearLevel is the depth of the copper: 1 for a new part, 5 for one at or past
+// its limit or nearly so.
+func wearLevel(now, fresh, limit float64) int {
+	left := leftOf(now, fresh, limit)
+	if math.IsNaN(left) {
+		return 1
+	}
+	return int(math.Min(5, math.Max(1, math.Floor((1-left)*5)+1)))
+}
+
+// leftOf is the share of the usable thickness that is left, 0 to 1; NaN where
+// it is not known. It holds for parts that grow as well.
+func leftOf(now, fresh, limit float64) float64 {
+	left := (now - limit) / (fresh - limit)
+	if !isNumber(left) {
+		return math.NaN()
+	}
+	return math.Min(1, math.Max(0, left))
+}
+
+// limitWords says when the limit is reached.
+func limitWords(p10, p50, p90 *fleet.Date, today fleet.Date) string {
+	switch {
+	case p10 == nil:
+		return "limit date not in sight"
+	case p90 != nil && *p90 <= today:
+		return "limit most likely passed since " + longDate(*p10)
+	case p50 == nil:
+		return "limit not before " + longDate(*p10)
+	case p90 == nil:
+		return "limit from " + longDate(*p10) + ", even odds " + longDate(*p50)
+	case *p10 <= today:
+		return "limit by " + longDate(*p90) + ", even odds " + longDate(*p50) + ", possibly passed already"
+	}
+	return "limit between " + longDate(*p10) + " and " + longDate(*p90) + ", even odds " + longDate(*p50)
+}

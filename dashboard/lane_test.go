@@ -1,0 +1,200 @@
+package dashboard
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+var today = fleet.NewDate(2026, time.March, 2)
+
+// in returns the day so many days from today.
+func in(days int) *fleet.Date {
+	d := today + fleet.Date(days)
+	return &d
+}
+
+func TestAxis(t *testing.T) {
+	a := newAxis(today, 182)
+	if got := a.at(float64(today) + 91); got != 50 {
+		t.Errorf("half way: got %g %%, want 50", got)
+	}
+	// 1 April is 30 days on: 30/182 = 16.48 %. By hand.
+	if got := a.Months[0]; got != (Tick{"16.48%", "Apr"}) {
+		t.Errorf("first month: got %+v", got)
+	}
+	if got := len(a.Months); got != 5 { // April to August
+		t.Errorf("got %d months, want 5", got)
+	}
+	if got := len(a.Weeks); got != 25 {
+		t.Errorf("got %d weeks, want 25", got)
+	}
+	labels := 0
+	for _, m := range newAxis(today, 364).Months {
+		if m.Label != "" {
+			labels++
+		}
+	}
+	if labels < 4 || labels > 100/labelRoom {
+		t.Errorf("a year: got %d months named, want 4 to %d, or they run into each other", labels, 100/labelRoom)
+	}
+}
+
+func TestLane(t *testing.T) {
+	a := newAxis(today, 100) // a day is a percent
+	row := func(p10, p50, p90, bookBy *fleet.Date) store.DueRow {
+		return store.DueRow{ThicknessMM: 5, NewMM: 20, LimitMM: 3, P10: p10, P50: p50, P90: p90, BookBy: bookBy}
+	}
+	for _, c := range []struct {
+		name string
+		row  store.DueRow
+		want Lane // Path and Say apart
+	}{
+		{"in the middle", row(in(20), in(40), in(70), in(10)), Lane{Lens: true, X: "20%", W: "50%", Median: "40%", Notch: "10%", Level: 5}},
+		{"begun already", row(in(-10), in(5), in(20), in(-15)), Lane{Lens: true, X: "-10%", W: "30%", Median: "5%", Notch: "0%", Late: true, Level: 5}},
+		{"over the end", row(in(80), in(120), in(200), in(70)), Lane{Lens: true, X: "80%", W: "120%", Notch: "70%", Level: 5}},
+		{"beyond", row(in(120), in(150), in(200), in(110)), Lane{Off: "from Jun 2026", Level: 5}},
+		{"passed", row(in(-50), in(-30), in(-10), in(-60)), Lane{Off: "passed by now, most likely", Notch: "0%", Late: true, Level: 5}},
+		{"nothing known", row(nil, nil, nil, nil), Lane{Level: 5}},
+		{"no end", row(in(40), in(60), nil, in(30)), Lane{Lens: true, X: "40%", W: "60%", Median: "60%", Notch: "30%", Level: 5}},
+		{"no middle", row(in(40), nil, nil, nil), Lane{Lens: true, X: "40%", W: "360%", Level: 5}},
+		{"certain", row(in(40), in(40), in(40), nil), Lane{Lens: true, X: "40%", W: "0.6%", Median: "40%", Level: 5}},
+	} {
+		got := laneOf(a, &c.row)
+		if got.Lens != (got.Path != "") {
+			t.Errorf("%s: lens %v, path %q", c.name, got.Lens, got.Path)
+		}
+		if got.Say == "" {
+			t.Errorf("%s: says nothing", c.name)
+		}
+		got.Path, got.Say = "", ""
+		if got != c.want {
+			t.Errorf("%s:\n got %+v\nwant %+v", c.name, got, c.want)
+		}
+	}
+}
+
+// TestLensStaysInItsBox wants the outline of any lens inside its box of 100 by
+// 40, and symmetrical.
+func TestLensStaysInItsBox(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		path := lens(rapid.Float64Range(-10, 110).Draw(t, "m"))
+		fields := strings.FieldsFunc(path, func(r rune) bool { return strings.ContainsRune("MCZ ", r) })
+		for i, f := range fields {
+			v, err := strconv.ParseFloat(f, 64)
+			if err != nil {
+				t.Fatalf("%q: %v", path, err)
+			}
+			if top := []float64{100, 40}[i%2]; v < 0 || v > top {
+				t.Errorf("%q leaves its box", path)
+			}
+		}
+	})
+}
+
+func TestWearLevel(t *testing.T) {
+	for _, c := range []struct {
+		now, fresh, limit float64
+		want              int
+		left              float64
+	}{ // by hand
+		{20, 20, 3, 1, 1},
+		{25, 20, 3, 1, 1}, // thicker than new
+		{11.5, 20, 3, 3, .5},
+		{3.1, 20, 3, 5, .1 / 17},
+		{2, 20, 3, 5, 0},
+		{300.5, 300, 302, 2, .75}, // a drum grows
+		{303, 300, 302, 5, 0},
+		{math.NaN(), 20, 3, 1, math.NaN()},
+		{5, 3, 3, 1, math.NaN()}, // no room between new and limit
+	} {
+		if got := wearLevel(c.now, c.fresh, c.limit); got != c.want {
+			t.Errorf("wearLevel(%g, %g, %g): got %d, want %d", c.now, c.fresh, c.limit, got, c.want)
+		}
+		got := leftOf(c.now, c.fresh, c.limit)
+		if math.Abs(got-c.left) > 1e-9 || math.IsNaN(got) != math.IsNaN(c.left) {
+			t.Errorf("leftOf(%g, %g, %g): got %g, want %g", c.now, c.fresh, c.limit, got, c.left)
+		}
+	}
+}
+
+func TestVerdict(t *testing.T) {
+	w := func(codes ...forecast.Code) (ws []forecast.Warning) {
+		for _, c := range codes {
+			ws = append(ws, forecast.Warning{Code: c, Text: "said by " + string(c)})
+		}
+		return ws
+	}
+	for _, c := range []struct {
+		name                  string
+		bookBy, p10, p50, p90 *fleet.Date
+		past                  bool
+		warnings              []forecast.Warning
+		want                  Verdict
+	}{
+		{"in time", in(20), in(30), in(50), in(90), false, nil,
+			Verdict{Ask: "book by", Strong: "22 Mar", ISO: "2026-03-22", Why: "limit 1 Apr – 31 May, likely 21 Apr"}},
+		{"today", in(0), in(3), in(9), in(20), false, nil,
+			Verdict{Ask: "book by", Strong: "2 Mar", ISO: "2026-03-02", Why: "limit 5 Mar – 22 Mar, likely 11 Mar"}},
+		{"late", in(-4), in(-1), in(9), in(20), false, nil,
+			Verdict{Ask: "book", Strong: "now", Why: "was to be booked by 26 Feb; limit by 22 Mar, likely 11 Mar"}},
+		{"past", in(40), in(50), in(90), in(120), true, w(forecast.PastLimit),
+			Verdict{Ask: "book", Strong: "now", Why: "said by past_limit", Urgent: true}},
+		{"past, in no words", in(40), in(50), in(90), in(120), true, nil,
+			Verdict{Ask: "book", Strong: "now", Why: "at or past its limit", Urgent: true}},
+		{"old readings clear nothing", in(400), in(500), in(600), in(700), false, w(forecast.OldReadings),
+			Verdict{Ask: "measure", Strong: "first", Why: "nothing recent to go by; else book by 6 Apr 2027"}},
+		{"never measured", nil, nil, nil, nil, false, w(forecast.NoReadings),
+			Verdict{Ask: "measure", Strong: "first", Why: "nothing recent to go by"}},
+		{"thin reading", in(20), in(30), in(50), in(90), false, w(forecast.Remeasure),
+			Verdict{Ask: "measure", Strong: "again", Why: "a thin reading disagrees; else book by 22 Mar"}},
+		{"no odometer", nil, nil, nil, nil, false, w(forecast.UsageUnknown),
+			Verdict{Ask: "book by", Strong: "no date", Why: "too few odometer readings for a date"}},
+		{"far", nil, nil, in(5000), nil, false, nil,
+			Verdict{Ask: "book by", Strong: "not in sight", Why: "limit not in sight"}},
+	} {
+		if got := verdict(c.bookBy, c.p10, c.p50, c.p90, c.past, c.warnings, today); got != c.want {
+			t.Errorf("%s:\n got %+v\nwant %+v", c.name, got, c.want)
+		}
+	}
+}
+
+func TestWords(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{kmWords(1234567.4), "1,234,567"},
+		{kmWords(-1200), "−1,200"},
+		{kmWords(999), "999"},
+		{kmWords(math.NaN()), "–"},
+		{kmAbout(25237), "25,000"},
+		{kmAbout(943), "940"},
+		{kmAbout(4), "0"},
+		{mm(4.06), "4.1"},
+		{spec(3), "3.0"},
+		{spec(302.15), "302.15"},
+		{plural(1, "axle", "axles"), "1 axle"},
+		{plural(1200, "axle", "axles"), "1,200 axles"},
+		{span(9), "9 days"},
+		{span(35), "5 weeks"},
+		{span(200), "7 months"},
+		{span(1096), "3 years"},
+		{span(1300), "3.6 years"},
+		{span(math.Inf(1)), "an unknown time"},
+		{percent(.05), "5\u00a0%"},
+		{percent(.025), "2.5\u00a0%"},
+		{dateNear(*in(30), today), "1 Apr"},
+		{dateNear(*in(400), today), "6 Apr 2027"},
+		{dateNear(*in(-300), today), "6 May 2025"},
+	} {
+		if c.got != c.want {
+			t.Errorf("got %q, want %q", c.got, c.want)
+		}
+	}
+}

@@ -1,0 +1,64 @@
+package dashboard
+
+import (
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+)
+
+// fleetChoice returns the fleet asked for, 0 for all, and the choices there
+// are; none where there is one fleet only.
+func (d *Dashboard) fleetChoice(c *gin.Context) (id int64, choices []Choice, err error) {
+	if id, err = queryID(c, "fleet"); err != nil {
+		return 0, nil, err
+	}
+	fleets, err := d.svc.DB.Fleets(c.Request.Context(), d.scope(c))
+	if err != nil || len(fleets) < 2 {
+		return id, nil, err
+	}
+	choices = []Choice{{"0", "all fleets", id == 0}}
+	for _, f := range fleets {
+		choices = append(choices, Choice{strconv.FormatInt(f.ID, 10), f.Name, f.ID == id})
+	}
+	return id, choices, nil
+}
+
+// depotChoice is fleetChoice for depots.
+func (d *Dashboard) depotChoice(c *gin.Context) (id int64, choices []Choice, err error) {
+	if id, err = queryID(c, "depot"); err != nil {
+		return 0, nil, err
+	}
+	depots, err := d.svc.DB.Depots(c.Request.Context(), d.scope(c))
+	if err != nil || len(depots) < 2 {
+		return id, nil, err
+	}
+	choices = []Choice{{"0", "all depots", id == 0}}
+	for _, p := range depots {
+		choices = append(choices, Choice{strconv.FormatInt(p.ID, 10), p.Name, p.ID == id})
+	}
+	return id, choices, nil
+}
+
+// queryID reads an id of the query; 0 when it is not there.
+func queryID(c *gin.Context, name string) (int64, error) {
+	s := c.Query(name)
+	if s == "" {
+		return 0, nil
+	}
+	id, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || id < 0 {
+		return 0, fleet.Invalidf("%s %q: want the number of a %s", name, s, name)
+	}
+	return id, nil
+}
+
+// pathID reads the id in the address.
+func pathID(c *gin.Context, what string) (int64, error) {
+	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
+	if err != nil || id <= 0 {
+		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
+	}
+	return id, nil
+}

@@ -1,0 +1,169 @@
+package dashboard
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"net/http"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/web"
+)
+
+// ReadingsPage is where files are handed in.
+type ReadingsPage struct {
+	Shell
+	Fault   string // why the file handed in was not taken
+	Kinds   []FileKind
+	MaxSize string
+	Uploads []UploadRow
+	From    string // link to the newest uploads; blank on them
+	Next    string // link to older ones
+}
+
+// FileKind is a kind of file, with its columns.
+type FileKind struct {
+	Kind    string
+	What    string
+	Columns []ingest.Column
+}
+
+// UploadRow is one upload in the list.
+type UploadRow struct {
+	Link     string
+	Name     string
+	Kind     string
+	By       string
+	At       time.Time
+	Accepted int
+	Refused  int
+	Repeated int
+}
+
+// kindWords says what each kind of file holds.
+var kindWords = map[ingest.Kind]string{
+	ingest.Vehicles: "which vehicles there are, and where they stand",
+	ingest.Axles:    "the axles of each, with new and limit values",
+	ingest.Odometer: "odometer readings between inspections",
+	ingest.Fitments: "parts fitted: where a new life begins",
+	ingest.Readings: "what was measured",
+}
+
+func fileKinds() []FileKind {
+	var ks []FileKind
+	for _, k := range ingest.Kinds {
+		ks = append(ks, FileKind{string(k), kindWords[k], ingest.Columns(k)})
+	}
+	return ks
+}
+
+// uploadsShown is how many uploads a page lists: about a month of a busy desk.
+const uploadsShown = 25
+
+func (d *Dashboard) readings(c *gin.Context) error {
+	return d.showReadings(c, http.StatusOK, "")
+}
+
+// showReadings sends the page, with what was wrong with the file handed in.
+func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error {
+	before, err := queryID(c, "before")
+	if err != nil {
+		return err
+	}
+	ups, err := d.svc.DB.Uploads(c.Request.Context(), d.scope(c), uploadsShown+1, before)
+	if err != nil {
+		return err
+	}
+	p := ReadingsPage{
+		Shell:   Shell{Title: "Readings", Place: "readings"},
+		Fault:   fault,
+		Kinds:   fileKinds(),
+		MaxSize: fmt.Sprintf("%d MB", maxUpload>>20),
+	}
+	if len(ups) > uploadsShown {
+		ups = ups[:uploadsShown]
+		p.Next = fmt.Sprintf("/readings?before=%d", ups[uploadsShown-1].ID)
+	}
+	if before != 0 {
+		p.From = "/readings"
+	}
+	for _, u := range ups {
+		p.Uploads = append(p.Uploads, UploadRow{
+			Link:     fmt.Sprintf("/readings/%d", u.ID),
+			Name:     u.Name,
+			Kind:     u.Kind,
+			By:       u.By,
+			At:       u.At,
+			Accepted: u.Accepted,
+			Refused:  u.Refused,
+			Repeated: u.Repeated,
+		})
+	}
+	return d.send(c, status, "readings", p)
+}
+
+// uploader is who uploads are from until people sign in.
+const uploader = "dashboard"
+
+// takeIn takes a file in, forecasts the vehicles it touched and leads to what
+// became of its rows. A file that cannot be read at all leads back to the
+// form, with what to do.
+func (d *Dashboard) takeIn(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	head, err := c.FormFile("file")
+	var tooLarge *http.MaxBytesError
+	switch {
+	case errors.As(err, &tooLarge):
+		return err
+	case err != nil:
+		return d.showReadings(c, http.StatusBadRequest, "No file was chosen: choose one, then take it in.")
+	}
+	kind := ingest.Kind(c.PostForm("kind"))
+	if kind != "" && !slices.Contains(ingest.Kinds, kind) {
+		return fleet.Invalidf("kind %q: want one of %v", kind, ingest.Kinds)
+	}
+	body, err := head.Open()
+	if err != nil {
+		return fmt.Errorf("open the uploaded file: %w", err)
+	}
+	defer body.Close()
+	name := path.Base(strings.ReplaceAll(head.Filename, `\`, "/"))
+	up, _, err := d.svc.TakeIn(ctx, sc, uploader, pipeline.File{Name: name, Kind: kind, Body: body}, d.today())
+	if errors.Is(err, fleet.ErrInvalid) {
+		return d.showReadings(c, http.StatusBadRequest, err.Error())
+	}
+	if err != nil {
+		return err
+	}
+	to := fmt.Sprintf("/readings/%d", up.ID)
+	if up.Accepted == 0 {
+		to += "?nothing=new"
+	}
+	c.Redirect(http.StatusSeeOther, to)
+	return nil
+}
+
+// template sends an empty file to fill in.
+func (d *Dashboard) template(c *gin.Context) error {
+	kind, format, _ := strings.Cut(c.Param("file"), ".")
+	var b bytes.Buffer
+	if err := ingest.Template(&b, ingest.Kind(kind), format); err != nil {
+		return err
+	}
+	types := map[string]string{
+		"csv":  "text/csv; charset=utf-8; header=present",
+		"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+	}
+	c.Header("Content-Disposition", "attachment; filename="+strconv.Quote(kind+"."+format))
+	web.Send(c, http.StatusOK, types[format], b.Bytes())
+	return nil
+}

@@ -1,0 +1,23 @@
+// Saves clicks. Every page does its work without this file.
+"use strict";
+
+// A filter applies itself when a choice changes; typing still needs Enter.
+for (const form of document.querySelectorAll("form.filter")) {
+  for (const select of form.querySelectorAll("select")) {
+    select.addEventListener("change", () => form.requestSubmit());
+  }
+}
+
+// A file that is on its way says so, and is not sent twice.
+for (const form of document.querySelectorAll("form.upload")) {
+  form.addEventListener("submit", () => {
+    const button = form.querySelector("button[type=submit]");
+    button.disabled = true;
+    button.textContent = "Taking it in…";
+  });
+}
+
+// Coming back by the browser's history finds the button as it was.
+addEventListener("pageshow", (event) => {
+  if (event.persisted) location.reload();
+});

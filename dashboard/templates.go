@@ -1,0 +1,69 @@
+package dashboard
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"reflect"
+
+	"brakewear/internal/web"
+)
+
+//go:embed templates
+var templateFiles embed.FS
+
+// pageData lists the pages: the template of each and the struct it shows. A
+// test runs every template against a filled struct of its type.
+var pageData = map[string]any{
+	"due":      DuePage{},
+	"vehicle":  VehiclePage{},
+	"vehicles": VehiclesPage{},
+	"readings": ReadingsPage{},
+	"upload":   UploadPage{},
+	"error":    ErrorPage{},
+}
+
+// page is one page's template set: the layout, the shared pieces and the page
+// itself. A set each, for pages define blocks of the same name.
+type page struct {
+	name string
+	t    *template.Template
+	data reflect.Type
+}
+
+func parsePages(assets *web.Assets) (map[string]*page, error) {
+	pages := map[string]*page{}
+	for name, data := range pageData {
+		t, err := template.New("layout.html").
+			Funcs(template.FuncMap{
+				"asset":  assets.Path,
+				"date":   longDate,
+				"iso":    func(d interface{ String() string }) string { return d.String() },
+				"mm":     mm,
+				"km":     kmWords,
+				"count":  count,
+				"plural": plural,
+			}).
+			Option("missingkey=error").
+			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")
+		if err != nil {
+			return nil, fmt.Errorf("page %s: %w", name, err)
+		}
+		pages[name] = &page{name: name, t: t, data: reflect.TypeOf(data)}
+	}
+	return pages, nil
+}
+
+// render fills the page into a buffer, so that an error cannot leave half a
+// page behind.
+func (p *page) render(data any) ([]byte, error) {
+	if got := reflect.TypeOf(data); got != p.data {
+		return nil, fmt.Errorf("page %s: got a %v, want a %v", p.name, got, p.data)
+	}
+	var b bytes.Buffer
+	if err := p.t.Execute(&b, data); err != nil {
+		return nil, fmt.Errorf("page %s: %w", p.name, err)
+	}
+	return b.Bytes(), nil
+}

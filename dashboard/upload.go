@@ -1,0 +1,80 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+)
+
+// UploadPage says what became of the rows of one upload.
+type UploadPage struct {
+	Shell
+	Upload     fleet.Upload
+	NothingNew bool // it was just handed in, and every row was there already
+	Refused    []fleet.Problem
+	Notes      []fleet.Problem // rows taken with an assumption
+	More       int             // problems that the page leaves out
+	CSV        string          // link to all problems
+	Forecast   bool            // its rows went into the forecasts
+}
+
+// problemsShown bounds the rows of the page; the file has them all.
+const problemsShown = 300
+
+func (d *Dashboard) upload(c *gin.Context) error {
+	up, err := d.oneUpload(c)
+	if err != nil {
+		return err
+	}
+	p := UploadPage{
+		Shell:      Shell{Title: up.Name, Place: "readings", Cautions: true},
+		Upload:     up,
+		NothingNew: c.Query("nothing") == "new",
+		CSV:        fmt.Sprintf("/readings/%d/problems.csv", up.ID),
+		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles),
+	}
+	for i, x := range up.Problems {
+		if i == problemsShown {
+			p.More = len(up.Problems) - i
+			break
+		}
+		if x.Refused {
+			p.Refused = append(p.Refused, x)
+		} else {
+			p.Notes = append(p.Notes, x)
+		}
+	}
+	p.Upload.Problems = nil
+	return d.send(c, http.StatusOK, "upload", p)
+}
+
+func (d *Dashboard) oneUpload(c *gin.Context) (fleet.Upload, error) {
+	id, err := pathID(c, "upload")
+	if err != nil {
+		return fleet.Upload{}, err
+	}
+	return d.svc.DB.Upload(c.Request.Context(), d.scope(c), id)
+}
+
+// problemsCSV sends all problems of an upload, to mend the file by.
+func (d *Dashboard) problemsCSV(c *gin.Context) error {
+	up, err := d.oneUpload(c)
+	if err != nil {
+		return err
+	}
+	out := csvDownload{c: c, name: fmt.Sprintf("upload-%d-problems.csv", up.ID), head: []string{"line", "column", "read", "verdict", "message"}}
+	for _, x := range up.Problems {
+		verdict := "taken, note"
+		if x.Refused {
+			verdict = "refused"
+		}
+		if err := out.row(x.Line, x.Column, x.Read, verdict, x.Message); err != nil {
+			return err
+		}
+	}
+	return out.finish()
+}

@@ -1,0 +1,219 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/dashboard/chart"
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// VehiclePage is everything of one vehicle.
+type VehiclePage struct {
+	Shell
+	Vehicle  fleet.Vehicle
+	Fleet    string
+	Depot    string
+	Facts    []string // make, year, duty, odometer, in words
+	Plan     Plan
+	Axles    []AxleView
+	Odometer *Picture
+	Swaps    []string // what was found in the odometer readings
+	Track    []OdometerRow
+	Empty    *Empty // what to do when it has no axle yet
+}
+
+// AxleView is one axle: its forecast in words, what that rests on, and what
+// was measured.
+type AxleView struct {
+	Number    int
+	Title     string // "Left inner pad first"
+	Verdict   Verdict
+	Says      []string // the forecast in sentences
+	Warnings  []string
+	Basis     []string // what the forecast rests on, in sentences
+	Positions []PositionRow
+	Pictures  []Picture
+	More      []Picture // of parts that are not first
+	Measured  Measured
+}
+
+// PositionRow is the forecast of one position.
+type PositionRow struct {
+	Place     string
+	Decides   bool
+	Thickness string
+	Limit     string
+	Rate      string // mm per 10,000 km
+	When      string // of its limit
+	Readings  int
+	Since     string
+}
+
+// OdometerRow is one odometer reading.
+type OdometerRow struct {
+	Date   fleet.Date
+	Km     string
+	Note   string
+	Upload int64
+}
+
+func (d *Dashboard) vehicle(c *gin.Context) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	today := d.today()
+	h, fs, track, err := d.svc.VehicleForecast(c.Request.Context(), d.scope(c), id, today)
+	if err != nil {
+		return err
+	}
+	p, err := d.vehiclePage(&h, fs, track, today)
+	if err != nil {
+		return err
+	}
+	return d.send(c, http.StatusOK, "vehicle", *p)
+}
+
+func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+	p := &VehiclePage{
+		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
+		Vehicle: h.Vehicle,
+		Fleet:   h.Fleet,
+		Depot:   h.Depot,
+		Facts:   facts(&h.Vehicle),
+		Plan:    planOf(h, fs),
+	}
+	perDay := math.NaN()
+	byAxle := map[int]*store.AxleForecast{}
+	for i := range fs {
+		byAxle[fs[i].Axle] = &fs[i]
+		perDay = fs[i].KmPerDay
+		if i == 0 && isNumber(fs[i].OdometerKm) {
+			p.Facts = append(p.Facts, "about "+kmAboutOdometer(fs[i].OdometerKm)+" km on "+dateNear(today, today))
+		}
+	}
+	if perDay > 0 {
+		p.Facts = append(p.Facts, fmt.Sprintf("about %.0f km a day", perDay))
+	}
+	for _, a := range h.Axles {
+		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number])}
+		if f := byAxle[a.Number]; f != nil {
+			if err := d.fillAxle(&v, h, f, track, today); err != nil {
+				return nil, err
+			}
+		}
+		p.Axles = append(p.Axles, v)
+	}
+	if len(h.Axles) == 0 {
+		p.Empty = &Empty{
+			Title: "No axle of this vehicle is known",
+			Text:  "Hand in an axles file with its specifications, or readings of it: an axle that is measured is added by itself.",
+			Link:  "/readings",
+			Label: "Take files in",
+		}
+	}
+	if pic := chart.Odometer(h.Odometers, track, forecast.Day(today), perDay); pic != nil {
+		p.Odometer = d.picture(h.Vehicle.ID, pic, "odometer", "Odometer")
+	}
+	p.Track, p.Swaps = odometerRows(h.Odometers, track)
+	return p, nil
+}
+
+// kmAboutOdometer rounds an estimated odometer to the hundred.
+func kmAboutOdometer(x float64) string { return kmWords(math.Round(x/100) * 100) }
+
+func facts(v *fleet.Vehicle) []string {
+	var fs []string
+	if s := strings.TrimSpace(v.Make + " " + v.Model); s != "" {
+		fs = append(fs, s)
+	}
+	if v.Year != 0 {
+		fs = append(fs, strconv.Itoa(v.Year))
+	}
+	if v.Category != "" {
+		fs = append(fs, "category "+string(v.Category))
+	}
+	if v.Duty != "" {
+		fs = append(fs, v.Duty)
+	}
+	return fs
+}
+
+// fillAxle puts an axle's forecast into words, figures and pictures.
+func (d *Dashboard) fillAxle(v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) error {
+	o := outlookOf(f, today)
+	v.Verdict, v.Says, v.Basis = o.verdict, o.says, o.basis
+	v.Warnings = warningWords(f.Warnings, v.Verdict)
+	if f.Limiting >= 0 && f.Limiting < len(f.Positions) {
+		v.Title = capital(within(f.Positions[f.Limiting].Pos)) + " first"
+	}
+	for i := range f.Positions {
+		v.Positions = append(v.Positions, positionRow(f, i, today))
+	}
+	for _, pic := range axlePictures(h, f, track) {
+		to := &v.Pictures
+		if !pic.first {
+			to = &v.More
+		}
+		*to = append(*to, *d.picture(h.Vehicle.ID, pic.chart, pic.file, pic.title))
+	}
+	return nil
+}
+
+func positionRow(f *store.AxleForecast, i int, today fleet.Date) PositionRow {
+	q := &f.Positions[i]
+	p10, p50, p90 := limitDates(q.Crossing, f.AsOf)
+	row := PositionRow{
+		Place:     within(q.Pos),
+		Decides:   i == f.Limiting,
+		Thickness: mm(q.ThicknessMM),
+		Limit:     spec(q.Spec.Limit),
+		Rate:      "–",
+		When:      strings.TrimPrefix(limitShort(p10, p50, p90, today), "limit "),
+		Readings:  q.Readings,
+	}
+	if isNumber(q.RatePer10000) {
+		row.Rate = strconv.FormatFloat(q.RatePer10000, 'f', 2, 64)
+	}
+	if q.Since != 0 {
+		row.Since = longDate(fleet.Date(q.Since))
+		if !q.SinceKnown {
+			row.Since = "before " + row.Since
+		}
+	}
+	return row
+}
+
+// within names a position of an axle: "left inner pad".
+func within(p forecast.Position) string {
+	return fleet.Position{Part: fleet.Part(p.Part), Side: fleet.Side(p.Side), Face: fleet.Face(p.Face)}.Within()
+}
+
+func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, swaps []string) {
+	why := map[forecast.Odometer]string{}
+	for _, x := range t.Dropped {
+		why[x.Odometer] = x.Why
+	}
+	for i := len(os) - 1; i >= 0; i-- { // newest first
+		o := os[i]
+		rows = append(rows, OdometerRow{
+			Date:   o.Date,
+			Km:     kmWords(o.Km),
+			Note:   why[forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km}],
+			Upload: o.UploadID,
+		})
+	}
+	for _, s := range t.Swaps {
+		swaps = append(swaps, fmt.Sprintf("Between %s and %s the odometer went on from %s to %s km: taken as a changed or run-back instrument, the distance goes on.",
+			longDate(fleet.Date(s.After)), longDate(fleet.Date(s.Before)), kmWords(s.From), kmWords(s.To)))
+	}
+	return rows, swaps
+}

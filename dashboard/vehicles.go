@@ -1,0 +1,113 @@
+package dashboard
+
+import (
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// VehiclesPage finds a vehicle.
+type VehiclesPage struct {
+	Shell
+	Text   string
+	Fleets []Choice
+	Depots []Choice
+	Total  int
+	Rows   []VehicleRow
+	From   string // link to the first page; blank on it
+	Next   string // link to the next page; blank on the last
+	Empty  *Empty
+}
+
+// VehicleRow is one vehicle found.
+type VehicleRow struct {
+	Link, Number, Plate string
+	What                string // make, model, year
+	Fleet, Depot        string
+	Axles               int
+	Measured            string // when last
+	BookBy              string // earliest of its axles
+	ISO                 string // of that day, for machines
+}
+
+func (d *Dashboard) vehicles(c *gin.Context) error {
+	fleetID, fleets, err := d.fleetChoice(c)
+	if err != nil {
+		return err
+	}
+	depotID, depots, err := d.depotChoice(c)
+	if err != nil {
+		return err
+	}
+	q := store.VehicleQuery{Text: strings.TrimSpace(c.Query("q")), Fleet: fleetID, Depot: depotID, After: c.Query("after")}
+	got, err := d.svc.DB.Vehicles(c.Request.Context(), d.scope(c), q)
+	if err != nil {
+		return err
+	}
+	p := VehiclesPage{
+		Shell:  Shell{Title: "Vehicles", Place: "vehicles", Cautions: true},
+		Text:   q.Text,
+		Fleets: fleets,
+		Depots: depots,
+		Total:  got.Total,
+	}
+	today := d.today()
+	for i := range got.Rows {
+		p.Rows = append(p.Rows, vehicleRow(&got.Rows[i], today))
+	}
+	keep := query{}
+	for name, value := range map[string]string{"q": q.Text, "fleet": c.Query("fleet"), "depot": c.Query("depot")} {
+		if value != "" && value != "0" {
+			keep = keep.with(name, value)
+		}
+	}
+	if q.After != "" {
+		p.From = "/vehicles" + keep.encode()
+	}
+	if got.Next != "" {
+		p.Next = "/vehicles" + keep.with("after", got.Next).encode()
+	}
+	switch {
+	case len(p.Rows) > 0:
+	case q.Text != "" || fleetID != 0 || depotID != 0:
+		p.Empty = &Empty{Title: "No vehicle fits", Text: "Number, plate, make and model are searched, whatever their case.", Link: "/vehicles", Label: "Show all vehicles"}
+	default:
+		p.Empty = &Empty{Title: "No vehicles yet", Text: "Vehicles come from files.", Steps: true}
+	}
+	return d.send(c, http.StatusOK, "vehicles", p)
+}
+
+func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
+	v := VehicleRow{
+		Link:     "/vehicles/" + strconv.FormatInt(r.ID, 10),
+		Number:   r.Number,
+		Plate:    r.Plate,
+		What:     strings.TrimSpace(r.Make + " " + r.Model),
+		Fleet:    r.Fleet,
+		Depot:    r.Depot,
+		Axles:    r.Axles,
+		Measured: "never measured",
+		BookBy:   "no date",
+	}
+	if r.Year != 0 {
+		v.What = strings.TrimSpace(v.What + " " + strconv.Itoa(r.Year))
+	}
+	if r.LastReading != nil {
+		v.Measured = "measured " + dateNear(*r.LastReading, today)
+	}
+	switch {
+	case r.PastLimit:
+		v.BookBy = "now: at or past a limit"
+	case r.BookBy == nil:
+	case *r.BookBy < today:
+		v.BookBy = "now: book-by day has passed"
+	default:
+		v.BookBy, v.ISO = "book by "+dateNear(*r.BookBy, today), r.BookBy.String()
+	}
+	return v
+}
