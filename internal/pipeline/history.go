@@ -11,10 +11,10 @@ import (
 	"brakewear/internal/store"
 )
 
-// vehicleOf turns what the store knows of a vehicle into what the forecast
+// VehicleOf turns what the store knows of a vehicle into what the forecast
 // works on. Odometer values given with readings and fitments join the
 // odometer readings proper.
-func vehicleOf(h *store.History) *forecast.Vehicle {
+func VehicleOf(h *store.History) *forecast.Vehicle {
 	v := &forecast.Vehicle{
 		ID:       h.Vehicle.Number,
 		Class:    string(h.Vehicle.Category),

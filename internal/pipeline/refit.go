@@ -47,6 +47,15 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 	return fitted, nil
 }
 
+// TrainModel learns the model of a name from vehicles and keeps nothing.
+func TrainModel(name string, vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
+	k, err := (&Service{Model: name}).kind()
+	if err != nil {
+		return nil, err
+	}
+	return k.train(vs, asOf)
+}
+
 // diagnosticsOf returns what the model says of its own fit, as JSON.
 func diagnosticsOf(m forecast.Model) json.RawMessage {
 	d, ok := m.(interface{ Diagnostics() any })
@@ -88,7 +97,7 @@ func (s *Service) vehicles(ctx context.Context, sc fleet.Scope, failed *error) i
 	return func(yield func(*forecast.Vehicle) bool) {
 		stop := errors.New("stop")
 		err := s.DB.EachHistory(ctx, sc, nil, func(h *store.History) error {
-			if !yield(vehicleOf(h)) {
+			if !yield(VehicleOf(h)) {
 				return stop
 			}
 			return nil
@@ -209,7 +218,7 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 
 // forecast forecasts one vehicle's axles.
 func (s *Service) forecast(h *store.History, m forecast.Model, asOf fleet.Date, opt forecast.Options) []store.AxleForecast {
-	fs := m.Forecast(vehicleOf(h), forecast.Day(asOf), opt)
+	fs := m.Forecast(VehicleOf(h), forecast.Day(asOf), opt)
 	out := make([]store.AxleForecast, len(fs))
 	for i, f := range fs {
 		out[i] = store.AxleForecast{
@@ -235,7 +244,7 @@ func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID
 		return store.History{}, nil, forecast.Track{}, err
 	}
 	fs := s.forecast(&h, m, asOf, forecast.Options{Paths: true})
-	return h, fs, forecast.CleanOdometer(vehicleOf(&h).Odometer), nil
+	return h, fs, forecast.CleanOdometer(VehicleOf(&h).Odometer), nil
 }
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and
