@@ -35,6 +35,7 @@ type cli struct {
 	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
 	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
+	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }
