@@ -30,7 +30,27 @@ type Problem struct {
 	Detail    string `json:"detail,omitempty"`
 	Instance  string `json:"instance,omitempty"` // the request's id, as in the log
 	RequestID string `json:"-"`
+	// Errors are the faults one by one, where there are several to mend.
+	Errors []Fault `json:"errors,omitempty"` // as in the example of RFC 9457, 3
 }
+
+// Fault is one thing wrong in a request, and what to do.
+type Fault struct {
+	Parameter string `json:"parameter,omitempty"` // of the query
+	Line      int    `json:"line,omitempty"`      // of a file, or item of an array, from 1
+	Column    string `json:"column,omitempty"`
+	Read      string `json:"read,omitempty"`
+	Detail    string `json:"detail"`
+}
+
+// FaultsError is a request that its sender can mend, fault by fault.
+type FaultsError struct {
+	Status int
+	Detail string
+	Faults []Fault
+}
+
+func (e *FaultsError) Error() string { return e.Detail }
 
 // StatusError is an error of HTTP itself, such as a path that leads nowhere.
 type StatusError struct {
@@ -44,11 +64,16 @@ func (e *StatusError) Error() string { return e.Detail }
 // reader can do something about it, detail. An unknown error shows nothing.
 func ProblemOf(err error) Problem {
 	status, detail := classify(err)
+	var faults []Fault
+	if fe, ok := errors.AsType[*FaultsError](err); ok {
+		status, detail, faults = fe.Status, fe.Detail, fe.Faults
+	}
 	return Problem{
 		Type:   "about:blank", // RFC 9457, 4.2.1: the status says it all
 		Title:  http.StatusText(status),
 		Status: status,
 		Detail: detail,
+		Errors: faults,
 	}
 }
 
