@@ -200,6 +200,7 @@ type Upload struct {
 	Name     string // file name as sent
 	SHA256   string // of the bytes, hex
 	By       string
+	Key      string // the sender's own name for the request; blank = none
 	At       time.Time
 	Accepted int
 	Refused  int

@@ -22,6 +22,12 @@ type File struct {
 	Name string
 	Kind ingest.Kind // "" = found by its header
 	Body io.Reader
+	// DateOrder is how it writes its dates; see ingest.Options.
+	DateOrder string
+	// Key is the sender's own name for the request; "" = none. One that was
+	// used is answered by what the first request got, or refused when the
+	// bytes are others.
+	Key string
 }
 
 // Import takes one file in, in one transaction: the good rows are stored, the
@@ -36,7 +42,7 @@ func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File)
 // take is Import that also returns the vehicles whose axles, readings,
 // odometers or fitments were spoken of.
 func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (up fleet.Upload, touched map[int64]bool, err error) {
-	up = fleet.Upload{Name: f.Name, By: by}
+	up = fleet.Upload{Name: f.Name, By: by, Key: f.Key}
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
 		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
@@ -44,6 +50,17 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 	defer closeBody()
 	if up.SHA256, err = hash(body); err != nil {
 		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
+	}
+	if f.Key != "" {
+		first, err := s.DB.UploadByKey(ctx, sc, by, f.Key)
+		switch {
+		case err == nil && first.SHA256 != up.SHA256:
+			return up, nil, fleet.Conflictf("key %q was used for another content: give each request a key of its own", f.Key)
+		case err == nil:
+			return first, nil, nil
+		case !errors.Is(err, fleet.ErrNotFound):
+			return up, nil, err
+		}
 	}
 	known, err := s.resolver(ctx, sc)
 	if err != nil {
@@ -53,6 +70,7 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 		Kind:      f.Kind,
 		Today:     s.today(),
 		AxleCount: known.axleCount,
+		DateOrder: f.DateOrder,
 	})
 	if err != nil {
 		return up, nil, err

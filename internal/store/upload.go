@@ -25,6 +25,9 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 		if err != nil {
 			return err
 		}
+		if err := t.addRequestKey(up); err != nil {
+			return err
+		}
 		w := &Writer{
 			t:      t,
 			sc:     sc,

@@ -210,6 +210,14 @@ create table position_forecasts (
     constraint position_forecasts_pkey PRIMARY KEY (vehicle_id, axle, seq)
 );
 
+create table request_keys (
+    sent_by text collate "C" not null,
+    key text collate "C" not null,
+    upload_id bigint not null,
+    constraint request_keys_pkey PRIMARY KEY (sent_by, key),
+    constraint request_keys_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
+);
+
 create table thickness_readings (
     id bigint not null generated always as identity,
     fleet_id bigint not null,

@@ -205,6 +205,13 @@ CREATE TABLE position_forecasts (
     primary key (vehicle_id, axle, seq)
 ) strict;
 
+CREATE TABLE request_keys (
+    sent_by   text not null,
+    key       text not null,
+    upload_id integer not null references uploads,
+    primary key (sent_by, key)
+) strict;
+
 CREATE TABLE thickness_readings (
     id               integer primary key,
     fleet_id         integer not null,
