@@ -14,6 +14,9 @@ const (
 	changeShare                   = 0.03
 	changeAtLimit, changeSlope    = 2.2, 2.6
 	changeRarest, changeLikeliest = 0.05, 2.5
+	// changeSure is the chance from which a change is believed: a missed one
+	// shows at the next visit, a false one throws readings away.
+	changeSure = 0.7
 	// A visit whose readings fell by fallMM and fallShare of the wear expected
 	// speaks for itself.
 	fallMM, fallShare = 0.2, 0.25
@@ -21,6 +24,63 @@ const (
 	// subsets of them may be mistyped.
 	mostNew = 4
 )
+
+// gapParts are where between two visits a change that nobody recorded may have
+// taken place, as shares of the distance between them, with their weights:
+// most often soon after the first, at which the parts were seen to be due.
+// Judgement.
+var gapParts = [...]struct{ from, to, weight float64 }{
+	{0, 0.06, 0.35}, {0.06, 0.24, 0.2}, {0.24, 0.46, 0.15}, {0.46, 0.74, 0.15}, {0.74, 1, 0.15},
+}
+
+// gapMean is the mean of gapParts.
+const gapMean = 0.3165
+
+// gapMoments returns mean and variance of where the change took place, given
+// the log likelihoods of gapParts, if any.
+func gapMoments(gap [2]float64, logLik []float64) (at, vari float64) {
+	var sum, mean, square, most float64
+	most = math.Inf(-1)
+	for _, l := range logLik {
+		most = max(most, l)
+	}
+	d := gap[1] - gap[0]
+	for i, p := range gapParts {
+		w := p.weight
+		if logLik != nil {
+			w *= math.Exp(logLik[i] - most)
+		}
+		x, width := gap[0]+d*(p.from+p.to)/2, d*(p.to-p.from)
+		sum += w
+		mean += w * x
+		square += w * (x*x + width*width/12)
+	}
+	mean /= sum
+	return mean, max(0, square/sum-mean*mean)
+}
+
+// dateChange finds where between two visits the unrecorded change that s began
+// with took place, by the evidence of the rows in use.
+func (f *fitter) dateChange(s *set) {
+	if s.change == nil || !(s.gap[1] > s.gap[0]) {
+		return
+	}
+	rows := slices.Clone(f.use)
+	b := &s.births[s.gapBirth]
+	d := s.gap[1] - s.gap[0]
+	var logLik [len(gapParts)]float64
+	for i, p := range gapParts {
+		b.at, b.gap = s.gap[0]+d*(p.from+p.to)/2, d*(p.to-p.from)
+		f.open(f.life)
+		f.take(rows)
+		logLik[i] = f.posterior().evidence
+	}
+	at, v := gapMoments(s.gap, logLik[:])
+	b.at, b.gap = at, math.Sqrt(12*v)
+	f.open(f.life)
+	f.take(rows)
+	f.posterior()
+}
 
 // changed returns the chance that the last visit of s, its rows from row on,
 // found other parts than the visits before, when nobody recorded a change in
@@ -53,6 +113,7 @@ func (c *cutter) changed(s *set, row int) float64 {
 	same := f.predict(fresh)
 
 	gap := max(0, s.visits[visit]-s.visits[visit-1])
+	fitted, spread := gapMoments([2]float64{0, gap}, nil)
 	r := math.Exp(f.grid.mean)
 	other := forecastOf(len(fresh))
 	n := c.noise
@@ -60,9 +121,9 @@ func (c *cutter) changed(s *set, row int) float64 {
 	for i, u := range fresh {
 		a := &s.rows[u]
 		p := &s.places[a.place]
-		other.mean[i] = c.spec.sense(c.spec.New) - r*p.f*gap/2
+		other.mean[i] = c.spec.sense(c.spec.New) - r*p.f*(gap-fitted)
 		for k, w := range fresh[:i+1] {
-			v := n.Start*n.Start + n.Visit*n.Visit + r*r*gap*gap/12
+			v := n.Start*n.Start + n.Visit*n.Visit + r*r*spread
 			if s.rows[w].place == a.place {
 				v += n.StartPlace * n.StartPlace
 			}

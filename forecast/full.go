@@ -220,6 +220,7 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	o := outlook{set: s}
 	f.open(&s.axleLife)
 	s.aside = f.settle(f.rowsOf(s))
+	f.dateChange(s)
 	if len(s.visits) > 0 && s.part.rubs() == "" {
 		o.drag, o.drags = f.seekDrag(s)
 	}

@@ -34,6 +34,7 @@ func (f *fitter) message(s *set, p prior) (Message, bool) {
 	a.mean, a.vari = p.mean, messageVar
 	f.open(&a)
 	s.aside = f.settle(f.rowsOf(s))
+	f.dateChange(s)
 	v := f.grid.sd * f.grid.sd
 	if v > messageSilent*messageVar {
 		return Message{}, false

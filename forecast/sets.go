@@ -15,10 +15,12 @@ type set struct {
 	pos  []Position // of the live places, which come first in places
 	days []Day      // of the visits
 
-	readings []Reading // of the rows, by their id
-	trips    []int     // rows that are a sensor's signal, not in use until judged
-	aside    []int     // rows set aside
-	change   *Change   // the unrecorded change it began with
+	readings []Reading  // of the rows, by their id
+	trips    []int      // rows that are a sensor's signal, not in use until judged
+	aside    []int      // rows set aside
+	change   *Change    // the unrecorded change it began with
+	gap      [2]float64 // and where that lies, 1000 km
+	gapBirth int        // index of that fitting
 	renewed  []incarnation
 }
 
@@ -127,7 +129,7 @@ func (c *cutter) split(h *axleHistory, live []int, items []item) {
 		}
 		before := len(s.rows)
 		c.add(&s, items[i:end])
-		if chance := c.changed(&s, before); chance > 0.5 {
+		if chance := c.changed(&s, before); chance > changeSure {
 			last := s.visits[len(s.visits)-2]
 			change = &Change{Part: c.part, After: s.days[len(s.days)-2], Before: items[i].Day, Chance: chance}
 			gap = [2]float64{last, max(last, items[i].s)}
@@ -148,7 +150,7 @@ func (c *cutter) split(h *axleHistory, live []int, items []item) {
 func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64) set {
 	s := set{
 		part: c.part, axle: c.axle, spec: c.spec, pos: c.pos,
-		change: change,
+		change: change, gap: gap,
 		axleLife: axleLife{
 			noise: c.noise, length: c.length, live: len(c.pos),
 			mean: c.prior.mean, vari: c.prior.total,
@@ -166,8 +168,9 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 				mean: c.spec.sense(f.MM), common: c.noise.Start, own: c.noise.StartPlace,
 			}
 		case change != nil:
+			at, v := gapMoments(gap, nil)
 			b = birth{
-				at: (gap[0] + gap[1]) / 2, gap: gap[1] - gap[0], day: change.After + (change.Before-change.After)/2,
+				at: at, gap: math.Sqrt(12 * v), day: change.After + Day(gapMean*float64(change.Before-change.After)),
 				mean: c.spec.sense(c.spec.New), common: c.noise.Start, own: c.noise.StartPlace,
 			}
 		case len(items) > 0:
@@ -180,6 +183,9 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 			i = len(s.births)
 			births[key] = i
 			s.births = append(s.births, b)
+			if change != nil && !b.known {
+				s.gapBirth = i
+			}
 		}
 		pl := c.noise.place(c.pos[in.place], c.spec)
 		pl.born = i
