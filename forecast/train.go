@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"errors"
+	"hash/fnv"
 	"iter"
 	"runtime"
 	"slices"
@@ -15,9 +16,15 @@ const (
 	// taughtLives is how many lives make a group stand on its own feet: below
 	// it the group leans on its planning band noticeably, and that is said.
 	taughtLives = 30
-	// rateRounds is how often lives are fitted anew under what the last round
-	// learned. Judgement: the third moves no rate by more than 1 %.
-	rateRounds = 2
+	// trainRounds is how often lives are fitted anew under what the last round
+	// learned: by defaults, by the fleet's rates, by its spreads, and by its
+	// spreads once more, since gauges much worse than thought have good readings
+	// set aside at first. Spreads are learned in the rounds between the first
+	// and the last. Judgement: more moves no figure by more than 1 %.
+	trainRounds = 4
+	// trainVehicles is about how many vehicles all rounds but the last listen
+	// to. Judgement: rates are then known to a hundredth.
+	trainVehicles = 4000
 )
 
 // Training says what parameters were learned from, for people to judge them.
@@ -28,11 +35,16 @@ type Training struct {
 	Default  bool `json:"default,omitempty"` // too little to learn from: wear is all defaults
 	// Rates tells how the fit of the wear rates ended.
 	Rates Convergence `json:"rates"`
+	// Spreads tells how the fit of the spreads of readings ended, and
+	// SpreadLives how many lives it was given; none: they are the defaults.
+	Spreads     Convergence `json:"spreads"`
+	SpreadLives int         `json:"spread_lives"`
+	Strange     int         `json:"strange"` // of these, lives that fit far worse than most
 	// Thin are the groups of fewer than 30 lives, by RateKey.
 	Thin map[string]ThinGroup `json:"thin,omitempty"`
-	// Spreads are the sds between the levels of each family of effects; a
+	// Between are the sds between the levels of each family of effects; a
 	// level never seen is as uncertain as that.
-	Spreads map[string]float64 `json:"spreads,omitempty"`
+	Between map[string]float64 `json:"between,omitempty"`
 	Notes   []string           `json:"notes,omitempty"`
 }
 
@@ -63,11 +75,25 @@ func TrainFull(vs iter.Seq[*Vehicle], asOf Day) (*Full, error) {
 		return nil, errors.New("train full: no vehicles given")
 	}
 	m := &Full{Params: DefaultParams()}
-	m.Params.Usage = TrainUsage(vs, asOf)
+	count := 0
+	m.Params.Usage = TrainUsage(func(yield func(*Vehicle) bool) {
+		for v := range vs {
+			if count++; !yield(v) {
+				return
+			}
+		}
+	}, asOf)
 	t := &Training{AsOf: asOf}
 	m.Params.Training = t
-	for range rateRounds {
-		r := m.listen(vs, asOf)
+	few := max(1, uint64(count/trainVehicles))
+	for round := range trainRounds {
+		last := round == trainRounds-1
+		seq := vs
+		if !last {
+			seq = oneIn(few, vs)
+		}
+		spreads := round > 0 && !last
+		r, n := m.listen(seq, asOf, spreads)
 		t.Vehicles, t.Lives = len(r.vehicles), len(r.lives)
 		if len(r.vehicles) < leastTaught {
 			t.Default = true
@@ -75,29 +101,67 @@ func TrainFull(vs iter.Seq[*Vehicle], asOf Day) (*Full, error) {
 			return m, nil
 		}
 		m.Params.Rates = r.fit(&m.Params.Rates, t)
+		if spreads {
+			n.learn(&m.Params, t)
+		}
+	}
+	if t.Spreads.Iterations == 0 {
+		t.Notes = append(t.Notes, "too few lives with several readings: spreads of readings are defaults")
 	}
 	return m, nil
 }
 
-// listen fits all lives by themselves and keeps what they say of their rates.
-func (m *Full) listen(vs iter.Seq[*Vehicle], asOf Day) *rateFit {
-	r := newRateFit()
-	eachInOrder(vs, func(v *Vehicle) []Message {
+// oneIn returns about one in n of the vehicles, chosen by the hash of their ID.
+func oneIn(n uint64, vs iter.Seq[*Vehicle]) iter.Seq[*Vehicle] {
+	return func(yield func(*Vehicle) bool) {
+		for v := range vs {
+			if hashOf(v.ID)%n == 0 && !yield(v) {
+				return
+			}
+		}
+	}
+}
+
+// hashOf orders names as if by chance, but the same way each time.
+func hashOf(name string) uint64 {
+	h := fnv.New64a()
+	h.Write([]byte(name))
+	return h.Sum64()
+}
+
+// listen fits all lives by themselves and keeps what they say of their rates
+// and, of a sample of them when spreads are asked for, their readings.
+func (m *Full) listen(vs iter.Seq[*Vehicle], asOf Day, spreads bool) (*rateFit, *noiseFit) {
+	type heard struct {
+		messages []Message
+		lives    []*noiseLife
+	}
+	r, n := newRateFit(), newNoiseFit(&m.Params)
+	eachInOrder(vs, func(v *Vehicle) (out heard) {
 		f := fitters.Get().(*fitter)
 		defer fitters.Put(f)
 		h := m.history(f, v, asOf)
-		return slices.DeleteFunc(h.messages, func(m Message) bool { return m.Part.rubs() != "" })
-	}, r.add)
-	return r
+		out.messages = slices.DeleteFunc(h.messages, func(m Message) bool { return m.Part.rubs() != "" })
+		if spreads {
+			out.lives = h.noiseLives(&m.Params, v.ID)
+		}
+		return out
+	}, func(v *Vehicle, h heard) {
+		r.add(v, h.messages)
+		for _, l := range h.lives {
+			n.add(l)
+		}
+	})
+	return r, n
 }
 
-// eachInOrder works on vehicles with all processors and takes the results one
-// by one in the order of vehicles.
-func eachInOrder[T any](vs iter.Seq[*Vehicle], work func(*Vehicle) T, take func(*Vehicle, T)) {
+// eachInOrder works on the elements of seq with all processors and takes the
+// results one by one in their order.
+func eachInOrder[S, T any](seq iter.Seq[S], work func(S) T, take func(S, T)) {
 	const batch = 256
 	workers := runtime.GOMAXPROCS(0)
 	out := make([]T, batch)
-	var in []*Vehicle
+	var in []S
 	flush := func() {
 		next := make(chan int)
 		var wg sync.WaitGroup
@@ -119,7 +183,7 @@ func eachInOrder[T any](vs iter.Seq[*Vehicle], work func(*Vehicle) T, take func(
 		clear(out)
 		in = in[:0]
 	}
-	for v := range vs {
+	for v := range seq {
 		if in = append(in, v); len(in) == batch {
 			flush()
 		}

@@ -334,9 +334,9 @@ func (r *rateFit) rates(t *Training) Rates {
 			t.Thin[l.key] = ThinGroup{l.lives, min(1, r.cov.At(c, c)/l.vari)}
 		}
 	}
-	t.Spreads = make(map[string]float64)
+	t.Between = make(map[string]float64)
 	for f := dutyFamily; f < families; f++ {
-		t.Spreads[familyNames[f]] = math.Sqrt(r.spread[f])
+		t.Between[familyNames[f]] = math.Sqrt(r.spread[f])
 	}
 	return out
 }
