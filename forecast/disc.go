@@ -42,20 +42,83 @@ func (r *Rates) givenDisc(p prior, axle int, part Part, all []Message) (mean, va
 	return up / w, 1/w + r.Set*r.Set
 }
 
-// leftOn takes into account that a rotor or drum was left on at an inspection
-// of the axle, at distance s, though nobody measured it then: it cannot have
-// been past its limit to the eye. One last measured at or below its limit is
-// left as it is.
-func (o *outlook) leftOn(s float64) {
+// discRenewed is the chance that a rotor or drum was renewed with the pads or
+// linings now on without a record, before anything is known of its wear.
+// Judgement: about twice the share of unrecorded changes, since these parts are
+// written down less carefully.
+const discRenewed = 0.1
+
+// leftOn takes into account that a rotor or drum was on at the axle's last
+// inspection, though nobody measured it since the pads or linings rub, by its
+// outlook, now on it were fitted: it cannot have been past its limit to the
+// eye. Either it wears more slowly than thought, or it was renewed with them.
+func (m *Full) leftOn(f *fitter, h *vehicleHistory, o *outlook, rub *outlook, opt Options) {
+	n := len(rub.visits)
+	if n == 0 {
+		return
+	}
+	seen := rub.visits[n-1]
 	for _, r := range o.rows {
-		if o.visits[r.visit] >= s || r.y <= o.places[r.place].limit {
-			return
+		if o.visits[r.visit] >= seen || r.y <= o.places[r.place].limit {
+			return // measured then, or found worn out: that stands
 		}
 	}
+	gone := o.joint.CDF(seen)
+	o.condition(seen)
+	fitted, last := math.Inf(-1), math.Inf(-1)
+	for _, p := range rub.places[:rub.live] {
+		fitted = max(fitted, rub.births[p.born].at)
+	}
+	for _, p := range o.places[:o.live] {
+		last = max(last, o.births[p.born].at)
+	}
+	if k := len(o.visits); k > 0 {
+		last = max(last, o.visits[k-1])
+	}
+	renewed := discRenewed / (discRenewed + (1-discRenewed)*(1-gone))
+	if fitted <= last || renewed < 2*discRenewed {
+		return
+	}
+	// A new one as of the fitting of what rubs on it.
+	s := *o.set
+	s.births = []birth{{
+		at: fitted, day: rub.birth0().day,
+		mean: s.spec.sense(s.spec.New), common: s.noise.Start, own: s.noise.StartPlace,
+	}}
+	s.places = append([]place(nil), s.places[:s.live]...)
+	for j := range s.places {
+		s.places[j].born = 0
+	}
+	s.rows, s.visits, s.days, s.readings, s.trips, s.aside = nil, nil, nil, nil, nil, nil
+	fresh := m.look(f, h, &s, opt)
+	fresh.prior = o.prior
+	joint, each := mix(fresh.joint, o.joint, renewed), make([]Dist, o.live)
+	for j := range each {
+		each[j] = mix(fresh.each[j], o.each[j], renewed)
+	}
+	if renewed > 0.5 {
+		*o = fresh
+		o.offRecord = renewed
+	}
+	o.joint, o.each = joint, each
+}
+
+// condition conditions the outlook on the limit not being reached before s.
+func (o *outlook) condition(s float64) {
 	o.joint = o.joint.beyond(s)
 	for j := range o.each {
 		o.each[j] = o.each[j].beyond(s)
 	}
+}
+
+// mix is the mixture of two distributions, the first with weight w.
+func mix(a, b Dist, w float64) Dist {
+	xs := distances(a, b)
+	cdf := make([]float64, len(xs))
+	for i, x := range xs {
+		cdf[i] = w*a.CDF(x) + (1-w)*b.CDF(x)
+	}
+	return distOfCDF(xs, cdf)
 }
 
 // beyond is the distribution of X given that X > x. Where that is all but

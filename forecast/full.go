@@ -156,6 +156,7 @@ type outlook struct {
 	drags     bool
 	remeasure []Reading // thin, alone, and nothing since to contradict them
 	earlier   bool      // they were taken as true
+	offRecord float64   // chance that a rotor or drum was renewed unrecorded, if likely
 	path      [][]PathPoint
 }
 
@@ -188,8 +189,10 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 		}
 		o := m.look(f, h, s, opt)
 		o.prior = p
-		if disc {
-			o.leftOn(lastSeen(looks))
+		for k := range looks {
+			if looks[k].part == s.part.rubs() {
+				m.leftOn(f, h, &o, &looks[k], opt)
+			}
 		}
 		k := slices.Index(partOrder[:], s.part)
 		theta[k], vari[k], known[k] = o.theta, o.vari, true
@@ -197,17 +200,6 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 		af.Basis.Changes = append(af.Basis.Changes, ah.changes...)
 	}
 	m.report(f, h, looks, af)
-}
-
-// lastSeen is where the axle was last inspected.
-func lastSeen(looks []outlook) float64 {
-	last := math.Inf(-1)
-	for _, o := range looks {
-		if n := len(o.visits); n > 0 {
-			last = max(last, o.visits[n-1])
-		}
-	}
-	return last
 }
 
 // told says whether anything was ever measured or fitted.

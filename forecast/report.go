@@ -138,6 +138,9 @@ func (o *outlook) tell(af *AxleForecast) {
 	if o.change != nil {
 		af.warn(PartChange, "the %s grew thicker with no fitment recorded: taken as new parts; record the fitment", o.part)
 	}
+	if o.offRecord > 0 {
+		af.warn(PartChange, "the %s would be past its limit by now, yet it was left on: probably renewed with no fitment recorded; measure it", o.part)
+	}
 	if o.drags {
 		side := "left"
 		if o.drag.side == rightSide {
@@ -157,16 +160,7 @@ func earliest(ds []Dist) (first Dist, share []float64) {
 	case 1:
 		return ds[0], []float64{1}
 	}
-	var xs []float64
-	for _, d := range ds {
-		for _, x := range d.X {
-			if !math.IsInf(x, 1) {
-				xs = append(xs, x)
-			}
-		}
-	}
-	slices.Sort(xs)
-	xs = slices.Compact(xs)
+	xs := distances(ds...)
 	if len(xs) == 0 {
 		return ds[0], share
 	}
@@ -189,24 +183,36 @@ func earliest(ds []Dist) (first Dist, share []float64) {
 		}
 		prev, was = here, all
 	}
-	x := make([]float64, len(Levels))
-	for i, p := range Levels {
-		k := sort.SearchFloat64s(cdf, p)
-		switch {
-		case k == len(cdf):
-			x[i] = xs[len(xs)-1]
-			for _, d := range ds { // every one of them may never come
-				if !math.IsInf(d.X[len(d.X)-1], 1) {
-					x[i] = max(x[i], xs[len(xs)-1])
-				}
+	return distOfCDF(xs, cdf), share
+}
+
+// distances returns all finite quantiles of some distributions, in order.
+func distances(ds ...Dist) []float64 {
+	var xs []float64
+	for _, d := range ds {
+		for _, x := range d.X {
+			if !math.IsInf(x, 1) {
+				xs = append(xs, x)
 			}
-		case k == 0 || cdf[k] == p:
-			x[i] = xs[k]
-		default:
-			x[i] = xs[k-1] + (xs[k]-xs[k-1])*(p-cdf[k-1])/(cdf[k]-cdf[k-1])
 		}
 	}
-	return Dist{x}, share
+	slices.Sort(xs)
+	return slices.Compact(xs)
+}
+
+// distOfCDF returns the distribution whose distribution function runs straight
+// through the points, clamped to them.
+func distOfCDF(xs, cdf []float64) Dist {
+	return DistOf(func(p float64) float64 {
+		switch k := sort.SearchFloat64s(cdf, p); {
+		case k == len(cdf):
+			return xs[k-1]
+		case k == 0 || cdf[k] == p:
+			return xs[k]
+		default:
+			return xs[k-1] + (xs[k]-xs[k-1])*(p-cdf[k-1])/(cdf[k]-cdf[k-1])
+		}
+	})
 }
 
 // explain fills in what dominates the uncertainty of the axle's limiting part
