@@ -125,7 +125,8 @@ func (f *fitter) project(d *node, theta float64) {
 		f.whiten(h.v[3*j+2], h.last[j])
 	}
 	last := 3 * np
-	h.v[last] = f.zq
+	// A copy: with other places v[last] is one of theirs, and would share zq.
+	h.v[last] = append(h.v[last][:0], f.zq...)
 	shrink := d.kappa / (1 + d.kappa*dot(f.zq, f.zq))
 	eq := dot(f.ze, f.zq)
 	var vq [3*maxPlaces + 1]float64
