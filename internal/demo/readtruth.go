@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -15,7 +16,8 @@ import (
 )
 
 // ReadTruth reads what WriteCSV wrote of the truth into dir, by vehicle, as
-// far as forecasts are scored by it.
+// far as forecasts are scored by it. Where there is none the error is
+// fs.ErrNotExist.
 func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 	truth := map[string]*forecast.Truth{}
 	of := func(vehicle string) *forecast.Truth {
@@ -60,7 +62,10 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 			})
 		}
 	})
-	return truth, err
+	if err != nil {
+		return nil, err
+	}
+	return truth, nil
 }
 
 // cells is one row, read by the names of its columns; the first fault is kept.
@@ -107,6 +112,9 @@ func (c *cells) day(column string, blank forecast.Day) forecast.Day {
 // eachRow calls fn for every row below the header of a CSV file.
 func eachRow(name string, fn func(*cells)) error {
 	f, err := os.Open(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("truth: %w", err) // for the caller to do without
+	}
 	if err != nil {
 		return fleet.Invalidf("%v", err)
 	}
