@@ -107,7 +107,12 @@ func (c backtestCmd) source(e *env, opt *pipeline.BacktestOptions) (svc *pipelin
 		return svc, done, nil
 	}
 	for _, k := range ingest.Kinds {
-		up, err := importFile(e, svc, k, "command line", filepath.Join(c.Files, string(k)+".csv"))
+		name := filepath.Join(c.Files, string(k)+".csv")
+		if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
+			done()
+			return nil, nil, fleet.Invalidf("%s holds no %s.csv; want a folder with the five files that simulate writes", c.Files, k)
+		}
+		up, err := importFile(e, svc, k, "command line", name)
 		if err != nil {
 			done()
 			return nil, nil, err

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+
+	"brakewear/forecast"
+	"brakewear/internal/pipeline"
+)
+
+// simulated writes a small invented fleet and returns its folder.
+func simulated(t *testing.T, args ...string) string {
+	t.Helper()
+	dir := t.TempDir()
+	if _, _, err := command(t, append([]string{"simulate", "--vehicles", "60", "--seed", "1", "--out", dir}, args...)...); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// files returns what is in a folder, by name.
+func files(t *testing.T, dir string) map[string]string {
+	t.Helper()
+	out := make(map[string]string)
+	for _, pattern := range []string{"*.csv", "truth/*.csv"} {
+		names, err := filepath.Glob(filepath.Join(dir, pattern))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range names {
+			b, err := os.ReadFile(n)
+			if err != nil {
+				t.Fatal(err)
+			}
+			out[strings.TrimPrefix(n, dir)] = string(b)
+		}
+	}
+	return out
+}
+
+// withProcessors runs f with so many processors.
+func withProcessors(n int, f func()) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(n))
+	f()
+}
+
+func TestSimulate(t *testing.T) {
+	var one, three, other map[string]string
+	withProcessors(1, func() { one = files(t, simulated(t)) })
+	withProcessors(3, func() { three = files(t, simulated(t)) })
+	other = files(t, simulated(t, "--seed", "2"))
+	if len(one) != 11 {
+		t.Errorf("%d files, want five and six of the truth", len(one))
+	}
+	for name, text := range one {
+		if rows := strings.Count(text, "\n"); rows < 2 {
+			t.Errorf("%s: %d lines", name, rows)
+		}
+		if three[name] != text {
+			t.Errorf("%s: differs with the number of processors", name)
+		}
+		if other[name] == text {
+			t.Errorf("%s: the same with another seed", name)
+		}
+	}
+	if got := strings.Count(one["/vehicles.csv"], "\n"); got != 61 {
+		t.Errorf("vehicles.csv: %d lines, want a header and 60 vehicles", got)
+	}
+}
+
+func TestBacktest(t *testing.T) {
+	dir := simulated(t)
+	replay := func(args ...string) string {
+		out, errOut, err := command(t, append([]string{"backtest", "--files", dir, "--as-of", "2025-03-31,2025-09-30"}, args...)...)
+		if err != nil {
+			t.Fatalf("%v\n%s", err, errOut)
+		}
+		if !strings.Contains(errOut, "vehicles.csv: 60 accepted, 0 refused") {
+			t.Errorf("error output lacks what was taken in: %s", errOut)
+		}
+		return out
+	}
+	var out, again string
+	withProcessors(1, func() { out = replay("--format", "json") })
+	withProcessors(3, func() { again = replay("--format", "json") })
+	if out != again {
+		t.Error("the scores differ with the number of processors")
+	}
+	var rows []forecast.ScoreRow
+	if err := json.Unmarshal([]byte(out), &rows); err != nil {
+		t.Fatal(err)
+	}
+	cases := make(map[string]int) // of all groups, by model
+	for _, r := range rows {
+		if r.By == "all" {
+			cases[r.Model] = r.Cases
+		}
+		for _, s := range []forecast.Score{r.Km, r.Day, r.Relative} {
+			for _, share := range []float64{s.Cover50, s.Cover80, s.Cover95, s.Below05} {
+				if !(share >= 0 && share <= 1) {
+					t.Errorf("%+v: a share of %g", r.ScoreGroup, share)
+				}
+			}
+			if !(s.Cover50 <= s.Cover80 && s.Cover80 <= s.Cover95) {
+				t.Errorf("%+v: the intervals hold %g, %g, %g", r.ScoreGroup, s.Cover50, s.Cover80, s.Cover95)
+			}
+			if s.N != r.Cases-r.Unanswered || s.CRPS < 0 {
+				t.Errorf("%+v: %d scores with CRPS %g, %d cases, %d without an answer", r.ScoreGroup, s.N, s.CRPS, r.Cases, r.Unanswered)
+			}
+		}
+	}
+	models := append(pipeline.ModelNames(), "two-point", "fixed")
+	for _, m := range models {
+		if n := cases[m]; n < 60 || n != cases["line"] {
+			t.Errorf("%s: %d cases, line %d; want the same, and one a vehicle at least", m, n, cases["line"])
+		}
+	}
+
+	header, err := csv.NewReader(strings.NewReader(replay("--format", "csv"))).ReadAll()
+	if err != nil || len(header) != len(rows)+1 {
+		t.Errorf("csv: %d lines, %v; want a header and %d", len(header), err, len(rows))
+	}
+	table := replay("--plot", filepath.Join(dir, "held.svg"))
+	for _, m := range models {
+		if !strings.Contains(table, " "+m+" ") {
+			t.Errorf("table: no line of %s in\n%s", m, table)
+		}
+	}
+	if svg, err := os.ReadFile(filepath.Join(dir, "held.svg")); err != nil || !strings.Contains(string(svg), "<svg") {
+		t.Errorf("plot: %v", err)
+	}
+}
+
+// TestBacktestWithoutTruth: files of a workshop have no truth; later readings
+// stand in for it.
+func TestBacktestWithoutTruth(t *testing.T) {
+	dir := simulated(t)
+	if err := os.RemoveAll(filepath.Join(dir, "truth")); err != nil {
+		t.Fatal(err)
+	}
+	out, errOut, err := command(t, "backtest", "--files", dir, "--as-of", "2025-03-31", "--format", "json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(errOut, "no truth in these files") {
+		t.Errorf("error output %q does not say so", errOut)
+	}
+	var rows []forecast.ScoreRow
+	if err := json.Unmarshal([]byte(out), &rows); err != nil || len(rows) == 0 {
+		t.Errorf("%d rows, %v", len(rows), err)
+	}
+}
+
+func TestBacktestRefuses(t *testing.T) {
+	empty := t.TempDir()
+	for _, tt := range []struct {
+		name string
+		args []string
+		want []string
+	}{
+		{"no such folder", []string{"--files", filepath.Join(empty, "none"), "--as-of", "2025-03-31"}, []string{"--files", "none"}},
+		{"folder without the files", []string{"--files", empty, "--as-of", "2025-03-31"}, []string{empty, "vehicles.csv", "simulate"}},
+		{"no source", []string{"--as-of", "2025-03-31"}, []string{"--files", "--database"}},
+		{"two sources", []string{"--files", empty, "--database", "x.db", "--as-of", "2025-03-31"}, []string{"--files", "--database"}},
+		{"no day", []string{"--files", empty}, []string{"--as-of"}},
+		{"not a day", []string{"--files", empty, "--as-of", "31.3.2025"}, []string{"31.3.2025"}},
+		{"not a risk", []string{"--files", empty, "--as-of", "2025-03-31", "--risk", "2"}, []string{"risk 2", "0.05"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			out, _, err := command(t, append([]string{"backtest"}, tt.args...)...)
+			if err == nil || exitCode(err) != exitUsage || out != "" {
+				t.Fatalf("got %v (exit %d) and output %q, want a refusal", err, exitCode(err), out)
+			}
+			for _, want := range tt.want {
+				if !strings.Contains(err.Error(), want) {
+					t.Errorf("got %q, want %q in it", err, want)
+				}
+			}
+		})
+	}
+}
