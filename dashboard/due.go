@@ -1,17 +1,12 @@
 package dashboard
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
-	"net/url"
-	"slices"
 	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
-	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -45,15 +40,6 @@ type DueRow struct {
 	Verdict                            Verdict
 	Worth                              string // what one more inspection would do
 	Warnings                           []string
-}
-
-// Verdict is what to do with an axle, and by when.
-type Verdict struct {
-	Ask    string // what is asked: "book by"
-	Strong string // the answer: "20 Mar"
-	ISO    string // of the day, for machines; blank where the answer is none
-	Why    string // in small beside it
-	Urgent bool
 }
 
 // Empty says why a list is empty and what to do next.
@@ -133,88 +119,17 @@ func dueRow(a Axis, r *store.DueRow) DueRow {
 	if left := leftOf(r.ThicknessMM, r.NewMM, r.LimitMM); isNumber(left) {
 		row.Left = pct(100 * left)
 	}
-	if saved := r.Width80Days - r.Width80IfMeasured; saved >= worthMeasuring && !r.PastLimit {
+	if saved := r.Width80Days - r.Width80IfMeasured; saved >= worthMeasuring && saved >= r.Width80Days/2 && !r.PastLimit {
 		row.Worth = "Measured now, the window narrows by " + span(saved) + "."
 	}
 	row.Warnings = warningWords(r.Warnings, row.Verdict)
 	return row
 }
 
-// warningWords are the warnings that the verdict does not say already.
-func warningWords(ws []forecast.Warning, v Verdict) []string {
-	var out []string
-	for _, w := range ws {
-		if w.Text != v.Why {
-			out = append(out, capital(w.Text))
-		}
-	}
-	return out
-}
-
-// worthMeasuring is the gain in days from which the list suggests to measure:
-// less than a fortnight does not move a booking.
-const worthMeasuring = 14
-
-// verdict says what to do. A forecast clears no axle that was last measured at
-// or below its limit, or too long ago.
-func verdict(bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.Warning, today fleet.Date) Verdict {
-	has := func(codes ...forecast.Code) bool {
-		return slices.ContainsFunc(warnings, func(w forecast.Warning) bool { return slices.Contains(codes, w.Code) })
-	}
-	v := Verdict{Ask: "book by", Why: limitShort(p10, p50, p90, today)}
-	switch {
-	case past:
-		v = Verdict{Ask: "book", Strong: "now", Why: "at or past its limit", Urgent: true}
-		for _, w := range warnings {
-			if w.Code == forecast.PastLimit {
-				v.Why = w.Text
-			}
-		}
-	case bookBy != nil && *bookBy < today:
-		v.Ask, v.Strong = "book", "now"
-		v.Why = "was to be booked by " + dateNear(*bookBy, today) + "; " + v.Why
-	case has(forecast.Remeasure):
-		v.Ask, v.Strong = "measure", "again"
-		v.Why = "a thin reading disagrees"
-		if bookBy != nil {
-			v.Why += "; else book by " + dateNear(*bookBy, today)
-		}
-	case has(forecast.OldReadings, forecast.NoReadings):
-		v.Ask, v.Strong = "measure", "first"
-		v.Why = "nothing recent to go by"
-		if bookBy != nil {
-			v.Why += "; else book by " + dateNear(*bookBy, today)
-		}
-	case bookBy == nil && p50 == nil:
-		v.Strong, v.Why = "no date", "nothing to date it by"
-		if has(forecast.UsageUnknown) {
-			v.Why = "too few odometer readings for a date"
-		}
-	case bookBy == nil:
-		v.Strong = "not in sight"
-	default:
-		v.Strong, v.ISO = dateNear(*bookBy, today), bookBy.String()
-	}
-	return v
-}
-
-// limitShort is when the limit is reached, in the least words.
-func limitShort(p10, p50, p90 *fleet.Date, today fleet.Date) string {
-	near := func(d *fleet.Date) string { return dateNear(*d, today) }
-	switch {
-	case p10 == nil:
-		return "limit not in sight"
-	case p90 != nil && *p90 <= today:
-		return "limit most likely passed"
-	case p50 == nil:
-		return "limit not before " + near(p10)
-	case p90 == nil:
-		return "limit from " + near(p10) + ", likely " + near(p50)
-	case *p10 <= today:
-		return "limit by " + near(p90) + ", likely " + near(p50)
-	}
-	return "limit " + near(p10) + " – " + near(p90) + ", likely " + near(p50)
-}
+// worthMeasuring is the gain in days from which the list suggests to measure,
+// if it is half of the window as well: less than a month seldom moves a
+// booking, and where everything is suggested nothing is.
+const worthMeasuring = 28
 
 func kmLeft(x float64) string {
 	switch {
@@ -276,133 +191,4 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 		Link:  "/readings",
 		Label: "Take readings in",
 	}, nil
-}
-
-// DueFilter is what the list is narrowed to.
-type DueFilter struct {
-	Fleet, Depot int64
-	Weeks        int // 0 = however far
-	Text         string
-	Sort         store.DueSort
-	Fleets       []Choice
-	Depots       []Choice
-	Horizons     []Choice
-	Sorts        []Choice
-}
-
-// Choice is an option of a form.
-type Choice struct {
-	Value, Label string
-	Chosen       bool
-}
-
-// horizons in weeks, and the calendar in days that goes with each: limit dates
-// lie well behind book-by dates.
-var horizons = []struct{ weeks, axis int }{{2, 91}, {4, 91}, {8, 182}, {13, 182}, {26, 364}, {52, 546}, {0, 364}}
-
-// defaultWeeks is what a planner looks ahead: two months.
-const defaultWeeks = 8
-
-var sortLabels = map[store.DueSort]string{
-	store.ByBookBy:        "book-by date",
-	store.ByLimitDate:     "likely limit date",
-	store.ByVehicle:       "vehicle",
-	store.ByKmLeft:        "distance left",
-	store.ByThicknessLeft: "thickness left",
-	store.ByNarrowing:     "most worth measuring",
-}
-
-func sortLabel(s store.DueSort) string { return cmp.Or(sortLabels[s], string(s)) }
-
-func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
-	f.Weeks = defaultWeeks
-	if f.Text = strings.TrimSpace(c.Query("q")); f.Text != "" {
-		f.Weeks = 0 // who looks for one vehicle wants it however far its limit is
-	}
-	if s := c.Query("within"); s != "" {
-		if f.Weeks, err = strconv.Atoi(s); err != nil || f.Weeks < 0 || f.Weeks > 520 {
-			return f, fleet.Invalidf("within %q: want a number of weeks, 0 for all", s)
-		}
-	}
-	f.Sort = cmp.Or(store.DueSort(c.Query("sort")), store.ByBookBy)
-	if f.Fleet, f.Fleets, err = d.fleetChoice(c); err != nil {
-		return f, err
-	}
-	if f.Depot, f.Depots, err = d.depotChoice(c); err != nil {
-		return f, err
-	}
-	for _, h := range horizons {
-		label := "in " + plural(h.weeks, "week", "weeks")
-		if h.weeks == 0 {
-			label = "however far"
-		}
-		f.Horizons = append(f.Horizons, Choice{strconv.Itoa(h.weeks), label, h.weeks == f.Weeks})
-	}
-	for _, s := range store.DueSorts {
-		f.Sorts = append(f.Sorts, Choice{string(s), sortLabel(s), s == f.Sort})
-	}
-	return f, nil
-}
-
-func (f DueFilter) query(today fleet.Date, after string) store.DueQuery {
-	q := store.DueQuery{Fleet: f.Fleet, Depot: f.Depot, Text: f.Text, Sort: f.Sort, After: after}
-	if f.Weeks > 0 {
-		before := today + fleet.Date(7*f.Weeks)
-		q.Before = &before
-	}
-	return q
-}
-
-func (f DueFilter) axisDays() int {
-	for _, h := range horizons {
-		if h.weeks == f.Weeks {
-			return h.axis
-		}
-	}
-	return max(91, 14*f.Weeks)
-}
-
-// values are the query of a link that keeps the filter.
-func (f DueFilter) values() query {
-	q := query{}
-	if f.Fleet != 0 {
-		q = q.with("fleet", strconv.FormatInt(f.Fleet, 10))
-	}
-	if f.Depot != 0 {
-		q = q.with("depot", strconv.FormatInt(f.Depot, 10))
-	}
-	if f.Text != "" {
-		q = q.with("q", f.Text)
-	}
-	if f.Weeks != defaultWeeks {
-		q = q.with("within", strconv.Itoa(f.Weeks))
-	}
-	if f.Sort != store.ByBookBy {
-		q = q.with("sort", string(f.Sort))
-	}
-	return q
-}
-
-// query is the query of a link.
-type query map[string]string
-
-func (q query) with(name, value string) query {
-	out := query{name: value}
-	for k, v := range q {
-		if k != name {
-			out[k] = v
-		}
-	}
-	return out
-}
-
-func (q query) encode() string {
-	v := url.Values{}
-	for name, value := range q {
-		v.Set(name, value)
-	}
-	if len(v) == 0 {
-		return ""
-	}
-	return "?" + v.Encode()
 }

@@ -136,14 +136,23 @@ func lens(m float64) string {
 		l1, l2, f(m), r1, r2, r2, r1, f(m), l2, l1)
 }
 
+// wearLevels are the shares of the usable thickness below which the copper
+// goes a shade deeper. They lie closer towards the limit, where the list's
+// axles are and where telling them apart matters; the deepest is for at or
+// past it.
+var wearLevels = []float64{.5, .25, .1, 0}
+
 // wearLevel is the depth of the copper: 1 for a new part, 5 for one at or past
-// its limit or nearly so.
+// its limit.
 func wearLevel(now, fresh, limit float64) int {
 	left := leftOf(now, fresh, limit)
-	if math.IsNaN(left) {
-		return 1
+	level := 1
+	for _, share := range wearLevels {
+		if left < share || left == 0 {
+			level++
+		}
 	}
-	return int(math.Min(5, math.Max(1, math.Floor((1-left)*5)+1)))
+	return level
 }
 
 // leftOf is the share of the usable thickness that is left, 0 to 1; NaN where

@@ -172,7 +172,7 @@ func positionRow(f *store.AxleForecast, i int, today fleet.Date) PositionRow {
 	q := &f.Positions[i]
 	p10, p50, p90 := limitDates(q.Crossing, f.AsOf)
 	row := PositionRow{
-		Place:     within(q.Pos),
+		Place:     capital(within(q.Pos)),
 		Decides:   i == f.Limiting,
 		Thickness: mm(q.ThicknessMM),
 		Limit:     spec(q.Spec.Limit),

@@ -7,6 +7,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -103,6 +104,8 @@ func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
 	switch {
 	case r.PastLimit:
 		v.BookBy = "now: at or past a limit"
+	case r.LastReading == nil || float64(today-*r.LastReading) > forecast.OldAfter:
+		v.BookBy = "measure first" // no forecast clears it
 	case r.BookBy == nil:
 	case *r.BookBy < today:
 		v.BookBy = "now: book-by day has passed"

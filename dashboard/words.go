@@ -12,12 +12,16 @@ import (
 // longDate is a day with its year: 20 Mar 2026.
 func longDate(d fleet.Date) string { return d.Time().Format("2 Jan 2006") }
 
-// yearless is how near to today a day is understood without its year.
-const yearless = 270 // days
+// How near to today a day is understood without its year: plans look ahead,
+// so a bare day of autumn is read as the coming one.
+const (
+	yearlessAhead = 270 // days
+	yearlessBack  = 60
+)
 
 // dateNear leaves the year out where nobody would read another.
 func dateNear(d, today fleet.Date) string {
-	if d-today < yearless && today-d < yearless {
+	if d-today < yearlessAhead && today-d < yearlessBack {
 		return d.Time().Format("2 Jan")
 	}
 	return longDate(d)

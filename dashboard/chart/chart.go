@@ -27,7 +27,7 @@ type Chart struct {
 // Sizes of a chart on a page, in px: beside the words, and on a phone, where
 // it has room for fewer ticks.
 const (
-	WideWidth, WideHeight     = 720, 340
+	WideWidth, WideHeight     = 640, 330
 	NarrowWidth, NarrowHeight = 340, 280
 )
 
