@@ -266,6 +266,7 @@ func TestTrainPooledNothing(t *testing.T) {
 
 func BenchmarkTrainPooled(b *testing.B) {
 	vs := straightFleet(rand.New(rand.NewPCG(8, 1)), "M1", 2000, 8, true).vehicles
+	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := TrainPooled(slices.Values(vs), 1000); err != nil {
 			b.Fatal(err)
