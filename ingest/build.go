@@ -181,7 +181,7 @@ func (l *line) odometer() *float64 {
 		return nil
 	}
 	x, fault := parseNumber(s, true, l.form.exact)
-	km := x * l.lay.km.factor
+	km := l.lay.km.convert(x)
 	switch {
 	case fault != "":
 		l.fault(fOdometer, s, "%s", withHelp(fault, "write the odometer in digits, such as 155000"))

@@ -15,8 +15,8 @@ import (
 // numbers that were no dates.
 var earliest = fleet.NewDate(1950, time.January, 1)
 
-// dateOrders are the orders a file may declare.
-var dateOrders = []string{"dmy", "mdy", "ymd"}
+// DateOrders are the orders of dates that a file may declare.
+var DateOrders = []string{"dmy", "mdy", "ymd"}
 
 const noDate = "not a date: write year-month-day, such as 2026-03-01"
 
@@ -33,7 +33,7 @@ type dates struct {
 }
 
 func newDates(order string, today fleet.Date) (*dates, error) {
-	if order != "" && !slices.Contains(dateOrders, order) {
+	if order != "" && !slices.Contains(DateOrders, order) {
 		return nil, fleet.Invalidf("date order %q: want dmy, mdy or ymd, or none for ISO dates", order)
 	}
 	return &dates{order: order, today: today}, nil

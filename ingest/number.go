@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"math"
 	"strconv"
 	"strings"
 )
@@ -188,9 +189,18 @@ func parseLength(s string, u unit, exact bool) (l length, fault string) {
 	return l.of(x, u), ""
 }
 
+// convert returns x in mm or km. A product is rounded to a millionth, so that
+// 7/16 in is 11.1125 mm and not a little beside it.
+func (u unit) convert(x float64) float64 {
+	if u.factor == 1 {
+		return x
+	}
+	return math.Round(x*u.factor*1e6) / 1e6
+}
+
 // of sets the value x, given in unit u.
 func (l length) of(x float64, u unit) length {
-	l.mm, l.unit = x*u.factor, u.name
+	l.mm, l.unit = u.convert(x), u.name
 	if l.atMost {
 		l.given = "<" + l.given
 	}

@@ -1,0 +1,84 @@
+package api
+
+import (
+	"embed"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/web"
+)
+
+//go:embed openapi.yaml
+var files embed.FS
+
+// Prefix is the path that everything lies under. What it means does not change;
+// an API that breaks it gets the next number.
+const Prefix = "/api/v1"
+
+// API answers over one service.
+type API struct {
+	svc *pipeline.Service
+}
+
+// New returns the API of svc.
+func New(svc *pipeline.Service) *API { return &API{svc} }
+
+// Bounds of what is sent at once: a file as the upload page takes it, and a
+// feed's rows, of which 32 MB hold some 250,000.
+const (
+	maxUpload = 256 << 20
+	maxBulk   = 32 << 20
+)
+
+// Register adds the API to r.
+func (a *API) Register(r gin.IRouter) {
+	g := r.Group(Prefix)
+	g.GET("/openapi.yaml", web.Handle(a.document))
+
+	g.GET("/fleets", web.Handle(a.fleets))
+	g.GET("/depots", web.Handle(a.depots))
+	g.GET("/due", web.Handle(a.due))
+	g.GET("/vehicles", web.Handle(a.vehicles))
+	g.GET("/vehicles/:id", web.Handle(a.vehicle))
+	g.GET("/vehicles/:id/history", web.Handle(a.history))
+	g.GET("/vehicles/:id/forecasts", web.Handle(a.forecasts))
+
+	g.GET("/uploads", web.Handle(a.uploads))
+	g.GET("/uploads/:id", web.Handle(a.upload))
+	g.POST("/uploads", web.AllowBody(maxUpload), web.Handle(a.takeFile))
+	for _, k := range ingest.Kinds {
+		g.POST("/"+string(k), web.AllowBody(maxBulk), web.Handle(a.takeRows(k)))
+	}
+
+	g.GET("/columns", web.Handle(a.columns))
+	g.GET("/templates/:file", web.Handle(a.template))
+}
+
+// scope is what the caller may see. Until people sign in that is everything.
+func (a *API) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
+
+// sender is whom an upload is from. Until people sign in nobody says.
+func (a *API) sender(*gin.Context) string { return "API" }
+
+// today is the civil day forecasts are made for.
+func (a *API) today() fleet.Date {
+	if a.svc.Now == nil {
+		return fleet.DateOf(time.Now())
+	}
+	return fleet.DateOf(a.svc.Now())
+}
+
+func (a *API) document(c *gin.Context) error {
+	text, err := files.ReadFile("openapi.yaml")
+	if err != nil {
+		return err
+	}
+	// RFC 9512 registers the type.
+	web.Send(c, http.StatusOK, "application/yaml; charset=utf-8", text)
+	return nil
+}

@@ -1,0 +1,7 @@
+// Package api serves JSON under /api/v1: the due-soon list, vehicles, forecasts
+// and uploads. openapi.yaml describes it, is served by it, and is compared with
+// what the handlers answer by the tests.
+//
+// What is on the wire is in types.go. Errors are problem details (RFC 9457)
+// that list the faults of a request with what to do about each.
+package api

@@ -1,0 +1,115 @@
+package api
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/web"
+)
+
+// query reads the parameters of a request and collects what is wrong with
+// them. A parameter that the resource does not have is a fault too: a filter
+// spelt wrong would show more than was asked for.
+type query struct {
+	c      *gin.Context
+	known  []string
+	faults []web.Fault
+}
+
+func (q *query) text(name string) string {
+	q.known = append(q.known, name)
+	return q.c.Query(name)
+}
+
+func (q *query) fault(name, read, format string, args ...any) {
+	q.faults = append(q.faults, web.Fault{Parameter: name, Read: read, Detail: fmt.Sprintf(format, args...)})
+}
+
+// id reads a number from 1; 0 where the parameter is not given.
+func (q *query) id(name string) int64 {
+	s := q.text(name)
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || n < 1 {
+		q.fault(name, s, "no id: give the number that the list of %ss has", name)
+	}
+	return n
+}
+
+// limit reads the length of a page.
+func (q *query) limit() int {
+	s := q.text("limit")
+	if s == "" {
+		return store.DefaultLimit
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 1 || n > store.MaxLimit {
+		q.fault("limit", s, "want 1 to %d", store.MaxLimit)
+	}
+	return n
+}
+
+func (q *query) date(name string) *fleet.Date {
+	s := q.text(name)
+	if s == "" {
+		return nil
+	}
+	d, err := fleet.ParseDate(s)
+	if err != nil {
+		q.fault(name, s, "no date: want year-month-day such as 2026-03-01")
+		return nil
+	}
+	return &d
+}
+
+// oneOf reads a word; "" where the parameter is not given.
+func (q *query) oneOf(name string, words ...string) string {
+	s := q.text(name)
+	if s != "" && !slices.Contains(words, s) {
+		q.fault(name, s, "want one of %s", strings.Join(words, ", "))
+	}
+	return s
+}
+
+// err returns the faults, or nil.
+func (q *query) err() error {
+	for name := range q.c.Request.URL.Query() {
+		if !slices.Contains(q.known, name) {
+			q.fault(name, "", "no such parameter here: want %s", strings.Join(q.known, ", "))
+		}
+	}
+	if len(q.faults) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(q.faults, func(a, b web.Fault) int { return strings.Compare(a.Parameter, b.Parameter) })
+	return &web.FaultsError{Status: http.StatusBadRequest, Detail: "The parameters of the address have faults.", Faults: q.faults}
+}
+
+// pathID reads the id in the path of a resource.
+func pathID(c *gin.Context, what string) (int64, error) {
+	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
+	if err != nil || id < 1 {
+		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
+	}
+	return id, nil
+}
+
+// send answers with v as JSON.
+func send(c *gin.Context, status int, v any) error {
+	body, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	web.Send(c, status, "application/json", body)
+	return nil
+}

@@ -1,0 +1,152 @@
+package api
+
+import (
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// vehicles answers with a page of the vehicles, in the order of their numbers.
+func (a *API) vehicles(c *gin.Context) error {
+	q := &query{c: c}
+	ask := store.VehicleQuery{
+		Fleet: q.id("fleet"),
+		Depot: q.id("depot"),
+		Text:  q.text("q"),
+		After: q.text("cursor"),
+		Limit: q.limit(),
+	}
+	if err := q.err(); err != nil {
+		return err
+	}
+	got, err := a.svc.DB.Vehicles(c.Request.Context(), a.scope(c), ask)
+	if err != nil {
+		return err
+	}
+	rows := items(got.Rows, func(r *store.VehicleRow) VehicleItem {
+		return VehicleItem{
+			Vehicle:     vehicleOf(&r.Vehicle, r.Fleet, r.Depot),
+			Axles:       r.Axles,
+			LastReading: r.LastReading,
+			BookBy:      r.BookBy,
+			PastLimit:   r.PastLimit,
+		}
+	})
+	return sendPage(c, rows, got.Next, &got.Total)
+}
+
+func vehicleOf(v *fleet.Vehicle, fleetName, depotName string) Vehicle {
+	out := Vehicle{
+		ID:       v.ID,
+		Vehicle:  v.Number,
+		FleetID:  v.FleetID,
+		Fleet:    fleetName,
+		DepotID:  v.DepotID,
+		Depot:    depotName,
+		Plate:    v.Plate,
+		Category: string(v.Category),
+		Make:     v.Make,
+		Model:    v.Model,
+		Duty:     v.Duty,
+	}
+	if v.Year != 0 {
+		out.Year = &v.Year
+	}
+	return out
+}
+
+// known returns all that is known of the vehicle in the path.
+func (a *API) known(c *gin.Context) (store.History, error) {
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return store.History{}, err
+	}
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return store.History{}, err
+	}
+	return a.svc.DB.History(c.Request.Context(), a.scope(c), id)
+}
+
+func (a *API) vehicle(c *gin.Context) error {
+	h, err := a.known(c)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, VehicleDetail{
+		Vehicle: vehicleOf(&h.Vehicle, h.Fleet, h.Depot),
+		Axles: items(h.Axles, func(x *fleet.Axle) Axle {
+			out := Axle{Axle: x.Number, Brake: string(x.Brake), Specs: []Spec{}}
+			for _, p := range fleet.Parts {
+				if s, ok := x.Specs[p]; ok {
+					out.Specs = append(out.Specs, Spec{string(p), s.New, s.Limit, s.Source})
+				}
+			}
+			return out
+		}),
+	})
+}
+
+func (a *API) history(c *gin.Context) error {
+	h, err := a.known(c)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, History{
+		Odometer: items(h.Odometers, func(o *fleet.Odometer) Odometer {
+			return Odometer{o.Date, o.Km, o.UploadID}
+		}),
+		Readings: items(h.Readings, func(r *fleet.Reading) Reading {
+			return Reading{
+				Date:       r.Date,
+				OdometerKm: r.OdometerKm,
+				Axle:       r.Position.Axle,
+				Part:       string(r.Position.Part),
+				Side:       string(r.Position.Side),
+				Face:       string(r.Position.Face),
+				ValueMM:    r.MM,
+				Tripped:    r.Tripped,
+				Given:      r.Given,
+				Unit:       r.Unit,
+				Gauge:      r.Gauge,
+				Technician: r.Technician,
+				Note:       r.Note,
+				UploadID:   r.UploadID,
+			}
+		}),
+		Fitments: items(h.Fitments, func(f *fleet.Fitment) Fitment {
+			out := Fitment{
+				Date:       f.Date,
+				OdometerKm: f.OdometerKm,
+				Axle:       f.Position.Axle,
+				Part:       string(f.Position.Part),
+				Side:       string(f.Position.Side),
+				Face:       string(f.Position.Face),
+				UploadID:   f.UploadID,
+			}
+			if f.MM != 0 {
+				out.ValueMM = &f.MM
+			}
+			return out
+		}),
+	})
+}
+
+// forecasts answers with the latest forecast of each axle.
+func (a *API) forecasts(c *gin.Context) error {
+	h, err := a.known(c)
+	if err != nil {
+		return err
+	}
+	fs, err := a.svc.DB.Forecasts(c.Request.Context(), a.scope(c), h.Vehicle.ID)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, List[pipeline.Report]{items(fs, func(f *store.AxleForecast) pipeline.Report {
+		return pipeline.ReportOf(h.Vehicle.Number, &f.AxleForecast, f.Risk)
+	})})
+}
