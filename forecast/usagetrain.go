@@ -217,12 +217,18 @@ func (s *usageSums) fit(prior ClassUsage) ClassUsage {
 	loss := func(x []float64) float64 {
 		sum := 0.
 		for i, v := range x {
+			if math.Abs(v) > 5*priorSD[i] {
+				return math.Inf(1) // where the likelihood may overflow to anything
+			}
 			sum += v * v / (2 * priorSD[i] * priorSD[i])
 		}
 		y := at(x)
 		for i := range s.sample {
 			f := y.filter(s.sample[i].blocks)
 			sum -= f.logLik
+		}
+		if math.IsNaN(sum) {
+			return math.Inf(1)
 		}
 		return sum
 	}
