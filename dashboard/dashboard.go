@@ -103,6 +103,7 @@ func (d *Dashboard) errorPage(_ *gin.Context, p web.Problem) ([]byte, error) {
 	if title == "" {
 		title = p.Title
 	}
+	p.Detail = capital(p.Detail)
 	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p})
 }
 

@@ -142,14 +142,22 @@ func kmLeft(x float64) string {
 }
 
 func headline(total int, f DueFilter, today fleet.Date) string {
-	if f.Weeks == 0 {
-		return plural(total, "axle", "axles") + ", " + map[bool]string{true: "the most pressing first", false: "by " + sortLabel(f.Sort)}[f.Sort == store.ByBookBy]
-	}
-	by := dateNear(today+fleet.Date(7*f.Weeks), today)
+	axles := plural(total, "axle", "axles")
 	if total == 0 {
-		return "No axle to book by " + by
+		axles = "No axle"
 	}
-	return plural(total, "axle", "axles") + " to book by " + by
+	if f.Text != "" {
+		axles += " for “" + f.Text + "”"
+	}
+	switch {
+	case f.Weeks != 0:
+		return axles + " to book by " + dateNear(today+fleet.Date(7*f.Weeks), today)
+	case total == 0:
+		return axles
+	case f.Sort == store.ByBookBy:
+		return axles + ", the most pressing first"
+	}
+	return axles + " by " + sortLabel(f.Sort)
 }
 
 func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
