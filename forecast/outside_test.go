@@ -156,6 +156,17 @@ func poolOf(t *testing.T, vs []*Vehicle, asOf Day) *Pooled {
 	return &Pooled{AsOf: asOf, Groups: map[string]PooledGroup{partKey(Lining): g}}
 }
 
+// fullOf is the full model with the rates of few units; its spreads stay those
+// assumed of vehicles, which takes more lives to learn.
+func fullOf(t *testing.T, vs []*Vehicle, asOf Day) *Full {
+	t.Helper()
+	m, err := TrainFull(slices.Values(vs), asOf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
 // lasers are GaAs lasers at 80 C: the increase of the operating current in
 // percent every 250 h to 2000 h, and the hours at which it passed 6 % and 10 %,
 // on straight lines between the readings (own arithmetic); the record ends at 4000 h. Meeker, W. Q. and Escobar, L. A.
@@ -242,8 +253,7 @@ func TestLasers(t *testing.T) {
 		// All that was known by then, also of those past the limit.
 		known, asOf := vehiclesOf(laserLives(10, c.hour)), lives[0].asOf
 		scores := make(map[string]outsideScore)
-		// Full knows nothing of the lasers but planning bands for vehicles.
-		for _, m := range []Model{Line{}, TrainTwoPoint(slices.Values(known), asOf), poolOf(t, known, asOf), newFull()} {
+		for _, m := range []Model{Line{}, TrainTwoPoint(slices.Values(known), asOf), poolOf(t, known, asOf), fullOf(t, known, asOf)} {
 			scores[m.Name()] = scoreOutside(t, m, lives)
 		}
 		compareOutside(t, scores, c.hour == 2000)
