@@ -123,7 +123,8 @@ func TestKindOfState(t *testing.T) {
 		"08006": fleet.ErrUnavailable, // connection_failure
 		"25006": fleet.ErrUnavailable, // read_only_sql_transaction: a replica
 		"42601": nil,                  // syntax_error
-		"23505": nil,                  // unique_violation
+		"23505": fleet.ErrConflict,    // unique_violation
+		"23502": nil,                  // not_null_violation
 	} {
 		if got := store.KindOfState(code); got != want {
 			t.Errorf("%s: got %v, want %v", code, got, want)

@@ -5,6 +5,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"strings"
 
@@ -54,8 +55,13 @@ func kindOf(err error) error {
 		}
 		return nil
 	}
-	if _, ok := errors.AsType[net.Error](err); ok || errors.Is(err, driver.ErrBadConn) {
+	if _, ok := errors.AsType[net.Error](err); ok {
 		return fleet.ErrUnavailable
+	}
+	for _, cut := range []error{driver.ErrBadConn, io.EOF, io.ErrUnexpectedEOF} {
+		if errors.Is(err, cut) {
+			return fleet.ErrUnavailable
+		}
 	}
 	return nil
 }
@@ -63,7 +69,8 @@ func kindOf(err error) error {
 // kindOfState returns the kind of an SQLSTATE (PostgreSQL manual, appendix A).
 func kindOfState(code string) error {
 	switch code {
-	case "40001", "40P01": // serialization failure, deadlock
+	case "40001", "40P01", // serialization failure, deadlock
+		"23505": // unique violation: what was asked for first came meanwhile
 		return fleet.ErrConflict
 	case "57014": // statement timeout
 		return fleet.ErrUnavailable

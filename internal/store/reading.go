@@ -1,96 +1,208 @@
 package store
 
 import (
+	"github.com/jmoiron/sqlx"
+
 	"brakewear/internal/fleet"
 )
 
-var stagedReadings = stage{
-	name: "staged_readings",
-	from: "thickness_readings r, inspections i",
-	columns: []string{
-		"r.vehicle_id", "r.day", "i.odometer_km", "i.technician",
-		"r.axle", "r.part", "r.side", "r.face",
-		"r.mm", "r.tripped",
-		"r.given", "r.unit", "r.gauge", "r.note", "r.line",
-	},
+// visit is what the readings of an inspection have in common.
+type visit struct {
+	vehicle    int64
+	day        fleet.Date
+	km         float64 // -1: not read, as in the table's index
+	technician string
+}
+
+func visitOf(r *fleet.Reading) visit {
+	v := visit{r.VehicleID, r.Date, -1, r.Technician}
+	if r.OdometerKm != nil {
+		v.km = *r.OdometerKm
+	}
+	return v
+}
+
+// inspection is a visit that is in the database.
+type inspection struct {
+	id, fleet int64
+	day       string // ISO, worked out once for all its readings
+}
+
+// readingKey is what makes a reading the same as another.
+type readingKey struct {
+	vehicle int64
+	day     fleet.Date
+	pos     fleet.Position
+	mm      float64
+	tripped bool
+}
+
+func readingKeyOf(r *fleet.Reading) readingKey {
+	return readingKey{r.VehicleID, r.Date, r.Position, r.MM, r.Tripped}
 }
 
 // Readings adds readings. One is already there when a reading has the same
 // vehicle, position, date, value and tripped mark, even if it was set aside.
+//
+// This is the bulk of what is ever stored. What is there is asked for first,
+// and the rest goes into its table without a detour; should another writer add
+// the same reading in between, the unique key makes it fleet.ErrConflict.
 func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 	defer w.end("store readings", &err)
 	if len(rs) == 0 {
 		return c, nil
 	}
+	visits := map[visit]bool{}
 	for i := range rs {
 		if err := rs[i].Validate(); err != nil {
 			return c, err
 		}
+		visits[visitOf(&rs[i])] = true
 	}
-	row := make([]any, len(stagedReadings.columns))
-	err = w.t.fill(stagedReadings, func(yield func([]any) bool) {
-		for i := range rs {
-			r := &rs[i]
-			row = append(row[:0],
-				r.VehicleID, r.Date, r.OdometerKm, r.Technician,
-				r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face),
-				r.MM, r.Tripped,
-				r.Given, r.Unit, r.Gauge, r.Note, r.Line)
-			if !yield(row) {
+	if err := w.fillVisits(visits); err != nil {
+		return c, err
+	}
+	if err := w.enter(stagedVisits.name); err != nil {
+		return c, err
+	}
+	there, err := w.readingsThere()
+	if err != nil {
+		return c, err
+	}
+	added := make([]*fleet.Reading, 0, len(rs))
+	staged := len(visits)
+	clear(visits)
+	for i := range rs {
+		k := readingKeyOf(&rs[i])
+		if there[k] {
+			c.Repeated++
+			continue
+		}
+		there[k] = true
+		visits[visitOf(&rs[i])] = true
+		added = append(added, &rs[i])
+	}
+	if len(added) == 0 {
+		return c, nil
+	}
+	if len(visits) != staged { // no visit without readings of its own
+		if err := w.fillVisits(visits); err != nil {
+			return c, err
+		}
+	}
+	inspections, err := w.inspections(len(visits))
+	if err != nil {
+		return c, err
+	}
+	c.Added = len(added)
+	return c, w.pourReadings(added, inspections)
+}
+
+var stagedVisits = stage{
+	name:    "staged_visits",
+	from:    "inspections",
+	columns: []string{"vehicle_id", "day", "odometer_km", "technician"},
+}
+
+func (w *Writer) fillVisits(visits map[visit]bool) error {
+	return w.t.fill(stagedVisits, func(yield func([]any) bool) {
+		for v := range visits {
+			var km any
+			if v.km >= 0 {
+				km = v.km
+			}
+			if !yield([]any{v.vehicle, v.day, km, v.technician}) {
 				return
 			}
 		}
 	})
-	if err != nil {
-		return c, err
-	}
-	if err := w.enter(stagedReadings.name); err != nil {
-		return c, err
-	}
-	// What is there goes first, or a visit would be made that has no readings.
-	_, err = w.t.exec(`
-		delete from staged_readings as s
-		where exists (
-			select 1
-			from thickness_readings r
-			where r.vehicle_id = s.vehicle_id and r.day = s.day and r.axle = s.axle
-				and r.part = s.part and r.side = s.side and r.face = s.face
-				and r.mm = s.mm and r.tripped = s.tripped)`)
-	if err != nil {
-		return c, err
-	}
+}
+
+// readingsThere returns the readings there are of the staged vehicles and
+// days, whether they still count or not.
+func (w *Writer) readingsThere() (map[readingKey]bool, error) {
+	there := map[readingKey]bool{}
+	err := w.t.each(func(r *sqlx.Rows) error {
+		var k readingKey
+		err := r.Scan(&k.vehicle, &k.day, &k.pos.Axle, &k.pos.Part, &k.pos.Side, &k.pos.Face, &k.mm, &k.tripped)
+		there[k] = true
+		return err
+	}, `
+		select
+			vehicle_id,
+			day,
+			axle,
+			part,
+			side,
+			face,
+			mm,
+			tripped
+		from thickness_readings
+		where (vehicle_id, day) in (select vehicle_id, day from staged_visits)`)
+	return there, err
+}
+
+// inspections returns the inspections of the n staged visits, and makes those
+// that are new.
+func (w *Writer) inspections(n int) (map[visit]inspection, error) {
 	// In the order of the key, so that two uploads do not wait for each other.
-	_, err = w.t.exec(`
+	_, err := w.t.exec(`
 		insert into inspections (fleet_id, vehicle_id, day, odometer_km, technician)
-		select distinct v.fleet_id, s.vehicle_id, s.day, s.odometer_km, s.technician
-		from staged_readings s
+		select v.fleet_id, s.vehicle_id, s.day, s.odometer_km, s.technician
+		from staged_visits s
 		join vehicles v on v.id = s.vehicle_id
 		where true
 		order by 2, 3, 4, 5
 		on conflict do nothing`)
 	if err != nil {
-		return c, err
+		return nil, err
 	}
-	added, err := w.t.count(`
-		insert into thickness_readings (
-			fleet_id, vehicle_id, inspection_id, day,
-			axle, part, side, face,
-			mm, tripped,
-			given, unit, gauge, note,
-			upload_id, line)
+	found := make(map[visit]inspection, n)
+	err = w.t.each(func(r *sqlx.Rows) error {
+		var v visit
+		var i inspection
+		err := r.Scan(&i.id, &i.fleet, &v.vehicle, &v.day, &v.km, &v.technician)
+		i.day = v.day.String()
+		found[v] = i
+		return err
+	}, `
 		select
-			i.fleet_id, s.vehicle_id, i.id, s.day,
-			s.axle, s.part, s.side, s.face,
-			s.mm, s.tripped,
-			s.given, s.unit, s.gauge, s.note,
-			?, s.line
-		from staged_readings s
+			i.id,
+			i.fleet_id,
+			i.vehicle_id,
+			i.day,
+			coalesce(i.odometer_km, -1),
+			i.technician
+		from staged_visits s
 		join inspections i
 			on i.vehicle_id = s.vehicle_id and i.day = s.day
 			and coalesce(i.odometer_km, -1) = coalesce(s.odometer_km, -1)
-			and i.technician = s.technician
-		where true
-		order by s.vehicle_id, s.day, s.axle, s.part, s.side, s.face, s.mm
-		on conflict do nothing`, w.upload)
-	return Counts{Added: added, Repeated: len(rs) - added}, err
+			and i.technician = s.technician`)
+	return found, err
+}
+
+var readingColumns = []string{
+	"fleet_id", "vehicle_id", "inspection_id", "day",
+	"axle", "part", "side", "face",
+	"mm", "tripped",
+	"given", "unit", "gauge", "note",
+	"upload_id", "line",
+}
+
+func (w *Writer) pourReadings(rs []*fleet.Reading, inspections map[visit]inspection) error {
+	row := make([]any, len(readingColumns))
+	return w.t.pour("thickness_readings", readingColumns, func(yield func([]any) bool) {
+		for _, r := range rs {
+			i := inspections[visitOf(r)]
+			row = append(row[:0],
+				i.fleet, r.VehicleID, i.id, i.day,
+				r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face),
+				r.MM, r.Tripped,
+				r.Given, r.Unit, r.Gauge, r.Note,
+				w.upload, r.Line)
+			if !yield(row) {
+				return
+			}
+		}
+	})
 }

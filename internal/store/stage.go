@@ -18,20 +18,11 @@ type stage struct {
 	columns []string // of them
 }
 
-// fill empties the stage, making it first where need be, and pours rows in: by
-// COPY on PostgreSQL, by a prepared insert on SQLite. A row is used up before
-// the next is asked for, so one slice may serve them all.
+// fill empties the stage, making it first where need be, and pours rows in.
 func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
-	names := make([]string, len(s.columns))
-	for i, c := range s.columns {
-		names[i] = c[strings.LastIndexByte(c, '.')+1:]
-	}
-	list := strings.Join(names, ", ")
-	pour := fmt.Sprintf("copy %s (%s) from stdin", s.name, list)
 	empty := "truncate " + s.name
 	create := "create temp table " + s.name + " on commit drop"
 	if t.db.dialect == SQLite {
-		pour = fmt.Sprintf("insert into %s (%s) values %s", s.name, list, places(len(names)))
 		empty = "delete from " + s.name
 		create = "create temp table if not exists " + s.name // it stays with the connection
 	}
@@ -45,7 +36,18 @@ func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
 	if _, err := t.exec(empty); err != nil {
 		return err
 	}
-	stmt, err := t.PrepareContext(t.ctx, pour)
+	return t.pour(s.name, s.columns, rows)
+}
+
+// pour adds rows to a table: by COPY on PostgreSQL, by a prepared insert on
+// SQLite. A row is used up before the next is asked for, so one slice may
+// serve them all.
+func (t *tx) pour(table string, columns []string, rows iter.Seq[[]any]) error {
+	into := fmt.Sprintf("copy %s (%s) from stdin", table, strings.Join(columns, ", "))
+	if t.db.dialect == SQLite {
+		into = fmt.Sprintf("insert into %s (%s) values %s", table, strings.Join(columns, ", "), places(len(columns)))
+	}
+	stmt, err := t.PrepareContext(t.ctx, into)
 	if err != nil {
 		return err
 	}

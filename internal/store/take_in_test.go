@@ -247,6 +247,7 @@ func TestRowsRefused(t *testing.T) {
 		bad := func(change func(*fleet.Reading)) func(*store.Writer) error {
 			return func(w *store.Writer) error {
 				r := good
+				r.Date++
 				change(&r)
 				_, err := w.Readings([]fleet.Reading{good, r})
 				return err
@@ -350,6 +351,71 @@ func TestAllOrNothing(t *testing.T) {
 		}
 		// The connections are as good as before.
 		mustReadings(t, db, reading(v, day(3, 1), 8))
+	})
+}
+
+// A server that goes away in the midst of an upload is said to be unavailable,
+// and the upload can be sent again once it is back.
+func TestServerGoesAway(t *testing.T) {
+	db := storetest.Open(t, store.Postgres)
+	v := mustVehicles(t, db, entry("Bus 1"))[0]
+	err := db.TakeIn(t.Context(), all, &fleet.Upload{}, func(w *store.Writer) error {
+		if _, err := w.Readings([]fleet.Reading{reading(v, day(3, 1), 8)}); err != nil {
+			t.Error(err)
+		}
+		mustExec(t, db, `
+			select pg_terminate_backend(pid)
+			from pg_stat_activity
+			where datname = current_database() and pid <> pg_backend_pid()`)
+		_, err := w.Readings([]fleet.Reading{reading(v, day(3, 2), 8)})
+		return err
+	})
+	if !errors.Is(err, fleet.ErrUnavailable) {
+		t.Errorf("got %v, want unavailable", err)
+	}
+	mustReadings(t, db, reading(v, day(3, 1), 8))
+	if n := count(t, db, "select count(*) from thickness_readings"); n != 1 {
+		t.Errorf("got %d readings, want 1", n)
+	}
+}
+
+// The same bytes sent twice at once wait for each other: one adds the rows,
+// the other repeats them, and neither fails.
+func TestSameUploadAtOnce(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		rows := killedRows(mustVehicles(t, db, entry("Bus 1"))[0])
+		var wg sync.WaitGroup
+		var counts [4]store.Counts
+		for i := range counts {
+			wg.Go(func() {
+				up := fleet.Upload{Kind: "readings", SHA256: "the same"}
+				err := db.TakeIn(t.Context(), all, &up, func(w *store.Writer) error {
+					for from := 0; from < len(rows); from += 500 {
+						c, err := w.Readings(rows[from : from+500])
+						counts[i].Added += c.Added
+						counts[i].Repeated += c.Repeated
+						if err != nil {
+							return err
+						}
+					}
+					return nil
+				})
+				if err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		wg.Wait()
+		added := 0
+		for _, c := range counts {
+			if c.Added+c.Repeated != len(rows) || c.Added != 0 && c.Repeated != 0 {
+				t.Errorf("got %+v, want all added or all repeated", c)
+			}
+			added += c.Added
+		}
+		if added != len(rows) {
+			t.Errorf("%d rows were added, want %d", added, len(rows))
+		}
 	})
 }
 

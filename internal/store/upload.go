@@ -16,6 +16,9 @@ import (
 func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
 	var own error // of fill
 	err := db.write(ctx, "take in "+up.Name, func(t *tx) error {
+		if err := t.oneAtATime(up); err != nil {
+			return err
+		}
 		up.At = db.now()
 		err := t.one([]any{&up.ID}, `
 			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated)
@@ -55,6 +58,17 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 	if own != nil {
 		return own
 	}
+	return err
+}
+
+// oneAtATime makes the same bytes sent twice at once, such as by an impatient
+// second click, wait for each other: the second finds the rows of the first
+// and repeats them.
+func (t *tx) oneAtATime(up *fleet.Upload) error {
+	if t.db.dialect != Postgres || up.SHA256 == "" {
+		return nil // SQLite has one writer
+	}
+	_, err := t.exec(`select pg_advisory_xact_lock(hashtextextended(CAST(? AS text), 0))`, up.Kind+" "+up.SHA256)
 	return err
 }
 

@@ -117,14 +117,15 @@ create table inspections (
 );
 create unique index inspections_visit on inspections (vehicle_id, day, coalesce(odometer_km, -1), technician);
 
--- By far the largest table: each foreign key would cost a look-up a row, so
--- there is one, to the visit, which has the others. The vehicle and the day
--- are the visit's, repeated here for the key. The note is given per reading.
+-- By far the largest table. It has no foreign keys, whose look-ups would take
+-- longer than all the rest of storing a row; the visit has them. The vehicle
+-- and the day are the visit's, repeated here for the key. The note is given
+-- per reading.
 create table thickness_readings (
     id               bigint generated always as identity primary key,
     fleet_id         bigint not null,
     vehicle_id       bigint not null,
-    inspection_id    bigint not null references inspections,
+    inspection_id    bigint not null,
     day              date not null,
     axle             integer not null,
     part             text collate "C" not null,

@@ -115,14 +115,15 @@ create table inspections (
 ) strict;
 create unique index inspections_visit on inspections (vehicle_id, day, coalesce(odometer_km, -1), technician);
 
--- By far the largest table: each foreign key would cost a look-up a row, so
--- there is one, to the visit, which has the others. The vehicle and the day
--- are the visit's, repeated here for the key. The note is given per reading.
+-- By far the largest table. It has no foreign keys, whose look-ups would take
+-- longer than all the rest of storing a row; the visit has them. The vehicle
+-- and the day are the visit's, repeated here for the key. The note is given
+-- per reading.
 create table thickness_readings (
     id               integer primary key,
     fleet_id         integer not null,
     vehicle_id       integer not null,
-    inspection_id    integer not null references inspections,
+    inspection_id    integer not null,
     day              text not null,
     axle             integer not null,
     part             text not null,

@@ -240,7 +240,6 @@ create table thickness_readings (
     set_aside_reason text,
     set_aside_by text,
     set_aside_at timestamp with time zone,
-    constraint thickness_readings_inspection_id_fkey FOREIGN KEY (inspection_id) REFERENCES inspections(id),
     constraint thickness_readings_pkey PRIMARY KEY (id),
     constraint thickness_readings_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES thickness_readings(id)
 );

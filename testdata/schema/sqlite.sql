@@ -216,7 +216,7 @@ CREATE TABLE thickness_readings (
     id               integer primary key,
     fleet_id         integer not null,
     vehicle_id       integer not null,
-    inspection_id    integer not null references inspections,
+    inspection_id    integer not null,
     day              text not null,
     axle             integer not null,
     part             text not null,
