@@ -10,7 +10,7 @@ import (
 )
 
 // DefaultModel is the model used unless another is asked for.
-const DefaultModel = "pooled"
+const DefaultModel = "full"
 
 // kind is a kind of model: how it is learned and how it is loaded again.
 type kind struct {
