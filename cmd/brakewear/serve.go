@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"time"
 
+	"brakewear/api"
 	"brakewear/dashboard"
 	"brakewear/internal/fleet"
 	"brakewear/internal/jobs"
@@ -68,6 +69,7 @@ func serve(e *env, svc *pipeline.Service, listen string) error {
 		return err
 	}
 	pages.Register(engine)
+	api.New(svc).Register(engine)
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
