@@ -47,9 +47,8 @@ bench: ## run the benchmarks; PKG=./forecast for one package
 fuzz: ## run every fuzz target for FUZZTIME (1m) each
 	@.ci/fuzz $(FUZZTIME)
 
-screenshots: ## draw the pages of the demo fleet into testdata/screenshots
-	BRAKEWEAR_REQUIRE_BROWSER=1 BRAKEWEAR_SCREENSHOTS=$(CURDIR)/testdata/screenshots \
-		go test -count=1 -run 'Screenshot|Browser' ./dashboard
+screenshots: build ## draw the pictures of the README from the demo fleet
+	@.ci/screenshots
 
 cover: ## test, and say which share of each package's statements ran
 	@mkdir -p bin
