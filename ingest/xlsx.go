@@ -21,7 +21,7 @@ import (
 const (
 	maxWorkbook = 128 << 20
 	minUnpacked = 64 << 20
-	maxUnpacked = 2 << 30
+	maxUnpacked = 1 << 30
 	unpackRatio = 100
 	// inMemory is the size from which a sheet is unpacked to a temporary file.
 	inMemory = 16 << 20
