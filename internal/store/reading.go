@@ -65,7 +65,7 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 	if err := w.enter(stagedVisits.name); err != nil {
 		return c, err
 	}
-	there, err := w.readingsThere()
+	there, err := w.readingsThere(len(rs))
 	if err != nil {
 		return c, err
 	}
@@ -119,9 +119,9 @@ func (w *Writer) fillVisits(visits map[visit]bool) error {
 }
 
 // readingsThere returns the readings there are of the staged vehicles and
-// days, whether they still count or not.
-func (w *Writer) readingsThere() (map[readingKey]bool, error) {
-	there := map[readingKey]bool{}
+// days, whether they still count or not, in a map with room for n.
+func (w *Writer) readingsThere(n int) (map[readingKey]bool, error) {
+	there := make(map[readingKey]bool, n)
 	err := w.t.each(func(r *sqlx.Rows) error {
 		var k readingKey
 		err := r.Scan(&k.vehicle, &k.day, &k.pos.Axle, &k.pos.Part, &k.pos.Side, &k.pos.Face, &k.mm, &k.tripped)
