@@ -184,6 +184,7 @@ func BenchmarkForecasts(b *testing.B) {
 				fs = append(fs, f)
 			}
 		}
+		mustForecasts(b, db, fs...)
 		b.Run("save/"+dialect, func(b *testing.B) {
 			for b.Loop() {
 				for from := 0; from < len(fs); from += batch {

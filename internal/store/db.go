@@ -183,6 +183,17 @@ func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error
 	})
 }
 
+// noCompiling keeps PostgreSQL from compiling plans to machine code: while a
+// table has no statistics it takes a list's page for far more work than it is,
+// and compiling it takes longer than answering.
+func (t *tx) noCompiling() error {
+	if t.db.dialect != Postgres {
+		return nil
+	}
+	_, err := t.exec(`set local jit = off`)
+	return err
+}
+
 // joinByIndex keeps PostgreSQL from reading whole tables to join them with a
 // few thousand rows. It knows too little of temporary tables and of rows just
 // written to see that looking each up by its key is cheaper, and a large
@@ -193,8 +204,7 @@ func (t *tx) joinByIndex() error {
 	}
 	_, err := t.exec(`
 		set local enable_hashjoin = off;
-		set local enable_mergejoin = off;
-		set local jit = off`)
+		set local enable_mergejoin = off`)
 	return err
 }
 
@@ -215,7 +225,11 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 		return wrap(ctx, what, err)
 	}
 	defer x.Rollback() // does nothing after a commit
-	if err := f(&tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}); err != nil {
+	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}
+	if err := t.noCompiling(); err != nil {
+		return wrap(ctx, what, err)
+	}
+	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}
 	return wrap(ctx, what, x.Commit())
