@@ -191,7 +191,7 @@ func BenchmarkAxle(b *testing.B) {
 			c.Y = append(c.Y, math.Round(11-0.13*s*(1+0.05*float64(j))))
 		}
 	}
-	zs := TailMap{8, 1, 1.05}.levels(1.05)
+	zs := TailMap{Nu: 8}.levels(1.05)
 	a := c.life(n)
 	var f fitter
 	var out crossed

@@ -172,8 +172,8 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 		ah := &ap.parts[n]
 		s := &ah.sets[len(ah.sets)-1]
 		disc := s.part.rubs() != ""
-		if disc && !ah.told() {
-			continue // a guess must not stand in for a measurement
+		if disc && !ah.told() && !inspected(looks) {
+			continue // there is no telling how long it has been on
 		}
 		p := ap.priors[n]
 		rates := &m.Params.Rates
@@ -202,6 +202,11 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 	m.report(f, h, looks, af)
 }
 
+// inspected says whether any of the parts was seen since it was fitted.
+func inspected(looks []outlook) bool {
+	return slices.ContainsFunc(looks, func(o outlook) bool { return len(o.visits) > 0 })
+}
+
 // told says whether anything was ever measured or fitted.
 func (h axleHistory) told() bool {
 	return h.fitted || len(h.sets) > 1 || len(h.sets) == 1 && len(h.sets[0].rows) > 0
@@ -217,7 +222,7 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 		o.drag, o.drags = f.seekDrag(s)
 	}
 	f.hear(s)
-	zs := m.Params.Tail.at(len(f.use) > 0)
+	zs := m.Params.Tail.at(f.visitsInUse())
 	var c crossed
 	f.cross(zs, &c)
 	thin, meant := f.thinAside(s)
@@ -269,6 +274,17 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 		o.path = f.paths(s, h, &o)
 	}
 	return o
+}
+
+// visitsInUse counts the visits that rows in use are of.
+func (f *fitter) visitsInUse() int {
+	n, last := 0, -1
+	for _, u := range f.use {
+		if v := f.life.rows[u].visit; v != last {
+			n, last = n+1, v
+		}
+	}
+	return n
 }
 
 // thinAside returns the rows set aside that lie below what is expected at a

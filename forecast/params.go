@@ -78,7 +78,7 @@ func DefaultParams() Params {
 	return Params{
 		Noise: noise,
 		Rates: Rates{Vehicle: 0.28, Axle: 0.09, Set: 0.14},
-		Tail:  TailMap{Nu: 8, None: 1.00, Some: 1.05},
+		Tail:  TailMap{Nu: 8, None: 1.00, Some: 1.10, Many: 1.15},
 		Usage: DefaultUsage(),
 	}
 }

@@ -12,11 +12,14 @@ import (
 //
 //	F_cal(x) = T_nu( probit(F(x)) / c ),
 //
-// T_nu being Student's t with Nu degrees of freedom and c one of two factors.
+// T_nu being Student's t with Nu degrees of freedom and c a factor by how much
+// is known: the more is, the more what the model leaves out (calipers that will
+// drag, drivers yet to come) weighs.
 type TailMap struct {
 	Nu   float64 `json:"nu"`
 	None float64 `json:"none"` // c with no reading in use
-	Some float64 `json:"some"` // c with readings
+	Some float64 `json:"some"` // with one or two visits
+	Many float64 `json:"many"` // with more
 }
 
 // levels returns the normal deviates of F at which F_cal reaches Levels.
@@ -38,10 +41,13 @@ var tailLevels sync.Map // tailKey -> []float64
 
 type tailKey struct{ nu, c float64 }
 
-// at returns the levels for a forecast with or without readings.
-func (t TailMap) at(readings bool) []float64 {
+// at returns the levels for a forecast from the readings of so many visits.
+func (t TailMap) at(visits int) []float64 {
 	key := tailKey{t.Nu, t.None}
-	if readings {
+	switch {
+	case visits > 2:
+		key.c = t.Many
+	case visits > 0:
 		key.c = t.Some
 	}
 	if z, ok := tailLevels.Load(key); ok {
