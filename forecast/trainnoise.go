@@ -149,7 +149,9 @@ func (h *vehicleHistory) noiseLives(p *Params, id string) []*noiseLife {
 			sets := h.axles[i].parts[n].sets
 			for k := range sets {
 				s := &sets[k]
-				if s.part.rubs() != "" {
+				// A change that nobody recorded is dated so that readings fit: they
+				// have too little error left.
+				if s.part.rubs() != "" || s.change != nil {
 					continue
 				}
 				l := noiseLife{
@@ -189,7 +191,7 @@ func (l *noiseLife) keep(p *Params, s *set, at func(Day, float64) [3]float64) {
 		l.face = append(l.face, face)
 	}
 	for i, b := range l.births {
-		l.standard = append(l.standard, b.known || s.change != nil)
+		l.standard = append(l.standard, b.known)
 		l.birthAt = append(l.birthAt, at(b.day, l.births[i].at))
 	}
 	for i, d := range s.days {
