@@ -185,12 +185,18 @@ func (f *fitter) look(p *point) {
 			p.each[j] += d.w * g.each[j]
 		}
 		switch {
-		case least > certain:
-			g.above = 1
-		case least < -certain:
-			g.above = 0
 		case np == 1:
 			g.above = g.each[0]
+		case least > certain:
+			// Between the likeliest place alone and all of them apart.
+			below, worst := 0.0, 0.0
+			for _, above := range g.each[:np] {
+				below += 1 - above
+				worst = max(worst, 1-above)
+			}
+			g.above = 1 - (worst+below)/2
+		case least < -certain:
+			g.above = phi(least) / 2
 		default:
 			for j := range np {
 				for k := range j {
@@ -280,9 +286,9 @@ type orthant struct {
 }
 
 const (
-	// certain: a place so many sds above its limit, or below, is not worth
-	// integrating over.
-	certain = 6.0
+	// certain: with all places so many sds above their limits, or one below,
+	// nothing is worth integrating over: what is left is below 1e-4.
+	certain = 4.0
 	// Sweeps of the fit of the loadings: the first time, and from a fit nearby.
 	firstSweeps, nextSweeps = 8, 2
 	// From these slopes in u on, the coarser rule misses the step: loadings of

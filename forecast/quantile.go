@@ -67,7 +67,7 @@ const (
 	// jointGap and eachGap are the widest gaps in normal deviates between
 	// distances looked at, for the axle and for a single place. Between them
 	// the distance is a smooth function of the deviate: cubics do.
-	jointGap, eachGap = 0.8, 2
+	jointGap, eachGap = 0.9, 2.5
 	// mostPoints bounds the distances looked at, pastPoints those before the
 	// last visit.
 	mostPoints, pastPoints = 48, 9
