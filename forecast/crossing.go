@@ -292,8 +292,8 @@ const (
 	// Sweeps of the fit of the loadings: the first time, and from a fit nearby.
 	firstSweeps, nextSweeps = 8, 2
 	// From these slopes in u on, the coarser rule misses the step: loadings of
-	// about 0.94 and 0.98.
-	steep, steeper = 3.0, 5.0
+	// about 0.80, 0.94 and 0.98.
+	sloping, steep, steeper = 1.7, 3.0, 5.0
 	// maxLoading keeps the part of its own of each place off zero.
 	maxLoading = 0.995
 )
@@ -319,6 +319,8 @@ func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces
 		rule = eighths
 	case most > steep:
 		rule = quarters
+	case most > sloping:
+		rule = coarse
 	}
 	total := 0.0
 	for _, node := range rule {

@@ -54,13 +54,19 @@ var hermite12 = [6][2]float64{
 	{3.889724897869782 * math.Sqrt2, 0.265855168435630e-6 / sqrtPi},
 }
 
-// quarters and eighths are sums over equal steps, as good as exact once the
-// steps resolve the integrand; the positive halves.
-var quarters, eighths = normalSteps(1.0 / 4), normalSteps(1.0 / 8)
+// coarse, quarters and eighths are sums over equal steps, as good as exact once
+// the steps resolve the integrand; the positive halves.
+var coarse, quarters, eighths = normalSteps(0.45), normalSteps(1.0 / 4), normalSteps(1.0 / 8)
 
 func normalSteps(h float64) (rule [][2]float64) {
-	for u := h / 2; u < 6; u += h {
-		rule = append(rule, [2]float64{u, h * math.Exp(-u*u/2) / math.Sqrt(2*math.Pi)})
+	sum := 0.0
+	for u := h / 2; u < 5; u += h {
+		w := math.Exp(-u * u / 2)
+		rule = append(rule, [2]float64{u, w})
+		sum += 2 * w
+	}
+	for i := range rule {
+		rule[i][1] /= sum
 	}
 	return rule
 }
