@@ -16,6 +16,15 @@ const (
 	reachNodes = 15
 )
 
+// DayWithin returns the whole day that day lies on, and false when it is not
+// known or lies further from asOf than a date is given: 20 years.
+func DayWithin(day float64, asOf Day) (Day, bool) {
+	if math.IsNaN(day) || math.Abs(day-float64(asOf)) > horizonDays {
+		return 0, false
+	}
+	return Day(math.Floor(day)), true
+}
+
 // hermiteZ and hermiteW are the Gauss-Hermite rule for the standard normal law.
 var hermiteZ, hermiteW = hermite(reachNodes)
 

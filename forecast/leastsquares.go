@@ -270,19 +270,6 @@ func covariance(upper *mat.TriDense, scale []float64, sd float64) *mat.SymDense 
 	return cov
 }
 
-// At returns the fitted value at a row of X and its standard error. A new
-// reading of weight w there scatters about it with variance se^2 + SD^2/w.
-func (r *Regression) At(row []float64) (mean, se float64) {
-	var m, v sum
-	for i, x := range row {
-		m.addProduct(r.Coef[i], x)
-		for j, z := range row {
-			v.addProduct(r.Cov.At(i, j)*x, z)
-		}
-	}
-	return m.value(), math.Sqrt(math.Max(v.value(), 0))
-}
-
 // sum is a sum in twice the working precision (Neumaier 1974; products split
 // by fused multiply-add: Ogita, Rump and Oishi 2005; both from memory).
 type sum struct{ hi, lo float64 }

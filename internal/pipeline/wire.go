@@ -7,9 +7,6 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// Horizon is how far ahead a date is still worth printing: 20 years.
-const Horizon = 20 * 365.25 // days
-
 // Report is one axle's forecast as the command line and the API give it.
 type Report struct {
 	Vehicle  string      `json:"vehicle"`
@@ -37,7 +34,7 @@ type PlaceView struct {
 }
 
 // Outlook is what is known now and when the limit is reached. A number that
-// is not known, and a date beyond Horizon, is null.
+// is not known, and a date beyond 20 years, is null.
 type Outlook struct {
 	ThicknessMM *float64    `json:"thickness_mm"` // now, estimated
 	LimitMM     *float64    `json:"limit_mm"`
@@ -127,7 +124,7 @@ func ReportOf(vehicle string, f *forecast.AxleForecast, risk float64) Report {
 }
 
 // BookBy returns the last day on which the chance of being past the limit is
-// still below risk, or nil when that is unknown or beyond Horizon.
+// still below risk, or nil when that is unknown or beyond the horizon.
 func BookBy(c forecast.Crossing, asOf forecast.Day, risk float64) *fleet.Date {
 	d, ok := c.BookBy(risk)
 	if !ok {
@@ -137,12 +134,13 @@ func BookBy(c forecast.Crossing, asOf forecast.Day, risk float64) *fleet.Date {
 }
 
 // DateWithin turns a day number into a date, or nil when it is not finite or
-// beyond Horizon.
+// beyond the horizon (see forecast.DayWithin).
 func DateWithin(day float64, asOf forecast.Day) *fleet.Date {
-	if math.IsNaN(day) || math.Abs(day-float64(asOf)) > Horizon {
+	within, ok := forecast.DayWithin(day, asOf)
+	if !ok {
 		return nil
 	}
-	d := fleet.Date(math.Floor(day))
+	d := fleet.Date(within)
 	return &d
 }
 

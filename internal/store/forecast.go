@@ -218,10 +218,6 @@ type decided struct {
 // never sorts after every date there is.
 var never = fleet.NewDate(9999, 12, 31)
 
-// horizonDays is how far from a forecast's day a date is still worth keeping
-// for the list: 20 years. The quantiles are kept whole.
-const horizonDays = 20 * 365.25
-
 func decide(f *AxleForecast) decided {
 	nan := math.NaN()
 	d := decided{thickness: nan, new: nan, limit: nan, rate: nan, byDue: never, byLimit: never}
@@ -237,12 +233,13 @@ func decide(f *AxleForecast) decided {
 		}
 	}
 	d.kmLeft = f.Crossing.Km.Quantile(.5) - f.OdometerKm
+	// For the list; the quantiles themselves are kept whole.
 	date := func(p float64) *fleet.Date {
-		day := f.Crossing.Day.Quantile(p)
-		if math.IsNaN(day) || math.Abs(day-float64(f.AsOf)) > horizonDays {
+		day, ok := forecast.DayWithin(f.Crossing.Day.Quantile(p), f.AsOf)
+		if !ok {
 			return nil
 		}
-		date := fleet.Date(math.Floor(day))
+		date := fleet.Date(day)
 		return &date
 	}
 	d.p05, d.p10, d.p50, d.p90, d.p95 = date(.05), date(.10), date(.50), date(.90), date(.95)
