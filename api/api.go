@@ -3,7 +3,6 @@ package api
 import (
 	"embed"
 	"net/http"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -28,12 +27,8 @@ type API struct {
 // New returns the API of svc.
 func New(svc *pipeline.Service) *API { return &API{svc} }
 
-// Bounds of what is sent at once: a file as the upload page takes it, and a
-// feed's rows, of which 32 MB hold some 250,000.
-const (
-	maxUpload = 256 << 20
-	maxBulk   = 32 << 20
-)
+// maxBulk bounds a feed's rows sent at once: 32 MB hold some 250,000.
+const maxBulk = 32 << 20
 
 // Register adds the API to r.
 func (a *API) Register(r gin.IRouter) {
@@ -50,7 +45,7 @@ func (a *API) Register(r gin.IRouter) {
 
 	g.GET("/uploads", web.Handle(a.uploads))
 	g.GET("/uploads/:id", web.Handle(a.upload))
-	g.POST("/uploads", web.AllowBody(maxUpload), web.Handle(a.takeFile))
+	g.POST("/uploads", web.AllowBody(web.MaxFile), web.Handle(a.takeFile))
 	for _, k := range ingest.Kinds {
 		g.POST("/"+string(k), web.AllowBody(maxBulk), web.Handle(a.takeRows(k)))
 	}
@@ -64,14 +59,6 @@ func (a *API) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
 
 // sender is whom an upload is from. Until people sign in nobody says.
 func (a *API) sender(*gin.Context) string { return "API" }
-
-// today is the civil day forecasts are made for.
-func (a *API) today() fleet.Date {
-	if a.svc.Now == nil {
-		return fleet.DateOf(time.Now())
-	}
-	return fleet.DateOf(a.svc.Now())
-}
 
 func (a *API) document(c *gin.Context) error {
 	text, err := files.ReadFile("openapi.yaml")

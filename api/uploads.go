@@ -165,7 +165,7 @@ const maxFaults = 100
 
 // take takes a file in and answers with what became of it.
 func (a *API) take(c *gin.Context, f pipeline.File) error {
-	up, _, err := a.svc.TakeIn(c.Request.Context(), a.scope(c), a.sender(c), f, a.today())
+	up, _, err := a.svc.TakeIn(c.Request.Context(), a.scope(c), a.sender(c), f, a.svc.Today())
 	if err != nil {
 		return err
 	}

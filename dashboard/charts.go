@@ -91,7 +91,7 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 	if ending != "svg" && ending != "png" {
 		return fleet.NotFoundf("chart %q: want a .svg or a .png", c.Param("file"))
 	}
-	today := d.today()
+	today := d.svc.Today()
 	h, fs, track, err := d.svc.VehicleForecast(c.Request.Context(), d.scope(c), id, today)
 	if err != nil {
 		return err

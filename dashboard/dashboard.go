@@ -4,7 +4,6 @@ import (
 	"embed"
 	"io/fs"
 	"net/http"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -41,10 +40,6 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	return &Dashboard{svc: svc, assets: assets, pages: pages}, nil
 }
 
-// maxUpload bounds an uploaded file: some five million readings as CSV, more
-// than any workshop measures in a year.
-const maxUpload = 256 << 20
-
 // Register adds the pages to r.
 func (d *Dashboard) Register(r *gin.Engine) {
 	web.UseErrorPage(r, d.errorPage)
@@ -55,7 +50,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.GET("/vehicles/:id", web.Handle(d.vehicle))
 	r.GET("/vehicles/:id/charts/:file", web.Handle(d.chartFile))
 	r.GET("/readings", web.Handle(d.readings))
-	r.POST("/readings", web.AllowBody(maxUpload), web.Handle(d.takeIn))
+	r.POST("/readings", web.AllowBody(web.MaxFile), web.Handle(d.takeIn))
 	r.GET("/readings/:id", web.Handle(d.upload))
 	r.GET("/readings/:id/problems.csv", web.Handle(d.problemsCSV))
 	r.GET("/templates/:file", web.Handle(d.template))
@@ -63,22 +58,6 @@ func (d *Dashboard) Register(r *gin.Engine) {
 
 // scope is what the caller may see. Until people sign in that is everything.
 func (d *Dashboard) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
-
-// today is the civil day the pages are made for.
-func (d *Dashboard) today() fleet.Date {
-	if d.svc.Now == nil {
-		return fleet.DateOf(time.Now())
-	}
-	return fleet.DateOf(d.svc.Now())
-}
-
-// risk is the accepted risk behind book-by dates.
-func (d *Dashboard) risk() float64 {
-	if d.svc.Risk == 0 {
-		return pipeline.DefaultRisk
-	}
-	return d.svc.Risk
-}
 
 // Shell is what the layout needs of every page.
 type Shell struct {

@@ -56,7 +56,7 @@ type Empty struct {
 const staleAfter = 3
 
 func (d *Dashboard) due(c *gin.Context) error {
-	ctx, sc, today := c.Request.Context(), d.scope(c), d.today()
+	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
 	f, err := d.dueFilter(c)
 	if err != nil {
 		return err
@@ -69,7 +69,7 @@ func (d *Dashboard) due(c *gin.Context) error {
 		Shell:    Shell{Title: "Due soon", Place: "due", Cautions: true},
 		Filter:   f,
 		Headline: headline(got.Total, f, today),
-		Risk:     percent(d.risk()),
+		Risk:     percent(d.svc.AcceptedRisk()),
 		Axis:     newAxis(today, f.axisDays()),
 		Total:    got.Total,
 		CSV:      "/due.csv" + f.values().encode(),

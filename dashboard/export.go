@@ -74,7 +74,7 @@ func (d *Dashboard) dueCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	today := d.today()
+	today := d.svc.Today()
 	out := csvDownload{c: c, name: "due-soon-" + today.String() + ".csv", head: dueColumns}
 	err = d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
 		var warnings []string

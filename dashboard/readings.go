@@ -87,7 +87,7 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 		Shell:   Shell{Title: "Readings", Place: "readings"},
 		Fault:   fault,
 		Kinds:   fileKinds(),
-		MaxSize: fmt.Sprintf("%d MB", maxUpload>>20),
+		MaxSize: fmt.Sprintf("%d MB", web.MaxFile>>20),
 	}
 	if len(ups) > uploadsShown {
 		ups = ups[:uploadsShown]
@@ -137,7 +137,7 @@ func (d *Dashboard) takeIn(c *gin.Context) error {
 	}
 	defer body.Close()
 	name := path.Base(strings.ReplaceAll(head.Filename, `\`, "/"))
-	up, _, err := d.svc.TakeIn(ctx, sc, uploader, pipeline.File{Name: name, Kind: kind, Body: body}, d.today())
+	up, _, err := d.svc.TakeIn(ctx, sc, uploader, pipeline.File{Name: name, Kind: kind, Body: body}, d.svc.Today())
 	if errors.Is(err, fleet.ErrInvalid) {
 		return d.showReadings(c, http.StatusBadRequest, err.Error())
 	}

@@ -70,7 +70,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	today := d.today()
+	today := d.svc.Today()
 	h, fs, track, err := d.svc.VehicleForecast(c.Request.Context(), d.scope(c), id, today)
 	if err != nil {
 		return err

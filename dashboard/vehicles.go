@@ -57,7 +57,7 @@ func (d *Dashboard) vehicles(c *gin.Context) error {
 		Depots: depots,
 		Total:  got.Total,
 	}
-	today := d.today()
+	today := d.svc.Today()
 	for i := range got.Rows {
 		p.Rows = append(p.Rows, vehicleRow(&got.Rows[i], today))
 	}

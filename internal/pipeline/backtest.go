@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
@@ -23,12 +24,12 @@ type BacktestOptions struct {
 func (s *Service) Backtest(ctx context.Context, sc fleet.Scope, opt BacktestOptions) (*forecast.Scores, error) {
 	var failed error
 	b := forecast.Backtest{
-		Risk:    s.risk(),
+		Risk:    s.AcceptedRisk(),
 		Along:   opt.Along,
 		Workers: s.Workers,
 		Train: func(asOf forecast.Day) ([]forecast.Model, error) {
 			var ms []forecast.Model
-			for _, k := range append(append([]kind{}, kinds...), yardsticks...) {
+			for _, k := range slices.Concat(kinds, yardsticks) {
 				m, err := k.train(s.vehicles(ctx, sc, &failed), asOf)
 				if err := errors.Join(failed, err); err != nil {
 					return nil, fmt.Errorf("learn model %s: %w", k.name, err)

@@ -68,7 +68,7 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 	}
 	r, err := ingest.NewReader(body, f.Name, ingest.Options{
 		Kind:      f.Kind,
-		Today:     s.today(),
+		Today:     s.Today(),
 		AxleCount: known.axleCount,
 		DateOrder: f.DateOrder,
 	})
@@ -99,30 +99,41 @@ const batchRows = 4096
 
 // takeIn moves rows from r to w until the file ends, and counts them.
 func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload) error {
-	rows := make([]ingest.Row, batchRows)
 	var b batch
-	for {
-		n, err := r.Read(rows)
-		for i := range rows[:n] {
+	err := eachBatch(r, func(rows []ingest.Row) error {
+		for i := range rows {
 			if fault := known.place(&b, &rows[i]); fault != nil {
 				known.refuse(rows[i].Line, *fault)
 			}
 		}
-		if werr := b.write(w, up); werr != nil {
-			return werr
-		}
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
+		return b.write(w, up)
+	})
+	if err != nil {
+		return err
 	}
 	up.Refused = r.Refused() + known.refused
 	up.Problems = append(r.Problems(), known.problems...)
 	up.Problems = append(up.Problems, known.notes()...)
 	slices.SortStableFunc(up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
 	return nil
+}
+
+// eachBatch hands fn the rows of r, at most batchRows at a time; they are fn's
+// until it returns.
+func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
+	rows := make([]ingest.Row, batchRows)
+	for {
+		n, err := r.Read(rows)
+		if ferr := fn(rows[:n]); ferr != nil {
+			return ferr
+		}
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil
+		case err != nil:
+			return err
+		}
+	}
 }
 
 // batch is rows whose vehicle is known, by kind.

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"encoding/json"
 	"iter"
 	"strings"
@@ -79,11 +80,11 @@ func ModelNames() []string {
 	return names
 }
 
-func (s *Service) kind() (kind, error) {
-	name := s.Model
-	if name == "" {
-		name = DefaultModel
-	}
+// kind is the kind of model the service forecasts with.
+func (s *Service) kind() (kind, error) { return kindOf(cmp.Or(s.Model, DefaultModel)) }
+
+// kindOf returns the kind of a name.
+func kindOf(name string) (kind, error) {
 	for _, k := range kinds {
 		if k.name == name {
 			return k, nil

@@ -2,8 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"errors"
-	"io"
 	"os"
 	"path/filepath"
 
@@ -21,16 +19,15 @@ func (s *Service) ImportVehiclesNamedIn(ctx context.Context, sc fleet.Scope, by,
 	}
 	defer f.Close()
 	name := filepath.Base(axlesFile)
-	r, err := ingest.NewReader(f, name, ingest.Options{Kind: ingest.Axles, Today: s.today()})
+	r, err := ingest.NewReader(f, name, ingest.Options{Kind: ingest.Axles, Today: s.Today()})
 	if err != nil {
 		return err
 	}
+	defer r.Close()
 	var entries []store.VehicleEntry
 	seen := map[string]bool{}
-	rows := make([]ingest.Row, batchRows)
-	for {
-		n, err := r.Read(rows)
-		for _, row := range rows[:n] {
+	err = eachBatch(r, func(rows []ingest.Row) error {
+		for _, row := range rows {
 			if !seen[row.Vehicle] {
 				seen[row.Vehicle] = true
 				entries = append(entries, store.VehicleEntry{
@@ -40,12 +37,10 @@ func (s *Service) ImportVehiclesNamedIn(ctx context.Context, sc fleet.Scope, by,
 				})
 			}
 		}
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return err
-		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	up := fleet.Upload{Kind: string(ingest.Vehicles), Name: name, SHA256: r.SHA256(), By: by}
 	return s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {

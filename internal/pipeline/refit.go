@@ -49,7 +49,7 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 
 // TrainModel learns the model of a name from vehicles and keeps nothing.
 func TrainModel(name string, vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
-	k, err := (&Service{Model: name}).kind()
+	k, err := kindOf(name)
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +158,8 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 			for c := range work {
 				var fs []store.AxleForecast
 				for i := range c.hs {
-					fs = append(fs, s.forecast(&c.hs[i], m, asOf, forecast.Options{})...)
+					h := &c.hs[i]
+					fs = append(fs, s.forecast(h.Vehicle.ID, VehicleOf(h), m, asOf, forecast.Options{})...)
 				}
 				c.done <- fs
 			}
@@ -217,14 +218,14 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 }
 
 // forecast forecasts one vehicle's axles.
-func (s *Service) forecast(h *store.History, m forecast.Model, asOf fleet.Date, opt forecast.Options) []store.AxleForecast {
-	fs := m.Forecast(VehicleOf(h), forecast.Day(asOf), opt)
+func (s *Service) forecast(id int64, v *forecast.Vehicle, m forecast.Model, asOf fleet.Date, opt forecast.Options) []store.AxleForecast {
+	fs := m.Forecast(v, forecast.Day(asOf), opt)
 	out := make([]store.AxleForecast, len(fs))
 	for i, f := range fs {
 		out[i] = store.AxleForecast{
-			VehicleID:    h.Vehicle.ID,
-			BookBy:       BookBy(f.Crossing, f.AsOf, s.risk()),
-			Risk:         s.risk(),
+			VehicleID:    id,
+			BookBy:       BookBy(f.Crossing, f.AsOf, s.AcceptedRisk()),
+			Risk:         s.AcceptedRisk(),
 			PastLimit:    f.Has(forecast.PastLimit),
 			AxleForecast: f,
 		}
@@ -243,8 +244,9 @@ func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
-	fs := s.forecast(&h, m, asOf, forecast.Options{Paths: true})
-	return h, fs, forecast.CleanOdometer(VehicleOf(&h).Odometer), nil
+	v := VehicleOf(&h)
+	fs := s.forecast(vehicleID, v, m, asOf, forecast.Options{Paths: true})
+	return h, fs, forecast.CleanOdometer(v.Odometer), nil
 }
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and
@@ -258,7 +260,7 @@ func (s *Service) Reports(ctx context.Context, sc fleet.Scope, asOf fleet.Date, 
 		for i := range hs {
 			h := &hs[i]
 			for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {
-				if err := emit(ReportOf(h.Vehicle.Number, &fs[0].AxleForecast, s.risk())); err != nil {
+				if err := emit(ReportOf(h.Vehicle.Number, &fs[0].AxleForecast, s.AcceptedRisk())); err != nil {
 					return err
 				}
 			}

@@ -20,15 +20,16 @@ type Service struct {
 	Now     func() time.Time // nil = time.Now
 }
 
-func (s *Service) risk() float64 {
+// AcceptedRisk is the accepted chance behind book-by dates.
+func (s *Service) AcceptedRisk() float64 {
 	if s.Risk == 0 {
 		return DefaultRisk
 	}
 	return s.Risk
 }
 
-// today is the civil day forecasts are made for.
-func (s *Service) today() fleet.Date {
+// Today is the civil day forecasts are made for.
+func (s *Service) Today() fleet.Date {
 	if s.Now == nil {
 		return fleet.DateOf(time.Now())
 	}

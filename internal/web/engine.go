@@ -18,6 +18,10 @@ import (
 // a form or a JSON document, not a file.
 const MaxBody = 1 << 20
 
+// MaxFile bounds an uploaded file: some five million readings as CSV, more than
+// any workshop measures in a year. A handler asks for it by AllowBody.
+const MaxFile = 256 << 20
+
 // formMemory is how much of an uploaded file is held in memory; the rest goes
 // to a temporary file.
 const formMemory = 4 << 20
