@@ -50,11 +50,24 @@ func (c backtestCmd) Run(e *env) error {
 		opt.AsOf = append(opt.AsOf, d)
 	}
 	opt.Along = c.Lives
-	svc, done, err := c.source(e, &opt)
+	open := database{Database: c.Database}.kept
+	switch {
+	case c.Files != "":
+		open = temporary
+	case c.Database == "":
+		return fleet.Invalidf("say what to replay: --files DIR or --database URL|FILE")
+	}
+	db, done, err := open(e)
 	if err != nil {
 		return err
 	}
 	defer done()
+	svc := e.service(db, c.Risk)
+	if c.Files != "" {
+		if opt.Truth, err = c.takeIn(e, svc); err != nil {
+			return err
+		}
+	}
 	scores, err := svc.Backtest(e.ctx, fleet.AllFleets(), opt)
 	if err != nil {
 		return err
@@ -77,58 +90,26 @@ func (c backtestCmd) Run(e *env) error {
 	}
 }
 
-// source opens what is to be replayed: a database, or files taken into one
-// that lasts as long as the command.
-func (c backtestCmd) source(e *env, opt *pipeline.BacktestOptions) (svc *pipeline.Service, done func(), err error) {
-	at := c.Database
-	cleanup := func() {}
-	if c.Files != "" {
-		dir, err := os.MkdirTemp("", "brakewear-backtest-*")
-		if err != nil {
-			return nil, nil, err
-		}
-		cleanup = func() { os.RemoveAll(dir) }
-		at = filepath.Join(dir, "backtest.db")
-	}
-	if at == "" {
-		return nil, nil, fleet.Invalidf("say what to replay: --files DIR or --database URL|FILE")
-	}
-	db, err := database{Database: at}.open(e)
-	if err != nil {
-		cleanup()
-		return nil, nil, err
-	}
-	done = func() {
-		db.Close()
-		cleanup()
-	}
-	svc = e.service(db, c.Risk)
-	if c.Files == "" {
-		return svc, done, nil
-	}
+// takeIn imports the files and returns the truth that lies beside them, nil
+// where there is none.
+func (c backtestCmd) takeIn(e *env, svc *pipeline.Service) (map[string]*forecast.Truth, error) {
 	for _, k := range ingest.Kinds {
 		name := filepath.Join(c.Files, string(k)+".csv")
 		if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
-			done()
-			return nil, nil, fleet.Invalidf("%s holds no %s.csv; want a folder with the five files that simulate writes", c.Files, k)
+			return nil, fleet.Invalidf("%s holds no %s.csv; want a folder with the five files that simulate writes", c.Files, k)
 		}
 		up, err := importFile(e, svc, k, "command line", name)
 		if err != nil {
-			done()
-			return nil, nil, err
+			return nil, err
 		}
 		fmt.Fprintf(e.stderr, "%s: %d accepted, %d refused\n", up.Name, up.Accepted, up.Refused)
 	}
-	opt.Truth, err = demo.ReadTruth(c.Files)
+	truth, err := demo.ReadTruth(c.Files)
 	if errors.Is(err, fs.ErrNotExist) {
 		fmt.Fprintln(e.stderr, "no truth in these files: judged by what was measured later")
-		return svc, done, nil
+		return nil, nil
 	}
-	if err != nil {
-		done()
-		return nil, nil, err
-	}
-	return svc, done, nil
+	return truth, err
 }
 
 func plotScores(name string, rows []forecast.ScoreRow) error {

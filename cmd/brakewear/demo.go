@@ -2,8 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
@@ -15,20 +13,15 @@ type demoCmd struct {
 }
 
 func (c demoCmd) Run(e *env) error {
-	file := c.Database
-	if file == "" {
-		dir, err := os.MkdirTemp("", "brakewear-demo-*")
-		if err != nil {
-			return err
-		}
-		defer os.RemoveAll(dir)
-		file = filepath.Join(dir, "demo.db")
+	open := temporary
+	if c.Database != "" {
+		open = database{Database: c.Database}.kept
 	}
-	db, err := database{Database: file}.open(e)
+	db, done, err := open(e)
 	if err != nil {
 		return err
 	}
-	defer db.Close()
+	defer done()
 	svc := e.service(db, 0)
 	vehicles, _, _, err := db.Counts(e.ctx, fleet.AllFleets())
 	if err != nil {

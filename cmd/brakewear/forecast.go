@@ -5,8 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -47,16 +45,11 @@ func (c forecastCmd) Run(e *env) (err error) {
 	}
 	// The files go the way of every reading, through an embedded database
 	// that lasts as long as the command.
-	dir, err := os.MkdirTemp("", "brakewear-forecast-*")
+	db, done, err := temporary(e)
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(dir)
-	db, err := database{Database: filepath.Join(dir, "forecast.db")}.open(e)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
+	defer done()
 	svc := e.service(db, c.Risk)
 	svc.Model = c.Model
 

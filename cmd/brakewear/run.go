@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -109,6 +111,29 @@ func (d database) open(e *env) (*store.DB, error) {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
+}
+
+// kept is open for those who may have to do with a temporary one instead.
+func (d database) kept(e *env) (db *store.DB, done func(), err error) {
+	db, err = d.open(e)
+	return db, func() { db.Close() }, err
+}
+
+// temporary opens an embedded database that lasts until done.
+func temporary(e *env) (db *store.DB, done func(), err error) {
+	dir, err := os.MkdirTemp("", "brakewear-*")
+	if err != nil {
+		return nil, nil, err
+	}
+	db, err = database{Database: filepath.Join(dir, "brakewear.db")}.open(e)
+	if err != nil {
+		os.RemoveAll(dir)
+		return nil, nil, err
+	}
+	return db, func() {
+		db.Close()
+		os.RemoveAll(dir)
+	}, nil
 }
 
 // service returns the verbs over db.
