@@ -39,8 +39,9 @@ var level = map[string]int{
 	"internal/auth":   2,
 	"migrations":      2,
 
-	"internal/fleet": 1,
-	"forecast":       1,
+	"internal/fleet":    1,
+	"internal/pgserver": 1,
+	"forecast":          1,
 }
 
 // onlyFrom narrows who may import a package of ours beyond its level. An empty
@@ -48,6 +49,7 @@ var level = map[string]int{
 var onlyFrom = map[string][]string{
 	"migrations":               {"internal/store"},
 	"internal/store/storetest": {},
+	"internal/pgserver":        {"cmd/brakewear", "internal/store/storetest"},
 	"internal/demo":            {"cmd/brakewear"},
 	"internal/jobs":            {"cmd/brakewear"},
 	"api":                      {"cmd/brakewear"},

@@ -13,6 +13,7 @@ import (
 
 	_ "github.com/lib/pq" // the driver "postgres"
 
+	"brakewear/internal/pgserver"
 	"brakewear/internal/store"
 )
 
@@ -32,7 +33,7 @@ var databases atomic.Int64 // made by this process
 func postgresURL(tb testing.TB, migrated bool) string {
 	tb.Helper()
 	srv, err := server()
-	if errors.Is(err, errNoPostgres) && os.Getenv(requireVariable) != "1" {
+	if errors.Is(err, pgserver.ErrNone) && os.Getenv(requireVariable) != "1" {
 		tb.Skipf("%v; set %s, or install it (make test does: Debian's package is postgresql)", err, serverVariable)
 	}
 	if err != nil {
@@ -61,10 +62,8 @@ func postgresURL(tb testing.TB, migrated bool) string {
 type pgServer struct {
 	url      *url.URL // of its database to connect to first
 	template bool
-	alive    *os.File // of a throw-away server; see watch. Unreachable files get closed
+	own      *pgserver.Server // a throw-away one; nil when it was given
 }
-
-var errNoPostgres = errors.New("no PostgreSQL server to test on")
 
 // server returns the server of TEST_DATABASE_URL, or starts a throw-away one,
 // once for the process.
@@ -76,10 +75,11 @@ var server = sync.OnceValues(func() (*pgServer, error) {
 		}
 		return &pgServer{url: u}, nil
 	}
-	srv, err := startServer()
+	own, err := pgserver.Start(pgserver.Fast)
 	if err != nil {
 		return nil, err
 	}
+	srv := &pgServer{url: own.URL, own: own}
 	return srv, srv.makeTemplate()
 })
 

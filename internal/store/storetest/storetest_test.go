@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pgserver"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -100,7 +101,7 @@ func TestKilledProcessLeavesNothing(t *testing.T) {
 // is required.
 func TestNoServer(t *testing.T) {
 	if os.Getenv(childVariable) != "" {
-		*storetest.DebianBins = t.TempDir()
+		pgserver.DebianBins = t.TempDir()
 		storetest.EmptyURL(t, store.Postgres)
 		return
 	}

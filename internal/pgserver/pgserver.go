@@ -1,4 +1,6 @@
-package storetest
+// Package pgserver starts a throw-away PostgreSQL server, for tests and
+// benchmarks. It never touches a server that is there already.
+package pgserver
 
 import (
 	"errors"
@@ -14,15 +16,32 @@ import (
 	"syscall"
 )
 
-// serverOptions: nothing has to survive a crash, and nobody connects but
-// through the socket in the cluster's own folder.
-const serverOptions = "-c listen_addresses='' -c fsync=off -c synchronous_commit=off" +
-	" -c deadlock_timeout=50ms -c full_page_writes=off -c shared_buffers=128MB -c max_wal_size=2GB"
+// Options of the server. Nobody connects but through the socket in the
+// cluster's own folder.
+const (
+	// Fast is for tests: nothing has to survive a crash.
+	Fast = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off" +
+		" -c deadlock_timeout=50ms -c shared_buffers=128MB -c max_wal_size=2GB"
+	// Usual is for measuring: as a small server is set up, and as safe.
+	Usual = "-c shared_buffers=512MB -c max_wal_size=4GB"
+)
 
-// startServer makes a cluster in a temporary folder and serves it on a socket
-// in there. A watchdog stops it and removes the folder when this process
-// ends, in whatever way.
-func startServer() (*pgServer, error) {
+// ErrNone means that PostgreSQL is not installed.
+var ErrNone = errors.New("no PostgreSQL server is installed")
+
+// Server is a running server.
+type Server struct {
+	URL   *url.URL // of its database to connect to first, as its superuser
+	alive *os.File // see watch
+}
+
+// Stop ends the server and removes its folder, soon.
+func (s *Server) Stop() error { return s.alive.Close() }
+
+// Start makes a cluster in a temporary folder and serves it, with the options, on
+// a socket in there. A watchdog stops it and removes the folder after Stop, when
+// the Server is no longer reachable, or when this process ends, in whatever way.
+func Start(options string) (*Server, error) {
 	bin, err := pgBin()
 	if err != nil {
 		return nil, err
@@ -43,34 +62,35 @@ func startServer() (*pgServer, error) {
 	}
 	alive, err := watch(tool("pg_ctl", "-s", "-m", "immediate", "stop"), dir)
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(err, os.RemoveAll(dir))
 	}
 	for _, step := range [][]string{
 		tool("initdb", "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync"),
-		tool("pg_ctl", "-s", "-w", "-l", filepath.Join(dir, "log"), "-o", "-k "+dir+" "+serverOptions, "start"),
+		tool("pg_ctl", "-s", "-w", "-l", filepath.Join(dir, "log"), "-o", "-c listen_addresses='' -k "+dir+" "+options, "start"),
 	} {
 		cmd := exec.Command(step[0], step[1:]...)
 		cmd.Dir = dir
 		if out, err := cmd.CombinedOutput(); err != nil {
-			return nil, fmt.Errorf("%s: %w\n%s", strings.Join(step, " "), err, out)
+			return nil, errors.Join(fmt.Errorf("%s: %w\n%s", strings.Join(step, " "), err, out), alive.Close())
 		}
 	}
 	q := url.Values{"host": {dir}, "sslmode": {"disable"}}
 	u := url.URL{Scheme: "postgres", User: url.User("postgres"), Path: "/postgres", RawQuery: q.Encode()}
-	return &pgServer{url: &u, alive: alive}, nil
+	return &Server{URL: &u, alive: alive}, nil
 }
 
-// debianBins is where Debian puts the servers, a folder per version.
-var debianBins = "/usr/lib/postgresql/*/bin"
+// DebianBins is where servers are looked for beside PATH: Debian's folders, one
+// per version.
+var DebianBins = "/usr/lib/postgresql/*/bin"
 
 // pgBin returns the folder of initdb and pg_ctl: in PATH, or Debian's newest.
 func pgBin() (string, error) {
 	if path, err := exec.LookPath("initdb"); err == nil {
 		return filepath.Dir(path), nil
 	}
-	found, err := filepath.Glob(filepath.Join(debianBins, "initdb"))
+	found, err := filepath.Glob(filepath.Join(DebianBins, "initdb"))
 	if err != nil || len(found) == 0 {
-		return "", errNoPostgres
+		return "", ErrNone
 	}
 	version := func(path string) int {
 		dir := filepath.Base(filepath.Dir(filepath.Dir(path)))
@@ -99,7 +119,7 @@ func unprivileged(dir string) ([]string, error) {
 		}
 		return []string{"runuser", "-u", name, "--"}, nil
 	}
-	return nil, errors.New("to test on PostgreSQL as root there must be a user postgres or nobody to run it as")
+	return nil, errors.New("to run PostgreSQL as root there must be a user postgres or nobody to run it as")
 }
 
 // watch starts a process that runs stop and removes dir once alive is closed,
