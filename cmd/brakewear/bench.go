@@ -18,6 +18,7 @@ import (
 
 type benchCmd struct {
 	Forecast benchForecastCmd `cmd:"" help:"Time the models on an invented fleet held in memory."`
+	Import   benchImportCmd   `cmd:"" help:"Time taking an invented fleet's readings in, on both databases."`
 }
 
 type benchForecastCmd struct {

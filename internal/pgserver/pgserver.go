@@ -32,7 +32,23 @@ var ErrNone = errors.New("no PostgreSQL server is installed")
 // Server is a running server.
 type Server struct {
 	URL   *url.URL // of its database to connect to first, as its superuser
+	bin   string   // folder of the server's programs
 	alive *os.File // see watch
+}
+
+// Create makes a database and returns its URL.
+func (s *Server) Create(name string) (string, error) {
+	createdb := filepath.Join(s.bin, "createdb")
+	if _, err := os.Stat(createdb); err != nil {
+		createdb = "createdb" // initdb may be in PATH by a link
+	}
+	cmd := exec.Command(createdb, "-h", s.URL.Query().Get("host"), "-U", s.URL.User.Username(), name)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return "", fmt.Errorf("createdb %s: %w\n%s", name, err, out)
+	}
+	u := *s.URL
+	u.Path = "/" + name
+	return u.String(), nil
 }
 
 // Stop ends the server and removes its folder, soon.
@@ -76,7 +92,7 @@ func Start(options string) (*Server, error) {
 	}
 	q := url.Values{"host": {dir}, "sslmode": {"disable"}}
 	u := url.URL{Scheme: "postgres", User: url.User("postgres"), Path: "/postgres", RawQuery: q.Encode()}
-	return &Server{URL: &u, alive: alive}, nil
+	return &Server{URL: &u, bin: bin, alive: alive}, nil
 }
 
 // DebianBins is where servers are looked for beside PATH: Debian's folders, one

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -32,8 +33,9 @@ func benchReadings(ids []int64, n int) []fleet.Reading {
 }
 
 // BenchmarkReadings stores 100,000 new readings in one upload of batches of
-// 4,096, beside the bare way of the same rows into a table alike: COPY on
-// PostgreSQL, a prepared insert on SQLite, without a check or a visit. The
+// 4,096, beside the bare way of the same rows into the same table of an empty
+// database: COPY on PostgreSQL, a prepared insert on SQLite, without a check or a
+// visit. The
 // metric "of-bare" is their ratio, 1 being as fast as bare.
 func BenchmarkReadings(b *testing.B) {
 	const rows, batch = 100_000, 4096
@@ -61,7 +63,12 @@ func BenchmarkReadings(b *testing.B) {
 						return nil
 					})
 				})
-				bare += timed(func() { pourBare(b, db, rs) })
+				empty := storetest.Open(b, dialect)
+				bare += timed(func() {
+					if _, err := empty.PourBare(b.Context(), slices.Values([][]fleet.Reading{rs})); err != nil {
+						b.Fatal(err)
+					}
+				})
 			}
 			b.ReportMetric(float64(b.N*rows)/full.Seconds(), "rows/s")
 			b.ReportMetric(float64(b.N*rows)/bare.Seconds(), "bare-rows/s")
@@ -74,52 +81,6 @@ func timed(f func()) time.Duration {
 	start := time.Now()
 	f()
 	return time.Since(start)
-}
-
-// pourBare writes rs into a new table with the columns, the key and the index
-// of thickness_readings.
-func pourBare(b *testing.B, db *store.DB, rs []fleet.Reading) {
-	columns := "fleet_id, vehicle_id, inspection_id, day, axle, part, side, face, mm, tripped, given, unit, gauge, note, upload_id, line"
-	id, double, collate := "integer primary key", "real", ""
-	pour := "insert into bare_readings (" + columns + ") values (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)"
-	if db.Dialect() == store.Postgres {
-		id, double, collate = "bigint generated always as identity primary key", "double precision", ` collate "C"`
-		pour = "copy bare_readings (" + columns + ") from stdin"
-	}
-	text := " text" + collate + " not null, "
-	mustExec(b, db, `create table bare_readings (id `+id+`,
-		fleet_id bigint not null, vehicle_id bigint not null, inspection_id bigint not null, day date not null,
-		axle integer not null, part`+text+`side`+text+`face`+text+`mm `+double+` not null, tripped boolean not null,
-		given`+text+`unit`+text+`gauge`+text+`note`+text+`upload_id bigint not null, line integer not null)`)
-	mustExec(b, db, "create unique index bare_readings_key on bare_readings (vehicle_id, day, axle, part, side, face, mm, tripped)")
-	x, err := db.WritePool().Beginx()
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer x.Rollback()
-	stmt, err := x.Prepare(pour)
-	if err != nil {
-		b.Fatal(err)
-	}
-	for i := range rs {
-		r := &rs[i]
-		_, err := stmt.Exec(1, r.VehicleID, i/8, r.Date, r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face),
-			r.MM, r.Tripped, r.Given, r.Unit, r.Gauge, r.Note, 1, r.Line)
-		if err != nil {
-			b.Fatal(err)
-		}
-	}
-	if db.Dialect() == store.Postgres {
-		if _, err := stmt.Exec(); err != nil {
-			b.Fatal(err)
-		}
-	}
-	if err := stmt.Close(); err != nil {
-		b.Fatal(err)
-	}
-	if err := x.Commit(); err != nil {
-		b.Fatal(err)
-	}
 }
 
 // benchFleet stores vehicles with two axles and ten visits each.

@@ -1,0 +1,200 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"runtime/metrics"
+	"slices"
+	"text/tabwriter"
+	"time"
+
+	"brakewear/ingest"
+	"brakewear/internal/demo"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pgserver"
+	"brakewear/internal/store"
+)
+
+type benchImportCmd struct {
+	Vehicles int    `help:"How many vehicles; 13,000 have a million readings." default:"2000"`
+	Seed     uint64 `help:"The same seed gives the same fleet." default:"1"`
+	Format   string `help:"How to print: table or json." default:"table" enum:"table,json"`
+}
+
+func (c benchImportCmd) Help() string {
+	return `Takes the readings file of an invented fleet in, with all checks, on the embedded database
+and on a PostgreSQL server of its own (where one is installed), beside the bare way of the
+same rows into the same table: COPY, or a prepared insert. Times depend on the machine;
+compare the ratio, of the rates of one run. Memory is what the program held at the most, the
+server's not included.`
+}
+
+// importBench is what one database gave.
+type importBench struct {
+	Database string  `json:"database"`
+	Rows     int     `json:"rows"`
+	Rate     float64 `json:"rows_per_second"`
+	BareRate float64 `json:"bare_rows_per_second"`
+	Ratio    float64 `json:"ratio"` // of Rate to BareRate
+	PeakMB   float64 `json:"peak_memory_mb"`
+}
+
+func (c benchImportCmd) Run(e *env) error {
+	if c.Vehicles < 1 {
+		return fleet.Invalidf("want at least 1 vehicle, not %d", c.Vehicles)
+	}
+	dir, err := os.MkdirTemp("", "brakewear-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if err := demo.WriteCSV(dir, demo.Options{Vehicles: c.Vehicles, Seed: c.Seed, Until: benchUntil}); err != nil {
+		return err
+	}
+	var results []importBench
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		urls, stop, err := benchDatabases(dir, dialect)
+		if errors.Is(err, pgserver.ErrNone) {
+			fmt.Fprintln(e.stderr, "PostgreSQL left out:", err)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		r, err := benchImport(e, dir, urls)
+		if err = errors.Join(err, stop()); err != nil {
+			return err
+		}
+		r.Database = dialect
+		results = append(results, r)
+	}
+	if c.Format == "json" {
+		enc := json.NewEncoder(e.stdout)
+		enc.SetIndent("", " ")
+		return enc.Encode(results)
+	}
+	return importTable(e.stdout, results)
+}
+
+// benchDatabases returns the addresses of two new databases, and what to call
+// when they are no longer needed.
+func benchDatabases(dir, dialect string) (urls [2]string, stop func() error, err error) {
+	if dialect == store.SQLite {
+		return [2]string{filepath.Join(dir, "full.db"), filepath.Join(dir, "bare.db")}, func() error { return nil }, nil
+	}
+	srv, err := pgserver.Start(pgserver.Usual)
+	if err != nil {
+		return urls, nil, err
+	}
+	for i, name := range []string{"full", "bare"} {
+		if urls[i], err = srv.Create(name); err != nil {
+			return urls, nil, errors.Join(err, srv.Stop())
+		}
+	}
+	return urls, srv.Stop, nil
+}
+
+// benchImport takes the readings of dir in on the first of two new databases, and
+// pours them bare into the second.
+func benchImport(e *env, dir string, urls [2]string) (importBench, error) {
+	var r importBench
+	full, err := database{Database: urls[0]}.open(e)
+	if err != nil {
+		return r, err
+	}
+	defer full.Close()
+	svc := e.service(full, 0)
+	for _, k := range []ingest.Kind{ingest.Vehicles, ingest.Axles} {
+		if _, err := importFile(e, svc, k, "bench", filepath.Join(dir, string(k)+".csv")); err != nil {
+			return r, err
+		}
+	}
+	readings := filepath.Join(dir, string(ingest.Readings)+".csv")
+	peak := watchMemory(e.ctx)
+	start := e.now()
+	up, err := importFile(e, svc, ingest.Readings, "bench", readings)
+	took := e.now().Sub(start)
+	r.PeakMB = peak()
+	if err != nil {
+		return r, err
+	}
+	r.Rows = up.Accepted
+	r.Rate = float64(up.Accepted) / took.Seconds()
+
+	empty, err := database{Database: urls[1]}.open(e)
+	if err != nil {
+		return r, err
+	}
+	defer empty.Close()
+	var rows []fleet.Reading // as stored, in the order of the file
+	err = full.EachHistory(e.ctx, fleet.AllFleets(), nil, func(h *store.History) error {
+		rows = append(rows, h.Readings...)
+		return nil
+	})
+	if err != nil {
+		return r, err
+	}
+	start = e.now()
+	n, err := empty.PourBare(e.ctx, slices.Values([][]fleet.Reading{rows}))
+	took = e.now().Sub(start)
+	if err != nil {
+		return r, err
+	}
+	if n != r.Rows {
+		return r, fmt.Errorf("poured %d rows bare, but took %d in", n, r.Rows)
+	}
+	r.BareRate = float64(n) / took.Seconds()
+	r.Ratio = r.Rate / r.BareRate
+	return r, nil
+}
+
+// memoryEvery is how often memory is looked at: a small part of any import.
+const memoryEvery = 20 * time.Millisecond
+
+// watchMemory looks at how much memory the program holds until peak is called,
+// which returns the most, in MB. What was held before is given back first.
+func watchMemory(ctx context.Context) (peak func() float64) {
+	debug.FreeOSMemory()
+	ctx, cancel := context.WithCancel(ctx)
+	most := make(chan uint64)
+	go func() {
+		tick := time.NewTicker(memoryEvery)
+		defer tick.Stop()
+		held := memoryHeld()
+		for {
+			select {
+			case <-ctx.Done():
+				most <- held
+				return
+			case <-tick.C:
+				held = max(held, memoryHeld())
+			}
+		}
+	}()
+	return func() float64 {
+		cancel()
+		return float64(<-most) / 1e6
+	}
+}
+
+// memoryHeld returns the bytes that the program has from the system.
+func memoryHeld() uint64 {
+	s := []metrics.Sample{{Name: "/memory/classes/total:bytes"}, {Name: "/memory/classes/heap/released:bytes"}}
+	metrics.Read(s)
+	return s[0].Value.Uint64() - s[1].Value.Uint64()
+}
+
+func importTable(w io.Writer, results []importBench) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "database\treadings\trows/s\tbare rows/s\tratio\tpeak memory\t")
+	for _, r := range results {
+		fmt.Fprintf(t, "%s\t%d\t%.0f\t%.0f\t%.2f\t%.0f MB\t\n", r.Database, r.Rows, r.Rate, r.BareRate, r.Ratio, r.PeakMB)
+	}
+	return t.Flush()
+}
