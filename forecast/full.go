@@ -166,17 +166,38 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 	af.Warnings = append(af.Warnings, ap.lives.Warnings...)
 	af.Basis.SetAside = append(af.Basis.SetAside, ap.lives.SetAside...)
 	var looks []outlook
+	m.eachOn(f, h, i, func(n int, s *set, p prior) {
+		o := m.look(f, h, s, opt)
+		o.prior = p
+		for k := range looks {
+			if looks[k].part == s.part.rubs() {
+				m.leftOn(f, h, &o, &looks[k], opt)
+			}
+		}
+		// leftOn looks at others: what o says of the rate counts.
+		f.grid.mean, f.grid.sd = o.theta, math.Sqrt(o.vari)
+		looks = append(looks, o)
+		af.Basis.Changes = append(af.Basis.Changes, ap.parts[n].changes...)
+	})
+	m.report(f, h, looks, af)
+}
+
+// eachOn calls fn for each set that is on axle i now, in partOrder, with its
+// prior in place. fn leaves what it found of the set's rate in f.grid.
+func (m *Full) eachOn(f *fitter, h *vehicleHistory, i int, fn func(n int, s *set, p prior)) {
+	ap := &h.axles[i]
+	rates := &m.Params.Rates
 	var theta, vari [len(partOrder)]float64
 	var known [len(partOrder)]bool
+	inspected := false // some part was seen since it was fitted
 	for n := range ap.parts {
 		ah := &ap.parts[n]
 		s := &ah.sets[len(ah.sets)-1]
 		disc := s.part.rubs() != ""
-		if disc && !ah.told() && !inspected(looks) {
+		if disc && !ah.told() && !inspected {
 			continue // there is no telling how long it has been on
 		}
 		p := ap.priors[n]
-		rates := &m.Params.Rates
 		if disc {
 			if k := slices.Index(partOrder[:], s.part.rubs()); known[k] {
 				banded := p.banded
@@ -187,24 +208,11 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 		} else {
 			s.mean, s.vari = rates.given(p, i, s.part, h.others(i, n, len(ah.sets)-1, false))
 		}
-		o := m.look(f, h, s, opt)
-		o.prior = p
-		for k := range looks {
-			if looks[k].part == s.part.rubs() {
-				m.leftOn(f, h, &o, &looks[k], opt)
-			}
-		}
+		fn(n, s, p)
 		k := slices.Index(partOrder[:], s.part)
-		theta[k], vari[k], known[k] = o.theta, o.vari, true
-		looks = append(looks, o)
-		af.Basis.Changes = append(af.Basis.Changes, ah.changes...)
+		theta[k], vari[k], known[k] = f.grid.mean, f.grid.sd*f.grid.sd, true
+		inspected = inspected || len(s.visits) > 0
 	}
-	m.report(f, h, looks, af)
-}
-
-// inspected says whether any of the parts was seen since it was fitted.
-func inspected(looks []outlook) bool {
-	return slices.ContainsFunc(looks, func(o outlook) bool { return len(o.visits) > 0 })
 }
 
 // told says whether anything was ever measured or fitted.
@@ -215,13 +223,7 @@ func (h axleHistory) told() bool {
 // look fits the set that is on the axle now and forecasts it.
 func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	o := outlook{set: s}
-	f.open(&s.axleLife)
-	s.aside = f.settle(f.rowsOf(s))
-	f.dateChange(s)
-	if len(s.visits) > 0 && s.part.rubs() == "" {
-		o.drag, o.drags = f.seekDrag(s)
-	}
-	f.hear(s)
+	o.drag, o.drags = f.weigh(s)
 	zs := m.Params.Tail.at(f.visitsInUse())
 	var c crossed
 	f.cross(zs, &c)
@@ -274,6 +276,20 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 		o.path = f.paths(s, h, &o)
 	}
 	return o
+}
+
+// weigh fits the set to its readings: those mistyped are set aside, an
+// unrecorded change is dated, a dragging caliper sought and the wear sensor
+// heard.
+func (f *fitter) weigh(s *set) (drag dragging, drags bool) {
+	f.open(&s.axleLife)
+	s.aside = f.settle(f.rowsOf(s))
+	f.dateChange(s)
+	if len(s.visits) > 0 && s.part.rubs() == "" {
+		drag, drags = f.seekDrag(s)
+	}
+	f.hear(s)
+	return drag, drags
 }
 
 // visitsInUse counts the visits that rows in use are of.
