@@ -160,6 +160,7 @@ func TestBrowserPages(t *testing.T) {
 		{"vehicles", "/vehicles"},
 		{"readings", "/readings"},
 		{"upload", "/readings/1"},
+		{"learned", "/learned"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

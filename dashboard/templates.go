@@ -21,6 +21,7 @@ var pageData = map[string]any{
 	"vehicles": VehiclesPage{},
 	"readings": ReadingsPage{},
 	"upload":   UploadPage{},
+	"learned":  LearnedPage{},
 	"error":    ErrorPage{},
 }
 

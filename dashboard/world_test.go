@@ -154,7 +154,12 @@ func island(t *testing.T) *world {
 		if shared.err = demo.TakeIn(ctx, shared.svc, demo.Island(today)); shared.err != nil {
 			return
 		}
-		_, shared.err = shared.svc.Refit(ctx, fleet.AllFleets(), nil, today)
+		if _, shared.err = shared.svc.Refit(ctx, fleet.AllFleets(), nil, today); shared.err != nil {
+			return
+		}
+		full := *shared.svc // beside the model that forecasts, for the page of what was learned
+		full.Model = pipeline.DefaultModel
+		_, shared.err = full.Train(ctx, today)
 	})
 	if shared.err != nil {
 		t.Fatal(shared.err)
