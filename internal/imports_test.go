@@ -37,6 +37,7 @@ var level = map[string]int{
 	"internal/plan":   2,
 	"dashboard/chart": 2,
 	"internal/auth":   2,
+	"internal/rules":  2,
 	"migrations":      2,
 
 	"internal/fleet":    1,
@@ -77,7 +78,7 @@ var allowed = map[string][]string{
 
 // pure packages answer the same to the same question: they read no file, no
 // clock source of their own and no chance.
-var pure = []string{"internal/fleet", "forecast", "internal/plan", "dashboard/chart", "internal/auth"}
+var pure = []string{"internal/fleet", "forecast", "internal/plan", "dashboard/chart", "internal/auth", "internal/rules"}
 
 // impure is what a pure package must not import.
 var impure = []string{"os", "os/exec", "net", "net/http", "math/rand", "math/rand/v2", "log", "log/slog"}

@@ -29,6 +29,19 @@ var categories = regexp.MustCompile(`^(M[123]|N[123]|O[1234])$`)
 // Valid says whether c is one of the ten categories.
 func (c Category) Valid() bool { return categories.MatchString(string(c)) }
 
+// Heavy says whether the category's brakes are of the heavy kind; a blank
+// category counts as light.
+func (c Category) Heavy() bool {
+	switch c {
+	case "M2", "M3", "N2", "N3", "O3", "O4":
+		return true
+	}
+	return false
+}
+
+// Trailer says whether the category is one of trailers.
+func (c Category) Trailer() bool { return strings.HasPrefix(string(c), "O") }
+
 // Vehicle is one vehicle of a fleet. Number is what people call it; it is
 // unique within its fleet.
 type Vehicle struct {
@@ -42,7 +55,29 @@ type Vehicle struct {
 	Model    string
 	Year     int    // of manufacture; 0 = not known
 	Duty     string // kind of work, such as "city" or "long haul"
+	// What rules depend on; blank or 0 = not known.
+	FirstUsed Date      // day of first use; the year stands in
+	Actuation Actuation // how its brakes are worked
+	GrossKg   float64   // greatest mass it may have with its load
 }
+
+// Actuation is how a vehicle's brakes are worked.
+type Actuation string
+
+const (
+	Air       Actuation = "air"
+	Hydraulic Actuation = "hydraulic"
+	Electric  Actuation = "electric"
+)
+
+// BrakeSystem is which of a vehicle's brakes is meant.
+type BrakeSystem string
+
+const (
+	ServiceBrake   BrakeSystem = "service"
+	SecondaryBrake BrakeSystem = "secondary" // or emergency brake
+	ParkingBrake   BrakeSystem = "parking"
+)
 
 // Validate reports the first fault of v in words for the person entering it.
 func (v *Vehicle) Validate() error {

@@ -15,6 +15,7 @@ import (
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
 	"brakewear/internal/store"
 )
 
@@ -378,7 +379,7 @@ func (k *resolver) axle(b *batch, v store.VehicleKey, p fleet.Position, line int
 	if _, ok := a.Specs[p.Part]; ok {
 		return nil
 	}
-	spec, ruled := fleet.RuleSpec(v.Category, p.Axle, p.Part)
+	spec, ruled := rules.StandIn(v.Category, p.Axle, p.Part)
 	if !ruled && ok {
 		return nil // kept without a limit; its forecast says so
 	}
