@@ -67,7 +67,7 @@ var (
 	}
 	colFleet = Column{
 		Name: "fleet", field: fFleet, Example: "Ferry Lines",
-		Help:     "Name of the fleet. Needed only where two fleets have a vehicle of the same number.",
+		Help:     "Name of the fleet. Needed where two fleets have a vehicle of the same number, and for a new vehicle where there are several fleets.",
 		Synonyms: []string{"fleet name", "operator", "owner"},
 	}
 	colDate = Column{
@@ -109,7 +109,7 @@ var columns = map[Kind][]Column{
 		colFleet,
 		{
 			Name: "depot", field: fDepot, Example: "Harbour",
-			Help:     "Name of the depot where the vehicle is looked after.",
+			Help:     "Name of the depot where the vehicle is looked after. Blank leaves a known vehicle where it is.",
 			Synonyms: []string{"depot name", "workshop", "garage", "site", "location"},
 		},
 		{

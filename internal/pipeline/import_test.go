@@ -136,6 +136,81 @@ func TestImportTwoFleetsOneNumber(t *testing.T) {
 	})
 }
 
+// TestImportVehiclesAgain wants a vehicles file without fleets and depots to
+// move nobody.
+func TestImportVehiclesAgain(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		homes := func() string {
+			t.Helper()
+			page, err := db.Vehicles(t.Context(), all, store.VehicleQuery{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var b strings.Builder
+			for _, v := range page.Rows {
+				fmt.Fprintf(&b, "%s: %s, %s, %s; ", v.Number, v.Fleet, v.Depot, v.Duty)
+			}
+			return b.String()
+		}
+		steps := []struct {
+			name, text                  string
+			accepted, refused, repeated int
+			want                        string
+		}{
+			{"no fleet and no depot", "vehicle,duty\nBus 1,city\nVan 2,post\n", 1, 0, 1,
+				"Bus 1: Ferry Lines, Harbour, city; Van 2: Ferry Lines, Hill, post; "},
+			{"blank cells", "vehicle,fleet,depot,duty\nBus 1,,,tours\nVan 2,ferry lines,,post\n", 1, 0, 1,
+				"Bus 1: Ferry Lines, Harbour, tours; Van 2: Ferry Lines, Hill, post; "},
+			{"a new one joins the only fleet, once", "vehicle,duty\nVan 3,post\nVan 3,parcels\n", 2, 0, 0,
+				"Bus 1: Ferry Lines, Harbour, tours; Van 2: Ferry Lines, Hill, post; Van 3: Ferry Lines, Depot, parcels; "},
+			{"one of another fleet has its number", "vehicle,fleet,depot\nBus 1,Hill Farms,Barn\n", 1, 0, 0,
+				"Bus 1: Ferry Lines, Harbour, tours; Bus 1: Hill Farms, Barn, ; Van 2: Ferry Lines, Hill, post; Van 3: Ferry Lines, Depot, parcels; "},
+			{"two fleets", "vehicle,duty\nBus 1,city\nVan 4,post\nVan 2,parcels\n", 1, 2, 0,
+				"Bus 1: Ferry Lines, Harbour, tours; Bus 1: Hill Farms, Barn, ; Van 2: Ferry Lines, Hill, parcels; Van 3: Ferry Lines, Depot, parcels; "},
+			{"the only depot of a fleet", "vehicle,fleet\nCart 5,Hill Farms\n", 1, 0, 0,
+				"Bus 1: Ferry Lines, Harbour, tours; Bus 1: Hill Farms, Barn, ; Cart 5: Hill Farms, Barn, ; Van 2: Ferry Lines, Hill, parcels; Van 3: Ferry Lines, Depot, parcels; "},
+		}
+		for _, c := range steps {
+			up := mustImport(t, s, "vehicles.csv", c.text, c.accepted, c.refused, c.repeated)
+			if got := homes(); got != c.want {
+				t.Errorf("%s:\n got %s\nwant %s", c.name, got, c.want)
+			}
+			if c.refused == 2 {
+				if p := up.Problems[0]; p.Line != 2 || !strings.Contains(p.Message, "(Ferry Lines, Hill Farms): add a column fleet") {
+					t.Errorf("got problem %+v", p)
+				}
+				if p := up.Problems[1]; p.Line != 3 || p.Column != "fleet" || !strings.Contains(p.Message, "there are 2 fleets") {
+					t.Errorf("got problem %+v", p)
+				}
+			}
+		}
+		t.Run("another scope", func(t *testing.T) {
+			vs, err := db.VehicleIndex(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before := homes()
+			// Who sees one fleet changes nothing of the other, and one bad row
+			// costs no good one.
+			cart := fleet.ScopeOf([]int64{vs["Cart 5"][0].FleetID}, nil)
+			up, err := s.Import(t.Context(), cart, "test", pipeline.File{Name: "vehicles.csv", Body: strings.NewReader(
+				"vehicle,fleet,depot,duty\nVan 2,Ferry Lines,Harbour,stolen\nBus 1,,,tours\nCart 6,,Barn,\n")})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if up.Accepted != 2 || up.Refused != 1 || up.Problems[0].Read != "Ferry Lines" {
+				t.Errorf("got %+v, want the first of three rows refused", up)
+			}
+			want := strings.Replace(before, "Hill Farms, Barn, ; Cart 5: Hill Farms, Barn, ;", "Hill Farms, Barn, tours; Cart 5: Hill Farms, Barn, ; Cart 6: Hill Farms, Barn, ;", 1)
+			if got := homes(); got != want {
+				t.Errorf("got %s\nwant %s", got, want)
+			}
+		})
+	})
+}
+
 func TestRefit(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newService(db)

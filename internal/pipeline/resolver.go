@@ -1,0 +1,303 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
+	"brakewear/internal/store"
+)
+
+// resolver finds the records that rows speak of by name.
+type resolver struct {
+	sc         fleet.Scope
+	fleets     []fleet.Fleet
+	depots     []fleet.Depot
+	vehicles   map[string][]store.VehicleKey // by number; with those the file brings
+	axles      map[store.AxleKey]fleet.Axle
+	axleCounts map[int64]int  // by vehicle, as the file found them
+	touched    map[int64]bool // vehicles that rows were about
+
+	problems []fleet.Problem // the first ingest.MaxProblems refusals
+	refused  int
+	noKm     lines           // readings without an odometer
+	stoodIn  []fleet.Problem // notes on rule set values that stand in
+}
+
+func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, error) {
+	fs, err := s.DB.Fleets(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	ds, err := s.DB.Depots(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	vs, err := s.DB.VehicleIndex(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	as, err := s.DB.AxleIndex(ctx, sc)
+	if err != nil {
+		return nil, err
+	}
+	k := &resolver{
+		sc: sc, fleets: fs, depots: ds, vehicles: vs, axles: as,
+		touched: map[int64]bool{}, axleCounts: map[int64]int{},
+	}
+	for key := range as {
+		k.axleCounts[key.VehicleID]++
+	}
+	return k, nil
+}
+
+// axleCount says how many axles a vehicle is known to have, 0 when it is not
+// known.
+func (k *resolver) axleCount(fleetName, number string) int {
+	v, fault := k.vehicle(&ingest.Row{Fleet: fleetName, Vehicle: number})
+	if fault != nil {
+		return 0
+	}
+	return k.axleCounts[v.ID]
+}
+
+// Names for vehicles that came without; a workshop with one fleet and one
+// depot need not invent any.
+const (
+	unnamedFleet = "Fleet"
+	unnamedDepot = "Depot"
+)
+
+// place puts row into b with the ids it needs, or says why it cannot be taken.
+func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
+	if row.Entry != nil {
+		return k.placeVehicle(b, row)
+	}
+	v, fault := k.vehicle(row)
+	if fault != nil {
+		return fault
+	}
+	k.touched[v.ID] = true
+	switch {
+	case row.Axle != nil:
+		row.Axle.VehicleID = v.ID
+		b.axles = append(b.axles, *row.Axle)
+	case row.Odometer != nil:
+		row.Odometer.VehicleID = v.ID
+		b.odometers = append(b.odometers, *row.Odometer)
+	case row.Reading != nil:
+		row.Reading.VehicleID = v.ID
+		row.Reading.Line = row.Line
+		if fault := k.axle(b, v, row.Reading.Position, row.Line); fault != nil {
+			return fault
+		}
+		if row.Reading.OdometerKm == nil {
+			k.noKm.add(row.Line)
+		}
+		b.readings = append(b.readings, *row.Reading)
+	case row.Fitment != nil:
+		row.Fitment.VehicleID = v.ID
+		row.Fitment.Line = row.Line
+		if fault := k.axle(b, v, row.Fitment.Position, row.Line); fault != nil {
+			return fault
+		}
+		b.fitments = append(b.fitments, *row.Fitment)
+	}
+	return nil
+}
+
+// placeVehicle is place for a vehicle itself. One that is known keeps what the
+// row leaves blank, its fleet and depot as well; one that is new goes to the
+// only fleet there is.
+func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
+	e := store.VehicleEntry(*row.Entry)
+	known := k.named(row)
+	if len(known) > 1 {
+		return k.several(row, known)
+	}
+	if len(known) == 1 {
+		e.Fleet = known[0].Fleet
+	}
+	if fault := k.home(&e, len(known) == 0); fault != nil {
+		return fault
+	}
+	if len(known) == 0 {
+		k.vehicles[row.Vehicle] = append(k.vehicles[row.Vehicle], store.VehicleKey{Fleet: e.Fleet, Category: e.Category})
+	}
+	b.vehicles = append(b.vehicles, e)
+	return nil
+}
+
+// home fills the blanks of a vehicle's fleet and depot, or says why they
+// cannot be those named. A depot left blank stays so for a vehicle that is
+// known.
+func (k *resolver) home(e *store.VehicleEntry, fresh bool) *fleet.Problem {
+	switch {
+	case e.Fleet == "" && len(k.fleets) > 1:
+		return &fleet.Problem{
+			Column:  "fleet",
+			Message: fmt.Sprintf("a new vehicle, and there are %d fleets: add a column fleet that says which", len(k.fleets)),
+		}
+	case e.Fleet == "" && len(k.fleets) == 1:
+		e.Fleet = k.fleets[0].Name
+	case e.Fleet == "":
+		e.Fleet = unnamedFleet
+	}
+	var depots []string // of the fleet
+	in := slices.IndexFunc(k.fleets, func(f fleet.Fleet) bool { return strings.EqualFold(f.Name, e.Fleet) })
+	if in >= 0 {
+		for _, d := range k.depots {
+			if d.FleetID == k.fleets[in].ID {
+				depots = append(depots, d.Name)
+			}
+		}
+	}
+	switch {
+	case e.Depot != "" || !fresh:
+	case len(depots) == 1:
+		e.Depot = depots[0]
+	default:
+		e.Depot = unnamedDepot
+	}
+	switch {
+	case k.sc.All():
+	case in < 0:
+		return &fleet.Problem{Column: "fleet", Read: e.Fleet, Message: "no fleet of this name is yours to change: correct it"}
+	case e.Depot == "" || slices.Contains(k.sc.Fleets(), k.fleets[in].ID):
+	case !slices.ContainsFunc(depots, func(d string) bool { return strings.EqualFold(d, e.Depot) }):
+		return &fleet.Problem{Column: "depot", Read: e.Depot, Message: "no depot of this name is yours to change: name one of " + strings.Join(depots, ", ")}
+	}
+	return nil
+}
+
+// refuse counts a refused row and, unless there are too many to read, keeps
+// the reason.
+func (k *resolver) refuse(line int, p fleet.Problem) {
+	k.refused++
+	if len(k.problems) < ingest.MaxProblems {
+		p.Line, p.Refused = line, true
+		k.problems = append(k.problems, p)
+	}
+}
+
+// named returns the vehicles of the row's number, in the row's fleet where it
+// names one.
+func (k *resolver) named(row *ingest.Row) (found []store.VehicleKey) {
+	for _, v := range k.vehicles[row.Vehicle] {
+		if row.Fleet == "" || strings.EqualFold(row.Fleet, v.Fleet) {
+			found = append(found, v)
+		}
+	}
+	return found
+}
+
+func (k *resolver) vehicle(row *ingest.Row) (store.VehicleKey, *fleet.Problem) {
+	switch found := k.named(row); len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return store.VehicleKey{}, &fleet.Problem{
+			Column:  "vehicle",
+			Read:    row.Vehicle,
+			Message: "no vehicle has this number: correct it, or take in a vehicles file that has it first",
+		}
+	default:
+		return store.VehicleKey{}, k.several(row, found)
+	}
+}
+
+// several refuses a number that more than one fleet has.
+func (k *resolver) several(row *ingest.Row, found []store.VehicleKey) *fleet.Problem {
+	var names []string
+	for _, v := range found {
+		names = append(names, v.Fleet)
+	}
+	return &fleet.Problem{
+		Column:  "vehicle",
+		Read:    row.Vehicle,
+		Message: fmt.Sprintf("%d fleets have a vehicle of this number (%s): add a column fleet that says which", len(found), strings.Join(names, ", ")),
+	}
+}
+
+// axle makes sure that the position's axle exists with a specification of its
+// part; where it has none, the rule set's stands in and a note says so.
+func (k *resolver) axle(b *batch, v store.VehicleKey, p fleet.Position, line int) *fleet.Problem {
+	key := store.AxleKey{VehicleID: v.ID, Axle: p.Axle}
+	a, ok := k.axles[key]
+	if !ok {
+		brake := fleet.DiscBrake
+		if p.Part.Of(fleet.DrumBrake) {
+			brake = fleet.DrumBrake
+		}
+		a = fleet.Axle{VehicleID: v.ID, Number: p.Axle, Brake: brake}
+	}
+	if !p.Part.Of(a.Brake) {
+		return &fleet.Problem{
+			Column:  "part",
+			Read:    string(p.Part),
+			Message: fmt.Sprintf("axle %d has a %s brake, which has no %s: correct the part, or the axle in an axles file", p.Axle, a.Brake, p.Part),
+		}
+	}
+	if _, ok := a.Specs[p.Part]; ok {
+		return nil
+	}
+	spec, ruled := rules.StandIn(v.Category, p.Axle, p.Part)
+	if !ruled && ok {
+		return nil // kept without a limit; its forecast says so
+	}
+	specs := map[fleet.Part]fleet.Spec{}
+	for q, s := range a.Specs {
+		specs[q] = s
+	}
+	what := fmt.Sprintf("no limit is known for %ss of axle %d: kept, but not forecast until an axles file gives the maker's", p.Part, p.Axle)
+	if ruled {
+		specs[p.Part] = spec
+		what = fmt.Sprintf("axle %d has no specification for its %ss: new %g mm and limit %g mm stand in (%s) until an axles file gives the maker's",
+			p.Axle, p.Part, spec.New, spec.Limit, spec.Source)
+	}
+	a.Specs = specs
+	k.axles[key] = a
+	b.standIns = append(b.standIns, a)
+	if len(k.stoodIn) < ingest.MaxProblems {
+		k.stoodIn = append(k.stoodIn, fleet.Problem{Line: line, Message: what})
+	}
+	return nil
+}
+
+// notes says what was assumed, once each.
+func (k *resolver) notes() []fleet.Problem {
+	ps := k.stoodIn
+	if k.noKm.n > 0 {
+		ps = append(ps, fleet.Problem{
+			Line:    k.noKm.first,
+			Column:  "odometer_km",
+			Message: "no odometer given: it is read off the vehicle's odometer readings" + k.noKm.also(),
+		})
+	}
+	return ps
+}
+
+// lines counts the lines that one note concerns.
+type lines struct{ first, n int }
+
+func (l *lines) add(line int) {
+	if l.n == 0 {
+		l.first = line
+	}
+	l.n++
+}
+
+// also says how many further lines a note stands for.
+func (l lines) also() string {
+	switch l.n {
+	case 1:
+		return ""
+	case 2:
+		return " (and 1 more line)"
+	}
+	return fmt.Sprintf(" (and %d more lines)", l.n-1)
+}
