@@ -70,7 +70,7 @@ func kindOf(err error) error {
 func kindOfState(code string) error {
 	switch code {
 	case "40001", "40P01", // serialization failure, deadlock
-		"23505": // unique violation: what was asked for first came meanwhile
+		"23505", "23P01": // unique and exclusion violation: what was asked for first came meanwhile
 		return fleet.ErrConflict
 	case "57014": // statement timeout
 		return fleet.ErrUnavailable

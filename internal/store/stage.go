@@ -102,3 +102,11 @@ func (db *DB) instantType() string {
 	}
 	return "text"
 }
+
+// dateType is the type of a column of days, for a CAST.
+func (db *DB) dateType() string {
+	if db.dialect == Postgres {
+		return "date"
+	}
+	return "text"
+}

@@ -1,5 +1,18 @@
 -- The present schema, written by the test of internal/store. Do not edit.
 
+create table absences (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    first_day date,
+    last_day date,
+    weekdays integer not null,
+    reason text not null,
+    constraint absences_pkey PRIMARY KEY (id),
+    constraint absences_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX absences_vehicle ON public.absences USING btree (vehicle_id);
+
 create table axle_forecasts (
     fleet_id bigint not null,
     depot_id bigint not null,
@@ -72,6 +85,87 @@ create table axles (
     constraint axles_vehicle_id_number_key UNIQUE (vehicle_id, number)
 );
 
+create table booking_changes (
+    id bigint not null generated always as identity,
+    booking_id bigint not null,
+    at timestamp with time zone not null,
+    changed_by text not null,
+    what text not null,
+    why text not null,
+    from_depot bigint,
+    from_day date,
+    from_bay integer,
+    from_starts integer,
+    from_minutes integer,
+    to_depot bigint not null,
+    to_day date not null,
+    to_bay integer not null,
+    to_starts integer not null,
+    to_minutes integer not null,
+    constraint booking_changes_booking_id_fkey FOREIGN KEY (booking_id) REFERENCES bookings(id),
+    constraint booking_changes_pkey PRIMARY KEY (id)
+);
+CREATE INDEX booking_changes_at ON public.booking_changes USING btree (at, id);
+CREATE INDEX booking_changes_booking ON public.booking_changes USING btree (booking_id, id);
+
+create table booking_work (
+    booking_id bigint not null,
+    seq integer not null,
+    axle integer not null,
+    item text not null,
+    part_id bigint,
+    part_number text collate "C" not null,
+    quantity integer not null,
+    reason text not null,
+    constraint booking_work_booking_id_fkey FOREIGN KEY (booking_id) REFERENCES bookings(id),
+    constraint booking_work_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
+    constraint booking_work_pkey PRIMARY KEY (booking_id, seq)
+);
+
+create table bookings (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    depot_id bigint not null,
+    day date not null,
+    bay integer not null,
+    starts integer not null,
+    minutes integer not null,
+    hours double precision not null,
+    state text not null,
+    kept boolean not null,
+    note text not null,
+    cost double precision,
+    visit_id bigint,
+    made_by text not null,
+    made_at timestamp with time zone not null,
+    changed_at timestamp with time zone not null,
+    revision integer not null,
+    constraint bookings_bay EXCLUDE USING gist (int8range(((((((depot_id * 100000) + (day - '1970-01-01'::date)) * 100) + bay) * 1440) + starts), (((((((depot_id * 100000) + (day - '1970-01-01'::date)) * 100) + bay) * 1440) + starts) + minutes)) WITH &&) WHERE (((state = 'booked'::text) OR (state = 'done'::text))),
+    constraint bookings_check CHECK (((minutes > 0) AND ((bay >= 1) AND (bay <= 99)) AND (starts >= 0) AND ((starts + minutes) <= 1440))),
+    constraint bookings_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint bookings_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint bookings_pkey PRIMARY KEY (id),
+    constraint bookings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX bookings_day ON public.bookings USING btree (depot_id, day);
+CREATE UNIQUE INDEX bookings_once ON public.bookings USING btree (vehicle_id, day) WHERE (state = 'booked'::text);
+CREATE INDEX bookings_vehicle ON public.bookings USING btree (vehicle_id, day);
+
+create table closures (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    depot_id bigint not null,
+    first_day date not null,
+    last_day date not null,
+    technicians double precision not null,
+    reason text not null,
+    constraint closures_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint closures_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint closures_pkey PRIMARY KEY (id)
+);
+CREATE INDEX closures_depot ON public.closures USING btree (depot_id, last_day);
+
 create table depots (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -113,6 +207,14 @@ create table fleets (
     name_key text collate "C" not null,
     constraint fleets_name_key_key UNIQUE (name_key),
     constraint fleets_pkey PRIMARY KEY (id)
+);
+
+create table fluid_changes (
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    constraint fluid_changes_pkey PRIMARY KEY (vehicle_id),
+    constraint fluid_changes_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
 create table forecast_log (
@@ -190,6 +292,19 @@ create table odometer_readings (
     constraint odometer_readings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table planned_visits (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    depot_id bigint,
+    day date not null,
+    what text not null,
+    constraint planned_visits_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint planned_visits_pkey PRIMARY KEY (id),
+    constraint planned_visits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX planned_visits_vehicle ON public.planned_visits USING btree (vehicle_id, day);
+
 create table position_forecasts (
     fleet_id bigint not null,
     vehicle_id bigint not null,
@@ -210,12 +325,98 @@ create table position_forecasts (
     constraint position_forecasts_pkey PRIMARY KEY (vehicle_id, axle, seq)
 );
 
+create table proposal_visits (
+    id bigint not null generated always as identity,
+    proposal_id bigint not null,
+    fleet_id bigint not null,
+    depot_id bigint not null,
+    vehicle_id bigint not null,
+    booking_id bigint,
+    advice text not null,
+    day date,
+    bay integer not null,
+    starts integer not null,
+    minutes integer not null,
+    hours double precision not null,
+    cost double precision,
+    chance double precision,
+    book_by date,
+    visit_id bigint,
+    work text not null,
+    why text not null,
+    remedy text not null,
+    changed text not null,
+    state text not null,
+    decided_by text not null,
+    decided_at timestamp with time zone,
+    constraint proposal_visits_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint proposal_visits_pkey PRIMARY KEY (id),
+    constraint proposal_visits_proposal_id_fkey FOREIGN KEY (proposal_id) REFERENCES proposals(id),
+    constraint proposal_visits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX proposal_visits_open ON public.proposal_visits USING btree (depot_id, state, day, id);
+CREATE INDEX proposal_visits_run ON public.proposal_visits USING btree (proposal_id, id);
+
+create table proposals (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    made_by text not null,
+    made_at timestamp with time zone not null,
+    as_of date not null,
+    until date not null,
+    risk double precision not null,
+    cost double precision not null,
+    bound double precision not null,
+    figures text not null,
+    constraint proposals_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint proposals_pkey PRIMARY KEY (id)
+);
+CREATE INDEX proposals_fleet ON public.proposals USING btree (fleet_id, id);
+
 create table request_keys (
     sent_by text collate "C" not null,
     key text collate "C" not null,
     upload_id bigint not null,
     constraint request_keys_pkey PRIMARY KEY (sent_by, key),
     constraint request_keys_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
+);
+
+create table stock (
+    part_id bigint not null,
+    depot_id bigint not null,
+    fleet_id bigint not null,
+    quantity integer not null,
+    constraint stock_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint stock_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
+    constraint stock_pkey PRIMARY KEY (part_id, depot_id)
+);
+
+create table stock_fits (
+    part_id bigint not null,
+    seq integer not null,
+    fleet_id bigint not null,
+    make text not null,
+    model text not null,
+    vehicle_id bigint,
+    axle integer not null,
+    constraint stock_fits_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
+    constraint stock_fits_pkey PRIMARY KEY (part_id, seq),
+    constraint stock_fits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
+create table stock_parts (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    number text collate "C" not null,
+    number_key text collate "C" not null,
+    name text not null,
+    item text not null,
+    per_axle integer not null,
+    price double precision,
+    lead_days integer not null,
+    constraint stock_parts_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint stock_parts_fleet_id_number_key_key UNIQUE (fleet_id, number_key),
+    constraint stock_parts_pkey PRIMARY KEY (id)
 );
 
 create table thickness_readings (
@@ -301,3 +502,43 @@ create table vehicles (
 );
 CREATE INDEX vehicles_depot ON public.vehicles USING btree (depot_id);
 CREATE INDEX vehicles_sort ON public.vehicles USING btree (sort_key, id);
+
+create table workshop_days (
+    depot_id bigint not null,
+    weekday integer not null,
+    opens integer not null,
+    closes integer not null,
+    technicians double precision not null,
+    constraint workshop_days_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES workshops(depot_id),
+    constraint workshop_days_pkey PRIMARY KEY (depot_id, weekday)
+);
+
+create table workshop_hours (
+    depot_id bigint not null,
+    task text collate "C" not null,
+    light double precision not null,
+    heavy double precision not null,
+    constraint workshop_hours_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES workshops(depot_id),
+    constraint workshop_hours_pkey PRIMARY KEY (depot_id, task)
+);
+
+create table workshops (
+    depot_id bigint not null,
+    fleet_id bigint not null,
+    bays integer not null,
+    overtime double precision not null,
+    currency text not null,
+    labour_rate double precision not null,
+    overtime_rate double precision not null,
+    visit_cost double precision not null,
+    set_light double precision not null,
+    set_heavy double precision not null,
+    past_light double precision not null,
+    past_heavy double precision not null,
+    fluid_months integer not null,
+    changed_by text not null,
+    changed_at timestamp with time zone not null,
+    constraint workshops_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint workshops_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint workshops_pkey PRIMARY KEY (depot_id)
+);
