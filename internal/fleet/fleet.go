@@ -152,7 +152,11 @@ type Odometer struct {
 	Date      Date
 	Km        float64
 	UploadID  int64
+	Aside     *Aside // nil while it counts
 }
+
+// Validate reports the first fault of o.
+func (o *Odometer) Validate() error { return validOdometer(&o.Km) }
 
 // Reading is one measured thickness (a drum's is a diameter), kept as given
 // beside the normalised value.
@@ -173,7 +177,8 @@ type Reading struct {
 	// Tripped marks a wear sensor's signal: the thickness is at or below MM.
 	Tripped  bool
 	UploadID int64
-	Line     int // line of the upload's file; 0 for a form
+	Line     int    // line of the upload's file; 0 for a form
+	Aside    *Aside // nil while it counts
 }
 
 // MaxMM bounds a believable measured value: no brake part in service is
@@ -220,6 +225,7 @@ type Fitment struct {
 	MM         float64 // thickness when fitted; 0 = the specification's new value
 	UploadID   int64
 	Line       int
+	Aside      *Aside // nil while it counts
 }
 
 // Validate reports the first fault of f.

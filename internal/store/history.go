@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"slices"
+	"time"
 
 	"github.com/jmoiron/sqlx"
 
@@ -131,42 +133,130 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	err = t.each(func(r *sqlx.Rows) error {
-		var o fleet.Odometer
-		err := r.Scan(&o.ID, &o.VehicleID, &o.Date, &o.Km, &o.UploadID)
+	mine := where{[]string{"r.vehicle_id" + in}, ids}
+	err = t.odometers(mine, counting, func(o *fleet.Odometer) {
 		h := of[o.VehicleID]
-		h.Odometers = append(h.Odometers, o)
-		return err
-	}, `
-		select id, vehicle_id, day, km, upload_id
-		from odometer_readings
-		where vehicle_id`+in+` and set_aside_at is null
-		order by vehicle_id, day, km`, ids...)
+		h.Odometers = append(h.Odometers, *o)
+	})
 	if err != nil {
 		return err
 	}
-	err = t.each(func(r *sqlx.Rows) error {
-		var d fleet.Reading
-		err := r.Scan(
-			&d.ID,
-			&d.VehicleID,
-			&d.Position.Axle,
-			&d.Position.Part,
-			&d.Position.Side,
-			&d.Position.Face,
-			&d.Date,
-			&d.OdometerKm,
-			&d.MM,
-			&d.Given,
-			&d.Unit,
-			&d.Gauge,
-			&d.Technician,
-			&d.Note,
-			&d.Tripped,
-			&d.UploadID,
-			&d.Line)
+	err = t.readings(mine, counting, func(d *fleet.Reading) {
 		h := of[d.VehicleID]
-		h.Readings = append(h.Readings, d)
+		h.Readings = append(h.Readings, *d)
+	})
+	if err != nil {
+		return err
+	}
+	return t.fitments(mine, counting, func(f *fleet.Fitment) {
+		h := of[f.VehicleID]
+		h.Fitments = append(h.Fitments, *f)
+	})
+}
+
+// which says which rows of a table of measured values to read.
+type which int
+
+const (
+	counting which = iota // those that count
+	aside                 // those that do not
+	either
+)
+
+// columns are those of r that rows which count have no use for.
+func (k which) columns() string {
+	if k == counting {
+		return ""
+	}
+	return `,
+			r.set_aside_reason,
+			r.set_aside_by,
+			r.set_aside_at,
+			r.superseded_by`
+}
+
+// of adds which rows r to read to w.
+func (k which) of(w where) where {
+	switch k {
+	case counting:
+		return where{append(slices.Clip(w.conds), "r.set_aside_at is null"), w.args}
+	case aside:
+		return where{append(slices.Clip(w.conds), "r.set_aside_at is not null"), w.args}
+	}
+	return w
+}
+
+// asideRow is what is in columns.
+type asideRow struct {
+	why, by sql.NullString
+	at      *instant
+	stands  sql.NullInt64
+}
+
+func (k which) dest(a *asideRow) []any {
+	if k == counting {
+		return nil
+	}
+	return []any{&a.why, &a.by, &a.at, &a.stands}
+}
+
+func (a *asideRow) aside() *fleet.Aside {
+	if a.at == nil {
+		return nil
+	}
+	return &fleet.Aside{
+		Reason:   fleet.Reason{Why: a.why.String, By: a.by.String},
+		At:       time.Time(*a.at),
+		StandsID: a.stands.Int64,
+	}
+}
+
+// odometers calls fn for the odometer readings r of kind k that w admits, by
+// date. o is fn's until it returns, as in the two methods after.
+func (t *tx) odometers(w where, k which, fn func(o *fleet.Odometer)) error {
+	var o fleet.Odometer
+	var a asideRow
+	dest := append([]any{&o.ID, &o.VehicleID, &o.Date, &o.Km, &o.UploadID}, k.dest(&a)...)
+	w = k.of(w)
+	return t.each(func(r *sqlx.Rows) error {
+		err := r.Scan(dest...)
+		o.Aside = a.aside()
+		fn(&o)
+		return err
+	}, `
+		select r.id, r.vehicle_id, r.day, r.km, r.upload_id`+k.columns()+`
+		from odometer_readings r`+w.String()+`
+		order by r.vehicle_id, r.day, r.km, r.revision`, w.args...)
+}
+
+func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
+	var d fleet.Reading
+	var a asideRow
+	dest := append([]any{
+		&d.ID,
+		&d.VehicleID,
+		&d.Position.Axle,
+		&d.Position.Part,
+		&d.Position.Side,
+		&d.Position.Face,
+		&d.Date,
+		&d.OdometerKm,
+		&d.MM,
+		&d.Given,
+		&d.Unit,
+		&d.Gauge,
+		&d.Technician,
+		&d.Note,
+		&d.Tripped,
+		&d.UploadID,
+		&d.Line,
+	}, k.dest(&a)...)
+	w = k.of(w)
+	return t.each(func(r *sqlx.Rows) error {
+		d = fleet.Reading{} // no pointer of the row before
+		err := r.Scan(dest...)
+		d.Aside = a.aside()
+		fn(&d)
 		return err
 	}, `
 		select
@@ -186,45 +276,48 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 			r.note,
 			r.tripped,
 			r.upload_id,
-			r.line
+			r.line`+k.columns()+`
 		from thickness_readings r
-		join inspections i on i.id = r.inspection_id
-		where r.vehicle_id`+in+` and r.set_aside_at is null
-		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped`, ids...)
-	if err != nil {
-		return err
-	}
+		join inspections i on i.id = r.inspection_id`+w.String()+`
+		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped, r.revision`, w.args...)
+}
+
+func (t *tx) fitments(w where, k which, fn func(f *fleet.Fitment)) error {
+	var f fleet.Fitment
+	var a asideRow
+	dest := append([]any{
+		&f.ID,
+		&f.VehicleID,
+		&f.Position.Axle,
+		&f.Position.Part,
+		&f.Position.Side,
+		&f.Position.Face,
+		&f.Date,
+		&f.OdometerKm,
+		&f.MM,
+		&f.UploadID,
+		&f.Line,
+	}, k.dest(&a)...)
+	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
-		var f fleet.Fitment
-		err := r.Scan(
-			&f.ID,
-			&f.VehicleID,
-			&f.Position.Axle,
-			&f.Position.Part,
-			&f.Position.Side,
-			&f.Position.Face,
-			&f.Date,
-			&f.OdometerKm,
-			&f.MM,
-			&f.UploadID,
-			&f.Line)
-		h := of[f.VehicleID]
-		h.Fitments = append(h.Fitments, f)
+		f = fleet.Fitment{} // no pointer of the row before
+		err := r.Scan(dest...)
+		f.Aside = a.aside()
+		fn(&f)
 		return err
 	}, `
 		select
-			id,
-			vehicle_id,
-			axle,
-			part,
-			side,
-			face,
-			day,
-			odometer_km,
-			mm,
-			upload_id,
-			line
-		from fitments
-		where vehicle_id`+in+` and set_aside_at is null
-		order by vehicle_id, day, axle, part, side, face`, ids...)
+			r.id,
+			r.vehicle_id,
+			r.axle,
+			r.part,
+			r.side,
+			r.face,
+			r.day,
+			r.odometer_km,
+			r.mm,
+			r.upload_id,
+			r.line`+k.columns()+`
+		from fitments r`+w.String()+`
+		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.revision`, w.args...)
 }

@@ -17,9 +17,9 @@ func (w *Writer) Odometers(os []fleet.Odometer) (c Counts, err error) {
 	if len(os) == 0 {
 		return c, nil
 	}
-	for _, o := range os {
-		if !(o.Km >= 0) || o.Km > fleet.MaxOdometerKm {
-			return c, fleet.Invalidf("odometer %g km: want 0 to %d km", o.Km, fleet.MaxOdometerKm)
+	for i := range os {
+		if err := os[i].Validate(); err != nil {
+			return c, err
 		}
 	}
 	row := make([]any, len(stagedOdometers.columns))

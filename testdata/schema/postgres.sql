@@ -166,6 +166,22 @@ create table closures (
 );
 CREATE INDEX closures_depot ON public.closures USING btree (depot_id, last_day);
 
+create table corrections (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    record text not null,
+    record_id bigint not null,
+    act text not null,
+    stands_id bigint,
+    reason text not null,
+    done_by text not null,
+    done_at timestamp with time zone not null,
+    constraint corrections_pkey PRIMARY KEY (id),
+    constraint corrections_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX corrections_vehicle ON public.corrections USING btree (vehicle_id, id);
+
 create table depots (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -176,6 +192,41 @@ create table depots (
     constraint depots_fleet_id_name_key_key UNIQUE (fleet_id, name_key),
     constraint depots_pkey PRIMARY KEY (id)
 );
+
+create table findings (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    kind text collate "C" not null,
+    subject text collate "C" not null,
+    urgency integer not null,
+    axle integer not null,
+    part text not null,
+    side text not null,
+    face text not null,
+    seen text not null,
+    advice text not null,
+    source text not null,
+    figure double precision,
+    record text not null,
+    record_id bigint,
+    after_day date,
+    before_day date,
+    fit_day date,
+    fit_km double precision,
+    state text collate "C" not null,
+    first_seen date not null,
+    last_seen date not null,
+    answer text collate "C" not null,
+    note text not null,
+    note_by text not null,
+    note_at timestamp with time zone,
+    note_figure double precision,
+    constraint findings_pkey PRIMARY KEY (id),
+    constraint findings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id),
+    constraint findings_vehicle_id_kind_subject_key UNIQUE (vehicle_id, kind, subject)
+);
+CREATE INDEX findings_open ON public.findings USING btree (state, urgency, id);
 
 create table fitments (
     id bigint not null generated always as identity,
@@ -194,10 +245,11 @@ create table fitments (
     set_aside_reason text,
     set_aside_by text,
     set_aside_at timestamp with time zone,
+    revision integer not null,
+    constraint fitments_key UNIQUE (vehicle_id, day, axle, part, side, face, revision),
     constraint fitments_pkey PRIMARY KEY (id),
     constraint fitments_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES fitments(id),
     constraint fitments_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
-    constraint fitments_vehicle_id_day_axle_part_side_face_key UNIQUE (vehicle_id, day, axle, part, side, face),
     constraint fitments_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
@@ -285,10 +337,11 @@ create table odometer_readings (
     set_aside_reason text,
     set_aside_by text,
     set_aside_at timestamp with time zone,
+    revision integer not null,
+    constraint odometer_readings_key UNIQUE (vehicle_id, day, km, revision),
     constraint odometer_readings_pkey PRIMARY KEY (id),
     constraint odometer_readings_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES odometer_readings(id),
     constraint odometer_readings_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
-    constraint odometer_readings_vehicle_id_day_km_key UNIQUE (vehicle_id, day, km),
     constraint odometer_readings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
@@ -441,10 +494,11 @@ create table thickness_readings (
     set_aside_reason text,
     set_aside_by text,
     set_aside_at timestamp with time zone,
+    revision integer not null,
     constraint thickness_readings_pkey PRIMARY KEY (id),
     constraint thickness_readings_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES thickness_readings(id)
 );
-CREATE UNIQUE INDEX thickness_readings_key ON public.thickness_readings USING btree (vehicle_id, day, axle, part, side, face, mm, tripped);
+CREATE UNIQUE INDEX thickness_readings_key ON public.thickness_readings USING btree (vehicle_id, day, axle, part, side, face, mm, tripped, revision);
 
 create table upload_places (
     upload_id bigint not null,

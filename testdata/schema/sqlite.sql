@@ -185,6 +185,21 @@ CREATE TABLE closures (
 
 CREATE INDEX closures_depot on closures (depot_id, last_day);
 
+CREATE TABLE corrections (
+    id         integer primary key,
+    fleet_id   integer not null,
+    vehicle_id integer not null references vehicles,
+    record     text not null, -- reading, odometer, fitment
+    record_id  integer not null, -- in the table of such
+    act        text not null, -- corrected, set aside, undone
+    stands_id  integer, -- of the row that stands instead, when corrected
+    reason     text not null,
+    done_by    text not null,
+    done_at    text not null
+) strict;
+
+CREATE INDEX corrections_vehicle on corrections (vehicle_id, id);
+
 CREATE TABLE depots (
     id        integer primary key,
     fleet_id  integer not null references fleets,
@@ -194,7 +209,42 @@ CREATE TABLE depots (
     unique (fleet_id, name_key)
 ) strict;
 
-CREATE TABLE fitments (
+CREATE TABLE findings (
+    id          integer primary key,
+    fleet_id    integer not null,
+    vehicle_id  integer not null references vehicles,
+    kind        text not null,
+    subject     text not null, -- what it is about: the same again is the same finding
+    urgency     integer not null, -- of its kind, 1 first
+    axle        integer not null, -- 0: the vehicle as a whole
+    part        text not null,
+    side        text not null,
+    face        text not null,
+    seen        text not null, -- in words, with the figures
+    advice      text not null, -- what to do
+    source      text not null, -- ids of the published values, or what it rests on
+    figure      real, -- how much of it there is, to compare with later
+    record      text not null, -- row to correct: reading, odometer, fitment, or blank
+    record_id   integer,
+    -- The change of parts that nobody recorded: between these days, probably then.
+    after_day   text,
+    before_day  text,
+    fit_day     text,
+    fit_km      real,
+    state       text not null, -- open, looked at, gone
+    first_seen  text not null,
+    last_seen   text not null,
+    answer      text not null, -- to a suggestion: confirmed, refused, or blank
+    note        text not null,
+    note_by     text not null,
+    note_at     text,
+    note_figure real, -- figure at the time of the note
+    unique (vehicle_id, kind, subject)
+) strict;
+
+CREATE INDEX findings_open on findings (state, urgency, id);
+
+CREATE TABLE "fitments" (
     id               integer primary key,
     fleet_id         integer not null,
     vehicle_id       integer not null references vehicles,
@@ -207,11 +257,12 @@ CREATE TABLE fitments (
     mm               real not null, -- when fitted; 0 = the specification's new value
     upload_id        integer not null references uploads,
     line             integer not null,
-    superseded_by    integer references fitments,
+    superseded_by    integer references "fitments",
     set_aside_reason text,
     set_aside_by     text,
     set_aside_at     text,
-    unique (vehicle_id, day, axle, part, side, face)
+    revision         integer not null default 0,
+    unique (vehicle_id, day, axle, part, side, face, revision)
 ) strict;
 
 CREATE TABLE fleets (
@@ -282,7 +333,7 @@ CREATE TABLE model_parameters (
 
 CREATE INDEX model_parameters_model on model_parameters (model, id);
 
-CREATE TABLE odometer_readings (
+CREATE TABLE "odometer_readings" (
     id               integer primary key,
     fleet_id         integer not null,
     vehicle_id       integer not null references vehicles,
@@ -290,11 +341,12 @@ CREATE TABLE odometer_readings (
     km               real not null,
     upload_id        integer not null references uploads,
     -- Set aside, never deleted; superseded_by is the row that stands instead.
-    superseded_by    integer references odometer_readings,
+    superseded_by    integer references "odometer_readings",
     set_aside_reason text,
     set_aside_by     text,
     set_aside_at     text,
-    unique (vehicle_id, day, km)
+    revision         integer not null default 0,
+    unique (vehicle_id, day, km, revision)
 ) strict;
 
 CREATE TABLE planned_visits (
@@ -434,10 +486,10 @@ CREATE TABLE thickness_readings (
     set_aside_reason text,
     set_aside_by     text,
     set_aside_at     text
-) strict;
+, revision integer not null default 0) strict;
 
 CREATE UNIQUE INDEX thickness_readings_key on thickness_readings
-    (vehicle_id, day, axle, part, side, face, mm, tripped);
+    (vehicle_id, day, axle, part, side, face, mm, tripped, revision);
 
 CREATE TABLE upload_places (
     upload_id integer not null references uploads,

@@ -1,0 +1,44 @@
+package pipeline
+
+import (
+	"context"
+
+	"brakewear/internal/fleet"
+)
+
+// Correct puts another row in the place of a record, or several for a whole
+// visit, and forecasts the vehicle anew as of a day.
+func (s *Service) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
+	if today := s.Today(); ch.Date != nil && *ch.Date > today {
+		return nil, fleet.Invalidf("date %s: it lies after today, %s", ch.Date, today)
+	}
+	done, err := s.DB.Correct(ctx, sc, rec, ch, why)
+	if err != nil {
+		return nil, err
+	}
+	return done, s.follow(ctx, sc, done[0].VehicleID, asOf)
+}
+
+// SetAside takes a record out of what counts, and forecasts the vehicle anew.
+func (s *Service) SetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+	c, err := s.DB.SetAside(ctx, sc, rec, why)
+	if err != nil {
+		return c, err
+	}
+	return c, s.follow(ctx, sc, c.VehicleID, asOf)
+}
+
+// UndoSetAside lets a record count again, and forecasts the vehicle anew.
+func (s *Service) UndoSetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+	c, err := s.DB.UndoSetAside(ctx, sc, rec, why)
+	if err != nil {
+		return c, err
+	}
+	return c, s.follow(ctx, sc, c.VehicleID, asOf)
+}
+
+// follow forecasts one vehicle anew.
+func (s *Service) follow(ctx context.Context, sc fleet.Scope, vehicleID int64, asOf fleet.Date) error {
+	_, err := s.Refit(ctx, sc, []int64{vehicleID}, asOf)
+	return err
+}
