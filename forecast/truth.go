@@ -129,7 +129,7 @@ func observedLives(axle int, series []Series, track *Track) []Life {
 			l.Removed = min(l.Removed, last.Day+1)
 			l.RemovedKm = track.Km(l.Removed)
 		}
-		if km := s.observedCrossing(); !(km >= l.CrossKm) && !math.IsNaN(km) {
+		if km := s.observedCrossing(nearLimitShare); !(km >= l.CrossKm) && !math.IsNaN(km) {
 			l.CrossKm, l.First = km, s.Pos
 			if l.CrossDay = track.Day(km); math.IsNaN(l.CrossDay) {
 				l.CrossDay = track.dayAhead(km)
@@ -143,8 +143,8 @@ func observedLives(axle int, series []Series, track *Track) []Life {
 }
 
 // observedCrossing returns the total at which the series met its limit, NaN
-// where its readings do not come near.
-func (s *Series) observedCrossing() float64 {
+// where its readings do not come near: the share near of the usable lining gone.
+func (s *Series) observedCrossing(near float64) float64 {
 	if len(s.Readings) == 0 {
 		return math.NaN()
 	}
@@ -167,7 +167,7 @@ func (s *Series) observedCrossing() float64 {
 		return meets(km0, wear0, r.Km, s.Spec.Wear(r.MM), span)
 	}
 	last := s.Readings[len(s.Readings)-1]
-	if wear := s.Spec.Wear(last.MM); !last.Tripped && wear >= nearLimitShare*span {
+	if wear := s.Spec.Wear(last.MM); !last.Tripped && wear >= near*span {
 		return meets(km0, wear0, last.Km, wear, span)
 	}
 	return math.NaN()

@@ -59,7 +59,7 @@ type logRatios struct{ n, squares float64 }
 // twoPointErrors adds the errors of the lines through the readings of a life
 // that came near its limit, by the number of inspections behind a line.
 func (s *Series) twoPointErrors(errs *[len(assumedSpread)]logRatios) {
-	end := s.observedCrossing()
+	end := s.observedCrossing(nearLimitShare)
 	if math.IsNaN(end) {
 		return
 	}
