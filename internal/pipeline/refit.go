@@ -127,7 +127,10 @@ func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf f
 	err = s.forecastEach(ctx, sc, ids, m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
-		return s.DB.SaveForecasts(ctx, sc, fs)
+		if err := s.DB.SaveForecasts(ctx, sc, fs); err != nil {
+			return err
+		}
+		return s.keepRecord(ctx, sc, hs, asOf)
 	})
 	return rep, err
 }

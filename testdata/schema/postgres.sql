@@ -500,6 +500,32 @@ create table thickness_readings (
 );
 CREATE UNIQUE INDEX thickness_readings_key ON public.thickness_readings USING btree (vehicle_id, day, axle, part, side, face, mm, tripped, revision);
 
+create table track_record (
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    part text collate "C" not null,
+    removed date not null,
+    ahead integer not null,
+    fitted date not null,
+    left_mm double precision not null,
+    left_share double precision not null,
+    cross_day double precision,
+    cross_km double precision,
+    promised date,
+    replayed boolean not null,
+    day_p10 double precision,
+    day_p50 double precision,
+    day_p90 double precision,
+    km_p10 double precision,
+    km_p50 double precision,
+    km_p90 double precision,
+    at_km double precision,
+    constraint track_record_pkey PRIMARY KEY (vehicle_id, axle, part, removed, ahead),
+    constraint track_record_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX track_record_removed ON public.track_record USING btree (removed);
+
 create table upload_places (
     upload_id bigint not null,
     fleet_id bigint not null,
