@@ -29,7 +29,7 @@ func (s *Service) keepRecord(ctx context.Context, sc fleet.Scope, hs []store.His
 	for i := range hs {
 		ids[i] = hs[i].Vehicle.ID
 	}
-	rows, err := s.DB.Record(ctx, sc, store.RecordQuery{Vehicles: ids})
+	rows, err := s.DB.TrackRecord(ctx, sc, store.RecordQuery{Vehicles: ids})
 	if err != nil {
 		return err
 	}

@@ -49,7 +49,7 @@ func TestTrackRecord(t *testing.T) {
 		}
 		record := func() []store.Kept {
 			t.Helper()
-			rows, err := db.Record(t.Context(), all, store.RecordQuery{})
+			rows, err := db.TrackRecord(t.Context(), all, store.RecordQuery{})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -107,8 +107,8 @@ type RecordQuery struct {
 	Category     fleet.Category // "" = all
 }
 
-// Record returns the track record, latest removal first.
-func (db *DB) Record(ctx context.Context, sc fleet.Scope, q RecordQuery) (rows []Kept, err error) {
+// TrackRecord returns the track record, latest removal first.
+func (db *DB) TrackRecord(ctx context.Context, sc fleet.Scope, q RecordQuery) (rows []Kept, err error) {
 	err = db.read(ctx, "read the track record", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")

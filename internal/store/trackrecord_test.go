@@ -49,7 +49,7 @@ func TestTrackRecord(t *testing.T) {
 			{"another scope", south, store.RecordQuery{}, []store.Kept{other}},
 			{"no scope", fleet.Scope{}, store.RecordQuery{}, nil},
 		} {
-			got, err := db.Record(t.Context(), c.scope, c.q)
+			got, err := db.TrackRecord(t.Context(), c.scope, c.q)
 			if err != nil {
 				t.Fatalf("%s: %v", c.name, err)
 			}
@@ -62,7 +62,7 @@ func TestTrackRecord(t *testing.T) {
 		if err := db.KeepRecord(t.Context(), all, ids[:1], []store.Kept{k}); err != nil {
 			t.Fatal(err)
 		}
-		got, err := db.Record(t.Context(), all, store.RecordQuery{})
+		got, err := db.TrackRecord(t.Context(), all, store.RecordQuery{})
 		if d := cmp.Diff([]store.Kept{other, k}, got, cmpopts.EquateNaNs()); d != "" || err != nil {
 			t.Errorf("replaced: %v, want, got:\n%s", err, d)
 		}
