@@ -28,9 +28,9 @@ type Value struct {
 type Known string
 
 const (
-	Read      Known = "read"      // seen in a stored copy of the document or of one that reprints it
-	Memory    Known = "memory"    // not seen
-	Judgement Known = "judgement" // nobody's but this program's
+	Read         Known = "read"      // seen in a stored copy of the document or of one that reprints it
+	Memory       Known = "memory"    // not seen
+	OwnJudgement Known = "judgement" // nobody's but this program's
 )
 
 // Number returns the value in mm, m, m/s², N, kg, km/h or %, whichever its
