@@ -85,7 +85,7 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day) vehicleHistory {
 			c := cutter{
 				params: &m.Params, fit: f, noise: noise, part: part, axle: i, spec: spec,
 				length: noise.DriftDays * h.kmPerDay / 1000,
-				dist:   h.at, start: start,
+				dist:   h.at, start: start, kept: a.kept,
 			}
 			if rubs := part.rubs(); rubs != "" {
 				p := m.Params.Rates.priorOf(v, a.Number, rubs)

@@ -105,7 +105,8 @@ func (l *Lives) split(s Series, readings []Reading, jump float64) {
 	begin := 0
 	if jump > 0 {
 		for i := 1; i < len(readings); i++ {
-			if readings[i].Day == readings[i-1].Day || !rose(s.Spec, readings[begin:i], readings[i:], jump) {
+			if readings[i].Day == readings[i-1].Day || !rose(s.Spec, readings[begin:i], readings[i:], jump) ||
+				l.kept(s.Pos.Part, readings[i-1].Day, readings[i].Day) {
 				continue
 			}
 			l.Changes = append(l.Changes, Change{

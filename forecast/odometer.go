@@ -77,7 +77,7 @@ func (t *Track) plausible(rs []Odometer) []Odometer {
 	out := make([]Odometer, 0, len(rs))
 	for _, r := range rs {
 		if !(r.Km >= 0 && r.Km <= maxOdometerKm) {
-			t.Dropped = append(t.Dropped, DroppedOdometer{r, "not an odometer value"})
+			t.Dropped = append(t.Dropped, DroppedOdometer{r, NoOdometer, "not an odometer value"})
 			continue
 		}
 		out = append(out, r)
@@ -226,14 +226,14 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 	next := 0
 	for k, l := range chain {
 		for ; next < l.i; next++ {
-			t.Dropped = append(t.Dropped, DroppedOdometer{rs[next], whyDropped(rs, chain, k, next)})
+			t.Dropped = append(t.Dropped, dropped(rs, chain, k, next))
 		}
 		next = l.i + 1
 		r := rs[l.i]
 		value := r.Km
 		if l.miles {
 			value *= kmPerMile
-			t.Dropped = append(t.Dropped, DroppedOdometer{r, fmt.Sprintf("looks like miles: counted as %.0f km", value)})
+			t.Dropped = append(t.Dropped, DroppedOdometer{r, InMiles, fmt.Sprintf("looks like miles: counted as %.0f km", value)})
 		}
 		if l.shift {
 			before := rs[chain[k-1].i]
@@ -255,7 +255,7 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 		t.shift = append(t.shift, shift)
 	}
 	for ; next < len(rs); next++ {
-		t.Dropped = append(t.Dropped, DroppedOdometer{rs[next], whyDropped(rs, chain, n, next)})
+		t.Dropped = append(t.Dropped, dropped(rs, chain, n, next))
 	}
 	last := len(t.days) - 1
 	t.Last = Odometer{t.days[last], t.km[last]}
@@ -266,15 +266,15 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 	}
 }
 
-// whyDropped says what is wrong with reading i, set aside before link k.
-func whyDropped(rs []Odometer, chain []link, k, i int) string {
+// dropped says what is wrong with reading i, set aside before link k.
+func dropped(rs []Odometer, chain []link, k, i int) DroppedOdometer {
 	if k > 0 && rs[i].Km < rs[chain[k-1].i].Km {
-		return "below an earlier reading"
+		return DroppedOdometer{rs[i], BelowEarlier, "below an earlier reading"}
 	}
 	if k < len(chain) && rs[i].Km > rs[chain[k].i].Km {
-		return "above a later reading"
+		return DroppedOdometer{rs[i], AboveLater, "above a later reading"}
 	}
-	return "further than the vehicle drives in that time"
+	return DroppedOdometer{rs[i], TooFar, "further than the vehicle drives in that time"}
 }
 
 // rateOver returns the km/day of the last knots that span at least so many

@@ -128,6 +128,7 @@ func (o *outlook) tell(af *AxleForecast) {
 		r := &o.readings[o.aside[0]]
 		af.warn(SetAsideCode, "%d readings of the %s not used, the first %s at %g mm: they disagree with the others; measure again", n, o.part, r.Pos, r.MM)
 	}
+	af.Basis.Doubted = append(af.Basis.Doubted, o.remeasure...)
 	for _, r := range o.remeasure {
 		if o.earlier {
 			af.warn(Remeasure, "%s: %g mm is thinner than the other readings allow; measure again. Until then the earlier date is shown, with thin readings taken as true", r.Pos, r.MM)
@@ -146,6 +147,7 @@ func (o *outlook) tell(af *AxleForecast) {
 		if o.drag.side == rightSide {
 			side = "right"
 		}
+		af.Basis.Drags = append(af.Basis.Drags, Drag{o.part, side, o.drag.pace, o.drag.after, o.drag.before, o.drag.chance})
 		af.warn(Dragging, "the %s side wears about %.1f times as fast since its caliper may have begun to drag: check it", side, o.drag.pace)
 	}
 }

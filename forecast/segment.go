@@ -54,6 +54,8 @@ type Lives struct {
 	SetAside []SetAside // readings that cannot be meant
 	Changes  []Change   // inferred from a rise that no fitment explains
 	Warnings []Warning  // bad input, parts without a specification
+
+	kept func(p Part, after, before Day) bool // see Axle.Kept
 }
 
 // Judgements about values that cannot be meant. They are wide on purpose:
@@ -87,7 +89,7 @@ const Jump = 2.0
 // Distances come out on the scale of t, NaN where neither it nor the reading
 // knows one.
 func Segments(a *Axle, t Track, asOf Day, jump float64) Lives {
-	var l Lives
+	l := Lives{kept: a.kept}
 	fitments := l.usableFitments(a, t, asOf)
 	readings := l.usableReadings(a, t, asOf)
 

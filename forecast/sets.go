@@ -49,6 +49,8 @@ type cutter struct {
 	// total known to be km, or NaN.
 	dist  func(d Day, km float64) float64
 	start Day // first day anything is known of the vehicle
+	// kept says whether, by somebody's word, no part was changed between two days.
+	kept func(p Part, after, before Day) bool
 
 	pos     []Position
 	renewal [][]renewal // per place
@@ -129,7 +131,7 @@ func (c *cutter) split(h *axleHistory, live []int, items []item) {
 		}
 		before := len(s.rows)
 		c.add(&s, items[i:end])
-		if chance := c.changed(&s, before); chance > changeSure {
+		if chance := c.changed(&s, before); chance > changeSure && !c.kept(c.part, s.days[len(s.days)-2], items[i].Day) {
 			last := s.visits[len(s.visits)-2]
 			change = &Change{Part: c.part, After: s.days[len(s.days)-2], Before: items[i].Day, Chance: chance}
 			gap = [2]float64{last, max(last, items[i].s)}

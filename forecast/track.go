@@ -26,8 +26,20 @@ type Track struct {
 // DroppedOdometer is an odometer reading that was not taken as it stands.
 type DroppedOdometer struct {
 	Odometer Odometer
-	Why      string
+	Flaw     Flaw
+	Why      string // in words
 }
+
+// Flaw is what is wrong with an odometer reading.
+type Flaw int
+
+const (
+	NoOdometer   Flaw = iota // not a distance at all
+	InMiles                  // converted and kept
+	BelowEarlier             // it ran back
+	AboveLater               // the later ones are lower
+	TooFar                   // more than the vehicle drives in the time
+)
 
 // Swap is a change of the instrument cluster, or a run-back: between two days
 // the dashboard went on from another value.

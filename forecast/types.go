@@ -61,6 +61,26 @@ type Axle struct {
 	Specs    map[Part]Spec
 	Readings []Reading
 	Fitments []Fitment
+	// Kept are the spans in which, by somebody's word, parts were not changed,
+	// whatever the readings look like.
+	Kept []Kept
+}
+
+// Kept says that a part was not changed between two days.
+type Kept struct {
+	Part          Part
+	After, Before Day
+}
+
+// kept says whether parts were not changed between two visits, by word of
+// somebody.
+func (a *Axle) kept(p Part, after, before Day) bool {
+	for _, k := range a.Kept {
+		if k.Part == p && k.After <= after && before <= k.Before {
+			return true
+		}
+	}
+	return false
 }
 
 // Vehicle is all that is known of one vehicle. Class, Duty, Model and Depot
@@ -156,6 +176,8 @@ func (f *AxleForecast) Has(c Code) bool {
 type Basis struct {
 	SetAside  []SetAside // readings not used, and why
 	Changes   []Change   // part changes that nobody recorded
+	Doubted   []Reading  // thin readings that nothing bears out: to be measured again
+	Drags     []Drag     // sides whose caliper seems to drag
 	PeerRate  float64    // mm per 10,000 km of similar vehicles; 0 = not known
 	RateRatio float64    // this axle's wear rate over PeerRate
 	// Shares of the variance of the limit day, adding up to 1: wear rate and
@@ -171,6 +193,16 @@ type Basis struct {
 type SetAside struct {
 	Reading Reading
 	Why     string
+}
+
+// Drag is a caliper that seems to have begun to drag: its side wears faster
+// since.
+type Drag struct {
+	Part          Part
+	Side          string
+	Pace          float64 // times as fast as before
+	After, Before Day     // it began between these days
+	Chance        float64
 }
 
 // Change is a part change inferred from the readings.

@@ -15,6 +15,8 @@ type basisJSON forecast.Basis
 type basisForm struct {
 	SetAside []setAsideForm    `json:"set_aside,omitempty"`
 	Changes  []forecast.Change `json:"changes,omitempty"`
+	Doubted  []setAsideForm    `json:"doubted,omitempty"`
+	Drags    []forecast.Drag   `json:"drags,omitempty"`
 
 	PeerRate  numberJSON `json:"peer_rate"`
 	RateRatio numberJSON `json:"rate_ratio"`
@@ -36,13 +38,43 @@ type setAsideForm struct {
 	Step    numberJSON        `json:"step,omitzero"`
 	Depot   string            `json:"depot,omitempty"`
 	Tripped bool              `json:"tripped,omitempty"`
-	Why     string            `json:"why"`
+	Why     string            `json:"why,omitempty"`
+}
+
+func formOf(s forecast.SetAside) setAsideForm {
+	r := s.Reading
+	return setAsideForm{
+		Day:     r.Day,
+		Km:      numberJSON(r.Km),
+		Pos:     r.Pos,
+		MM:      numberJSON(r.MM),
+		Step:    numberJSON(r.Step),
+		Depot:   r.Depot,
+		Tripped: r.Tripped,
+		Why:     s.Why,
+	}
+}
+
+func (f *setAsideForm) setAside() forecast.SetAside {
+	return forecast.SetAside{
+		Reading: forecast.Reading{
+			Day:     f.Day,
+			Km:      float64(f.Km),
+			Pos:     f.Pos,
+			MM:      float64(f.MM),
+			Step:    float64(f.Step),
+			Depot:   f.Depot,
+			Tripped: f.Tripped,
+		},
+		Why: f.Why,
+	}
 }
 
 // MarshalJSON gives the form above.
 func (b basisJSON) MarshalJSON() ([]byte, error) {
 	f := basisForm{
 		Changes:           b.Changes,
+		Drags:             b.Drags,
 		PeerRate:          numberJSON(b.PeerRate),
 		RateRatio:         numberJSON(b.RateRatio),
 		ShareWear:         numberJSON(b.ShareWear),
@@ -53,17 +85,10 @@ func (b basisJSON) MarshalJSON() ([]byte, error) {
 		Width80IfMeasured: numberJSON(b.Width80IfMeasured),
 	}
 	for _, s := range b.SetAside {
-		r := s.Reading
-		f.SetAside = append(f.SetAside, setAsideForm{
-			Day:     r.Day,
-			Km:      numberJSON(r.Km),
-			Pos:     r.Pos,
-			MM:      numberJSON(r.MM),
-			Step:    numberJSON(r.Step),
-			Depot:   r.Depot,
-			Tripped: r.Tripped,
-			Why:     s.Why,
-		})
+		f.SetAside = append(f.SetAside, formOf(s))
+	}
+	for _, r := range b.Doubted {
+		f.Doubted = append(f.Doubted, formOf(forecast.SetAside{Reading: r}))
 	}
 	return json.Marshal(f)
 }
@@ -76,6 +101,7 @@ func (b *basisJSON) UnmarshalJSON(text []byte) error {
 	}
 	*b = basisJSON{
 		Changes:           f.Changes,
+		Drags:             f.Drags,
 		PeerRate:          float64(f.PeerRate),
 		RateRatio:         float64(f.RateRatio),
 		ShareWear:         float64(f.ShareWear),
@@ -85,19 +111,11 @@ func (b *basisJSON) UnmarshalJSON(text []byte) error {
 		Width80Days:       float64(f.Width80Days),
 		Width80IfMeasured: float64(f.Width80IfMeasured),
 	}
-	for _, s := range f.SetAside {
-		b.SetAside = append(b.SetAside, forecast.SetAside{
-			Reading: forecast.Reading{
-				Day:     s.Day,
-				Km:      float64(s.Km),
-				Pos:     s.Pos,
-				MM:      float64(s.MM),
-				Step:    float64(s.Step),
-				Depot:   s.Depot,
-				Tripped: s.Tripped,
-			},
-			Why: s.Why,
-		})
+	for i := range f.SetAside {
+		b.SetAside = append(b.SetAside, f.SetAside[i].setAside())
+	}
+	for i := range f.Doubted {
+		b.Doubted = append(b.Doubted, f.Doubted[i].setAside().Reading)
 	}
 	return nil
 }
