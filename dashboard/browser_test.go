@@ -161,6 +161,8 @@ func TestBrowserPages(t *testing.T) {
 		{"readings", "/readings"},
 		{"upload", "/readings/1"},
 		{"learned", "/learned"},
+		{"record", "/record"},
+		{"record-none", "/record?months=1&class=O4"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

@@ -21,16 +21,21 @@ import (
 type Picture struct {
 	Title        string
 	Wide, Narrow template.HTML
-	File         string // address without its ending, for .png and .svg
+	File         string // address without its ending, for .png and .svg; blank = none
 }
 
 func (d *Dashboard) picture(vehicle int64, c *chart.Chart, file, title string) *Picture {
+	p := newPicture(title, c)
+	p.File = fmt.Sprintf("/vehicles/%d/charts/%s", vehicle, file)
+	return p
+}
+
+func newPicture(title string, c *chart.Chart) *Picture {
 	return &Picture{
 		Title: title,
 		// The chart escapes the words it is given.
 		Wide:   template.HTML(c.SVG(chart.WideWidth, chart.WideHeight)),
 		Narrow: template.HTML(c.SVG(chart.NarrowWidth, chart.NarrowHeight)),
-		File:   fmt.Sprintf("/vehicles/%d/charts/%s", vehicle, file),
 	}
 }
 

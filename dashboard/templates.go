@@ -22,6 +22,7 @@ var pageData = map[string]any{
 	"readings": ReadingsPage{},
 	"upload":   UploadPage{},
 	"learned":  LearnedPage{},
+	"record":   RecordPage{},
 	"error":    ErrorPage{},
 }
 

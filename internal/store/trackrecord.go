@@ -31,8 +31,10 @@ type Kept struct {
 	Day      [3]float64  // its 10, 50 and 90 % quantiles of the limit
 	Km       [3]float64
 
-	Category fleet.Category // read only
-	Depot    string         // read only
+	// Of the vehicle as it is now; not written.
+	Number   string
+	Category fleet.Category
+	Depot    string
 }
 
 // Promise is one forecast in the log. Its km are the dashboard's of that day.
@@ -134,11 +136,11 @@ func (db *DB) TrackRecord(ctx context.Context, sc fleet.Scope, q RecordQuery) (r
 				&k.Promised, &k.Replayed, (*number)(&k.AtKm),
 				(*number)(&k.Day[0]), (*number)(&k.Day[1]), (*number)(&k.Day[2]),
 				(*number)(&k.Km[0]), (*number)(&k.Km[1]), (*number)(&k.Km[2]),
-				&k.Category, &k.Depot)
+				&k.Number, &k.Category, &k.Depot)
 			rows = append(rows, k)
 			return err
 		}, `
-			select k.`+strings.Join(keptColumns, ", k.")+`, v.category, d.name
+			select k.`+strings.Join(keptColumns, ", k.")+`, v.number, v.category, d.name
 			from track_record k
 			join vehicles v on v.id = k.vehicle_id
 			join depots d on d.id = v.depot_id`+w.String()+`

@@ -35,6 +35,7 @@ func TestTrackRecord(t *testing.T) {
 			t.Fatal(err)
 		}
 		k.Depot, none.Depot, other.Depot = "Quay", "Quay", "Bay"
+		k.Number, none.Number, other.Number = "Bus 1", "Bus 1", "Van 2"
 		for _, c := range []struct {
 			name  string
 			scope fleet.Scope
