@@ -30,6 +30,7 @@ type RecordPage struct {
 	Picture    *Picture
 	Groups     []RecordGroup
 	Latest     []RecordRemoval
+	Before     int // days before a removal that its forecast was made
 	More       int // removals not listed
 	Empty      *Empty
 }
@@ -46,8 +47,9 @@ type RecordLine struct {
 
 // RecordGroup is a table of lines by class or depot.
 type RecordGroup struct {
-	By   string
-	Rows []RecordLine
+	By    string
+	Ahead int // days
+	Rows  []RecordLine
 }
 
 // RecordRemoval is one set that came off.
@@ -130,6 +132,7 @@ func (d *Dashboard) record(c *gin.Context) error {
 		p.Picture = recordPicture(rows)
 	}
 	p.Latest, p.More = removals(rows, today)
+	p.Before = pipeline.Ahead[middle]
 	return d.send(c, http.StatusOK, "record", p)
 }
 
@@ -206,7 +209,7 @@ func recordGroup(by string, rows []store.Kept, of func(*store.Kept) string) Reco
 		name := of(&rows[i])
 		parts[name] = append(parts[name], rows[i])
 	}
-	g := RecordGroup{By: by}
+	g := RecordGroup{By: by, Ahead: pipeline.Ahead[middle]}
 	for _, name := range slices.Sorted(maps.Keys(parts)) {
 		s := pipeline.ScoreRecord(parts[name])
 		l := recordLine(name, &s.Ahead[middle])

@@ -154,6 +154,13 @@ func island(t *testing.T) *world {
 		if shared.err = demo.TakeIn(ctx, shared.svc, demo.Island(today)); shared.err != nil {
 			return
 		}
+		var past []fleet.Date
+		for m := range 9 {
+			past = append(past, today-fleet.Date(30*(m+1)))
+		}
+		if _, shared.err = shared.svc.Replay(ctx, fleet.AllFleets(), past); shared.err != nil {
+			return
+		}
 		if _, shared.err = shared.svc.Refit(ctx, fleet.AllFleets(), nil, today); shared.err != nil {
 			return
 		}

@@ -12,6 +12,9 @@ type demoCmd struct {
 	Listen   string `help:"Address to serve on; a free port of this machine unless given." default:"127.0.0.1:0"`
 }
 
+// demoMonths is how long the demo's fleet has a track record.
+const demoMonths = 12
+
 func (c demoCmd) Run(e *env) error {
 	open := temporary
 	if c.Database != "" {
@@ -31,6 +34,9 @@ func (c demoCmd) Run(e *env) error {
 		fmt.Fprintln(e.stdout, "Making the demo fleet: invented vehicles of an invented island.")
 		today := fleet.DateOf(e.now())
 		if err := demo.TakeIn(e.ctx, svc, demo.Island(today)); err != nil {
+			return fmt.Errorf("demo fleet: %w", err)
+		}
+		if _, err := svc.Replay(e.ctx, fleet.AllFleets(), pastDays(today, demoMonths)); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
 		rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, today)

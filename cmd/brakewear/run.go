@@ -35,6 +35,7 @@ type cli struct {
 	Demo     demoCmd     `cmd:"" help:"Serve an invented fleet, to look around in."`
 	Import   importCmd   `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
 	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
+	Replay   replayCmd   `cmd:"" help:"Hold past forecasts, worked out afterwards, against what came off."`
 	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
 	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`

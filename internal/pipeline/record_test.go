@@ -1,6 +1,7 @@
 package pipeline_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -98,6 +99,48 @@ func TestTrackRecord(t *testing.T) {
 		}
 		if strings.TrimSpace(string(rows[0].Category)) != "M3" || rows[0].Depot != "Harbour" {
 			t.Errorf("got class %q, depot %q", rows[0].Category, rows[0].Depot)
+		}
+	})
+}
+
+// Forecasts made afterwards say so, and leave what is due as it is.
+func TestReplay(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		s.Model = "line"
+		db.Now = s.Now
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
+		mustImport(t, s, "fitments.csv", "vehicle,date,axle,part,odometer_km,value_mm\nBus 1,2026-02-01,1,pad,155000,20\n", 1, 0, 0)
+		refit := func() []store.Kept {
+			t.Helper()
+			if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
+				t.Fatal(err)
+			}
+			rows, err := db.TrackRecord(t.Context(), all, store.RecordQuery{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return rows
+		}
+		days := []fleet.Date{fleet.NewDate(2025, 12, 20), fleet.NewDate(2025, 10, 20)}
+		n, err := s.Replay(t.Context(), all, days)
+		if err != nil || n != 6 {
+			t.Fatalf("got %d forecasts, %v; want 3 axles on 2 days", n, err)
+		}
+		if fs, err := db.Forecasts(t.Context(), all, 1); len(fs) != 0 || err != nil && !errors.Is(err, fleet.ErrNotFound) {
+			t.Error("a replay made forecasts the latest")
+		}
+		rows := refit()
+		if len(rows) != 3 || !rows[0].Replayed || *rows[0].Promised != days[0] || rows[2].Promised == nil || *rows[2].Promised != days[1] {
+			t.Errorf("got %+v", rows)
+		}
+		if _, err := s.Replay(t.Context(), all, []fleet.Date{s.Today()}); err == nil {
+			t.Error("today was replayed")
+		}
+		if n, err := s.Replay(t.Context(), fleet.Scope{}, days); n != 0 || err != nil {
+			t.Errorf("no scope: got %d, %v", n, err)
 		}
 	})
 }

@@ -29,12 +29,9 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 	if err != nil {
 		return nil, err
 	}
-	// What is learned is the installation's, not one caller's: strength is
-	// borrowed across fleets, and no fleet's readings show in it.
-	var failed error
-	fitted, err := k.train(s.vehicles(ctx, fleet.AllFleets(), &failed), forecast.Day(asOf))
-	if err := errors.Join(failed, err); err != nil {
-		return nil, fmt.Errorf("learn model %s: %w", k.name, err)
+	fitted, err := s.learn(ctx, k, asOf)
+	if err != nil {
+		return nil, err
 	}
 	values, err := json.Marshal(fitted)
 	if err != nil {
@@ -45,6 +42,18 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 		return nil, err
 	}
 	return fitted, nil
+}
+
+// learn learns a kind of model from every reading on or before asOf. What is
+// learned is the installation's, not one caller's: strength is borrowed across
+// fleets, and no fleet's readings show in it.
+func (s *Service) learn(ctx context.Context, k kind, asOf fleet.Date) (forecast.Model, error) {
+	var failed error
+	m, err := k.train(s.vehicles(ctx, fleet.AllFleets(), &failed), forecast.Day(asOf))
+	if err := errors.Join(failed, err); err != nil {
+		return nil, fmt.Errorf("learn model %s: %w", k.name, err)
+	}
+	return m, nil
 }
 
 // TrainModel learns the model of a name from vehicles and keeps nothing.

@@ -75,6 +75,20 @@ func (db *DB) SaveForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForeca
 	})
 }
 
+// LogForecasts logs forecasts of past days, each unless one of the same day is in
+// the log, and leaves the latest as they are.
+func (db *DB) LogForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForecast) error {
+	if len(fs) == 0 {
+		return nil
+	}
+	return db.write(ctx, "log forecasts", func(t *tx) error {
+		if err := t.logForecasts(fs); err != nil {
+			return err
+		}
+		return t.checkVehicles(sc, stagedLog.name)
+	})
+}
+
 func (t *tx) fillForecasts(fs []AxleForecast) error {
 	row := make([]any, len(stagedForecasts.columns))
 	var failed error

@@ -1,0 +1,54 @@
+package main
+
+import (
+	"fmt"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+)
+
+type replayCmd struct {
+	database
+	Months int    `help:"How many months back." default:"12"`
+	Model  string `help:"Model to forecast with." default:"${model}" enum:"${models}"`
+}
+
+func (c replayCmd) Help() string {
+	return `For a fleet that comes with its history: works out, from what was known on each of the
+past months' days, the forecasts that would have been made then, and holds them against what
+came off since. The track record says which forecasts were made afterwards.`
+}
+
+func (c replayCmd) Run(e *env) error {
+	if c.Months < 1 || c.Months > 120 {
+		return fleet.Invalidf("months %d: want 1 to 120", c.Months)
+	}
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	svc := e.service(db, 0)
+	svc.Model = c.Model
+	today := fleet.DateOf(e.now())
+	axles, err := svc.Replay(e.ctx, fleet.AllFleets(), pastDays(today, c.Months))
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(e.stdout, "%d forecasts of %d past days\n", axles, c.Months)
+	rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, today)
+	if err != nil {
+		return err
+	}
+	printRefit(e.stdout, rep)
+	return nil
+}
+
+// pastDays returns a day a month before today, oldest first.
+func pastDays(today fleet.Date, months int) []fleet.Date {
+	var days []fleet.Date
+	for m := months; m >= 1; m-- {
+		days = append(days, today-fleet.Date(m*pipeline.ReplayEvery))
+	}
+	return days
+}
