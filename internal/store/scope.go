@@ -70,7 +70,12 @@ func (w *where) text(column, text string) {
 	case !storable(text):
 		w.add("false")
 	default:
-		w.add(column+` like ? escape '\'`, like(text))
+		args := []any{like(text)}
+		if s := squeeze(text); s != "" && s != key(text) {
+			args = append(args, like(s))
+		}
+		cond := column + ` like ? escape '\'`
+		w.add("("+cond+strings.Repeat(" or "+cond, len(args)-1)+")", args...)
 	}
 }
 

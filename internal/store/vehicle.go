@@ -236,10 +236,16 @@ func sortKey(number string) string {
 	return b.String()
 }
 
-// searchText is what a search looks in; see like.
+// searchText is what a search looks in; see like. Number and plate are in it
+// twice, for people leave out their spaces and dashes.
 func searchText(v *fleet.Vehicle) string {
-	return key(v.Number + "\n" + v.Plate + "\n" + v.Make + " " + v.Model)
+	return key(v.Number+"\n"+v.Plate+"\n"+v.Make+" "+v.Model) + "\n" + squeeze(v.Number+"\n"+v.Plate)
 }
+
+var squeezer = strings.NewReplacer(" ", "", "-", "")
+
+// squeeze is a number or plate without its spaces and dashes.
+func squeeze(s string) string { return squeezer.Replace(strings.ToLower(s)) }
 
 var likeEscaper = strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`)
 

@@ -303,6 +303,28 @@ create table forecast_log (
     constraint forecast_log_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table inspection_conditions (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    inspection_id bigint not null,
+    day date not null,
+    axle integer not null,
+    side text collate "C" not null,
+    kind text collate "C" not null,
+    note text not null,
+    note_key text collate "C" not null,
+    upload_id bigint not null,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    constraint inspection_conditions_inspection_id_fkey FOREIGN KEY (inspection_id) REFERENCES inspections(id),
+    constraint inspection_conditions_key UNIQUE (vehicle_id, day, axle, side, kind, note_key),
+    constraint inspection_conditions_pkey PRIMARY KEY (id),
+    constraint inspection_conditions_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
+    constraint inspection_conditions_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
 create table inspections (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
