@@ -55,10 +55,69 @@ const (
 // cheapest chain of readings with 0 <= dkm <= top*ddays + slack, in which a
 // reading set aside, a long trip, a run of miles and a new level each have
 // their price, by dynamic programming over the last few readings. It is linear
-// in the number of readings and tolerates anything.
-func CleanOdometer(rs []Odometer) Track {
+// in the number of readings and tolerates anything. Declared swaps are known
+// shifts of the level: the total goes on across them.
+func CleanOdometer(rs []Odometer, declared ...DeclaredSwap) Track {
 	var t Track
-	rs = t.plausible(rs)
+	levels := t.levels(declared)
+	shown := rs
+	for _, l := range levels {
+		shown = append(slices.Clip(shown), Odometer{l.Day, l.Old}, Odometer{l.Day, l.New})
+	}
+	return t.clean(t.plausible(shown, levels))
+}
+
+// swapLevel is what the dashboard shows from a declared swap on.
+type swapLevel struct {
+	DeclaredSwap
+	shift float64 // continuous total less what is shown
+}
+
+// levels returns the declared swaps that can be meant, in order of day, the
+// last one of a day.
+func (t *Track) levels(declared []DeclaredSwap) []swapLevel {
+	var out []swapLevel
+	var shift float64
+	sorted := slices.Clone(declared)
+	slices.SortStableFunc(sorted, func(a, b DeclaredSwap) int { return cmp.Compare(a.Day, b.Day) })
+	for i, d := range sorted {
+		if !meant(d.Old) || !meant(d.New) || i+1 < len(sorted) && sorted[i+1].Day == d.Day {
+			continue
+		}
+		shift += d.Old - d.New
+		out = append(out, swapLevel{d, shift})
+		t.Swaps = append(t.Swaps, Swap{After: d.Day, Before: d.Day, From: d.Old, To: d.New, Declared: true})
+	}
+	return out
+}
+
+// shiftOf returns the shift of a value shown on day d. On the day of a swap it
+// is that of the cluster whose value is nearer.
+func shiftOf(levels []swapLevel, d Day, km float64) float64 {
+	var shift float64
+	for _, l := range levels {
+		if l.Day > d || l.Day == d && math.Abs(km-l.Old) <= math.Abs(km-l.New) {
+			break
+		}
+		shift = l.shift
+	}
+	return shift
+}
+
+// meant says whether a value is a distance at all.
+func meant(km float64) bool { return km >= 0 && km <= maxOdometerKm }
+
+// odoReading is a reading with the shift of its declared level.
+type odoReading struct {
+	Odometer
+	shift float64
+}
+
+// total is the reading on the scale that goes on across declared swaps.
+func (r odoReading) total() float64 { return r.Km + r.shift }
+
+// clean is CleanOdometer for plausible readings.
+func (t Track) clean(rs []odoReading) Track {
 	if len(rs) == 0 {
 		return t
 	}
@@ -68,22 +127,23 @@ func CleanOdometer(rs []Odometer) Track {
 	slices.SortStableFunc(t.Dropped, func(a, b DroppedOdometer) int {
 		return cmp.Compare(a.Odometer.Day, b.Odometer.Day)
 	})
+	slices.SortStableFunc(t.Swaps, func(a, b Swap) int { return cmp.Compare(a.Before, b.Before) })
 	return t
 }
 
 // plausible returns the readings that are distances at all, in order of day and
-// km and each once.
-func (t *Track) plausible(rs []Odometer) []Odometer {
-	out := make([]Odometer, 0, len(rs))
+// total and each once.
+func (t *Track) plausible(rs []Odometer, levels []swapLevel) []odoReading {
+	out := make([]odoReading, 0, len(rs))
 	for _, r := range rs {
-		if !(r.Km >= 0 && r.Km <= maxOdometerKm) {
+		if !meant(r.Km) {
 			t.Dropped = append(t.Dropped, DroppedOdometer{r, NoOdometer, "not an odometer value"})
 			continue
 		}
-		out = append(out, r)
+		out = append(out, odoReading{r, shiftOf(levels, r.Day, r.Km)})
 	}
-	order := func(a, b Odometer) int {
-		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Km, b.Km))
+	order := func(a, b odoReading) int {
+		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.total(), b.total()), cmp.Compare(a.shift, b.shift))
 	}
 	if !slices.IsSortedFunc(out, order) {
 		slices.SortFunc(out, order)
@@ -93,11 +153,11 @@ func (t *Track) plausible(rs []Odometer) []Odometer {
 
 // medianRate returns the median km/day between readings that follow one
 // another, of those that rise; 0 where there are none.
-func medianRate(rs []Odometer) float64 {
+func medianRate(rs []odoReading) float64 {
 	rates := make([]float64, 0, len(rs))
 	for i := 1; i < len(rs); i++ {
 		days := daysBetween(rs[i-1].Day, rs[i].Day)
-		if dkm := rs[i].Km - rs[i-1].Km; days > 0 && dkm > 0 {
+		if dkm := rs[i].total() - rs[i-1].total(); days > 0 && dkm > 0 {
 			rates = append(rates, dkm/days)
 		}
 	}
@@ -118,7 +178,7 @@ type link struct {
 }
 
 // cheapestChain returns the readings to keep, in order.
-func cheapestChain(rs []Odometer, price stepPrice) []link {
+func cheapestChain(rs []odoReading, price stepPrice) []link {
 	// Two states a reading: kept as km, kept as miles.
 	type state struct {
 		cost  float64
@@ -134,12 +194,13 @@ func cheapestChain(rs []Odometer, price stepPrice) []link {
 			if u == 1 {
 				to.cost += milesCost
 			}
-			value := r.Km * unit[u]
+			value := r.Km * unit[u] // shown
+			total := value + r.shift
 			for j := i - 1; j >= 0 && j >= i-1-lookBack; j-- {
 				days := daysBetween(rs[j].Day, r.Day)
 				skipped := float64(i - j - 1)
 				for w := range unit {
-					cost, shift := price.of(value-rs[j].Km*unit[w], days, value)
+					cost, shift := price.of(total-rs[j].Km*unit[w]-rs[j].shift, days, value)
 					if u == 1 && shift {
 						continue // miles are believed only where they fit
 					}
@@ -170,7 +231,7 @@ func cheapestChain(rs []Odometer, price stepPrice) []link {
 
 // unmile takes a run of miles that lasts to the end for a new level, unless the
 // distance driven since is nearer to that before when it is counted in miles.
-func unmile(rs []Odometer, chain []link) []link {
+func unmile(rs []odoReading, chain []link) []link {
 	k := len(chain)
 	for k > 0 && chain[k-1].miles {
 		k--
@@ -180,7 +241,7 @@ func unmile(rs []Odometer, chain []link) []link {
 	}
 	rate := func(ls []link) float64 {
 		a, b := rs[ls[0].i], rs[ls[len(ls)-1].i]
-		return (b.Km - a.Km) / daysBetween(a.Day, b.Day)
+		return (b.total() - a.total()) / daysBetween(a.Day, b.Day)
 	}
 	if since, before := rate(chain[k:]), rate(chain[:k]); since*math.Sqrt(kmPerMile) > before {
 		for i := range chain[k:] {
@@ -216,7 +277,7 @@ func (p stepPrice) of(dkm, days, value float64) (cost float64, shift bool) {
 }
 
 // lay turns the chain into the continuous total.
-func (t *Track) lay(rs []Odometer, chain []link) {
+func (t *Track) lay(rs []odoReading, chain []link) {
 	n := len(chain)
 	t.N = n
 	t.days = make([]Day, 0, n)
@@ -233,7 +294,7 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 		value := r.Km
 		if l.miles {
 			value *= kmPerMile
-			t.Dropped = append(t.Dropped, DroppedOdometer{r, InMiles, fmt.Sprintf("looks like miles: counted as %.0f km", value)})
+			t.Dropped = append(t.Dropped, DroppedOdometer{r.Odometer, InMiles, fmt.Sprintf("looks like miles: counted as %.0f km", value)})
 		}
 		if l.shift {
 			before := rs[chain[k-1].i]
@@ -242,17 +303,18 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 				rate = rateAfter(rs, chain[k:])
 			}
 			total := t.km[len(t.km)-1] + rate*daysBetween(before.Day, r.Day)
-			shift = total - value
-			t.Swaps = append(t.Swaps, Swap{before.Day, r.Day, before.Km, r.Km})
+			shift = total - value - r.shift
+			t.Swaps = append(t.Swaps, Swap{After: before.Day, Before: r.Day, From: before.Km, To: r.Km})
 		}
 		// Of two values on one day the later, higher one stands.
+		total := value + r.shift + shift
 		if m := len(t.days); m > 0 && t.days[m-1] == r.Day {
-			t.km[m-1], t.shift[m-1] = max(t.km[m-1], value+shift), shift
+			t.km[m-1], t.shift[m-1] = max(t.km[m-1], total), r.shift+shift
 			continue
 		}
 		t.days = append(t.days, r.Day)
-		t.km = append(t.km, value+shift)
-		t.shift = append(t.shift, shift)
+		t.km = append(t.km, total)
+		t.shift = append(t.shift, r.shift+shift)
 	}
 	for ; next < len(rs); next++ {
 		t.Dropped = append(t.Dropped, dropped(rs, chain, n, next))
@@ -267,14 +329,14 @@ func (t *Track) lay(rs []Odometer, chain []link) {
 }
 
 // dropped says what is wrong with reading i, set aside before link k.
-func dropped(rs []Odometer, chain []link, k, i int) DroppedOdometer {
-	if k > 0 && rs[i].Km < rs[chain[k-1].i].Km {
-		return DroppedOdometer{rs[i], BelowEarlier, "below an earlier reading"}
+func dropped(rs []odoReading, chain []link, k, i int) DroppedOdometer {
+	if k > 0 && rs[i].total() < rs[chain[k-1].i].total() {
+		return DroppedOdometer{rs[i].Odometer, BelowEarlier, "below an earlier reading"}
 	}
-	if k < len(chain) && rs[i].Km > rs[chain[k].i].Km {
-		return DroppedOdometer{rs[i], AboveLater, "above a later reading"}
+	if k < len(chain) && rs[i].total() > rs[chain[k].i].total() {
+		return DroppedOdometer{rs[i].Odometer, AboveLater, "above a later reading"}
 	}
-	return DroppedOdometer{rs[i], TooFar, "further than the vehicle drives in that time"}
+	return DroppedOdometer{rs[i].Odometer, TooFar, "further than the vehicle drives in that time"}
 }
 
 // rateOver returns the km/day of the last knots that span at least so many
@@ -291,7 +353,7 @@ func (t *Track) rateOver(days float64) float64 {
 }
 
 // rateAfter returns the km/day of the level that starts a chain.
-func rateAfter(rs []Odometer, chain []link) float64 {
+func rateAfter(rs []odoReading, chain []link) float64 {
 	first, last := rs[chain[0].i], rs[chain[0].i]
 	for _, l := range chain[1:] {
 		if l.shift || l.miles {
@@ -300,7 +362,7 @@ func rateAfter(rs []Odometer, chain []link) float64 {
 		last = rs[l.i]
 	}
 	if days := daysBetween(first.Day, last.Day); days > 0 {
-		return max(0, (last.Km-first.Km)/days)
+		return max(0, (last.total()-first.total())/days)
 	}
 	return assumedKmPerDay
 }

@@ -46,6 +46,13 @@ const (
 type Swap struct {
 	After, Before Day
 	From, To      float64 // shown on these days, km
+	Declared      bool    // somebody wrote it down
+}
+
+// DeclaredSwap is a change of the instrument cluster that was written down.
+type DeclaredSwap struct {
+	Day      Day
+	Old, New float64 // shown on that day by the old cluster and by the new one, km
 }
 
 // WithRate returns the track with another km/day for the time outside its
@@ -176,5 +183,11 @@ func trackOf(v *Vehicle, asOf Day) Track {
 			add(f.Day, f.Km)
 		}
 	}
-	return CleanOdometer(rs)
+	var swaps []DeclaredSwap
+	for _, s := range v.Swaps {
+		if s.Day <= asOf {
+			swaps = append(swaps, s)
+		}
+	}
+	return CleanOdometer(rs, swaps...)
 }

@@ -68,6 +68,90 @@ func TestCleanOdometer(t *testing.T) {
 	}
 }
 
+// TestDeclaredSwaps: invented vehicles whose clusters were changed, and that it
+// was written down.
+func TestDeclaredSwaps(t *testing.T) {
+	with := func(rs []Odometer, more ...Odometer) []Odometer { return append(rs, more...) }
+	for _, tt := range []struct {
+		name    string
+		rs      []Odometer
+		swaps   []DeclaredSwap
+		dropped int
+		shown   [2]float64 // on the last day: total, and on the dashboard
+		total   [2]float64 // on day 130
+	}{
+		{"one reading after", with(monthly(100, 90000, 92000, 94000), Odometer{190, 1500}),
+			[]DeclaredSwap{{175, 95000, 0}}, 0, [2]float64{96500, 1500}, [2]float64{130, 92000}},
+		{"none after", monthly(100, 90000, 92000, 94000),
+			[]DeclaredSwap{{175, 95000, 0}}, 0, [2]float64{95000, 0}, [2]float64{130, 92000}},
+		{"to another used one, higher", with(monthly(100, 90000, 92000, 94000), Odometer{190, 251500}, Odometer{220, 253500}),
+			[]DeclaredSwap{{175, 95000, 250000}}, 0, [2]float64{98500, 253500}, [2]float64{130, 92000}},
+		{"set to the old value", with(monthly(100, 90000, 92000, 94000), Odometer{190, 96500}),
+			[]DeclaredSwap{{175, 95000, 95000}}, 0, [2]float64{96500, 96500}, [2]float64{130, 92000}},
+		{"read on the day of the swap, before and after", []Odometer{{100, 90000}, {175, 94990}, {175, 3}, {190, 1500}},
+			[]DeclaredSwap{{175, 95000, 0}}, 0, [2]float64{96500, 1500}, [2]float64{130, 92000}},
+		{"two swaps", []Odometer{{100, 90000}, {160, 94000}, {190, 1500}, {220, 300}},
+			[]DeclaredSwap{{205, 2500, 0}, {175, 95000, 0}}, 0, [2]float64{97800, 300}, [2]float64{130, 92000}},
+		{"a mistyped reading after it", with(monthly(100, 90000, 92000, 94000), Odometer{190, 1500}, Odometer{205, 91500}, Odometer{220, 3500}),
+			[]DeclaredSwap{{175, 95000, 0}}, 1, [2]float64{98500, 3500}, [2]float64{130, 92000}},
+		{"values that cannot be meant", monthly(100, 90000, 92000, 94000),
+			[]DeclaredSwap{{145, math.NaN(), 0}, {146, 93000, -1}}, 0, [2]float64{94000, 94000}, [2]float64{130, 92000}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := CleanOdometer(tt.rs, tt.swaps...)
+			if len(got.Dropped) != tt.dropped {
+				t.Errorf("dropped %v, want %d", got.Dropped, tt.dropped)
+			}
+			if math.Abs(got.Last.Km-tt.shown[0]) > 20 || math.Abs(got.Display(got.Last.Km)-tt.shown[1]) > 20 {
+				t.Errorf("ends at %.0f km, shown as %.0f; want %.0f and %.0f", got.Last.Km, got.Display(got.Last.Km), tt.shown[0], tt.shown[1])
+			}
+			if km := got.Km(Day(tt.total[0])); math.Abs(km-tt.total[1]) > 200 {
+				t.Errorf("%.0f km on day %.0f, want %.0f", km, tt.total[0], tt.total[1])
+			}
+			for _, s := range got.Swaps {
+				if !s.Declared {
+					t.Errorf("another swap was inferred: %+v", s)
+				}
+			}
+		})
+	}
+}
+
+// TestDeclaredSwapAnywhere wants any swap, declared as it was, to leave the
+// total of an invented vehicle that drives 50 km a day as it is.
+func TestDeclaredSwapAnywhere(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		at := Day(rapid.IntRange(1, 599).Draw(rt, "day"))
+		to := float64(rapid.IntRange(0, 400_000).Draw(rt, "to"))
+		total := func(d Day) float64 { return 80_000 + 50*float64(d) }
+		var rs []Odometer
+		for d := Day(0); d <= 600; d += Day(rapid.IntRange(1, 60).Draw(rt, "gap")) {
+			km := total(d)
+			if d > at {
+				km += to - total(at)
+			}
+			rs = append(rs, Odometer{d, km})
+		}
+		track := CleanOdometer(rs, DeclaredSwap{at, total(at), to})
+		if len(track.Dropped) > 0 || len(track.Swaps) != 1 {
+			rt.Fatalf("dropped %v, swaps %v", track.Dropped, track.Swaps)
+		}
+		for d := Day(0); d <= 600; d += 20 {
+			if d > rs[len(rs)-1].Day {
+				break
+			}
+			if got := track.Km(d); math.Abs(got-total(d)) > 1e-6 {
+				rt.Fatalf("%.1f km on day %d, want %.1f", got, d, total(d))
+			}
+		}
+		for _, r := range rs {
+			if got := track.Reading(r.Km, r.Day); math.Abs(got-total(r.Day)) > 1e-6 {
+				rt.Fatalf("%g km shown on day %d is a total of %.1f, want %.1f", r.Km, r.Day, got, total(r.Day))
+			}
+		}
+	})
+}
+
 func TestTrackKmAndDay(t *testing.T) {
 	// Invented: 1,000 to 5,000 km in days 100 to 180, at 20 then 66.7 km/day.
 	tr := CleanOdometer([]Odometer{{100, 1000}, {150, 2000}, {180, 4000}})

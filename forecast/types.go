@@ -92,6 +92,7 @@ type Vehicle struct {
 	Model    string
 	Depot    string
 	Odometer []Odometer
+	Swaps    []DeclaredSwap
 	Axles    []Axle
 }
 
