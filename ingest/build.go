@@ -174,20 +174,21 @@ func (l *line) date() fleet.Date {
 	return day
 }
 
-// odometer returns km, or nil when the cell is blank.
-func (l *line) odometer() *float64 {
-	s := l.cell(fOdometer)
+// odometer returns the km of field f, or nil when the cell is blank.
+func (l *line) odometer(f field) *float64 {
+	s := l.cell(f)
 	if s == "" {
 		return nil
 	}
 	x, fault := parseNumber(s, true, l.form.exact)
-	km := l.lay.km.convert(x)
+	u := l.lay.units[f]
+	km := u.convert(x)
 	switch {
 	case fault != "":
-		l.fault(fOdometer, s, "%s", withHelp(fault, "write the odometer in digits, such as 155000"))
+		l.fault(f, s, "%s", withHelp(fault, "write the odometer in digits, such as 155000"))
 		return nil
 	case km < 0 || km > fleet.MaxOdometerKm:
-		l.fault(fOdometer, s, "no odometer shows that: want 0 to %d %s", int(fleet.MaxOdometerKm/l.lay.km.factor), l.lay.km.name)
+		l.fault(f, s, "no odometer shows that: want 0 to %d %s", int(fleet.MaxOdometerKm/u.factor), u.name)
 		return nil
 	}
 	if len(l.kms) == cap(l.kms) {
@@ -270,7 +271,8 @@ func (l *line) odometerReading() {
 	var row Row
 	l.vehicle(&row)
 	o := &fleet.Odometer{Date: l.date()}
-	km := l.odometer()
+	km := l.odometer(fOdometer)
+	o.PreviousKm = l.odometer(fPrevious)
 	if km == nil && !l.bad {
 		l.fault(fOdometer, "", "blank: write the odometer, or leave the row out")
 	}
@@ -329,7 +331,7 @@ func (l *line) partSpec(a *fleet.Axle, i int, p fleet.Part) {
 		if given[j] = l.cell(f); given[j] == "" {
 			continue
 		}
-		x, fault := parseLength(given[j], l.lay.mm[f], l.form.exact)
+		x, fault := parseLength(given[j], l.lay.units[f], l.form.exact)
 		if fault == "" && x.atMost {
 			fault = "not a number"
 		}

@@ -35,6 +35,7 @@ const (
 	fDuty
 	fDate
 	fOdometer
+	fPrevious
 	fAxle
 	fBrake
 	fPart
@@ -158,6 +159,11 @@ var columns = map[Kind][]Column{
 		colFleet,
 		colDate,
 		required(colOdometer, "Odometer on that day."),
+		{
+			Name: "previous_km", Unit: "km", field: fPrevious, Example: "",
+			Help:     "Only where the instrument cluster was changed on that day: what the old one showed last. odometer_km is then what the new one shows, and the distance goes on across the change.",
+			Synonyms: []string{"previous", "previous odometer", "old odometer", "odometer before", "odometer of the old cluster", "old cluster"},
+		},
 	},
 	Fitments: {
 		colVehicle,

@@ -13,12 +13,11 @@ import (
 // layout says what the columns of one file mean.
 type layout struct {
 	kind    Kind
-	headers []string       // as in the file
-	index   [numFields]int // column of each field; -1 where the file has none
-	km      unit           // of the odometer column
-	mm      [numFields]unit
-	values  []valueColumn // of readings and fitments; at least one
-	order   string        // of dates, when the header declares it
+	headers []string        // as in the file
+	index   [numFields]int  // column of each field; -1 where the file has none
+	units   [numFields]unit // of odometers, and of new and limit values
+	values  []valueColumn   // of readings and fitments; at least one
+	order   string          // of dates, when the header declares it
 
 	matched int      // columns that mean something
 	missing []string // required columns that are not there
@@ -180,13 +179,11 @@ func (l *layout) take(i int, name string) bool {
 			continue
 		}
 		switch c.field {
-		case fOdometer:
-			l.km = u
 		case fValue:
 			l.addValue(valueColumn{index: i, unit: u})
 			return true
 		default:
-			l.mm[c.field] = u
+			l.units[c.field] = u
 		}
 		l.set(c.field, i)
 		return true

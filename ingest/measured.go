@@ -17,7 +17,7 @@ func (l *line) measured() {
 	r := fleet.Reading{
 		Line:       l.rec.line,
 		Date:       l.date(),
-		OdometerKm: l.odometer(),
+		OdometerKm: l.odometer(fOdometer),
 		Gauge:      l.text(fGauge),
 		Technician: l.text(fTechnician),
 		Note:       l.text(fNote),

@@ -151,12 +151,31 @@ type Odometer struct {
 	VehicleID int64
 	Date      Date
 	Km        float64
-	UploadID  int64
-	Aside     *Aside // nil while it counts
+	// PreviousKm declares that the instrument cluster was changed on that day:
+	// what the old one showed last. Km is what the new one shows. nil = no
+	// change.
+	PreviousKm *float64
+	UploadID   int64
+	Aside      *Aside // nil while it counts
 }
 
 // Validate reports the first fault of o.
-func (o *Odometer) Validate() error { return validOdometer(&o.Km) }
+func (o *Odometer) Validate() error {
+	if err := validOdometer(o.PreviousKm); err != nil {
+		return err
+	}
+	return validOdometer(&o.Km)
+}
+
+// ClusterSwap is a change of the instrument cluster that somebody wrote down.
+type ClusterSwap struct {
+	ID        int64
+	VehicleID int64
+	Date      Date
+	OldKm     float64 // shown on that day by the old one
+	NewKm     float64 // and by the new one
+	UploadID  int64
+}
 
 // Reading is one measured thickness (a drum's is a diameter), kept as given
 // beside the normalised value.
@@ -246,6 +265,7 @@ type Upload struct {
 	Accepted int
 	Refused  int
 	Repeated int // rows that were already there
+	Doubtful int // rows of Accepted that somebody should look at
 	Problems []Problem
 }
 
@@ -256,4 +276,6 @@ type Problem struct {
 	Read    string // what was read
 	Message string // what is wrong or was assumed, and what to do
 	Refused bool   // the row was refused; otherwise a note on an accepted row
+	// Doubtful marks a row that was taken although what it says is unlikely.
+	Doubtful bool
 }

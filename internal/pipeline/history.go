@@ -27,6 +27,9 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 	for _, o := range h.Odometers {
 		v.Odometer = append(v.Odometer, forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km})
 	}
+	for _, s := range h.Swaps {
+		v.Swaps = append(v.Swaps, forecast.DeclaredSwap{Day: forecast.Day(s.Date), Old: s.OldKm, New: s.NewKm})
+	}
 	at := make(map[int]*forecast.Axle, len(h.Axles))
 	for i, a := range h.Axles {
 		specs := make(map[forecast.Part]forecast.Spec, len(a.Specs))

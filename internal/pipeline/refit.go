@@ -258,7 +258,7 @@ func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID
 	}
 	v := VehicleOf(&h)
 	fs := s.forecast(vehicleID, v, m, asOf, forecast.Options{Paths: true})
-	return h, fs, forecast.CleanOdometer(v.Odometer), nil
+	return h, fs, forecast.CleanOdometer(v.Odometer, v.Swaps...), nil
 }
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and

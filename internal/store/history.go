@@ -18,6 +18,7 @@ type History struct {
 	Fleet, Depot string
 	Axles        []fleet.Axle
 	Odometers    []fleet.Odometer
+	Swaps        []fleet.ClusterSwap
 	Readings     []fleet.Reading
 	Fitments     []fleet.Fitment
 }
@@ -137,6 +138,13 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	err = t.odometers(mine, counting, func(o *fleet.Odometer) {
 		h := of[o.VehicleID]
 		h.Odometers = append(h.Odometers, *o)
+	})
+	if err != nil {
+		return err
+	}
+	err = t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
+		h := of[s.VehicleID]
+		h.Swaps = append(h.Swaps, *s)
 	})
 	if err != nil {
 		return err

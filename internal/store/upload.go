@@ -21,8 +21,8 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 		}
 		up.At = db.now()
 		err := t.one([]any{&up.ID}, `
-			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated)
-			values (?, ?, ?, ?, ?, 0, 0, 0)
+			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated, doubtful)
+			values (?, ?, ?, ?, ?, 0, 0, 0, 0)
 			returning id`,
 			up.Kind, storableOf(up.Name), up.SHA256, storableOf(up.By), instant(up.At))
 		if err != nil {
@@ -45,8 +45,8 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 		if w.failed != nil {
 			return w.failed
 		}
-		_, err = t.exec(`update uploads set accepted = ?, refused = ?, repeated = ? where id = ?`,
-			up.Accepted, up.Refused, up.Repeated, up.ID)
+		_, err = t.exec(`update uploads set accepted = ?, refused = ?, repeated = ?, doubtful = ? where id = ?`,
+			up.Accepted, up.Refused, up.Repeated, up.Doubtful, up.ID)
 		if err != nil {
 			return err
 		}
@@ -91,7 +91,7 @@ func (w *Writer) claim() error {
 var stagedProblems = stage{
 	name:    "staged_problems",
 	from:    "upload_problems",
-	columns: []string{"seq", "line", "col", "found", "message", "refused"},
+	columns: []string{"seq", "line", "col", "found", "message", "refused", "doubtful"},
 }
 
 func (t *tx) addProblems(up *fleet.Upload) error {
@@ -100,7 +100,7 @@ func (t *tx) addProblems(up *fleet.Upload) error {
 	}
 	err := t.fill(stagedProblems, func(yield func([]any) bool) {
 		for i, p := range up.Problems {
-			if !yield([]any{i + 1, p.Line, storableOf(p.Column), storableOf(p.Read), storableOf(p.Message), p.Refused}) {
+			if !yield([]any{i + 1, p.Line, storableOf(p.Column), storableOf(p.Read), storableOf(p.Message), p.Refused, p.Doubtful}) {
 				return
 			}
 		}
@@ -109,8 +109,8 @@ func (t *tx) addProblems(up *fleet.Upload) error {
 		return err
 	}
 	_, err = t.exec(`
-		insert into upload_problems (upload_id, seq, line, col, found, message, refused)
-		select CAST(? AS bigint), seq, line, col, found, message, refused
+		insert into upload_problems (upload_id, seq, line, col, found, message, refused, doubtful)
+		select CAST(? AS bigint), seq, line, col, found, message, refused, doubtful
 		from staged_problems`, up.ID)
 	return err
 }
@@ -125,7 +125,8 @@ const uploadColumns = `
 	u.sent_at,
 	u.accepted,
 	u.refused,
-	u.repeated`
+	u.repeated,
+	u.doubtful`
 
 func scanUpload(up *fleet.Upload) []any {
 	return []any{
@@ -138,6 +139,7 @@ func scanUpload(up *fleet.Upload) []any {
 		&up.Accepted,
 		&up.Refused,
 		&up.Repeated,
+		&up.Doubtful,
 	}
 }
 
@@ -205,10 +207,10 @@ func (db *DB) Upload(ctx context.Context, sc fleet.Scope, id int64) (up fleet.Up
 		}
 		return t.each(func(r *sqlx.Rows) error {
 			var p fleet.Problem
-			err := r.Scan(&p.Line, &p.Column, &p.Read, &p.Message, &p.Refused)
+			err := r.Scan(&p.Line, &p.Column, &p.Read, &p.Message, &p.Refused, &p.Doubtful)
 			up.Problems = append(up.Problems, p)
 			return err
-		}, `select line, col, found, message, refused from upload_problems where upload_id = ? order by seq`, id)
+		}, `select line, col, found, message, refused, doubtful from upload_problems where upload_id = ? order by seq`, id)
 	})
 	return up, err
 }

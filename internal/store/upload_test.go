@@ -27,7 +27,7 @@ func TestUploads(t *testing.T) {
 			if sent.ID == 0 || sent.At.IsZero() {
 				t.Error("fill does not know the upload's id and time")
 			}
-			sent.Accepted, sent.Refused, sent.Repeated = 7, 1, 2
+			sent.Accepted, sent.Refused, sent.Repeated, sent.Doubtful = 7, 1, 2, 3
 			sent.Problems = problems
 			return nil
 		})

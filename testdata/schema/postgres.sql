@@ -166,6 +166,25 @@ create table closures (
 );
 CREATE INDEX closures_depot ON public.closures USING btree (depot_id, last_day);
 
+create table cluster_swaps (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    old_km double precision not null,
+    new_km double precision not null,
+    upload_id bigint not null,
+    superseded_by bigint,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    constraint cluster_swaps_pkey PRIMARY KEY (id),
+    constraint cluster_swaps_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES cluster_swaps(id),
+    constraint cluster_swaps_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
+    constraint cluster_swaps_vehicle_id_day_old_km_new_km_key UNIQUE (vehicle_id, day, old_km, new_km),
+    constraint cluster_swaps_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
 create table corrections (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -336,6 +355,39 @@ create table inspections (
     constraint inspections_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 CREATE UNIQUE INDEX inspections_visit ON public.inspections USING btree (vehicle_id, day, COALESCE(odometer_km, ('-1'::integer)::double precision), technician);
+
+create table kept_file_parts (
+    file_id bigint not null,
+    seq integer not null,
+    bytes bytea not null,
+    constraint kept_file_parts_file_id_fkey FOREIGN KEY (file_id) REFERENCES kept_files(id) ON DELETE CASCADE,
+    constraint kept_file_parts_pkey PRIMARY KEY (file_id, seq)
+);
+
+create table kept_files (
+    id bigint not null generated always as identity,
+    sha256 text collate "C" not null,
+    name text not null,
+    kind text not null,
+    date_order text not null,
+    sent_by text collate "C" not null,
+    scope text not null,
+    bytes bigint not null,
+    sent_at timestamp with time zone not null,
+    expires_at timestamp with time zone not null,
+    state text not null,
+    worker text not null,
+    held_until timestamp with time zone not null,
+    done_bytes bigint not null,
+    done_rows bigint not null,
+    report text not null,
+    fault text not null,
+    upload_id bigint,
+    constraint kept_files_pkey PRIMARY KEY (id),
+    constraint kept_files_sha256_sent_by_kind_date_order_key UNIQUE (sha256, sent_by, kind, date_order),
+    constraint kept_files_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
+);
+CREATE INDEX kept_files_expiry ON public.kept_files USING btree (expires_at);
 
 create table model_parameters (
     id bigint not null generated always as identity,
@@ -566,6 +618,7 @@ create table upload_problems (
     found text not null,
     message text not null,
     refused boolean not null,
+    doubtful boolean not null,
     constraint upload_problems_pkey PRIMARY KEY (upload_id, seq),
     constraint upload_problems_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
 );
@@ -580,6 +633,7 @@ create table uploads (
     accepted integer not null,
     refused integer not null,
     repeated integer not null,
+    doubtful integer not null,
     constraint uploads_pkey PRIMARY KEY (id)
 );
 CREATE INDEX uploads_hash ON public.uploads USING btree (sha256, kind, id);

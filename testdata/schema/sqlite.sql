@@ -185,6 +185,22 @@ CREATE TABLE closures (
 
 CREATE INDEX closures_depot on closures (depot_id, last_day);
 
+CREATE TABLE cluster_swaps (
+    id               integer primary key,
+    fleet_id         integer not null,
+    vehicle_id       integer not null references vehicles,
+    day              text not null,
+    old_km           real not null,
+    new_km           real not null,
+    upload_id        integer not null references uploads,
+    -- Set aside, never deleted; superseded_by is the row that stands instead.
+    superseded_by    integer references cluster_swaps,
+    set_aside_reason text,
+    set_aside_by     text,
+    set_aside_at     text,
+    unique (vehicle_id, day, old_km, new_km)
+) strict;
+
 CREATE TABLE corrections (
     id         integer primary key,
     fleet_id   integer not null,
@@ -339,6 +355,38 @@ CREATE TABLE inspections (
 ) strict;
 
 CREATE UNIQUE INDEX inspections_visit on inspections (vehicle_id, day, coalesce(odometer_km, -1), technician);
+
+CREATE TABLE kept_file_parts (
+    file_id integer not null references kept_files on delete cascade,
+    seq     integer not null,
+    bytes   blob not null,
+    primary key (file_id, seq)
+) strict;
+
+CREATE TABLE kept_files (
+    id         integer primary key,
+    sha256     text not null, -- of its bytes, hex
+    name       text not null, -- file name as sent
+    kind       text not null, -- as asked for; blank = found by its header
+    date_order text not null, -- as asked for
+    sent_by    text not null,
+    scope      text not null, -- what the sender may change, JSON
+    bytes      integer not null,
+    sent_at    text not null,
+    expires_at text not null,
+    state      text not null, -- checking, checked, taking, taken, done, unreadable
+    -- Who works on it says so again and again; when that stops, another may.
+    worker     text not null,
+    held_until text not null,
+    done_bytes integer not null, -- of the file, by the present work
+    done_rows  integer not null,
+    report     text not null, -- what the check found, JSON; blank before
+    fault      text not null, -- why it cannot be read; blank when it can
+    upload_id  integer references uploads,
+    unique (sha256, sent_by, kind, date_order)
+) strict;
+
+CREATE INDEX kept_files_expiry on kept_files (expires_at);
 
 CREATE TABLE model_parameters (
     id          integer primary key,
@@ -552,7 +600,7 @@ CREATE TABLE upload_problems (
     col       text not null,
     found     text not null, -- what was read
     message   text not null,
-    refused   integer not null,
+    refused   integer not null, doubtful integer not null default 0,
     primary key (upload_id, seq)
 ) strict;
 
@@ -566,7 +614,7 @@ CREATE TABLE uploads (
     accepted integer not null,
     refused  integer not null,
     repeated integer not null
-) strict;
+, doubtful integer not null default 0) strict;
 
 CREATE INDEX uploads_hash on uploads (sha256, kind, id);
 
