@@ -1,0 +1,441 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"slices"
+	"time"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
+)
+
+// Advice is what a proposal wants of a vehicle.
+type Advice string
+
+const (
+	AdviseBook     Advice = "book"     // a new booking
+	AdviseMove     Advice = "move"     // an existing one to another slot
+	AdviseExtend   Advice = "extend"   // more or other work on an existing one
+	AdviseWithdraw Advice = "withdraw" // nothing is left to do
+	AdviseNothing  Advice = "unplaced" // it ought to be booked, and there is no place
+)
+
+// VisitState is what became of a proposed visit.
+type VisitState string
+
+const (
+	VisitOpen       VisitState = "open"
+	VisitAccepted   VisitState = "accepted"
+	VisitDeclined   VisitState = "declined"
+	VisitSuperseded VisitState = "superseded" // a later proposal has its own view
+)
+
+// Visit is what a proposal wants of one vehicle.
+type Visit struct {
+	ID, ProposalID     int64
+	FleetID, VehicleID int64
+	Advice             Advice
+	BookingID          int64 // that it would change; 0 = none
+	// Slot has the vehicle's home depot and day 0 where there is no place.
+	fleet.Slot
+	Hours     float64
+	Work      []fleet.WorkItem
+	Cost      *float64    // expected, labour and parts
+	Chance    *float64    // of an axle being past its limit on that day
+	BookBy    *fleet.Date // earliest of its axles
+	VisitID   int64       // planned visit that it joins
+	Why       string      // why then, or why not at all
+	Remedy    string      // cheapest way out of having no place
+	Changed   string      // since the proposal before, and why; blank = as before
+	State     VisitState
+	DecidedBy string
+	// Names, filled where visits are read.
+	Vehicle, Plate, Depot, Fleet string
+}
+
+// Proposal is one run of the planner over a fleet.
+type Proposal struct {
+	ID, FleetID int64
+	Fleet       string
+	By          string
+	At          time.Time
+	AsOf, Until fleet.Date
+	Risk        float64
+	Cost, Bound float64 // expected cost, and what no plan can be below
+	Figures     Figures
+	Visits      []Visit
+}
+
+// Figures sum a proposal up. Lengths are mm, amounts in the unit of the plan.
+type Figures struct {
+	Due       int      `json:"due"` // axles looked at
+	Placed    int      `json:"placed"`
+	Later     int      `json:"later"` // may wait beyond the last day
+	Unplaced  int      `json:"unplaced"`
+	Late      int      `json:"late"` // placed beyond the accepted risk
+	WastedMM  float64  `json:"wasted_mm"`
+	PastLimit float64  `json:"past_limit"` // axles expected past their limit
+	Overtime  float64  `json:"overtime_hours"`
+	Dropped   []string `json:"dropped,omitempty"` // what the proposal before wanted and this one does not, and why
+}
+
+// SaveProposal keeps a proposal for the depots given; the open visits of
+// earlier ones at those depots are superseded.
+func (db *DB) SaveProposal(ctx context.Context, sc fleet.Scope, p *Proposal, depots []int64) error {
+	figures, err := json.Marshal(p.Figures)
+	if err != nil {
+		return err
+	}
+	return db.write(ctx, "keep a proposal", func(t *tx) error {
+		if err := t.lockDepots(slices.Clone(depots)...); err != nil {
+			return err
+		}
+		for _, id := range depots {
+			of, err := t.depotIn(sc, id)
+			if err != nil {
+				return err
+			}
+			if of != p.FleetID {
+				return fleet.Invalidf("depot %d: it belongs to another fleet than the proposal", id)
+			}
+			_, err = t.exec(`update proposal_visits set state = ? where depot_id = ? and state = ?`, string(VisitSuperseded), id, string(VisitOpen))
+			if err != nil {
+				return err
+			}
+		}
+		p.At = db.now()
+		err := t.one([]any{&p.ID}, `
+			insert into proposals (fleet_id, made_by, made_at, as_of, until, risk, cost, bound, figures)
+			values (?, ?, ?, ?, ?, ?, ?, ?, ?)
+			returning id`, p.FleetID, storableOf(p.By), instant(p.At), p.AsOf, p.Until, p.Risk, p.Cost, p.Bound, storableOf(string(figures)))
+		if err != nil {
+			return err
+		}
+		for i := range p.Visits {
+			v := &p.Visits[i]
+			v.ProposalID, v.FleetID, v.State = p.ID, p.FleetID, VisitOpen
+			if !slices.Contains(depots, v.DepotID) {
+				return fleet.Invalidf("depot %d: a visit at it is not the proposal's", v.DepotID)
+			}
+			if err := t.addVisit(v); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (t *tx) addVisit(v *Visit) error {
+	work, err := json.Marshal(v.Work)
+	if err != nil {
+		return err
+	}
+	var booking, visit *int64
+	if v.BookingID != 0 {
+		booking = &v.BookingID
+	}
+	if v.VisitID != 0 {
+		visit = &v.VisitID
+	}
+	var day *fleet.Date
+	if v.Day != 0 {
+		day = &v.Day
+	}
+	return t.one([]any{&v.ID}, `
+		insert into proposal_visits (
+			proposal_id, fleet_id, depot_id, vehicle_id, booking_id, advice, day, bay, starts, minutes, hours,
+			cost, chance, book_by, visit_id, work, why, remedy, changed, state, decided_by)
+		values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '')
+		returning id`,
+		v.ProposalID, v.FleetID, v.DepotID, v.VehicleID, booking, string(v.Advice), day, v.Bay, int(v.Starts), v.Minutes, v.Hours,
+		v.Cost, v.Chance, v.BookBy, visit, storableOf(string(work)), storableOf(v.Why), storableOf(v.Remedy), storableOf(v.Changed), string(v.State))
+}
+
+// VisitQuery asks for proposed visits; a zero field asks for all.
+type VisitQuery struct {
+	Fleet, Depot, Vehicle, Proposal int64
+	State                           VisitState
+}
+
+// Visits returns proposed visits by day, those without one last.
+func (db *DB) Visits(ctx context.Context, sc fleet.Scope, q VisitQuery) (vs []Visit, err error) {
+	err = db.read(ctx, "list proposed visits", func(t *tx) error {
+		var w where
+		w.visit(sc)
+		w.only("p.fleet_id", q.Fleet)
+		w.only("p.depot_id", q.Depot)
+		w.only("p.vehicle_id", q.Vehicle)
+		w.only("p.proposal_id", q.Proposal)
+		if q.State != "" {
+			w.add("p.state = ?", string(q.State))
+		}
+		vs, err = t.visits(w)
+		return err
+	})
+	return vs, err
+}
+
+// visit adds that sc sees the proposed visit p's depot or its vehicle v.
+func (w *where) visit(sc fleet.Scope) {
+	if sc.All() {
+		return
+	}
+	var at, of where
+	at.scope(sc, "p")
+	of.scope(sc, "v")
+	w.add("("+at.conds[0]+" or "+of.conds[0]+")", append(at.args, of.args...)...)
+}
+
+// visits returns the proposed visits p, of vehicles v, that w admits.
+func (t *tx) visits(w where) (vs []Visit, err error) {
+	err = t.each(func(r *sqlx.Rows) error {
+		var v Visit
+		var booking, visit *int64
+		var day *fleet.Date
+		var work []byte
+		err := r.Scan(
+			&v.ID, &v.ProposalID, &v.FleetID, &v.DepotID, &v.VehicleID, &booking, &v.Advice, &day, &v.Bay, &v.Starts, &v.Minutes, &v.Hours,
+			&v.Cost, &v.Chance, &v.BookBy, &visit, &work, &v.Why, &v.Remedy, &v.Changed, &v.State, &v.DecidedBy,
+			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet)
+		if err != nil {
+			return err
+		}
+		if booking != nil {
+			v.BookingID = *booking
+		}
+		if visit != nil {
+			v.VisitID = *visit
+		}
+		if day != nil {
+			v.Day = *day
+		}
+		if err := json.Unmarshal(work, &v.Work); err != nil {
+			return err
+		}
+		vs = append(vs, v)
+		return nil
+	}, `
+		select
+			p.id, p.proposal_id, p.fleet_id, p.depot_id, p.vehicle_id, p.booking_id, p.advice, p.day, p.bay, p.starts, p.minutes, p.hours,
+			p.cost, p.chance, p.book_by, p.visit_id, p.work, p.why, p.remedy, p.changed, p.state, p.decided_by,
+			v.number, v.plate, d.name, f.name
+		from proposal_visits p
+		join vehicles v on v.id = p.vehicle_id
+		join depots d on d.id = p.depot_id
+		join fleets f on f.id = p.fleet_id`+w.String()+`
+		order by coalesce(p.day, p.book_by, `+t.db.farDay()+`), d.name_key, p.depot_id, p.starts, p.bay, p.id`, w.args...)
+	return vs, err
+}
+
+// farDay is a day after all others, as SQL.
+func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() + ")" }
+
+// Proposals returns the runs over a fleet (0 = over all), newest first, without
+// their visits. A run is seen by who sees any depot of its fleet.
+func (db *DB) Proposals(ctx context.Context, sc fleet.Scope, fleetID int64, limit int) (ps []Proposal, err error) {
+	err = db.read(ctx, "list proposals", func(t *tx) error {
+		var w where
+		w.only("p.fleet_id", fleetID)
+		w.fleetOf(sc, "p.fleet_id")
+		return t.each(func(r *sqlx.Rows) error {
+			var p Proposal
+			var figures []byte
+			err := r.Scan(&p.ID, &p.FleetID, &p.Fleet, &p.By, (*instant)(&p.At), &p.AsOf, &p.Until, &p.Risk, &p.Cost, &p.Bound, &figures)
+			if err == nil {
+				err = json.Unmarshal(figures, &p.Figures)
+			}
+			ps = append(ps, p)
+			return err
+		}, `
+			select p.id, p.fleet_id, f.name, p.made_by, p.made_at, p.as_of, p.until, p.risk, p.cost, p.bound, p.figures
+			from proposals p
+			join fleets f on f.id = p.fleet_id`+w.String()+`
+			order by p.id desc
+			limit ?`, append(w.args, limitOf(limit))...)
+	})
+	return ps, err
+}
+
+// Outcome is what became of one proposed visit that was to be accepted.
+type Outcome struct {
+	Visit   Visit
+	Booking fleet.Booking // as it is now; zero where nothing was booked
+	Fault   error         // fleet.ErrConflict: why it was not; nil = accepted
+
+	noRoom bool // another visit's move may mend the fault
+}
+
+// AcceptVisits carries out the proposed visits given: books, moves, extends or
+// withdraws. Each is accepted or not by itself, for what the depot still has:
+// one that was decided on meanwhile, or has no room any more, keeps the others
+// from nothing.
+func (db *DB) AcceptVisits(ctx context.Context, sc fleet.Scope, by string, ids []int64) (outcomes []Outcome, err error) {
+	err = db.write(ctx, "accept a proposal", func(t *tx) error {
+		outcomes = nil
+		vs, err := t.openVisits(sc, ids)
+		if err != nil {
+			return err
+		}
+		for i := range vs {
+			outcomes = append(outcomes, Outcome{Visit: vs[i]})
+		}
+		// Twice: what one gives up another may take.
+		for pass := range 2 {
+			for i := range outcomes {
+				o := &outcomes[i]
+				if pass > 0 && !o.noRoom {
+					continue
+				}
+				if err := t.accept(sc, by, o); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	return outcomes, err
+}
+
+// openVisits returns the visits of these ids and holds their depots, and those
+// of the bookings they would change.
+func (t *tx) openVisits(sc fleet.Scope, ids []int64) ([]Visit, error) {
+	if len(ids) == 0 {
+		return nil, fleet.Invalidf("nothing was chosen to accept")
+	}
+	var w where
+	w.scope(sc, "p")
+	w.add("p.id in "+places(len(ids)), anys(ids)...)
+	vs, err := t.visits(w)
+	if err != nil {
+		return nil, err
+	}
+	var depots []int64
+	for _, v := range vs {
+		depots = append(depots, v.DepotID)
+		if v.BookingID != 0 {
+			b, err := t.booking(fleet.AllFleets(), v.BookingID)
+			if err != nil {
+				return nil, err
+			}
+			depots = append(depots, b.DepotID)
+		}
+	}
+	if err := t.lockDepots(depots...); err != nil {
+		return nil, err
+	}
+	// Again, now that nobody else can decide on them.
+	if vs, err = t.visits(w); err != nil {
+		return nil, err
+	}
+	for _, id := range ids {
+		if !slices.ContainsFunc(vs, func(v Visit) bool { return v.ID == id }) {
+			return nil, fleet.NotFoundf("proposed visit %d: there is none, or none that you may change", id)
+		}
+	}
+	return vs, nil
+}
+
+// accept carries one visit out, whose depots are locked. What stands against
+// it is left in o.Fault; an error is a fault of ours.
+func (t *tx) accept(sc fleet.Scope, by string, o *Outcome) error {
+	v := &o.Visit
+	o.Fault, o.noRoom = nil, false
+	switch {
+	case v.State == VisitAccepted:
+		o.Fault = fleet.Conflictf("%s accepted the visit of %s on %s already", v.DecidedBy, v.Vehicle, v.Day)
+		return nil
+	case v.State == VisitSuperseded:
+		o.Fault = fleet.Conflictf("a later proposal has replaced the visit of %s", v.Vehicle)
+		return nil
+	case v.State != VisitOpen:
+		o.Fault = fleet.Conflictf("the visit of %s was declined by %s", v.Vehicle, v.DecidedBy)
+		return nil
+	case v.Advice == AdviseNothing:
+		o.Fault = fleet.Conflictf("%s has no place in the plan: %s", v.Vehicle, v.Why)
+		return nil
+	}
+	id, err := t.carryOut(sc, by, v)
+	switch {
+	case errors.Is(err, fleet.ErrConflict):
+		o.Fault, o.noRoom = err, true
+		return nil
+	case errors.Is(err, fleet.ErrNotFound), errors.Is(err, fleet.ErrInvalid):
+		o.Fault = err
+		return nil
+	case err != nil:
+		return err
+	}
+	v.State, v.DecidedBy = VisitAccepted, by
+	if err := t.decide(v.ID, VisitAccepted, by); err != nil {
+		return err
+	}
+	o.Booking, err = t.booking(fleet.AllFleets(), id)
+	return err
+}
+
+// carryOut changes the bookings as v wants and returns the booking concerned.
+// Every refusal is found before the first change.
+func (t *tx) carryOut(sc fleet.Scope, by string, v *Visit) (id int64, err error) {
+	if v.Advice == AdviseBook {
+		b := fleet.Booking{VehicleID: v.VehicleID, Slot: v.Slot, Hours: v.Hours, Work: v.Work, Cost: v.Cost, VisitID: v.VisitID}
+		id, err := t.book(sc, by, v.Why, b)
+		if errors.Is(err, fleet.ErrConflict) && v.Bay > 0 {
+			// The bay has gone; another will do.
+			b.Bay, b.Starts = 0, 0
+			id, err = t.book(sc, by, v.Why, b)
+		}
+		return id, err
+	}
+	b, err := t.openBooking(sc, v.BookingID, v.DepotID)
+	if err != nil {
+		return 0, err
+	}
+	switch v.Advice {
+	case AdviseWithdraw:
+		return b.ID, t.end(by, b, fleet.Withdrawn, v.Why)
+	case AdviseMove, AdviseExtend:
+		what := "moved"
+		if v.Advice == AdviseExtend {
+			what = "changed"
+		}
+		err := t.move(sc, by, b, v.Slot, v.Work, v.Hours, v.Cost, false, what, v.Why)
+		if errors.Is(err, fleet.ErrConflict) && v.Bay > 0 {
+			to := v.Slot
+			to.Bay, to.Starts = 0, 0
+			err = t.move(sc, by, b, to, v.Work, v.Hours, v.Cost, false, what, v.Why)
+		}
+		return b.ID, err
+	}
+	return 0, fleet.Invalidf("advice %q: nothing can be done about it", v.Advice)
+}
+
+func (t *tx) decide(id int64, state VisitState, by string) error {
+	_, err := t.exec(`
+		update proposal_visits
+		set state = ?, decided_by = ?, decided_at = ?
+		where id = ?`, string(state), storableOf(by), instant(t.db.now()), id)
+	return err
+}
+
+// DeclineVisits sets proposed visits aside; the next proposal may bring them
+// again.
+func (db *DB) DeclineVisits(ctx context.Context, sc fleet.Scope, by string, ids []int64) error {
+	return db.write(ctx, "decline a proposal", func(t *tx) error {
+		vs, err := t.openVisits(sc, ids)
+		if err != nil {
+			return err
+		}
+		for _, v := range vs {
+			if v.State != VisitOpen {
+				continue
+			}
+			if err := t.decide(v.ID, VisitDeclined, by); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}

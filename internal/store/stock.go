@@ -1,0 +1,342 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"slices"
+	"strings"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
+)
+
+// StockParts returns the parts of a fleet (0 = of all), by number, with what
+// they fit and how many lie at the depots that sc sees. A fleet's parts are
+// seen by who sees any of its depots.
+func (db *DB) StockParts(ctx context.Context, sc fleet.Scope, fleetID int64) (ps []fleet.StockPart, err error) {
+	err = db.read(ctx, "list parts", func(t *tx) error {
+		var w where
+		w.only("p.fleet_id", fleetID)
+		w.fleetOf(sc, "p.fleet_id")
+		ps, err = t.stockParts(sc, w)
+		return err
+	})
+	return ps, err
+}
+
+// StockPart returns one part.
+func (db *DB) StockPart(ctx context.Context, sc fleet.Scope, id int64) (p fleet.StockPart, err error) {
+	err = db.read(ctx, "read a part", func(t *tx) error {
+		var w where
+		w.add("p.id = ?", id)
+		w.fleetOf(sc, "p.fleet_id")
+		ps, err := t.stockParts(sc, w)
+		if err == nil && len(ps) == 0 {
+			err = fleet.NotFoundf("part %d: there is none, or none that you may see", id)
+		}
+		if err == nil {
+			p = ps[0]
+		}
+		return err
+	})
+	return p, err
+}
+
+// fleetOf adds that column is a fleet of which sc sees a depot at least.
+func (w *where) fleetOf(sc fleet.Scope, column string) {
+	if sc.All() {
+		return
+	}
+	var seen where
+	seen.places(sc, "d.fleet_id", "d.id")
+	w.add(column+" in (select d.fleet_id from depots d"+seen.String()+")", seen.args...)
+}
+
+// stockParts returns the parts p that w admits, with the stock that sc sees.
+func (t *tx) stockParts(sc fleet.Scope, w where) (ps []fleet.StockPart, err error) {
+	at := map[int64]int{}
+	err = t.each(func(r *sqlx.Rows) error {
+		var p fleet.StockPart
+		err := r.Scan(&p.ID, &p.FleetID, &p.Number, &p.Name, &p.Item, &p.PerAxle, &p.Price, &p.LeadDays)
+		at[p.ID] = len(ps)
+		ps = append(ps, p)
+		return err
+	}, `
+		select p.id, p.fleet_id, p.number, p.name, p.item, p.per_axle, p.price, p.lead_days
+		from stock_parts p`+w.String()+`
+		order by p.number_key, p.id`, w.args...)
+	if err != nil || len(ps) == 0 {
+		return ps, err
+	}
+	among := `(select p.id from stock_parts p` + w.String() + `)`
+	err = t.each(func(r *sqlx.Rows) error {
+		var id int64
+		var f fleet.Fit
+		var vehicle *int64
+		var number *string
+		err := r.Scan(&id, &f.Make, &f.Model, &vehicle, &number, &f.Axle)
+		if vehicle != nil {
+			f.VehicleID, f.Vehicle = *vehicle, *number
+		}
+		p := &ps[at[id]]
+		p.Fits = append(p.Fits, f)
+		return err
+	}, `
+		select x.part_id, x.make, x.model, x.vehicle_id, v.number, x.axle
+		from stock_fits x
+		left join vehicles v on v.id = x.vehicle_id
+		where x.part_id in `+among+`
+		order by x.part_id, x.seq`, w.args...)
+	if err != nil {
+		return nil, err
+	}
+	var q where
+	q.add("s.part_id in "+among, w.args...)
+	q.places(sc, "d.fleet_id", "d.id")
+	err = t.each(func(r *sqlx.Rows) error {
+		var id int64
+		var s fleet.Stock
+		err := r.Scan(&id, &s.DepotID, &s.Depot, &s.Quantity)
+		p := &ps[at[id]]
+		p.Stock = append(p.Stock, s)
+		return err
+	}, `
+		select s.part_id, s.depot_id, d.name, s.quantity
+		from stock s
+		join depots d on d.id = s.depot_id`+q.String()+`
+		order by s.part_id, d.name_key, d.id`, q.args...)
+	return ps, err
+}
+
+// SaveStockPart adds a part, or changes the one with p's id: its number, name,
+// item, price, lead time and what it fits. Stock is set by SetStock. Only who
+// sees the whole fleet may.
+func (db *DB) SaveStockPart(ctx context.Context, sc fleet.Scope, p fleet.StockPart) (id int64, err error) {
+	p.Number, p.Name = strings.TrimSpace(p.Number), strings.TrimSpace(p.Name)
+	if err := p.Validate(); err != nil {
+		return 0, err
+	}
+	for _, s := range []string{p.Number, p.Name} {
+		if !storable(s) {
+			return 0, fleet.Invalidf("text %q: it holds bytes that are no text", s)
+		}
+	}
+	err = db.write(ctx, "keep a part", func(t *tx) error {
+		if !sees(sc, p.FleetID, 0) {
+			return fleet.NotFoundf("fleet %d: there is none, or none whose parts you may change", p.FleetID)
+		}
+		var other int64
+		err := t.one([]any{&other}, `select id from stock_parts where fleet_id = ? and number_key = ? and id <> ?`, p.FleetID, key(p.Number), p.ID)
+		switch {
+		case err == nil:
+			return fleet.Conflictf("part number %q: there is one already", p.Number)
+		case !errors.Is(err, errNoRows):
+			return err
+		}
+		id, err = t.saveStockPart(p)
+		return err
+	})
+	return id, err
+}
+
+func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
+	id = p.ID
+	if id == 0 {
+		err = t.one([]any{&id}, `
+			insert into stock_parts (fleet_id, number, number_key, name, item, per_axle, price, lead_days)
+			values (?, ?, ?, ?, ?, ?, ?, ?)
+			returning id`, p.FleetID, p.Number, key(p.Number), p.Name, string(p.Item), p.PerAxle, p.Price, p.LeadDays)
+	} else {
+		var n int
+		n, err = t.count(`
+			update stock_parts
+			set number = ?, number_key = ?, name = ?, item = ?, per_axle = ?, price = ?, lead_days = ?
+			where id = ? and fleet_id = ?`, p.Number, key(p.Number), p.Name, string(p.Item), p.PerAxle, p.Price, p.LeadDays, id, p.FleetID)
+		if err == nil && n == 0 {
+			err = fleet.NotFoundf("part %d: there is none, or none that you may change", id)
+		}
+	}
+	if err != nil {
+		return 0, err
+	}
+	if _, err := t.exec(`delete from stock_fits where part_id = ?`, id); err != nil {
+		return 0, err
+	}
+	for i, f := range p.Fits {
+		var vehicle *int64
+		if f.VehicleID != 0 {
+			vehicle = &f.VehicleID
+		}
+		_, err := t.exec(`
+			insert into stock_fits (part_id, seq, fleet_id, make, model, vehicle_id, axle)
+			values (?, ?, ?, ?, ?, ?, ?)`, id, i, p.FleetID, storableOf(f.Make), storableOf(f.Model), vehicle, f.Axle)
+		if err != nil {
+			return 0, err
+		}
+	}
+	return id, nil
+}
+
+// SetStock sets how many of a part lie at a depot.
+func (db *DB) SetStock(ctx context.Context, sc fleet.Scope, partID, depotID int64, quantity int) error {
+	if quantity < 0 || quantity > fleet.MaxStock {
+		return fleet.Invalidf("stock %d: want 0 to %d", quantity, fleet.MaxStock)
+	}
+	return db.write(ctx, "keep stock", func(t *tx) error {
+		fleetID, err := t.depotIn(sc, depotID)
+		if err != nil {
+			return err
+		}
+		var of int64
+		err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`, partID)
+		if errors.Is(err, errNoRows) || err == nil && of != fleetID {
+			return fleet.NotFoundf("part %d: there is none in this depot's fleet", partID)
+		}
+		if err != nil {
+			return err
+		}
+		_, err = t.setStock(fleetID, partID, depotID, quantity)
+		return err
+	})
+}
+
+func (t *tx) setStock(fleetID, partID, depotID int64, quantity int) (changed bool, err error) {
+	n, err := t.count(`
+		insert into stock (part_id, depot_id, fleet_id, quantity)
+		values (?, ?, ?, ?)
+		on conflict (part_id, depot_id) do update set quantity = excluded.quantity
+		where stock.quantity <> excluded.quantity`, partID, depotID, fleetID, quantity)
+	return n > 0, err
+}
+
+// StockEntry is a row of a parts file: a part, at most one thing that it fits,
+// and at most one depot's stock.
+type StockEntry struct {
+	Fleet string // name; blank where there is one fleet
+	Part  fleet.StockPart
+	Depot string // whose stock it gives; blank = none
+	Stock *int
+	Fit   *fleet.Fit // its vehicle, if any, by id
+	Given struct {
+		Price, LeadDays, PerAxle bool // the row says it; otherwise what is known stays
+	}
+}
+
+// StockParts adds parts or changes those of the same number, adds what a row
+// says they fit, and sets the stock it gives. A blank keeps what is known.
+func (w *Writer) StockParts(es []StockEntry) (c Counts, err error) {
+	defer w.end("store parts", &err)
+	for i := range es {
+		if err := w.stockPart(&es[i], &c); err != nil {
+			return c, err
+		}
+	}
+	return c, nil
+}
+
+func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
+	fleetID, err := w.knownFleet(e.Fleet)
+	if err != nil {
+		return err
+	}
+	p := e.Part
+	p.FleetID = fleetID
+	var q where
+	q.add("p.fleet_id = ?", fleetID)
+	q.add("p.number_key = ?", key(p.Number))
+	known, err := w.t.stockParts(fleet.AllFleets(), q)
+	if err != nil {
+		return err
+	}
+	isNew, changed := len(known) == 0, false
+	if !isNew {
+		old := &known[0]
+		p.ID, p.Fits = old.ID, slices.Clone(old.Fits)
+		p.Number = old.Number
+		p.Name = cmp.Or(p.Name, old.Name)
+		p.Item = cmp.Or(p.Item, old.Item)
+		if !e.Given.Price {
+			p.Price = old.Price
+		}
+		if !e.Given.LeadDays {
+			p.LeadDays = old.LeadDays
+		}
+		if !e.Given.PerAxle {
+			p.PerAxle = old.PerAxle
+		}
+		changed = p.Name != old.Name || p.Item != old.Item || p.LeadDays != old.LeadDays || p.PerAxle != old.PerAxle ||
+			(p.Price == nil) != (old.Price == nil) || p.Price != nil && *p.Price != *old.Price
+	}
+	if e.Fit != nil && !slices.ContainsFunc(p.Fits, func(f fleet.Fit) bool {
+		return strings.EqualFold(f.Make, e.Fit.Make) && strings.EqualFold(f.Model, e.Fit.Model) && f.VehicleID == e.Fit.VehicleID && f.Axle == e.Fit.Axle
+	}) {
+		p.Fits = append(p.Fits, *e.Fit)
+		changed = true
+	}
+	if isNew || changed {
+		if !sees(w.sc, fleetID, 0) {
+			return fleet.NotFoundf("part %q: you may set its stock, not change what it is", p.Number)
+		}
+		if err := p.Validate(); err != nil {
+			return err
+		}
+		if p.ID, err = w.t.saveStockPart(p); err != nil {
+			return err
+		}
+	}
+	if e.Stock != nil {
+		depotID, err := w.depotID(fleetID, e.Depot)
+		if err != nil {
+			return err
+		}
+		if err := w.place(fleetID, depotID); err != nil {
+			return err
+		}
+		set, err := w.t.setStock(fleetID, p.ID, depotID, *e.Stock)
+		if err != nil {
+			return err
+		}
+		changed = changed || set
+	}
+	switch {
+	case isNew:
+		c.Added++
+	case changed:
+		c.Changed++
+	default:
+		c.Repeated++
+	}
+	return nil
+}
+
+// knownFleet returns the id of a fleet that is there: by name, or the only one
+// that the sender sees.
+func (w *Writer) knownFleet(name string) (id int64, err error) {
+	if id, ok := w.fleets[key(name)]; ok {
+		return id, nil
+	}
+	var q where
+	q.fleetOf(w.sc, "f.id")
+	if key(name) != "" {
+		q.add("f.name_key = ?", key(name))
+	}
+	var ids []int64
+	err = w.t.each(func(r *sqlx.Rows) error {
+		var id int64
+		err := r.Scan(&id)
+		ids = append(ids, id)
+		return err
+	}, `select f.id from fleets f`+q.String()+` order by f.id limit 2`, q.args...)
+	switch {
+	case err != nil:
+		return 0, err
+	case len(ids) == 0:
+		return 0, fleet.NotFoundf("fleet %q: there is none, or none that you may change", name)
+	case len(ids) > 1:
+		return 0, fleet.Invalidf("there are several fleets: add a column fleet that says whose parts these are")
+	}
+	w.fleets[key(name)] = ids[0]
+	return ids[0], nil
+}
