@@ -46,8 +46,23 @@ func (db *DB) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id int
 	return moved, err
 }
 
-// EndBooking gives an open booking its end: done, missed or withdrawn. Brake
-// fluid that was changed counts from its day on.
+// FinishBooking gives an open booking its end, the work having been done, in
+// the transaction that keeps the parts fitted. Brake fluid that was changed
+// counts from its day on.
+func (w *Writer) FinishBooking(by string, id int64) (b fleet.Booking, err error) {
+	defer w.end("finish a booking", &err)
+	open, err := w.t.openBooking(w.sc, id, 0)
+	if err != nil {
+		return b, err
+	}
+	if err := w.t.end(by, open, fleet.Done, ""); err != nil {
+		return b, err
+	}
+	return w.t.booking(fleet.AllFleets(), id)
+}
+
+// EndBooking gives an open booking its end: done, missed or withdrawn. What was
+// fitted is for FinishBooking.
 func (db *DB) EndBooking(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.BookingState, why string) (ended fleet.Booking, err error) {
 	if state != fleet.Done && state != fleet.Missed && state != fleet.Withdrawn {
 		return ended, fleet.Invalidf("state %q: want done, missed or withdrawn", state)

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"math"
-	"slices"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
@@ -294,19 +293,22 @@ func (db *DB) Forecasts(ctx context.Context, sc fleet.Scope, vehicleID int64) (f
 		if n == 0 {
 			return noVehicle(vehicleID)
 		}
-		if fs, err = t.axleForecasts(vehicleID); err != nil {
-			return err
-		}
-		return t.positionForecasts(vehicleID, fs)
+		fs, err = t.axleForecasts(vehicleID)
+		return err
 	})
 	return fs, err
 }
 
-func (t *tx) axleForecasts(vehicleID int64) (fs []AxleForecast, err error) {
+// axleForecasts returns the forecasts of vehicles, by vehicle and axle, with
+// their positions.
+func (t *tx) axleForecasts(vehicleIDs ...int64) (fs []AxleForecast, err error) {
+	among := places(len(vehicleIDs))
+	ids := anys(vehicleIDs)
 	err = t.each(func(r *sqlx.Rows) error {
-		f := AxleForecast{VehicleID: vehicleID}
+		var f AxleForecast
 		var warnings, basis []byte
 		err := r.Scan(
+			&f.VehicleID,
 			&f.Axle,
 			&f.Model,
 			(*fleet.Date)(&f.AsOf),
@@ -334,6 +336,7 @@ func (t *tx) axleForecasts(vehicleID int64) (fs []AxleForecast, err error) {
 		return nil
 	}, `
 		select
+			vehicle_id,
 			axle,
 			model,
 			as_of,
@@ -349,18 +352,27 @@ func (t *tx) axleForecasts(vehicleID int64) (fs []AxleForecast, err error) {
 			km_quantiles,
 			day_quantiles
 		from axle_forecasts
-		where vehicle_id = ?
-		order by axle`, vehicleID)
-	return fs, err
+		where vehicle_id in `+among+`
+		order by vehicle_id, axle`, ids...)
+	if err != nil {
+		return nil, err
+	}
+	return fs, t.positionForecasts(fs, among, ids)
 }
 
-// positionForecasts adds the positions to fs, the forecasts of the vehicle.
-func (t *tx) positionForecasts(vehicleID int64, fs []AxleForecast) error {
+// positionForecasts adds the positions to fs, all forecasts of the vehicles
+// among those of ids.
+func (t *tx) positionForecasts(fs []AxleForecast, among string, ids []any) error {
+	at := make(map[AxleKey]int, len(fs))
+	for i := range fs {
+		at[AxleKey{fs[i].VehicleID, fs[i].Axle}] = i
+	}
 	return t.each(func(r *sqlx.Rows) error {
-		var axle int
+		var k AxleKey
 		var p forecast.PositionForecast
 		err := r.Scan(
-			&axle,
+			&k.VehicleID,
+			&k.Axle,
 			&p.Pos.Part,
 			&p.Pos.Side,
 			&p.Pos.Face,
@@ -373,11 +385,12 @@ func (t *tx) positionForecasts(vehicleID int64, fs []AxleForecast) error {
 			&p.SinceKnown,
 			quantiles{&p.Crossing.Km},
 			quantiles{&p.Crossing.Day})
-		i := slices.IndexFunc(fs, func(f AxleForecast) bool { return f.Axle == axle })
-		fs[i].Positions = append(fs[i].Positions, p)
+		f := &fs[at[k]]
+		f.Positions = append(f.Positions, p)
 		return err
 	}, `
 		select
+			vehicle_id,
 			axle,
 			part,
 			side,
@@ -392,6 +405,6 @@ func (t *tx) positionForecasts(vehicleID int64, fs []AxleForecast) error {
 			km_quantiles,
 			day_quantiles
 		from position_forecasts
-		where vehicle_id = ?
-		order by axle, seq`, vehicleID)
+		where vehicle_id in `+among+`
+		order by vehicle_id, axle, seq`, ids...)
 }

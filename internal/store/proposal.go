@@ -71,15 +71,16 @@ type Proposal struct {
 
 // Figures sum a proposal up. Lengths are mm, amounts in the unit of the plan.
 type Figures struct {
-	Due       int      `json:"due"` // axles looked at
-	Placed    int      `json:"placed"`
-	Later     int      `json:"later"` // may wait beyond the last day
-	Unplaced  int      `json:"unplaced"`
-	Late      int      `json:"late"` // placed beyond the accepted risk
-	WastedMM  float64  `json:"wasted_mm"`
-	PastLimit float64  `json:"past_limit"` // axles expected past their limit
-	Overtime  float64  `json:"overtime_hours"`
-	Dropped   []string `json:"dropped,omitempty"` // what the proposal before wanted and this one does not, and why
+	Due        int      `json:"due"` // axles looked at
+	Placed     int      `json:"placed"`
+	Later      int      `json:"later"` // may wait beyond the last day
+	Unplaced   int      `json:"unplaced"`
+	Late       int      `json:"late"` // placed beyond the accepted risk
+	WastedMM   float64  `json:"wasted_mm"`
+	PastLimit  float64  `json:"past_limit"` // axles expected past their limit
+	Overtime   float64  `json:"overtime_hours"`
+	Unmeasured int      `json:"unmeasured"`        // axles to measure first: nobody ever did
+	Dropped    []string `json:"dropped,omitempty"` // what the proposal before wanted and this one does not, and why
 }
 
 // SaveProposal keeps a proposal for the depots given; the open visits of

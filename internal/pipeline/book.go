@@ -1,0 +1,155 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// AcceptProposal carries proposed visits out, those of the ids given or, when
+// ids is nil, all open ones that sc sees (at one depot unless depot is 0).
+// Each is accepted or not by itself.
+func (s *Service) AcceptProposal(ctx context.Context, sc fleet.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
+	if ids == nil {
+		vs, err := s.DB.Visits(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen})
+		if err != nil {
+			return nil, err
+		}
+		for _, v := range vs {
+			if v.Advice != store.AdviseNothing {
+				ids = append(ids, v.ID)
+			}
+		}
+		if len(ids) == 0 {
+			return nil, fleet.NotFoundf("nothing is proposed that could be accepted")
+		}
+	}
+	return s.DB.AcceptVisits(ctx, sc, by, ids)
+}
+
+// Book books a vehicle by hand: the axles given, with the parts and hours that
+// a proposal would give them, on the day and at the depot of slot. Bay and
+// Starts may be 0 for any that is free.
+func (s *Service) Book(ctx context.Context, sc fleet.Scope, by string, vehicleID int64, axles []int, slot fleet.Slot, note string) (fleet.Booking, error) {
+	h, err := s.DB.History(ctx, sc, vehicleID)
+	if err != nil {
+		return fleet.Booking{}, err
+	}
+	fs, err := s.DB.Forecasts(ctx, sc, vehicleID)
+	if err != nil {
+		return fleet.Booking{}, err
+	}
+	shop, err := s.DB.Workshop(ctx, sc, slot.DepotID, slot.Day)
+	if err != nil {
+		return fleet.Booking{}, err
+	}
+	parts, err := s.DB.StockParts(ctx, sc, h.Vehicle.FleetID)
+	if err != nil {
+		return fleet.Booking{}, err
+	}
+	b := fleet.Booking{VehicleID: vehicleID, Slot: slot, Note: note, Hours: shop.Workshop.Hours[fleet.TaskSetUp].Of(h.Vehicle.Category)}
+	for _, axle := range axles {
+		w, err := handWork(&h, fs, axle, slot.Day, parts, shop.Workshop.Hours)
+		if err != nil {
+			return fleet.Booking{}, err
+		}
+		b.Work = append(b.Work, w.items...)
+		b.Hours += w.hours
+	}
+	if len(axles) == 0 {
+		return fleet.Booking{}, fleet.Invalidf("axles: choose at least one")
+	}
+	b.Minutes = inBay(b.Hours, shop.Day(slot.Day))
+	cost := Cost(&shop.Workshop, parts, &h.Vehicle, b.Hours, b.Work)
+	b.Cost = &cost
+	return s.DB.Book(ctx, sc, by, b)
+}
+
+// handWork is what a person books on an axle: as a proposal would, or the
+// plain set where nothing is forecast.
+func handWork(h *store.History, fs []store.AxleForecast, axle int, day fleet.Date, parts []fleet.StockPart, hours map[fleet.Task]fleet.TaskHours) (axleWork, error) {
+	for i := range fs {
+		if fs[i].Axle != axle {
+			continue
+		}
+		if w, ok := workOn(&h.Vehicle, &fs[i], day, parts, hours); ok {
+			return w, nil
+		}
+	}
+	for _, a := range h.Axles {
+		if a.Number != axle {
+			continue
+		}
+		item, task := fleet.ItemPads, fleet.TaskPads
+		if a.Brake == fleet.DrumBrake {
+			item, task = fleet.ItemLinings, fleet.TaskLinings
+		}
+		x := fleet.WorkItem{Axle: axle, Item: item, Reason: "booked by hand"}
+		if p := fleet.PartFor(parts, &h.Vehicle, axle, item); p != nil {
+			x.PartID, x.PartNumber, x.Quantity = p.ID, p.Number, p.PerAxle
+		}
+		return axleWork{[]fleet.WorkItem{x}, hours[task].Of(h.Vehicle.Category)}, nil
+	}
+	return axleWork{}, fleet.Invalidf("axle %d: the vehicle has none", axle)
+}
+
+// MoveBooking puts a booking into another slot, where proposals then leave it;
+// Bay or Starts may be 0 for any that is free.
+func (s *Service) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id int64, to fleet.Slot, why string) (fleet.Booking, error) {
+	return s.DB.MoveBooking(ctx, sc, by, id, to, why)
+}
+
+// FinishBooking says that a booking's work was done. Its parts are kept as
+// fitted on its day, with the odometer where that was read, and the vehicle is
+// forecast anew: the new parts' life begins.
+func (s *Service) FinishBooking(ctx context.Context, sc fleet.Scope, by string, id int64, odometerKm *float64) (fleet.Booking, error) {
+	b, err := s.DB.Booking(ctx, sc, id)
+	if err != nil {
+		return b, err
+	}
+	if b.Day > s.Today() {
+		return b, fleet.Invalidf("the booking of %s is for %s: it cannot be done before", b.Vehicle, b.Day)
+	}
+	up := fleet.Upload{Kind: "fitments", Name: fmt.Sprintf("booking %d", b.ID), By: by}
+	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
+		if b, err = w.FinishBooking(by, id); err != nil {
+			return err
+		}
+		c, err := w.Fitments(fittedBy(&b, odometerKm))
+		up.Accepted, up.Repeated = c.Added+c.Changed, c.Repeated
+		return err
+	})
+	if err != nil || up.Accepted == 0 {
+		return b, err
+	}
+	_, err = s.Refit(ctx, sc, []int64{b.VehicleID}, s.Today())
+	return b, err
+}
+
+// fittedBy are the parts that a booking's work puts on.
+func fittedBy(b *fleet.Booking, odometerKm *float64) (fitted []fleet.Fitment) {
+	for _, w := range b.Work {
+		if part := w.Item.Part(); part != "" && w.Axle > 0 {
+			fitted = append(fitted, fleet.Fitment{
+				VehicleID:  b.VehicleID,
+				Position:   fleet.Position{Axle: w.Axle, Part: part},
+				Date:       b.Day,
+				OdometerKm: odometerKm,
+			})
+		}
+	}
+	return fitted
+}
+
+// MissBooking says that a booking came to nothing: the vehicle did not come, or
+// nothing was done. The next proposal plans its axles anew.
+func (s *Service) MissBooking(ctx context.Context, sc fleet.Scope, by string, id int64, why string) (fleet.Booking, error) {
+	return s.DB.EndBooking(ctx, sc, by, id, fleet.Missed, why)
+}
+
+// WithdrawBooking takes a booking off the plan.
+func (s *Service) WithdrawBooking(ctx context.Context, sc fleet.Scope, by string, id int64, why string) (fleet.Booking, error) {
+	return s.DB.EndBooking(ctx, sc, by, id, fleet.Withdrawn, why)
+}

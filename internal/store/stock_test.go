@@ -1,0 +1,117 @@
+package store_test
+
+import (
+	"errors"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+func TestStockParts(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("North", "Hill")), entry("Bay 1", of("South", "Bay")))
+		quay, hill, bay := depotOf(t, db, "Quay"), depotOf(t, db, "Hill"), depotOf(t, db, "Bay")
+		part := fleet.StockPart{
+			FleetID: quay.FleetID, Number: " P 10 ", Name: "Front pads", Item: fleet.ItemPads, PerAxle: 1, Price: ptr(120.5), LeadDays: 9,
+			Fits: []fleet.Fit{{Make: "Orlo", Model: "C12", Axle: 1}, {VehicleID: ids[0]}},
+		}
+		id, err := db.SaveStockPart(t.Context(), all, part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range []struct {
+			depot    int64
+			quantity int
+		}{{quay.ID, 3}, {hill.ID, 1}, {quay.ID, 4}} {
+			if err := db.SetStock(t.Context(), all, id, s.depot, s.quantity); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want := part
+		want.ID, want.Number = id, "P 10"
+		want.Fits = []fleet.Fit{part.Fits[0], {VehicleID: ids[0], Vehicle: "Bus 1"}}
+		want.Stock = []fleet.Stock{{hill.ID, "Hill", 1}, {quay.ID, "Quay", 4}}
+		got, err := db.StockParts(t.Context(), all, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff([]fleet.StockPart{want}, got); d != "" {
+			t.Error(d)
+		}
+		// Another of the same number in whatever case is refused; a change is not.
+		if _, err := db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: quay.FleetID, Number: "p 10", Item: fleet.ItemPads, PerAxle: 1}); !errors.Is(err, fleet.ErrConflict) {
+			t.Errorf("twice: got %v", err)
+		}
+		changed := got[0]
+		changed.Name, changed.Price, changed.Fits = "Pads", nil, nil
+		if _, err := db.SaveStockPart(t.Context(), all, changed); err != nil {
+			t.Error(err)
+		}
+		// Who sees one depot sees the fleet's parts with its own stock, and may
+		// set that alone.
+		onlyHill := fleet.ScopeOf(nil, []int64{hill.ID})
+		seen, err := db.StockPart(t.Context(), onlyHill, id)
+		if err != nil || len(seen.Stock) != 1 || seen.Stock[0].Quantity != 1 || seen.Name != "Pads" {
+			t.Errorf("one depot: got %+v, %v", seen, err)
+		}
+		if err := db.SetStock(t.Context(), onlyHill, id, hill.ID, 2); err != nil {
+			t.Error(err)
+		}
+		south := fleet.ScopeOf([]int64{bay.FleetID}, nil)
+		if ps, err := db.StockParts(t.Context(), south, 0); err != nil || len(ps) != 0 {
+			t.Errorf("another fleet: got %+v, %v", ps, err)
+		}
+		_, err1 := db.SaveStockPart(t.Context(), onlyHill, changed)
+		_, err2 := db.StockPart(t.Context(), south, id)
+		for _, err := range []error{err1, err2,
+			db.SetStock(t.Context(), onlyHill, id, quay.ID, 2),
+			db.SetStock(t.Context(), all, id, bay.ID, 2), // another fleet's depot
+		} {
+			if !errors.Is(err, fleet.ErrNotFound) {
+				t.Errorf("another's: got %v", err)
+			}
+		}
+	})
+}
+
+func TestStockEntries(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("North", "Hill")))
+		e := func(number string, more func(*store.StockEntry)) store.StockEntry {
+			x := store.StockEntry{Part: fleet.StockPart{Number: number, Item: fleet.ItemPads, PerAxle: 1}}
+			if more != nil {
+				more(&x)
+			}
+			return x
+		}
+		var c store.Counts
+		mustTakeIn(t, db, func(w *store.Writer) (err error) {
+			c, err = w.StockParts([]store.StockEntry{
+				e("P 1", func(x *store.StockEntry) {
+					x.Part.Price, x.Given.Price = ptr(80.), true
+					x.Fit = &fleet.Fit{Make: "Orlo"}
+					x.Depot, x.Stock = "Quay", ptr(4)
+				}),
+				e("p 1", func(x *store.StockEntry) { x.Depot, x.Stock = "Hill", ptr(2) }), // price stays
+				e("P 1", func(x *store.StockEntry) { x.Fit = &fleet.Fit{Make: "ORLO"} }),  // known
+				e("P 2", nil),
+			})
+			return err
+		})
+		if c != (store.Counts{Added: 2, Changed: 1, Repeated: 1}) {
+			t.Errorf("got %+v", c)
+		}
+		ps, err := db.StockParts(t.Context(), all, 0)
+		if err != nil || len(ps) != 2 {
+			t.Fatalf("got %+v, %v", ps, err)
+		}
+		p := ps[0]
+		if p.Number != "P 1" || *p.Price != 80 || len(p.Fits) != 1 || len(p.Stock) != 2 || p.Stock[0].Quantity != 2 {
+			t.Errorf("got %+v", p)
+		}
+	})
+}
