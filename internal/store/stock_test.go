@@ -34,7 +34,7 @@ func TestStockParts(t *testing.T) {
 		want := part
 		want.ID, want.Number = id, "P 10"
 		want.Fits = []fleet.Fit{part.Fits[0], {VehicleID: ids[0], Vehicle: "Bus 1"}}
-		want.Stock = []fleet.Stock{{hill.ID, "Hill", 1}, {quay.ID, "Quay", 4}}
+		want.Stock = []fleet.Stock{{DepotID: hill.ID, Depot: "Hill", Quantity: 1}, {DepotID: quay.ID, Depot: "Quay", Quantity: 4}}
 		got, err := db.StockParts(t.Context(), all, 0)
 		if err != nil {
 			t.Fatal(err)
