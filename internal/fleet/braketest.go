@@ -68,13 +68,10 @@ type BrakeTest struct {
 	Technician string
 	Note       string
 
-	By       string // who entered it
-	UploadID int64  // 0 = the form
-	Line     int    // first line of the upload's file
-
-	// Supersedes is the test that this one corrects, 0 = none; Reason says why.
-	Supersedes int64
-	Reason     string
+	UploadID int64
+	Line     int    // first line of the upload's file; 0 for a form
+	Lines    int    // how many lines of it tell of the test
+	Aside    *Aside // it no longer counts; nil for what counts
 }
 
 // WheelEffort is the highest braking force at one wheel.

@@ -13,9 +13,11 @@ const (
 	ReadingRecord  RecordKind = "reading"
 	OdometerRecord RecordKind = "odometer"
 	FitmentRecord  RecordKind = "fitment"
+	// BrakeTestRecord is corrected by a whole test in its place, not by a Change.
+	BrakeTestRecord RecordKind = "brake test"
 )
 
-// RecordKinds are all there are.
+// RecordKinds are those that a Change corrects.
 var RecordKinds = []RecordKind{ReadingRecord, OdometerRecord, FitmentRecord}
 
 // Record names a row that can be corrected.

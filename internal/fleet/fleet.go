@@ -2,14 +2,16 @@ package fleet
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
 
 // Fleet is a set of vehicles under one owner. Every other record hangs on it.
 type Fleet struct {
-	ID   int64
-	Name string
+	ID      int64
+	Name    string
+	RuleSet string // id of the rule set picked; blank = none
 }
 
 // Depot is a place with a workshop.
@@ -70,6 +72,9 @@ const (
 	Electric  Actuation = "electric"
 )
 
+// Actuations in the order they are offered to people.
+var Actuations = []Actuation{Air, Hydraulic, Electric}
+
 // BrakeSystem is which of a vehicle's brakes is meant.
 type BrakeSystem string
 
@@ -88,6 +93,14 @@ func (v *Vehicle) Validate() error {
 		return Invalidf("category %q: want one of M1 M2 M3 N1 N2 N3 O1 O2 O3 O4", v.Category)
 	case v.Year != 0 && (v.Year < 1950 || v.Year > 2100):
 		return Invalidf("year %d: want a year of manufacture such as 2021", v.Year)
+	case v.FirstUsed != 0 && v.FirstUsed < NewDate(1950, 1, 1):
+		return Invalidf("first used %s: want a day since 1950", v.FirstUsed)
+	case v.FirstUsed != 0 && v.Year != 0 && v.FirstUsed < NewDate(v.Year-1, 1, 1):
+		return Invalidf("first used %s, but made in %d: correct one of the two", v.FirstUsed, v.Year)
+	case !slices.Contains(Actuations, v.Actuation) && v.Actuation != "":
+		return Invalidf("actuation %q: want air, hydraulic or electric, or blank", v.Actuation)
+	case !(v.GrossKg >= 0) || v.GrossKg > maxTestKg:
+		return Invalidf("gross mass %g kg: want 0 to %d kg", v.GrossKg, maxTestKg)
 	}
 	return nil
 }
@@ -111,6 +124,16 @@ func (s Spec) Validate(p Part) error {
 		return Invalidf("%s: the limit %g mm must be below the new thickness %g mm", p, s.Limit, s.New)
 	}
 	return nil
+}
+
+// AxleLimit is a limit that the workshop has set for a part of one axle.
+type AxleLimit struct {
+	VehicleID int64
+	Axle      int
+	Part      Part
+	MM        float64 // 0 = withdrawn
+	Reason
+	At time.Time
 }
 
 // Axle is one axle of a vehicle with its specification.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -16,9 +17,10 @@ var recordTables = map[fleet.RecordKind]struct {
 	name string
 	key  string
 }{
-	fleet.ReadingRecord:  {"thickness_readings", "vehicle_id = ? and day = ? and axle = ? and part = ? and side = ? and face = ? and mm = ? and tripped = ?"},
-	fleet.OdometerRecord: {"odometer_readings", "vehicle_id = ? and day = ? and km = ?"},
-	fleet.FitmentRecord:  {"fitments", "vehicle_id = ? and day = ? and axle = ? and part = ? and side = ? and face = ?"},
+	fleet.ReadingRecord:   {"thickness_readings", "vehicle_id = ? and day = ? and axle = ? and part = ? and side = ? and face = ? and mm = ? and tripped = ?"},
+	fleet.OdometerRecord:  {"odometer_readings", "vehicle_id = ? and day = ? and km = ?"},
+	fleet.FitmentRecord:   {"fitments", "vehicle_id = ? and day = ? and axle = ? and part = ? and side = ? and face = ?"},
+	fleet.BrakeTestRecord: {"brake_tests", "vehicle_id = ? and day = ? and content = ?"},
 }
 
 func readingKeyArgs(r *fleet.Reading) []any {
@@ -41,6 +43,9 @@ const correctionsKind = "corrections"
 func (db *DB) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason) (done []fleet.Correction, err error) {
 	if err := why.Validate(); err != nil {
 		return nil, err
+	}
+	if !slices.Contains(fleet.RecordKinds, rec.Kind) {
+		return nil, fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)
 	}
 	if ch.Empty() {
 		return nil, fleet.Invalidf("%s: nothing is changed: give a new value, day or odometer", rec)

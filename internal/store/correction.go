@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -73,6 +74,8 @@ func (t *tx) stillAlone(rec fleet.Record) error {
 		err = t.fitments(self, either, func(f *fleet.Fitment) { key = fitmentKeyArgs(f) })
 	case fleet.OdometerRecord:
 		err = t.odometers(self, either, func(o *fleet.Odometer) { key = []any{o.VehicleID, o.Date, o.Km} })
+	case fleet.BrakeTestRecord:
+		err = t.brakeTests(self, either, func(b *fleet.BrakeTest) { key = brakeTestKey(b) })
 	}
 	if err != nil {
 		return err
@@ -143,8 +146,8 @@ type RecordView struct {
 // Record returns one record, whether it counts or not.
 func (db *DB) Record(ctx context.Context, sc fleet.Scope, rec fleet.Record) (v RecordView, err error) {
 	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
-		table, ok := recordTables[rec.Kind]
-		if !ok {
+		table := recordTables[rec.Kind]
+		if !slices.Contains(fleet.RecordKinds, rec.Kind) {
 			return fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)
 		}
 		var w where

@@ -89,14 +89,14 @@ func (db *DB) Fleets(ctx context.Context, sc fleet.Scope) (fs []fleet.Fleet, err
 		w.places(sc, "f.id", "d.id")
 		return t.each(func(r *sqlx.Rows) error {
 			var f fleet.Fleet
-			err := r.Scan(&f.ID, &f.Name)
+			err := r.Scan(&f.ID, &f.Name, &f.RuleSet)
 			fs = append(fs, f)
 			return err
 		}, `
-			select f.id, f.name
+			select f.id, f.name, f.rule_set
 			from fleets f
 			left join depots d on d.fleet_id = f.id`+w.String()+`
-			group by f.id, f.name, f.name_key
+			group by f.id, f.name, f.name_key, f.rule_set
 			order by f.name_key`, w.args...)
 	})
 	return fs, err

@@ -16,11 +16,14 @@ import (
 type History struct {
 	Vehicle      fleet.Vehicle
 	Fleet, Depot string
+	RuleSet      string // id, of the fleet; blank = none picked
 	Axles        []fleet.Axle
+	Limits       []fleet.AxleLimit // the workshop's own, in force
 	Odometers    []fleet.Odometer
 	Swaps        []fleet.ClusterSwap
 	Readings     []fleet.Reading
 	Fitments     []fleet.Fitment
+	BrakeTests   []fleet.BrakeTest
 }
 
 // roundVehicles is how many vehicles one round of queries reads: enough to
@@ -100,11 +103,12 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 		err := t.each(func(r *sqlx.Rows) error {
 			h := &History{}
 			hs = append(hs, h)
-			return r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot)...)
+			return r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet)...)
 		}, `
 			select`+vehicleColumns+`,
 				f.name,
-				d.name
+				d.name,
+				f.rule_set
 			from vehicles v
 			join fleets f on f.id = v.fleet_id
 			join depots d on d.id = v.depot_id`+w.String()+`
@@ -156,9 +160,23 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	return t.fitments(mine, counting, func(f *fleet.Fitment) {
+	err = t.fitments(mine, counting, func(f *fleet.Fitment) {
 		h := of[f.VehicleID]
 		h.Fitments = append(h.Fitments, *f)
+	})
+	if err != nil {
+		return err
+	}
+	err = t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
+		h := of[l.VehicleID]
+		h.Limits = append(h.Limits, *l)
+	})
+	if err != nil {
+		return err
+	}
+	return t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
+		h := of[b.VehicleID]
+		h.BrakeTests = append(h.BrakeTests, *b)
 	})
 }
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/internal/fleet"
 )
 
 // instant is a moment as both databases keep it: UTC, to the microsecond, in
@@ -59,6 +60,26 @@ func (n *number) Scan(src any) error {
 		return fmt.Errorf("cannot read a number from %T", src)
 	}
 	return nil
+}
+
+// someDay is a day that may be unknown: 0 here, NULL in the database.
+type someDay fleet.Date
+
+// Value gives NULL for 0.
+func (d someDay) Value() (driver.Value, error) {
+	if d == 0 {
+		return nil, nil
+	}
+	return fleet.Date(d).Value()
+}
+
+// Scan gives 0 for NULL.
+func (d *someDay) Scan(src any) error {
+	if src == nil {
+		*d = 0
+		return nil
+	}
+	return (*fleet.Date)(d).Scan(src)
 }
 
 // quantiles is a distribution as it is kept: doubles, lowest byte first.

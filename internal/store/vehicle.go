@@ -92,6 +92,9 @@ func keepKnown(v, old *fleet.Vehicle) (same bool) {
 	v.Model = cmp.Or(v.Model, old.Model)
 	v.Year = cmp.Or(v.Year, old.Year)
 	v.Duty = cmp.Or(v.Duty, old.Duty)
+	v.FirstUsed = cmp.Or(v.FirstUsed, old.FirstUsed)
+	v.Actuation = cmp.Or(v.Actuation, old.Actuation)
+	v.GrossKg = cmp.Or(v.GrossKg, old.GrossKg)
 	return *v == *old
 }
 
@@ -100,7 +103,7 @@ var stagedVehicles = stage{
 	from: "vehicles",
 	columns: []string{
 		"fleet_id", "depot_id", "number", "plate", "category",
-		"make", "model", "year", "duty", "sort_key", "search",
+		"make", "model", "year", "duty", "first_used", "actuation", "gross_kg", "sort_key", "search",
 	},
 }
 
@@ -111,7 +114,7 @@ func (w *Writer) fillVehicles(vs []fleet.Vehicle) error {
 			v := &vs[i]
 			row = append(row[:0],
 				v.FleetID, v.DepotID, v.Number, v.Plate, string(v.Category),
-				v.Make, v.Model, v.Year, v.Duty, sortKey(v.Number), searchText(v))
+				v.Make, v.Model, v.Year, v.Duty, someDay(v.FirstUsed), string(v.Actuation), v.GrossKg, sortKey(v.Number), searchText(v))
 			if !yield(row) {
 				return
 			}
@@ -155,10 +158,10 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	_, err := w.t.exec(`
 		insert into vehicles (
 			fleet_id, depot_id, number, plate, category,
-			make, model, year, duty, sort_key, search)
+			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search)
 		select
 			fleet_id, depot_id, number, plate, category,
-			make, model, year, duty, sort_key, search
+			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search
 		from staged_vehicles
 		where true
 		order by fleet_id, sort_key, number
@@ -170,6 +173,9 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 			model = excluded.model,
 			year = excluded.year,
 			duty = excluded.duty,
+			first_used = excluded.first_used,
+			actuation = excluded.actuation,
+			gross_kg = excluded.gross_kg,
 			sort_key = excluded.sort_key,
 			search = excluded.search`)
 	if err != nil {
@@ -197,7 +203,10 @@ const vehicleColumns = `
 	v.make,
 	v.model,
 	v.year,
-	v.duty`
+	v.duty,
+	v.first_used,
+	v.actuation,
+	v.gross_kg`
 
 func scanVehicle(v *fleet.Vehicle) []any {
 	return []any{
@@ -211,6 +220,9 @@ func scanVehicle(v *fleet.Vehicle) []any {
 		&v.Model,
 		&v.Year,
 		&v.Duty,
+		(*someDay)(&v.FirstUsed),
+		&v.Actuation,
+		&v.GrossKg,
 	}
 }
 

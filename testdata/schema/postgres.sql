@@ -62,6 +62,21 @@ CREATE INDEX axle_forecasts_limit ON public.axle_forecasts USING btree (by_limit
 CREATE INDEX axle_forecasts_narrowing ON public.axle_forecasts USING btree (by_narrowing, vehicle_id, axle);
 CREATE INDEX axle_forecasts_thickness ON public.axle_forecasts USING btree (by_thickness, vehicle_id, axle);
 
+create table axle_limits (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    part text not null,
+    limit_mm double precision,
+    why text not null,
+    done_by text not null,
+    done_at timestamp with time zone not null,
+    constraint axle_limits_pkey PRIMARY KEY (id),
+    constraint axle_limits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE INDEX axle_limits_part ON public.axle_limits USING btree (vehicle_id, axle, part, id);
+
 create table axle_specs (
     fleet_id bigint not null,
     vehicle_id bigint not null,
@@ -151,6 +166,52 @@ create table bookings (
 CREATE INDEX bookings_day ON public.bookings USING btree (depot_id, day);
 CREATE UNIQUE INDEX bookings_once ON public.bookings USING btree (vehicle_id, day) WHERE (state = 'booked'::text);
 CREATE INDEX bookings_vehicle ON public.bookings USING btree (vehicle_id, day);
+
+create table brake_efforts (
+    test_id bigint not null,
+    fleet_id bigint not null,
+    axle integer not null,
+    side text not null,
+    force_n double precision not null,
+    locked boolean not null,
+    constraint brake_efforts_pkey PRIMARY KEY (test_id, axle, side),
+    constraint brake_efforts_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
+);
+
+create table brake_tests (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    day date not null,
+    method text not null,
+    system text not null,
+    stage text not null,
+    odometer_km double precision,
+    weight_kg double precision not null,
+    force_unit text not null,
+    mean_decel double precision not null,
+    peak_decel double precision not null,
+    speed_kmh double precision not null,
+    distance_m double precision not null,
+    begin_m double precision not null,
+    end_m double precision not null,
+    pedal_n double precision not null,
+    technician text not null,
+    note text not null,
+    content text not null,
+    upload_id bigint not null,
+    line integer not null,
+    superseded_by bigint,
+    set_aside_reason text,
+    set_aside_by text,
+    set_aside_at timestamp with time zone,
+    revision integer not null,
+    constraint brake_tests_pkey PRIMARY KEY (id),
+    constraint brake_tests_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES brake_tests(id),
+    constraint brake_tests_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
+    constraint brake_tests_vehicle_id_day_content_revision_key UNIQUE (vehicle_id, day, content, revision),
+    constraint brake_tests_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
 
 create table closures (
     id bigint not null generated always as identity,
@@ -276,6 +337,7 @@ create table fleets (
     id bigint not null generated always as identity,
     name text not null,
     name_key text collate "C" not null,
+    rule_set text not null,
     constraint fleets_name_key_key UNIQUE (name_key),
     constraint fleets_pkey PRIMARY KEY (id)
 );
@@ -419,6 +481,19 @@ create table odometer_readings (
     constraint odometer_readings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table own_thresholds (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    value_id text not null,
+    x double precision,
+    why text not null,
+    done_by text not null,
+    done_at timestamp with time zone not null,
+    constraint own_thresholds_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint own_thresholds_pkey PRIMARY KEY (id)
+);
+CREATE INDEX own_thresholds_fleet ON public.own_thresholds USING btree (fleet_id, id);
+
 create table planned_visits (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -507,6 +582,18 @@ create table request_keys (
     constraint request_keys_pkey PRIMARY KEY (sent_by, key),
     constraint request_keys_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
 );
+
+create table rule_set_choices (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    rule_set text not null,
+    why text not null,
+    done_by text not null,
+    done_at timestamp with time zone not null,
+    constraint rule_set_choices_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint rule_set_choices_pkey PRIMARY KEY (id)
+);
+CREATE INDEX rule_set_choices_fleet ON public.rule_set_choices USING btree (fleet_id, id);
 
 create table stock (
     part_id bigint not null,
@@ -651,6 +738,9 @@ create table vehicles (
     duty text not null,
     sort_key text collate "C" not null,
     search text collate "C" not null,
+    first_used date,
+    actuation text not null,
+    gross_kg double precision not null,
     constraint vehicles_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint vehicles_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint vehicles_fleet_id_number_key UNIQUE (fleet_id, number),

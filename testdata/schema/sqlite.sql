@@ -70,6 +70,20 @@ CREATE INDEX axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_i
 
 CREATE INDEX axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle);
 
+CREATE TABLE axle_limits (
+    id         integer primary key,
+    fleet_id   integer not null,
+    vehicle_id integer not null references vehicles,
+    axle       integer not null,
+    part       text not null,
+    limit_mm   real, -- null: withdrawn
+    why        text not null,
+    done_by    text not null,
+    done_at    text not null
+) strict;
+
+CREATE INDEX axle_limits_part on axle_limits (vehicle_id, axle, part, id);
+
 CREATE TABLE axle_specs (
     fleet_id   integer not null,
     vehicle_id integer not null,
@@ -172,6 +186,48 @@ CREATE INDEX bookings_day on bookings (depot_id, day);
 CREATE UNIQUE INDEX bookings_once on bookings (vehicle_id, day) where state = 'booked';
 
 CREATE INDEX bookings_vehicle on bookings (vehicle_id, day);
+
+CREATE TABLE brake_efforts (
+    test_id  integer not null references brake_tests,
+    fleet_id integer not null,
+    axle     integer not null,
+    side     text not null,
+    force_n  real not null,
+    locked   integer not null,
+    primary key (test_id, axle, side)
+) strict;
+
+CREATE TABLE brake_tests (
+    id               integer primary key,
+    fleet_id         integer not null,
+    vehicle_id       integer not null references vehicles,
+    day              text not null,
+    method           text not null, -- roller, plate, decelerometer, stop
+    system           text not null, -- service, secondary, parking
+    stage            text not null, -- before, after a job; blank: of none
+    odometer_km      real,
+    weight_kg        real not null,
+    force_unit       text not null, -- in which the forces were written
+    mean_decel       real not null, -- m/s2
+    peak_decel       real not null, -- m/s2
+    speed_kmh        real not null,
+    distance_m       real not null,
+    begin_m          real not null, -- where the speed was 0.8 of speed_kmh
+    end_m            real not null, -- where it was 0.1
+    pedal_n          real not null,
+    technician       text not null,
+    note             text not null,
+    content          text not null, -- hash of what was measured
+    upload_id        integer not null references uploads,
+    line             integer not null, -- first of the upload's file; 0 for a form
+    -- Set aside, never deleted; superseded_by is the row that stands instead.
+    superseded_by    integer references brake_tests,
+    set_aside_reason text,
+    set_aside_by     text,
+    set_aside_at     text,
+    revision         integer not null default 0,
+    unique (vehicle_id, day, content, revision)
+) strict;
 
 CREATE TABLE closures (
     id          integer primary key,
@@ -285,7 +341,7 @@ CREATE TABLE fleets (
     id       integer primary key,
     name     text not null,
     name_key text not null unique -- lower case
-) strict;
+, rule_set text not null default '') strict;
 
 CREATE TABLE fluid_changes (
     fleet_id   integer not null,
@@ -415,6 +471,18 @@ CREATE TABLE "odometer_readings" (
     unique (vehicle_id, day, km, revision)
 ) strict;
 
+CREATE TABLE own_thresholds (
+    id       integer primary key,
+    fleet_id integer not null references fleets,
+    value_id text not null, -- of the published value
+    x        real, -- in its unit inside; null: the published value again
+    why      text not null,
+    done_by  text not null,
+    done_at  text not null
+) strict;
+
+CREATE INDEX own_thresholds_fleet on own_thresholds (fleet_id, id);
+
 CREATE TABLE planned_visits (
     id         integer primary key,
     fleet_id   integer not null,
@@ -497,6 +565,17 @@ CREATE TABLE request_keys (
     upload_id integer not null references uploads,
     primary key (sent_by, key)
 ) strict;
+
+CREATE TABLE rule_set_choices (
+    id       integer primary key,
+    fleet_id integer not null references fleets,
+    rule_set text not null,
+    why      text not null,
+    done_by  text not null,
+    done_at  text not null
+) strict;
+
+CREATE INDEX rule_set_choices_fleet on rule_set_choices (fleet_id, id);
 
 CREATE TABLE stock (
     part_id  integer not null references stock_parts,
@@ -630,7 +709,7 @@ CREATE TABLE vehicles (
     year     integer not null, -- of manufacture; 0 = not known
     duty     text not null,
     sort_key text not null, -- number, so that 9 comes before 10
-    search   text not null, -- number, plate, make and model in lower case
+    search   text not null, first_used text, actuation text not null default '', gross_kg real not null default 0, -- number, plate, make and model in lower case
     unique (fleet_id, number)
 ) strict;
 
