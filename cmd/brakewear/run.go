@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	_ "time/tzdata" // depots' time zones, where the machine has none
 
 	"github.com/alecthomas/kong"
 
@@ -39,6 +40,7 @@ type cli struct {
 	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
 	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`
+	Run      runCmd      `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }

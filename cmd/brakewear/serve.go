@@ -10,7 +10,6 @@ import (
 
 	"brakewear/api"
 	"brakewear/dashboard"
-	"brakewear/internal/fleet"
 	"brakewear/internal/jobs"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
@@ -31,25 +30,12 @@ func (c serveCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	svc := e.service(db, c.Risk)
-	ctx, cancel := context.WithCancel(e.ctx)
-	scheduled := make(chan error, 1)
-	go func() { scheduled <- jobs.Run(ctx, e.log, time.Local, schedule(e, svc)) }()
-	err = serve(e, svc, c.Listen)
-	cancel()
-	return errors.Join(err, <-scheduled)
+	return serve(e, e.service(db, c.Risk), c.Listen)
 }
 
-// schedule is the work done by the clock while brakewear serves.
-func schedule(e *env, svc *pipeline.Service) []jobs.Job {
-	return []jobs.Job{{
-		Name: "refit",
-		Spec: "0 3 * * *", // when nobody enters readings
-		Run: func(ctx context.Context) error {
-			_, err := svc.Refit(ctx, fleet.AllFleets(), nil, fleet.DateOf(e.now()))
-			return err
-		},
-	}}
+// clock returns what does the scheduled work.
+func (e *env) clock(svc *pipeline.Service) *jobs.Clock {
+	return &jobs.Clock{DB: svc.DB, Jobs: svc.Jobs(), Log: e.log, Now: e.now}
 }
 
 // Time limits of a request, so that a slow or stuck client frees its place.
@@ -61,8 +47,9 @@ const (
 	drainTimeout  = 15 * time.Second // for requests in flight at the end
 )
 
-// serve serves until e.ctx ends, then lets the requests in flight finish.
-func serve(e *env, svc *pipeline.Service, listen string) error {
+// serve serves, and does the scheduled work, until e.ctx ends; then it lets the
+// requests in flight finish.
+func serve(e *env, svc *pipeline.Service, listen string) (err error) {
 	engine := web.NewEngine(e.log)
 	pages, err := dashboard.New(svc)
 	if err != nil {
@@ -83,6 +70,13 @@ func serve(e *env, svc *pipeline.Service, listen string) error {
 		BaseContext:       func(net.Listener) context.Context { return context.WithoutCancel(e.ctx) },
 	}
 	fmt.Fprintf(e.stdout, "Serving on http://%s/ (Ctrl-C ends it)\n", l.Addr())
+	ctx, cancel := context.WithCancel(e.ctx)
+	scheduled := make(chan error, 1)
+	go func() { scheduled <- e.clock(svc).Run(ctx) }()
+	defer func() {
+		cancel()
+		err = errors.Join(err, <-scheduled)
+	}()
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	select {
@@ -90,9 +84,9 @@ func serve(e *env, svc *pipeline.Service, listen string) error {
 		return err
 	case <-e.ctx.Done():
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(e.ctx), drainTimeout)
-	defer cancel()
-	err = srv.Shutdown(ctx)
+	drain, stop := context.WithTimeout(context.WithoutCancel(e.ctx), drainTimeout)
+	defer stop()
+	err = srv.Shutdown(drain)
 	if serr := <-done; !errors.Is(serr, http.ErrServerClosed) {
 		err = errors.Join(err, serr)
 	}

@@ -30,8 +30,12 @@ func (s *Service) AcceptedRisk() float64 {
 
 // Today is the civil day forecasts are made for.
 func (s *Service) Today() fleet.Date {
+	return fleet.DateOf(s.now())
+}
+
+func (s *Service) now() time.Time {
 	if s.Now == nil {
-		return fleet.DateOf(time.Now())
+		return time.Now()
 	}
-	return fleet.DateOf(s.Now())
+	return s.Now()
 }

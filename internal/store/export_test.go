@@ -1,6 +1,10 @@
 package store
 
-import "github.com/jmoiron/sqlx"
+import (
+	"time"
+
+	"github.com/jmoiron/sqlx"
+)
 
 // Writer and reader pools, for tests that look behind the methods.
 func (db *DB) WritePool() *sqlx.DB { return db.w }
@@ -20,5 +24,12 @@ type (
 	Instant = instant
 	Number  = number
 )
+
+// SetLockChecked sets how often a lock is made sure of, until undo.
+func SetLockChecked(every time.Duration) (undo func()) {
+	old := lockChecked
+	lockChecked = every
+	return func() { lockChecked = old }
+}
 
 const RoundVehicles = roundVehicles

@@ -36,6 +36,30 @@ func (i *instant) Scan(src any) error {
 	return fmt.Errorf("cannot read an instant from %T", src)
 }
 
+// maybeInstant is an instant that may be missing: nil here, NULL in the
+// database.
+type maybeInstant struct{ t **time.Time }
+
+// Value gives NULL for nil.
+func (m maybeInstant) Value() (driver.Value, error) {
+	if *m.t == nil {
+		return nil, nil
+	}
+	return instant(**m.t).Value()
+}
+
+// Scan gives nil for NULL.
+func (m maybeInstant) Scan(src any) error {
+	*m.t = nil
+	if src == nil {
+		return nil
+	}
+	var i instant
+	err := i.Scan(src)
+	*m.t = (*time.Time)(&i)
+	return err
+}
+
 // number is a float64 that may be unknown: NaN here, NULL in the database.
 type number float64
 

@@ -213,6 +213,25 @@ create table brake_tests (
     constraint brake_tests_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table calendar_feeds (
+    id bigint not null generated always as identity,
+    sha256 text collate "C" not null,
+    fleet_id bigint not null,
+    depot_id bigint,
+    vehicle_id bigint,
+    made_by text not null,
+    made_at timestamp with time zone not null,
+    revoked_by text,
+    revoked_at timestamp with time zone,
+    read_on date,
+    constraint calendar_feeds_check CHECK (((depot_id IS NULL) <> (vehicle_id IS NULL))),
+    constraint calendar_feeds_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint calendar_feeds_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint calendar_feeds_pkey PRIMARY KEY (id),
+    constraint calendar_feeds_sha256_key UNIQUE (sha256),
+    constraint calendar_feeds_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
 create table closures (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -271,6 +290,30 @@ create table depots (
     constraint depots_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint depots_fleet_id_name_key_key UNIQUE (fleet_id, name_key),
     constraint depots_pkey PRIMARY KEY (id)
+);
+
+create table digest_axles (
+    recipient_id bigint not null,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    axle integer not null,
+    book_by date,
+    constraint digest_axles_pkey PRIMARY KEY (recipient_id, vehicle_id, axle),
+    constraint digest_axles_recipient_id_fkey FOREIGN KEY (recipient_id) REFERENCES recipients(id),
+    constraint digest_axles_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+
+create table digests (
+    recipient_id bigint not null,
+    day date not null,
+    since timestamp with time zone,
+    until timestamp with time zone not null,
+    state text not null,
+    tries integer not null,
+    changed_at timestamp with time zone not null,
+    message text not null,
+    constraint digests_pkey PRIMARY KEY (recipient_id, day),
+    constraint digests_recipient_id_fkey FOREIGN KEY (recipient_id) REFERENCES recipients(id)
 );
 
 create table findings (
@@ -417,6 +460,33 @@ create table inspections (
     constraint inspections_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 CREATE UNIQUE INDEX inspections_visit ON public.inspections USING btree (vehicle_id, day, COALESCE(odometer_km, ('-1'::integer)::double precision), technician);
+
+create table job_runs (
+    id bigint not null generated always as identity,
+    job text collate "C" not null,
+    zone text collate "C" not null,
+    due timestamp with time zone,
+    attempt integer not null,
+    asked_by text not null,
+    asked_at timestamp with time zone not null,
+    started_at timestamp with time zone,
+    ended_at timestamp with time zone,
+    state text collate "C" not null,
+    message text not null,
+    constraint job_runs_job_zone_due_attempt_key UNIQUE (job, zone, due, attempt),
+    constraint job_runs_pkey PRIMARY KEY (id)
+);
+CREATE INDEX job_runs_job ON public.job_runs USING btree (job, zone, id);
+CREATE INDEX job_runs_running ON public.job_runs USING btree (job) WHERE (state = 'running'::text);
+CREATE UNIQUE INDEX job_runs_waiting ON public.job_runs USING btree (job, zone) WHERE (state = 'waiting'::text);
+
+create table job_times (
+    job text collate "C" not null,
+    zone text collate "C" not null,
+    handled timestamp with time zone not null,
+    next timestamp with time zone,
+    constraint job_times_pkey PRIMARY KEY (job, zone)
+);
 
 create table kept_file_parts (
     file_id bigint not null,
@@ -574,6 +644,31 @@ create table proposals (
     constraint proposals_pkey PRIMARY KEY (id)
 );
 CREATE INDEX proposals_fleet ON public.proposals USING btree (fleet_id, id);
+
+create table recipient_places (
+    recipient_id bigint not null,
+    fleet_id bigint not null,
+    depot_id bigint,
+    constraint recipient_places_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint recipient_places_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint recipient_places_recipient_id_fkey FOREIGN KEY (recipient_id) REFERENCES recipients(id)
+);
+CREATE INDEX recipient_places_recipient ON public.recipient_places USING btree (recipient_id);
+
+create table recipients (
+    id bigint not null generated always as identity,
+    name text not null,
+    address text not null,
+    address_key text collate "C" not null,
+    role text not null,
+    everything boolean not null,
+    added_by text not null,
+    added_at timestamp with time zone not null,
+    stopped_by text,
+    stopped_at timestamp with time zone,
+    constraint recipients_pkey PRIMARY KEY (id)
+);
+CREATE UNIQUE INDEX recipients_address ON public.recipients USING btree (address_key) WHERE (stopped_at IS NULL);
 
 create table request_keys (
     sent_by text collate "C" not null,

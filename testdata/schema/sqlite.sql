@@ -229,6 +229,20 @@ CREATE TABLE brake_tests (
     unique (vehicle_id, day, content, revision)
 ) strict;
 
+CREATE TABLE calendar_feeds (
+    id         integer primary key,
+    sha256     text not null unique, -- of the secret, hex
+    fleet_id   integer not null references fleets,
+    depot_id   integer references depots,
+    vehicle_id integer references vehicles,
+    made_by    text not null,
+    made_at    text not null,
+    revoked_by text,
+    revoked_at text,
+    read_on    text, -- last
+    check ((depot_id is null) <> (vehicle_id is null))
+) strict;
+
 CREATE TABLE closures (
     id          integer primary key,
     fleet_id    integer not null references fleets,
@@ -279,6 +293,27 @@ CREATE TABLE depots (
     name_key  text not null, -- lower case
     time_zone text not null, -- IANA name
     unique (fleet_id, name_key)
+) strict;
+
+CREATE TABLE digest_axles (
+    recipient_id integer not null references recipients,
+    fleet_id     integer not null,
+    vehicle_id   integer not null references vehicles,
+    axle         integer not null,
+    book_by      text,
+    primary key (recipient_id, vehicle_id, axle)
+) strict;
+
+CREATE TABLE digests (
+    recipient_id integer not null references recipients,
+    day          text not null, -- on the clock of the person's depots
+    since        text, -- it tells of what came after; null: the first one
+    until        text not null, -- and up to here
+    state        text not null, -- sending, sent, nothing, refused, unknown
+    tries        integer not null,
+    changed_at   text not null,
+    message      text not null,
+    primary key (recipient_id, day)
 ) strict;
 
 CREATE TABLE findings (
@@ -411,6 +446,41 @@ CREATE TABLE inspections (
 ) strict;
 
 CREATE UNIQUE INDEX inspections_visit on inspections (vehicle_id, day, coalesce(odometer_km, -1), technician);
+
+CREATE TABLE job_locks (
+    name   text primary key,
+    holder text not null,
+    until  text not null
+) strict;
+
+CREATE TABLE job_runs (
+    id         integer primary key,
+    job        text not null,
+    zone       text not null,
+    due        text, -- scheduled time; null when a person asked for it
+    attempt    integer not null, -- from 1
+    asked_by   text not null, -- blank: the clock
+    asked_at   text not null,
+    started_at text,
+    ended_at   text,
+    state      text not null, -- waiting, running, done, failed, panicked, overran, cut_short
+    message    text not null, -- what it did, or why it did not
+    unique (job, zone, due, attempt)
+) strict;
+
+CREATE INDEX job_runs_job on job_runs (job, zone, id);
+
+CREATE INDEX job_runs_running on job_runs (job) where state = 'running';
+
+CREATE UNIQUE INDEX job_runs_waiting on job_runs (job, zone) where state = 'waiting';
+
+CREATE TABLE job_times (
+    job     text not null,
+    zone    text not null, -- IANA name
+    handled text not null, -- scheduled times up to here were seen to
+    next    text, -- for people to read
+    primary key (job, zone)
+) strict;
 
 CREATE TABLE kept_file_parts (
     file_id integer not null references kept_files on delete cascade,
@@ -558,6 +628,29 @@ CREATE TABLE proposals (
 ) strict;
 
 CREATE INDEX proposals_fleet on proposals (fleet_id, id);
+
+CREATE TABLE recipient_places (
+    recipient_id integer not null references recipients,
+    fleet_id     integer not null references fleets,
+    depot_id     integer references depots -- null: the whole fleet
+) strict;
+
+CREATE INDEX recipient_places_recipient on recipient_places (recipient_id);
+
+CREATE TABLE recipients (
+    id          integer primary key,
+    name        text not null,
+    address     text not null,
+    address_key text not null, -- lower case
+    role        text not null, -- manager, planner
+    everything  integer not null, -- all fleets
+    added_by    text not null,
+    added_at    text not null,
+    stopped_by  text,
+    stopped_at  text
+) strict;
+
+CREATE UNIQUE INDEX recipients_address on recipients (address_key) where stopped_at is null;
 
 CREATE TABLE request_keys (
     sent_by   text not null,

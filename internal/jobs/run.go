@@ -1,0 +1,200 @@
+package jobs
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"time"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// begin does what there is to do for e, under the job's lock. It is false when
+// another process holds that, or has done it.
+func (c *Clock) begin(ctx context.Context, e *entry) (bool, error) {
+	held, release, err := c.DB.LockJob(ctx, e.Name)
+	if err != nil || release == nil {
+		return false, err
+	}
+	defer release()
+	var run store.JobRun
+	began := false
+	if e.running != nil {
+		tries := maxAttempts
+		if !e.due.IsZero() {
+			tries = 0 // the time that has come since does for both
+		}
+		var cut bool
+		if run, cut, err = c.DB.Restart(ctx, *e.running, tries); err != nil {
+			return false, err
+		}
+		if began = run.ID != 0; cut {
+			c.Log.Warn("a run was cut short", "job", e.Name, "zone", e.zone, "run", e.running.ID, "attempt", e.running.Attempt, "again", began)
+		}
+	}
+	if !began && !e.due.IsZero() {
+		if run, began, err = c.DB.StartDue(ctx, e.Name, e.zone, e.due); err != nil {
+			return false, err
+		}
+	}
+	if !began && e.waiting != nil {
+		if began, err = c.DB.StartWaiting(ctx, e.waiting.ID); err != nil {
+			return false, err
+		}
+		run = *e.waiting
+	}
+	if began {
+		c.perform(held, e.Job, run)
+	}
+	return began, nil
+}
+
+// RunNow runs a job at once, in all its time zones, for a person who waits for
+// it, and hands what each run did to say.
+func (c *Clock) RunNow(ctx context.Context, name, by string, say func(zone, did string)) error {
+	if err := c.prepare(); err != nil {
+		return err
+	}
+	zones, err := c.DB.TimeZones(ctx)
+	if err != nil {
+		return err
+	}
+	for _, j := range c.Jobs {
+		if j.Name != name {
+			continue
+		}
+		if !j.PerZone {
+			zones = zones[:1]
+		}
+		for _, zone := range zones {
+			if err := c.runOne(ctx, j, zone, by, say); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	return fleet.NotFoundf("job %q: there is none of this name", name)
+}
+
+func (c *Clock) runOne(ctx context.Context, j pipeline.Job, zone, by string, say func(zone, did string)) error {
+	held, release, err := c.DB.LockJob(ctx, j.Name)
+	if err != nil {
+		return err
+	}
+	if release == nil {
+		return fleet.Conflictf("%s is under way already; wait until it is through", j.Name)
+	}
+	defer release()
+	run, err := c.DB.StartNow(ctx, j.Name, zone, by)
+	if err != nil {
+		return err
+	}
+	r := c.perform(held, j, run)
+	if r.err == nil {
+		say(zone, r.did)
+	}
+	return r.err
+}
+
+// result is how a run ended.
+type result struct {
+	state string
+	did   string
+	err   error
+}
+
+// perform runs a job within its limit and keeps how it ended. When it does not
+// end after its time it is given up as far as people and other jobs are
+// concerned, but perform waits for it, and its lock stays.
+func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun) result {
+	start := time.Now()
+	ctx, cancel := context.WithTimeout(held, j.Limit)
+	defer cancel()
+	done := make(chan result, 1)
+	go func() { done <- guarded(ctx, j, run.Zone) }()
+	var r result
+	ended := true
+	select {
+	case r = <-done:
+	case <-ctx.Done():
+		select {
+		case r = <-done:
+		case <-time.After(graceTime):
+			ended = false
+			r = result{state: store.RunFailed, err: ctx.Err()}
+		}
+	}
+	if r.err != nil && r.state == store.RunFailed {
+		switch {
+		case held.Err() != nil:
+			r.state = store.RunCutShort
+			r.err = fmt.Errorf("the program was ended, or lost the database: %w", r.err)
+		case errors.Is(ctx.Err(), context.DeadlineExceeded):
+			r.state = store.RunOverran
+			r.err = fmt.Errorf("given up after %v: %w", j.Limit, r.err)
+		}
+	}
+	c.record(held, j, run, r, time.Since(start))
+	if !ended {
+		<-done
+		c.Log.Warn("a job that was given up has ended", "job", j.Name, "zone", run.Zone, "took", time.Since(start))
+	}
+	return r
+}
+
+// guarded runs a job and turns a panic into a result.
+func guarded(ctx context.Context, j pipeline.Job, zone string) (r result) {
+	defer func() {
+		if p := recover(); p != nil {
+			r = result{state: store.RunPanicked, err: fmt.Errorf("panic: %v\n%s", p, debug.Stack())}
+		}
+	}()
+	did, err := j.Run(ctx, zone)
+	if err != nil {
+		return result{store.RunFailed, did, err}
+	}
+	return result{store.RunDone, did, nil}
+}
+
+// record logs how a run ended and keeps it.
+func (c *Clock) record(held context.Context, j pipeline.Job, run store.JobRun, r result, took time.Duration) {
+	log := c.Log.With("job", j.Name, "zone", run.Zone, "run", run.ID, "took", took.Round(time.Millisecond))
+	message := r.did
+	level := slog.LevelInfo
+	if r.err != nil {
+		level = slog.LevelError
+		log = log.With("err", r.err)
+		message = blame(r)
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(held), graceTime)
+	defer cancel()
+	log.Log(ctx, level, "job "+r.state)
+	if r.state == store.RunCutShort {
+		// Left as it is, for whoever looks next to begin it again.
+		return
+	}
+	if err := c.DB.EndRun(ctx, run.ID, r.state, message); err != nil {
+		log.Error("how a job ended cannot be kept", "err", err)
+	}
+}
+
+// blame says for people why a run did not do its work. What is not meant for
+// them is in the log.
+func blame(r result) string {
+	for _, kind := range []error{fleet.ErrInvalid, fleet.ErrNotFound, fleet.ErrConflict} {
+		if errors.Is(r.err, kind) {
+			return r.err.Error()
+		}
+	}
+	switch {
+	case r.state == store.RunOverran:
+		return "It took longer than it may and was given up."
+	case errors.Is(r.err, fleet.ErrUnavailable):
+		return "The database could not be reached."
+	}
+	return "It failed; the log says why."
+}
