@@ -72,6 +72,9 @@ func nightly(name string, d *diary) pipeline.Job {
 func run(t *testing.T, db *store.DB, h *hands, table ...pipeline.Job) {
 	t.Helper()
 	c := &Clock{DB: db, Jobs: table, Log: slog.New(slog.DiscardHandler), Now: h.now, pace: 20 * time.Millisecond}
+	if err := c.prepare(); err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- c.Run(ctx) }()
@@ -86,6 +89,16 @@ func run(t *testing.T, db *store.DB, h *hands, table ...pipeline.Job) {
 
 // settle waits until c has seen every job, and nothing waits or is under way.
 func settle(ctx context.Context, db *store.DB, c *Clock, h *hands) error {
+	zones, err := db.TimeZones(ctx)
+	if err != nil {
+		return err
+	}
+	want := 0
+	for _, j := range c.Jobs {
+		if want++; j.PerZone {
+			want += len(zones) - 1
+		}
+	}
 	for range 1000 {
 		time.Sleep(10 * time.Millisecond)
 		times, err := db.JobTimes(ctx)
@@ -106,7 +119,7 @@ func settle(ctx context.Context, db *store.DB, c *Clock, h *hands) error {
 				seen++
 			}
 		}
-		if seen >= len(c.Jobs) && len(open) == 0 {
+		if seen == want && len(open) == 0 {
 			return nil
 		}
 	}
