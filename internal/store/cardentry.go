@@ -1,0 +1,159 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"brakewear/internal/fleet"
+)
+
+// EnterStep adds what was done in a step of an open card. An entry whose key is
+// there already changes nothing and returns added false.
+func (db *DB) EnterStep(ctx context.Context, sc fleet.Scope, cardID int64, seq int, e fleet.StepEntry) (added bool, err error) {
+	if e.State != fleet.StepDone && e.State != fleet.StepFailed && e.State != fleet.StepSkipped {
+		return false, fleet.Invalidf("state %q: want done, failed or skipped", e.State)
+	}
+	if len(e.Note) > maxNote {
+		return false, fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
+	}
+	err = db.write(ctx, "enter a step", func(t *tx) error {
+		c, err := t.openCardOf(sc, cardID)
+		if err != nil {
+			return err
+		}
+		if seq < 1 || seq > len(c.Steps) {
+			return fleet.NotFoundf("job card %d: it has no step %d", cardID, seq)
+		}
+		s := &c.Steps[seq-1]
+		if len(e.Values) > len(s.Measures) {
+			return fleet.Invalidf("step %d: it has %d values to note, not %d", seq, len(s.Measures), len(e.Values))
+		}
+		for len(e.Values) < len(s.Measures) {
+			e.Values = append(e.Values, math.NaN())
+		}
+		for i, x := range e.Values {
+			if math.IsInf(x, 0) || math.Abs(x) > maxNoted {
+				return fleet.Invalidf("step %d, %s: %g cannot be meant", seq, s.Measures[i].Name, x)
+			}
+		}
+		noted, err := writeNoted(e.Values)
+		if err != nil {
+			return err
+		}
+		n, err := t.count(`
+			insert into job_card_entries (card_id, seq, state, noted, note, entered_by, entered_at, key)
+			values `+places(8)+`
+			on conflict do nothing`,
+			cardID, seq, string(e.State), noted, storableOf(e.Note), storableOf(e.By), instant(t.db.now()), storableOf(e.Key))
+		added = n > 0
+		return err
+	})
+	return added, err
+}
+
+// maxNoted bounds a believable measured value of a step, whatever its unit.
+const maxNoted = 1e6
+
+// openCardOf returns a card that is not closed, held against other writers.
+func (t *tx) openCardOf(sc fleet.Scope, id int64) (fleet.Card, error) {
+	if t.db.dialect == Postgres {
+		if _, err := t.exec(`select 1 from job_cards where id = ? for update`, id); err != nil {
+			return fleet.Card{}, err
+		}
+	}
+	c, err := t.card(sc, id)
+	if err == nil && c.State != fleet.CardOpen {
+		err = fleet.Conflictf("job card %d is closed (%s, by %s): nothing more can be entered", id, c.State, c.ClosedBy)
+	}
+	return c, err
+}
+
+// SetCardOdometer notes the odometer of the visit.
+func (db *DB) SetCardOdometer(ctx context.Context, sc fleet.Scope, cardID int64, km float64) error {
+	if !(km >= 0) || km > fleet.MaxOdometerKm {
+		return fleet.Invalidf("odometer %g km: want 0 to %d km", km, fleet.MaxOdometerKm)
+	}
+	return db.write(ctx, "note the odometer", func(t *tx) error {
+		if _, err := t.openCardOf(sc, cardID); err != nil {
+			return err
+		}
+		_, err := t.exec(`update job_cards set odometer_km = ? where id = ?`, km, cardID)
+		return err
+	})
+}
+
+// CloseCard closes an open card, and ends its booking: done when the card was
+// passed or not passed, and left as it is when nothing was done. Whether it may be
+// passed is for the caller to judge; what stands open on the card itself is
+// refused here too.
+func (db *DB) CloseCard(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.CardState, note string) (c fleet.Card, err error) {
+	if state != fleet.CardPassed && state != fleet.CardNotPassed && state != fleet.CardDropped {
+		return c, fleet.Invalidf("state %q: want passed, not passed or dropped", state)
+	}
+	if len(note) > maxNote {
+		return c, fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
+	}
+	err = db.write(ctx, "close a job card", func(t *tx) error {
+		if c, err = t.openCardOf(sc, id); err != nil {
+			return err
+		}
+		if open := c.Open(); state == fleet.CardPassed && len(open) > 0 {
+			return fleet.Conflictf("job card %d cannot be passed: %s", id, open[0])
+		}
+		_, err := t.exec(`
+			update job_cards
+			set state = ?, closed_by = ?, closed_at = ?, note = ?
+			where id = ?`, string(state), storableOf(by), instant(t.db.now()), storableOf(note), id)
+		if err != nil {
+			return err
+		}
+		if c.BookingID != 0 && state != fleet.CardDropped {
+			b, err := t.openBooking(sc, c.BookingID, 0)
+			if err == nil {
+				err = t.end(by, b, fleet.Done, "job card closed: "+string(state))
+			}
+			if err != nil && !errors.Is(err, fleet.ErrConflict) { // ended by hand before
+				return err
+			}
+		}
+		c, err = t.card(fleet.AllFleets(), id)
+		return err
+	})
+	return c, err
+}
+
+// CardParts notes which parts were fitted by an open card, each with its fitment,
+// which is in the upload already. It returns the card.
+func (w *Writer) CardParts(cardID int64, parts []fleet.CardPart) (c fleet.Card, err error) {
+	defer w.end("note the parts of a job card", &err)
+	if c, err = w.t.openCardOf(w.sc, cardID); err != nil {
+		return c, err
+	}
+	for _, p := range parts {
+		f := fleet.Fitment{VehicleID: c.VehicleID, Date: c.Day, Position: fleet.Position{Axle: p.Axle, Part: p.Part, Side: p.Side}}
+		err := w.t.one([]any{&p.FitmentID}, `
+			select id
+			from fitments
+			where `+recordTables[fleet.FitmentRecord].key+` and set_aside_at is null`, fitmentKeyArgs(&f)...)
+		if err != nil {
+			return c, err
+		}
+		noted := false
+		for _, old := range c.Parts {
+			noted = noted || old.FitmentID == p.FitmentID
+		}
+		if noted {
+			continue
+		}
+		_, err = w.t.exec(`
+			insert into job_card_parts (card_id, axle, part, side, number, batch, mm, measured, fitment_id, fitted_by, fitted_at)
+			values `+places(11),
+			cardID, p.Axle, string(p.Part), string(p.Side), storableOf(p.Number), storableOf(p.Batch), p.MM, p.Measured, p.FitmentID,
+			storableOf(p.By), instant(w.t.db.now()))
+		if err != nil {
+			return c, err
+		}
+	}
+	return c, nil
+}
