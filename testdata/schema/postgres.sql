@@ -461,6 +461,77 @@ create table inspections (
 );
 CREATE UNIQUE INDEX inspections_visit ON public.inspections USING btree (vehicle_id, day, COALESCE(odometer_km, ('-1'::integer)::double precision), technician);
 
+create table job_card_entries (
+    id bigint not null generated always as identity,
+    card_id bigint not null,
+    seq integer not null,
+    state text not null,
+    noted text not null,
+    note text not null,
+    entered_by text not null,
+    entered_at timestamp with time zone not null,
+    key text collate "C" not null,
+    constraint job_card_entries_card_id_seq_fkey FOREIGN KEY (card_id, seq) REFERENCES job_card_steps(card_id, seq),
+    constraint job_card_entries_pkey PRIMARY KEY (id)
+);
+CREATE INDEX job_card_entries_card ON public.job_card_entries USING btree (card_id, seq, id);
+CREATE UNIQUE INDEX job_card_entries_key ON public.job_card_entries USING btree (card_id, seq, key) WHERE (key <> ''::text);
+
+create table job_card_parts (
+    id bigint not null generated always as identity,
+    card_id bigint not null,
+    axle integer not null,
+    part text not null,
+    side text not null,
+    number text not null,
+    batch text not null,
+    mm double precision not null,
+    measured boolean not null,
+    fitment_id bigint not null,
+    fitted_by text not null,
+    fitted_at timestamp with time zone not null,
+    constraint job_card_parts_card_id_fkey FOREIGN KEY (card_id) REFERENCES job_cards(id),
+    constraint job_card_parts_fitment_id_fkey FOREIGN KEY (fitment_id) REFERENCES fitments(id),
+    constraint job_card_parts_pkey PRIMARY KEY (id)
+);
+CREATE INDEX job_card_parts_card ON public.job_card_parts USING btree (card_id, id);
+CREATE INDEX job_card_parts_fitment ON public.job_card_parts USING btree (fitment_id);
+
+create table job_card_steps (
+    card_id bigint not null,
+    seq integer not null,
+    section text not null,
+    axle integer not null,
+    step text not null,
+    constraint job_card_steps_card_id_fkey FOREIGN KEY (card_id) REFERENCES job_cards(id),
+    constraint job_card_steps_pkey PRIMARY KEY (card_id, seq)
+);
+
+create table job_cards (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    vehicle_id bigint not null,
+    depot_id bigint not null,
+    booking_id bigint,
+    day date not null,
+    odometer_km double precision,
+    work text not null,
+    state text not null,
+    opened_by text not null,
+    opened_at timestamp with time zone not null,
+    closed_by text not null,
+    closed_at timestamp with time zone,
+    note text not null,
+    constraint job_cards_booking_id_fkey FOREIGN KEY (booking_id) REFERENCES bookings(id),
+    constraint job_cards_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint job_cards_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint job_cards_pkey PRIMARY KEY (id),
+    constraint job_cards_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+);
+CREATE UNIQUE INDEX job_cards_booking ON public.job_cards USING btree (booking_id) WHERE (state <> 'dropped'::text);
+CREATE INDEX job_cards_open ON public.job_cards USING btree (depot_id, state, day);
+CREATE INDEX job_cards_vehicle ON public.job_cards USING btree (vehicle_id, id);
+
 create table job_runs (
     id bigint not null generated always as identity,
     job text collate "C" not null,
@@ -520,6 +591,24 @@ create table kept_files (
     constraint kept_files_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
 );
 CREATE INDEX kept_files_expiry ON public.kept_files USING btree (expires_at);
+
+create table makers_values (
+    id bigint not null generated always as identity,
+    fleet_id bigint not null,
+    make text not null,
+    model text not null,
+    axle integer not null,
+    measure text not null,
+    low double precision,
+    high double precision,
+    unit text not null,
+    source text not null,
+    changed_by text not null,
+    changed_at timestamp with time zone not null,
+    constraint makers_values_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint makers_values_pkey PRIMARY KEY (id)
+);
+CREATE UNIQUE INDEX makers_values_key ON public.makers_values USING btree (fleet_id, make, model, axle, measure);
 
 create table model_parameters (
     id bigint not null generated always as identity,
@@ -689,6 +778,17 @@ create table rule_set_choices (
     constraint rule_set_choices_pkey PRIMARY KEY (id)
 );
 CREATE INDEX rule_set_choices_fleet ON public.rule_set_choices USING btree (fleet_id, id);
+
+create table step_plans (
+    fleet_id bigint not null,
+    section text collate "C" not null,
+    version integer not null,
+    steps text not null,
+    made_by text not null,
+    made_at timestamp with time zone not null,
+    constraint step_plans_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint step_plans_pkey PRIMARY KEY (fleet_id, section, version)
+);
 
 create table stock (
     part_id bigint not null,

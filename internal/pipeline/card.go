@@ -1,0 +1,277 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
+	"brakewear/internal/store"
+)
+
+// OpenCard makes the job card of a booking, with the work booked.
+func (s *Service) OpenCard(ctx context.Context, sc fleet.Scope, by string, bookingID int64) (fleet.Card, error) {
+	b, err := s.DB.Booking(ctx, sc, bookingID)
+	if err != nil {
+		return fleet.Card{}, err
+	}
+	return s.DB.OpenCard(ctx, sc, by, fleet.Card{
+		VehicleID: b.VehicleID, BookingID: b.ID, Day: s.Today(), Work: b.Work,
+	})
+}
+
+// OpenCardFor makes a job card of no booking.
+func (s *Service) OpenCardFor(ctx context.Context, sc fleet.Scope, by string, vehicleID int64, work []fleet.WorkItem) (fleet.Card, error) {
+	return s.DB.OpenCard(ctx, sc, by, fleet.Card{VehicleID: vehicleID, Day: s.Today(), Work: work})
+}
+
+// Fitted is what came off and what went on by a job card.
+type Fitted struct {
+	OdometerKm *float64
+	Off        []fleet.Reading  // position, value, gauge, technician and note of each
+	On         []fleet.CardPart // MM 0 = the specification's new value
+}
+
+// FitParts enters what came off and what went on. What came off is a reading that
+// ends its segment, what went on a fitment that starts the next, both of the card's
+// day; forecasts made before are held against what came off at once. The same
+// entries sent again change nothing. It returns the card and remarks for a person
+// to look at.
+func (s *Service) FitParts(ctx context.Context, sc fleet.Scope, by string, cardID int64, f Fitted) (c fleet.Card, remarks []string, err error) {
+	c, err = s.DB.Card(ctx, sc, cardID)
+	if err != nil {
+		return c, nil, err
+	}
+	h, err := s.DB.History(ctx, sc, c.VehicleID)
+	if err != nil {
+		return c, nil, err
+	}
+	off, err := readingsOff(&c, f, by)
+	if err != nil {
+		return c, nil, err
+	}
+	on, fitments, err := fittedOn(&c, &h, f, by)
+	if err != nil {
+		return c, nil, err
+	}
+	if len(off) == 0 && len(fitments) == 0 {
+		return c, nil, fleet.Invalidf("nothing was entered: give what came off, or what went on")
+	}
+	up := fleet.Upload{Kind: "card", Name: fmt.Sprintf("Job card %d", c.ID), By: by}
+	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
+		rc, err := w.Readings(off)
+		if err != nil {
+			return err
+		}
+		fc, err := w.Fitments(fitments)
+		if err != nil {
+			return err
+		}
+		up.Accepted, up.Repeated = rc.Added+fc.Added+fc.Changed, rc.Repeated+fc.Repeated
+		_, err = w.CardParts(c.ID, on)
+		return err
+	})
+	if err != nil {
+		return c, nil, err
+	}
+	if f.OdometerKm != nil {
+		if err := s.DB.SetCardOdometer(ctx, sc, c.ID, *f.OdometerKm); err != nil {
+			return c, nil, err
+		}
+	}
+	if up.Accepted > 0 {
+		if err := s.follow(ctx, sc, c.VehicleID, s.Today()); err != nil {
+			return c, nil, err
+		}
+	}
+	if c, err = s.DB.Card(ctx, sc, cardID); err != nil {
+		return c, nil, err
+	}
+	return c, partRemarks(&c), nil
+}
+
+// readingsOff makes readings of what came off.
+func readingsOff(c *fleet.Card, f Fitted, by string) ([]fleet.Reading, error) {
+	var out []fleet.Reading
+	for _, r := range f.Off {
+		r.VehicleID, r.Date, r.OdometerKm = c.VehicleID, c.Day, f.OdometerKm
+		if r.Technician == "" {
+			r.Technician = by
+		}
+		if err := r.Validate(); err != nil {
+			return nil, err
+		}
+		if err := onCard(c, r.Position); err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// fittedOn makes fitments of what went on.
+func fittedOn(c *fleet.Card, h *store.History, f Fitted, by string) (on []fleet.CardPart, fitments []fleet.Fitment, err error) {
+	for _, p := range f.On {
+		pos := fleet.Position{Axle: p.Axle, Part: p.Part, Side: p.Side}
+		if err := onCard(c, pos); err != nil {
+			return nil, nil, err
+		}
+		p.Measured = p.MM > 0
+		if !p.Measured {
+			spec, ok := specOf(h, p.Axle, p.Part)
+			if !ok {
+				return nil, nil, fleet.Invalidf("axle %d, %s: no new value is known: measure the new part", p.Axle, p.Part)
+			}
+			p.MM = spec.New
+		}
+		p.By = by
+		ft := fleet.Fitment{VehicleID: c.VehicleID, Position: pos, Date: c.Day, OdometerKm: f.OdometerKm, MM: p.MM}
+		if err := ft.Validate(); err != nil {
+			return nil, nil, err
+		}
+		on, fitments = append(on, p), append(fitments, ft)
+	}
+	return on, fitments, nil
+}
+
+// onCard refuses a position of an axle that the card is not about.
+func onCard(c *fleet.Card, p fleet.Position) error {
+	if slices.Contains(fleet.Axles(c.Work), p.Axle) {
+		return nil
+	}
+	return fleet.Invalidf("axle %d: job card %d is not about it; open another card for it", p.Axle, c.ID)
+}
+
+func specOf(h *store.History, axle int, p fleet.Part) (fleet.Spec, bool) {
+	for _, a := range h.Axles {
+		if a.Number == axle {
+			s, ok := a.Specs[p]
+			return s, ok
+		}
+	}
+	return fleet.Spec{}, false
+}
+
+// partRemarks says what a person should look at in the parts fitted: pads and
+// linings go in sets of an axle (service manuals).
+func partRemarks(c *fleet.Card) (remarks []string) {
+	type set struct {
+		axle int
+		part fleet.Part
+	}
+	sides := map[set]map[fleet.Side]bool{}
+	for _, p := range c.Parts {
+		if p.Undone != nil {
+			continue
+		}
+		k := set{p.Axle, p.Part}
+		if sides[k] == nil {
+			sides[k] = map[fleet.Side]bool{}
+		}
+		sides[k][p.Side] = true
+	}
+	for _, p := range c.Parts {
+		k := set{p.Axle, p.Part}
+		if s := sides[k]; p.Undone == nil && p.Side != "" && len(s) == 1 {
+			remarks = append(remarks, fmt.Sprintf("Axle %d: new %ss on the %s only. Makers ask for both sides of an axle at once; look at the other side.", p.Axle, p.Part, p.Side))
+			delete(sides, k)
+		}
+	}
+	return remarks
+}
+
+// UndoPart sets the fitment of a part aside, so that the segment before goes on;
+// the card keeps the part, with why and by whom.
+func (s *Service) UndoPart(ctx context.Context, sc fleet.Scope, cardID, partID int64, why fleet.Reason) (fleet.Card, error) {
+	c, err := s.DB.Card(ctx, sc, cardID)
+	if err != nil {
+		return c, err
+	}
+	i := slices.IndexFunc(c.Parts, func(p fleet.CardPart) bool { return p.ID == partID })
+	if i < 0 {
+		return c, fleet.NotFoundf("job card %d: no part %d was fitted by it", cardID, partID)
+	}
+	if _, err := s.SetAside(ctx, sc, fleet.Record{Kind: fleet.FitmentRecord, ID: c.Parts[i].FitmentID}, why, s.Today()); err != nil {
+		return c, err
+	}
+	return s.DB.Card(ctx, sc, cardID)
+}
+
+// CardTests are the brake tests of a card's day and after, judged by the rule set
+// of the vehicle's fleet.
+type CardTests struct {
+	Before, After *fleet.BrakeTest // latest of each stage; nil = none
+	JudgedBefore  *rules.Judgement
+	JudgedAfter   *rules.Judgement
+}
+
+// CardTests returns the brake tests that belong to a card.
+func (s *Service) CardTests(ctx context.Context, sc fleet.Scope, c *fleet.Card) (CardTests, error) {
+	var out CardTests
+	tests, err := s.DB.BrakeTests(ctx, sc, c.VehicleID)
+	if err != nil {
+		return out, err
+	}
+	h, err := s.DB.History(ctx, sc, c.VehicleID)
+	if err != nil {
+		return out, err
+	}
+	set := rules.Or(h.RuleSet)
+	var axles []int
+	for _, a := range h.Axles {
+		axles = append(axles, a.Number)
+	}
+	for i := range tests {
+		t := &tests[i]
+		if t.Aside != nil || t.System != fleet.ServiceBrake {
+			continue
+		}
+		switch {
+		case t.Stage == fleet.BeforeJob && t.Date <= c.Day && c.Day-t.Date <= beforeDays:
+			out.Before, out.JudgedBefore = t, set.Judge(&h.Vehicle, axles, t)
+		case t.Stage == fleet.AfterJob && t.Date >= c.Day && (c.ClosedAt == nil || t.Date <= fleet.DateOf(*c.ClosedAt)):
+			out.After, out.JudgedAfter = t, set.Judge(&h.Vehicle, axles, t)
+		}
+	}
+	return out, nil
+}
+
+// beforeDays is how long before a job a test still shows how the brakes were.
+// Judgement.
+const beforeDays = 14
+
+// Against returns what stands against passing a card, a sentence each: safety
+// steps that are not settled, and the brake test after the job.
+func Against(c *fleet.Card, t CardTests) []string {
+	against := c.Open()
+	if !slices.ContainsFunc(c.Steps, func(s fleet.CardStep) bool { return s.Key == fleet.TestStep }) {
+		return against
+	}
+	switch {
+	case t.After == nil:
+		against = append(against, "no brake test after the job is entered")
+	case t.JudgedAfter.Verdict == rules.Fails || t.JudgedAfter.Verdict == rules.Dangerous || t.JudgedAfter.Verdict == rules.Unclear:
+		against = append(against, "the brake test after the job: "+t.JudgedAfter.Summary())
+	}
+	return against
+}
+
+// CloseCard closes a job card. It is passed only when nothing stands against it;
+// a booked card ends its booking.
+func (s *Service) CloseCard(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.CardState, note string) (fleet.Card, error) {
+	c, err := s.DB.Card(ctx, sc, id)
+	if err != nil {
+		return c, err
+	}
+	if state == fleet.CardPassed {
+		tests, err := s.CardTests(ctx, sc, &c)
+		if err != nil {
+			return c, err
+		}
+		if against := Against(&c, tests); len(against) > 0 {
+			return c, fleet.Conflictf("job card %d cannot be closed as passed: %s", id, against[0])
+		}
+	}
+	return s.DB.CloseCard(ctx, sc, by, id, state, note)
+}
