@@ -163,6 +163,11 @@ func TestBrowserPages(t *testing.T) {
 		{"learned", "/learned"},
 		{"record", "/record"},
 		{"record-none", "/record?months=1&class=O4"},
+		{"workshops", "/workshops"},
+		{"workshop", "/workshops/1"},
+		{"parts", "/parts"},
+		{"part", "/parts/new"},
+		{"days", island(t).vehiclePath(t, "Bus 112") + "/days"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {
@@ -252,9 +257,9 @@ const widest = `[...document.querySelectorAll("body *")].map(e => [e.getBounding
 
 // tooSmall lists the links and controls that stand by themselves and are
 // lower than 44 px; links inside a sentence, a table or a figure's caption are
-// as high as their line.
+// as high as their line, and a box to tick is as large as its label.
 const tooSmall = `[...document.querySelectorAll("a, button, select, input, summary")]
-	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip") && e.getBoundingClientRect().height < 44)
+	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip") && (e.closest("label.check") ?? e).getBoundingClientRect().height < 44)
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
 
 func dark(rgb string) bool {

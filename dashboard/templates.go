@@ -16,14 +16,19 @@ var templateFiles embed.FS
 // pageData lists the pages: the template of each and the struct it shows. A
 // test runs every template against a filled struct of its type.
 var pageData = map[string]any{
-	"due":      DuePage{},
-	"vehicle":  VehiclePage{},
-	"vehicles": VehiclesPage{},
-	"readings": ReadingsPage{},
-	"upload":   UploadPage{},
-	"learned":  LearnedPage{},
-	"record":   RecordPage{},
-	"error":    ErrorPage{},
+	"due":       DuePage{},
+	"vehicle":   VehiclePage{},
+	"vehicles":  VehiclesPage{},
+	"readings":  ReadingsPage{},
+	"upload":    UploadPage{},
+	"workshops": WorkshopsPage{},
+	"workshop":  WorkshopPage{},
+	"parts":     PartsPage{},
+	"part":      PartPage{},
+	"days":      DaysPage{},
+	"learned":   LearnedPage{},
+	"record":    RecordPage{},
+	"error":     ErrorPage{},
 }
 
 // page is one page's template set: the layout, the shared pieces and the page

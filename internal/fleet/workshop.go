@@ -145,12 +145,12 @@ func DefaultWorkshop() Workshop {
 			TaskBleed:       {.5, .8},
 		},
 		LabourRate:   80,
-		OvertimeRate: 120,
-		VisitCost:    60,
+		OvertimeRate: 110,
+		VisitCost:    120,
 		SetLight:     60,
 		SetHeavy:     220,
-		PastLight:    600,
-		PastHeavy:    2000,
+		PastLight:    400,
+		PastHeavy:    800,
 		FluidMonths:  24,
 	}
 	for i := range 5 {

@@ -1,0 +1,178 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+)
+
+// Field is one field of a form: what stands in it, and what is wrong with that.
+type Field struct {
+	Name, Label string
+	Value       string
+	Unit        string // behind the input
+	Type        string // of the input; blank = text
+	Fault       string
+}
+
+// fields reads a form that was sent and collects what is wrong, by field, so
+// that the page can come back with everything as it was typed.
+type fields struct {
+	c      *gin.Context
+	faults map[string]string
+}
+
+func readFields(c *gin.Context) *fields { return &fields{c: c, faults: map[string]string{}} }
+
+func (f *fields) ok() bool { return len(f.faults) == 0 }
+
+func (f *fields) fault(name, format string, args ...any) {
+	if f.faults[name] == "" {
+		f.faults[name] = fmt.Sprintf(format, args...)
+	}
+}
+
+// take keeps an error that the sender can mend as the fault of a field, and
+// returns any other.
+func (f *fields) take(name string, err error) error {
+	if err == nil || !isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
+		return err
+	}
+	f.fault(name, "%s", capital(err.Error()))
+	return nil
+}
+
+func (f *fields) text(name string) string { return strings.TrimSpace(f.c.PostForm(name)) }
+
+// number reads a number written with a point or a comma; a blank is 0.
+func (f *fields) number(name string) float64 {
+	s := f.text(name)
+	if s == "" {
+		return 0
+	}
+	x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+		f.fault(name, "“%s” is no number", s)
+		return 0
+	}
+	return x
+}
+
+// maybe is number that tells a blank from 0.
+func (f *fields) maybe(name string) *float64 {
+	if f.text(name) == "" {
+		return nil
+	}
+	x := f.number(name)
+	return &x
+}
+
+func (f *fields) whole(name string) int {
+	s := f.text(name)
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil {
+		f.fault(name, "“%s” is no whole number", s)
+	}
+	return n
+}
+
+func (f *fields) id(name string) int64 {
+	s := f.text(name)
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || n < 0 {
+		f.fault(name, "“%s” is none of the choices", s)
+	}
+	return n
+}
+
+// ids reads a field that may come several times.
+func (f *fields) ids(name string) []int64 {
+	var ids []int64
+	for _, s := range f.c.PostFormArray(name) {
+		n, err := strconv.ParseInt(s, 10, 64)
+		if err != nil || n < 0 {
+			f.fault(name, "“%s” is none of the choices", s)
+			continue
+		}
+		ids = append(ids, n)
+	}
+	return ids
+}
+
+// day reads a day; a blank is nil.
+func (f *fields) day(name string) *fleet.Date {
+	s := f.text(name)
+	if s == "" {
+		return nil
+	}
+	d, err := fleet.ParseDate(s)
+	if err != nil {
+		f.fault(name, "“%s” is no day: write it as 2026-03-01", s)
+		return nil
+	}
+	return &d
+}
+
+// must is day for a field that may not be blank.
+func (f *fields) must(name string) fleet.Date {
+	d := f.day(name)
+	if d == nil {
+		f.fault(name, "Give a day")
+		return 0
+	}
+	return *d
+}
+
+// clock reads a time of day; a blank is 0.
+func (f *fields) clock(name string) fleet.Clock {
+	s := f.text(name)
+	if s == "" {
+		return 0
+	}
+	t, err := fleet.ParseClock(s)
+	if err != nil {
+		f.fault(name, "“%s” is no time: write it as 07:30", s)
+	}
+	return t
+}
+
+// field makes the field of a form: as it was sent where the form comes back
+// with faults, else with value.
+func (f *fields) field(name, label, value string) Field {
+	x := Field{Name: name, Label: label, Value: value}
+	if f != nil {
+		x.Value, x.Fault = f.c.PostForm(name), f.faults[name]
+	}
+	return x
+}
+
+// plain is a number for a form's field: as few digits as it needs.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// money is an amount with its currency, cents only below a hundred.
+func money(currency string, x float64) string {
+	s := thousands(int64(math.Round(x)))
+	if math.Abs(x) < 100 && x != math.Trunc(x) {
+		s = strconv.FormatFloat(x, 'f', 2, 64)
+	}
+	if currency != "" {
+		return currency + " " + s
+	}
+	return s
+}
+
+// hoursWords is a time of work: 1.5 h.
+func hoursWords(h float64) string {
+	return strconv.FormatFloat(math.Round(10*h)/10, 'f', -1, 64) + " h"
+}

@@ -1,0 +1,331 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// PartsPage is the catalogue of parts with what lies on the shelves.
+type PartsPage struct {
+	Shell
+	Fleets []Choice // whose parts; none where there is one fleet
+	Rows   []PartRow
+	New    string // link to the form of a new one
+	Files  string // link to where a parts file is handed in
+}
+
+// PartRow is a part in the catalogue.
+type PartRow struct {
+	Link, Number, Name, Item string
+	Price, Lead              string
+	Fits                     string
+	Stock                    []string // by depot, in words
+}
+
+// PartPage is the form of one part.
+type PartPage struct {
+	Shell
+	Link   string // where the form goes
+	Saved  bool
+	Faults int
+	Fleets []Choice // of a new one, where there are several
+	Fields []Field
+	Items  []Choice
+	Fits   []FitRow
+	Stock  []Field // by depot
+	Fault  string  // of a fit
+}
+
+// FitRow is one line of what a part fits.
+type FitRow struct{ Make, Model, Vehicle, Axle Field }
+
+func partPath(id int64) string { return "/parts/" + strconv.FormatInt(id, 10) }
+
+func (d *Dashboard) parts(c *gin.Context) error {
+	id, choices, err := d.fleetChoice(c)
+	if err != nil {
+		return err
+	}
+	ps, err := d.svc.DB.StockParts(c.Request.Context(), d.scope(c), id)
+	if err != nil {
+		return err
+	}
+	currency, err := d.currencies(c)
+	if err != nil {
+		return err
+	}
+	p := PartsPage{Shell: Shell{Title: "Parts", Place: "plan"}, Fleets: choices, New: "/parts/new", Files: "/readings"}
+	for i := range ps {
+		x := &ps[i]
+		row := PartRow{
+			Link:   partPath(x.ID),
+			Number: x.Number,
+			Name:   x.Name,
+			Item:   x.Item.Words(),
+			Price:  "price not known",
+			Lead:   plural(x.LeadDays, "day", "days") + " to come",
+			Fits:   fitsWords(x.Fits),
+		}
+		if x.Price != nil {
+			row.Price = money(currency[x.FleetID], *x.Price)
+		}
+		for _, s := range x.Stock {
+			row.Stock = append(row.Stock, fmt.Sprintf("%s %d", s.Depot, s.Quantity))
+		}
+		p.Rows = append(p.Rows, row)
+	}
+	return d.send(c, http.StatusOK, "parts", p)
+}
+
+// currencies returns each fleet's currency: its first depot's that has one.
+func (d *Dashboard) currencies(c *gin.Context) (map[int64]string, error) {
+	ws, err := d.svc.DB.Workshops(c.Request.Context(), d.scope(c), d.svc.Today())
+	out := map[int64]string{}
+	for i := range ws {
+		if out[ws[i].FleetID] == "" {
+			out[ws[i].FleetID] = ws[i].Workshop.Currency
+		}
+	}
+	return out, err
+}
+
+// fitsWords says what a part fits.
+func fitsWords(fits []fleet.Fit) string {
+	if len(fits) == 0 {
+		return "fits nothing yet: say what, or no job gets it"
+	}
+	var words []string
+	for _, f := range fits {
+		what := strings.TrimSpace(f.Make + " " + f.Model)
+		if f.Vehicle != "" {
+			what = strings.TrimSpace(what + " " + f.Vehicle)
+		}
+		if what == "" {
+			what = "every vehicle"
+		}
+		if f.Axle != 0 {
+			what += ", axle " + strconv.Itoa(f.Axle)
+		}
+		words = append(words, what)
+	}
+	return strings.Join(words, "; ")
+}
+
+// spareFits is how many blank lines the form has for more of what a part fits.
+const spareFits = 3
+
+func (d *Dashboard) part(c *gin.Context) error { return d.showPart(c, http.StatusOK, nil) }
+
+// showPart sends a part's form; f has it where it comes back with faults.
+func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	p := PartPage{Shell: Shell{Title: "New part", Place: "plan"}, Link: "/parts", Saved: c.Query("saved") != ""}
+	part := fleet.StockPart{PerAxle: 1, Item: fleet.ItemPads}
+	if c.Param("id") != "" {
+		id, err := pathID(c, "part")
+		if err != nil {
+			return err
+		}
+		if part, err = d.svc.DB.StockPart(ctx, sc, id); err != nil {
+			return err
+		}
+		p.Title, p.Link = "Part "+part.Number, partPath(id)
+		ws, err := d.svc.DB.Depots(ctx, sc)
+		if err != nil {
+			return err
+		}
+		for _, w := range ws {
+			if w.FleetID != part.FleetID {
+				continue
+			}
+			n := 0
+			for _, s := range part.Stock {
+				if s.DepotID == w.ID {
+					n = s.Quantity
+				}
+			}
+			p.Stock = append(p.Stock, f.field(fmt.Sprintf("stock_%d", w.ID), "On the shelf at "+w.Name, strconv.Itoa(n)))
+		}
+	} else {
+		fs, err := d.svc.DB.Fleets(ctx, sc)
+		if err != nil {
+			return err
+		}
+		for i, x := range fs {
+			if len(fs) > 1 {
+				p.Fleets = append(p.Fleets, Choice{strconv.FormatInt(x.ID, 10), x.Name, i == 0})
+			}
+		}
+	}
+	price := ""
+	if part.Price != nil {
+		price = plain(*part.Price)
+	}
+	p.Fields = []Field{
+		f.field("number", "Part number", part.Number),
+		f.field("name", "Name", part.Name),
+		f.field("per_axle", "How many an axle takes", strconv.Itoa(part.PerAxle)),
+		f.field("price", "Price of one", price),
+		f.field("lead_days", "Days from order to shelf", strconv.Itoa(part.LeadDays)),
+	}
+	chosen := string(part.Item)
+	if f != nil {
+		chosen = f.text("item")
+		p.Faults, p.Fault = len(f.faults), f.faults["fits"]
+	}
+	for _, x := range fleet.Items {
+		p.Items = append(p.Items, Choice{string(x), x.Words(), string(x) == chosen})
+	}
+	for i := range len(part.Fits) + spareFits {
+		var x fleet.Fit
+		if i < len(part.Fits) {
+			x = part.Fits[i]
+		}
+		axle := ""
+		if x.Axle != 0 {
+			axle = strconv.Itoa(x.Axle)
+		}
+		n := strconv.Itoa(i)
+		p.Fits = append(p.Fits, FitRow{
+			Make:    f.field("fit_make_"+n, "Make", x.Make),
+			Model:   f.field("fit_model_"+n, "Model", x.Model),
+			Vehicle: f.field("fit_vehicle_"+n, "Vehicle", x.Vehicle),
+			Axle:    f.field("fit_axle_"+n, "Axle", axle),
+		})
+	}
+	return d.send(c, status, "part", p)
+}
+
+// setPart takes a part's form in, a new one or a change.
+func (d *Dashboard) setPart(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	f := readFields(c)
+	part := fleet.StockPart{
+		Number:   f.text("number"),
+		Name:     f.text("name"),
+		Item:     fleet.Item(f.text("item")),
+		PerAxle:  f.whole("per_axle"),
+		Price:    f.maybe("price"),
+		LeadDays: f.whole("lead_days"),
+	}
+	if c.Param("id") != "" {
+		id, err := pathID(c, "part")
+		if err != nil {
+			return err
+		}
+		old, err := d.svc.DB.StockPart(ctx, sc, id)
+		if err != nil {
+			return err
+		}
+		part.ID, part.FleetID = id, old.FleetID
+	} else if part.FleetID = f.id("fleet"); part.FleetID == 0 {
+		fs, err := d.svc.DB.Fleets(ctx, sc)
+		if err != nil {
+			return err
+		}
+		if len(fs) != 1 {
+			return fleet.Invalidf("fleet: choose whose part it is")
+		}
+		part.FleetID = fs[0].ID
+	}
+	if err := d.readFits(c, f, &part); err != nil {
+		return err
+	}
+	probe := part
+	probe.Fits = nil
+	if err := probe.Validate(); err != nil {
+		name := map[string]string{"part": "number", "per": "per_axle", "lead": "lead_days", "price": "price", "name": "name"}[firstWord(err.Error())]
+		f.fault(name, "%s", capital(err.Error()))
+	}
+	stock, err := d.readStock(c, f, &part)
+	if err != nil {
+		return err
+	}
+	if !f.ok() {
+		return d.showPart(c, http.StatusBadRequest, f)
+	}
+	id, err := d.svc.DB.SaveStockPart(ctx, sc, part)
+	if err := f.take("number", err); err != nil {
+		return err
+	}
+	if !f.ok() {
+		return d.showPart(c, http.StatusBadRequest, f)
+	}
+	for _, s := range stock {
+		if err := d.svc.DB.SetStock(ctx, sc, id, s.DepotID, s.Quantity); err != nil {
+			return err
+		}
+	}
+	c.Redirect(http.StatusSeeOther, partPath(id)+"?saved=1")
+	return nil
+}
+
+func firstWord(s string) string {
+	word, _, _ := strings.Cut(s, " ")
+	return strings.TrimSuffix(word, ":")
+}
+
+// maxFits bounds the lines of what a part fits.
+const maxFits = 200
+
+// readFits reads the lines of what a part fits; a vehicle is named by number.
+func (d *Dashboard) readFits(c *gin.Context, f *fields, part *fleet.StockPart) error {
+	var index map[string][]store.VehicleKey
+	for i := range maxFits {
+		n := strconv.Itoa(i)
+		if _, sent := c.GetPostForm("fit_make_" + n); !sent {
+			break
+		}
+		x := fleet.Fit{Make: f.text("fit_make_" + n), Model: f.text("fit_model_" + n), Axle: f.whole("fit_axle_" + n)}
+		if f.faults["fit_axle_"+n] != "" || x.Axle < 0 || x.Axle > 12 {
+			f.fault("fits", "Axle “%s”: want its number, 1 (front) to 12, or blank for all", f.text("fit_axle_"+n))
+			delete(f.faults, "fit_axle_"+n)
+		}
+		if number := f.text("fit_vehicle_" + n); number != "" {
+			if index == nil {
+				var err error
+				if index, err = d.svc.DB.VehicleIndex(c.Request.Context(), d.scope(c)); err != nil {
+					return err
+				}
+			}
+			for _, k := range index[number] {
+				if k.FleetID == part.FleetID {
+					x.VehicleID = k.ID
+				}
+			}
+			if x.VehicleID == 0 {
+				f.fault("fits", "No vehicle of this fleet is called “%s”", number)
+			}
+		}
+		if x != (fleet.Fit{}) || f.text("fit_vehicle_"+n) != "" {
+			part.Fits = append(part.Fits, x)
+		}
+	}
+	return nil
+}
+
+func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) (stock []fleet.Stock, err error) {
+	ds, err := d.svc.DB.Depots(c.Request.Context(), d.scope(c))
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range ds {
+		name := fmt.Sprintf("stock_%d", w.ID)
+		if _, sent := c.GetPostForm(name); !sent || w.FleetID != part.FleetID {
+			continue
+		}
+		n := f.whole(name)
+		if n < 0 || n > fleet.MaxStock {
+			f.fault(name, "Want 0 to %d", fleet.MaxStock)
+		}
+		stock = append(stock, fleet.Stock{DepotID: w.ID, Quantity: n})
+	}
+	return stock, nil
+}

@@ -1,0 +1,219 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"brakewear/internal/fleet"
+)
+
+// submit sends a form as a browser does.
+func (w *world) submit(path string, form url.Values) *httptest.ResponseRecorder {
+	rec := httptest.NewRecorder()
+	req := httptest.NewRequest(http.MethodPost, path, strings.NewReader(form.Encode()))
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	w.handler.ServeHTTP(rec, req)
+	return rec
+}
+
+// formAt is what stands in the first form of a page that goes to action.
+func formAt(t *testing.T, doc *html.Node, action string) url.Values {
+	t.Helper()
+	form := url.Values{}
+	fs := find(doc, "form[action="+action+"]")
+	if len(fs) == 0 {
+		t.Fatalf("no form goes to %s", action)
+	}
+	for _, n := range find(fs[0], "input") {
+		if attr(n, "type") == "checkbox" && !hasAttr(n, "checked") {
+			continue
+		}
+		form.Add(attr(n, "name"), attr(n, "value"))
+	}
+	for _, n := range find(fs[0], "select") {
+		for i, o := range find(n, "option") {
+			if i == 0 || hasAttr(o, "selected") {
+				form.Set(attr(n, "name"), attr(o, "value"))
+			}
+		}
+	}
+	return form
+}
+
+func TestWorkshopSettings(t *testing.T) {
+	w := small(t)
+	rec := w.get("/workshops")
+	check(t, parse(t, rec.Body.String()), []has{
+		{"h1", "Workshops"}, {".card-name", "Harbour"}, {".counts", "1 bay · Mon–Fri 08:00–17:00"}, {".card-due", "assumptions"},
+	})
+	page := parse(t, w.get("/workshops/1").Body.String())
+	check(t, page, []has{{"h1", "Workshop Harbour"}, {".notice", "Nobody has set this workshop"}})
+	form := formAt(t, page, "/workshops/1")
+
+	// Faults are told by field, and what was typed is kept.
+	bad := url.Values{}
+	for k, v := range form {
+		bad[k] = v
+	}
+	bad.Set("bays", "many")
+	bad.Set("opens_2", "25:00")
+	bad.Set("light_pads", "-1")
+	bad.Set("time_zone", "Moon/Rim")
+	bad.Set("visit_cost", "7,5")
+	rec = w.submit("/workshops/1", bad)
+	if rec.Code != http.StatusBadRequest {
+		t.Fatalf("got status %d", rec.Code)
+	}
+	page = parse(t, rec.Body.String())
+	check(t, page, []has{
+		{".fault", "3 fields need another look"},
+		{"#w-bays", "“many” is no whole number"}, {"input[name=bays][aria-invalid=true]", "*"},
+		{".entries .wrong", "“25:00” is no time"},
+		{".entries .wrong", "Want 0 to 24 hours"},
+	})
+	if got := formAt(t, page, "/workshops/1"); got.Get("bays") != "many" || got.Get("visit_cost") != "7,5" {
+		t.Errorf("what was typed is lost: %v", got)
+	}
+
+	form.Set("bays", "3")
+	form.Set("visit_cost", "7,5")
+	form.Set("opens_5", "09:00")
+	form.Set("closes_5", "12:00")
+	form.Set("technicians_5", "6")
+	form.Set("time_zone", "Atlantic/Azores")
+	rec = w.submit("/workshops/1", form)
+	if rec.Code != http.StatusSeeOther {
+		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
+	}
+	page = parse(t, w.get(rec.Header().Get("Location")).Body.String())
+	check(t, page, []has{{".notice", "Saved"}})
+	got := formAt(t, page, "/workshops/1")
+	for name, want := range map[string]string{"bays": "3", "visit_cost": "7.5", "opens_5": "09:00", "time_zone": "Atlantic/Azores", "opens_6": ""} {
+		if got.Get(name) != want {
+			t.Errorf("%s: got %q, want %q", name, got.Get(name), want)
+		}
+	}
+
+	for _, c := range []struct {
+		form   url.Values
+		status int
+		say    string
+	}{
+		{url.Values{"first": {"2026-03-10"}, "last": {""}, "hours": {""}, "reason": {"fair"}}, http.StatusSeeOther, "Tue 10 Mar closed · fair"},
+		{url.Values{"first": {"2026-03-16"}, "last": {"2026-03-18"}, "hours": {"4"}, "reason": {"training"}}, http.StatusSeeOther, "Mon 16 Mar – Wed 18 Mar 4 h a day · training"},
+		{url.Values{"first": {"2026-03-16"}, "last": {"2026-03-15"}}, http.StatusBadRequest, "before the first"},
+		{url.Values{"first": {""}}, http.StatusBadRequest, "Give a day"},
+		{url.Values{"holidays": {"2026-12-25 Midwinter\n2026-06-01;Regatta\n"}}, http.StatusSeeOther, "Mon 1 Jun closed · Regatta"},
+		{url.Values{"holidays": {"2026-12-26 Second day\n25 December\n"}}, http.StatusBadRequest, "Line 2"},
+	} {
+		rec := w.submit("/workshops/1/closures", c.form)
+		if rec.Code != c.status {
+			t.Errorf("%v: got status %d", c.form, rec.Code)
+		}
+		body := rec.Body.String()
+		if rec.Code == http.StatusSeeOther {
+			body = w.get("/workshops/1").Body.String()
+		}
+		page := parse(t, body)
+		check(t, page, []has{{"#closures", c.say}})
+		if got := formAt(t, page, "/workshops/1").Get("bays"); got != "3" {
+			t.Errorf("%v: the settings show %q bays", c.form, got)
+		}
+	}
+	if rec := w.submit("/workshops/1/closures/1/drop", nil); rec.Code != http.StatusSeeOther {
+		t.Errorf("drop: got status %d", rec.Code)
+	}
+	if rec := w.submit("/workshops/1/closures/1/drop", nil); rec.Code != http.StatusNotFound {
+		t.Errorf("drop again: got status %d", rec.Code)
+	}
+	if rec := w.get("/workshops/99"); rec.Code != http.StatusNotFound {
+		t.Errorf("no such depot: got status %d", rec.Code)
+	}
+}
+
+func TestPartForm(t *testing.T) {
+	w := small(t)
+	check(t, parse(t, w.get("/parts").Body.String()), []has{{".empty", "No parts yet"}})
+	form := formAt(t, parse(t, w.get("/parts/new").Body.String()), "/parts")
+	form.Set("number", "P 10")
+	form.Set("price", "dear")
+	form.Set("fit_make_0", "Orlo")
+	form.Set("fit_vehicle_1", "Tram 9")
+	rec := w.submit("/parts", form)
+	if rec.Code != http.StatusBadRequest {
+		t.Fatalf("got status %d", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{"#w-price", "“dear” is no number"}, {".wrong", "No vehicle of this fleet is called “Tram 9”"}})
+	form.Set("price", "120.50")
+	form.Set("fit_vehicle_1", "Bus 1")
+	form.Set("fit_axle_1", "2")
+	rec = w.submit("/parts", form)
+	if rec.Code != http.StatusSeeOther {
+		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
+	}
+	page := parse(t, w.get("/parts/1").Body.String())
+	form = formAt(t, page, "/parts/1")
+	form.Set("stock_1", "4")
+	form.Set("lead_days", "9")
+	form.Set("fit_make_0", "")
+	if rec = w.submit("/parts/1", form); rec.Code != http.StatusSeeOther {
+		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get("/parts").Body.String()), []has{
+		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4 Hill 0"},
+	})
+	if rec := w.submit("/parts", url.Values{"number": {"p 10"}, "item": {"pads"}, "per_axle": {"1"}}); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "There is one already") && !strings.Contains(rec.Body.String(), "there is one already") {
+		t.Errorf("twice: got %d %s", rec.Code, rec.Body)
+	}
+}
+
+func TestDaysForm(t *testing.T) {
+	w := small(t)
+	path := w.vehiclePath(t, "Bus 1") + "/days"
+	for _, c := range []struct {
+		form   url.Values
+		status int
+		say    string
+	}{
+		{url.Values{"form": {"away"}, "first": {"2026-03-10"}, "reason": {"rented out"}}, http.StatusSeeOther, "Tue 10 Mar · rented out"},
+		{url.Values{"form": {"away"}, "weekday": {"0", "4"}}, http.StatusSeeOther, "every Mon, Fri"},
+		{url.Values{"form": {"away"}}, http.StatusBadRequest, "give a first and a last day"},
+		{url.Values{"form": {"away"}, "first": {"soon"}}, http.StatusBadRequest, "“soon” is no day"},
+		{url.Values{"form": {"coming"}, "day": {"2026-03-12"}, "what": {"service"}, "depot": {"1"}}, http.StatusSeeOther, "Thu 12 Mar · service at Harbour"},
+		{url.Values{"form": {"coming"}, "day": {"2026-03-13"}, "what": {"test"}}, http.StatusSeeOther, "test, elsewhere"},
+		{url.Values{"form": {"coming"}, "day": {"2026-03-12"}}, http.StatusBadRequest, "say what the visit is for"},
+		{url.Values{"form": {"fluid"}, "fluid": {"2027-01-01"}}, http.StatusBadRequest, "lies ahead"},
+		{url.Values{"form": {"fluid"}, "fluid": {"2024-01-01"}}, http.StatusSeeOther, ""},
+		{url.Values{"form": {"colour"}}, http.StatusBadRequest, ""},
+	} {
+		rec := w.submit(path, c.form)
+		if rec.Code != c.status {
+			t.Errorf("%v: got status %d", c.form, rec.Code)
+			continue
+		}
+		body := rec.Body.String()
+		if rec.Code == http.StatusSeeOther {
+			body = w.get(path).Body.String()
+		}
+		if got := text(parse(t, body)); !strings.Contains(strings.ToLower(got), strings.ToLower(c.say)) {
+			t.Errorf("%v: got %q, want %q in it", c.form, got, c.say)
+		}
+	}
+	ups, err := w.svc.DB.Upkeeps(t.Context(), fleet.AllFleets(), nil, fleet.DateOf(now))
+	if err != nil || len(ups) != 1 {
+		t.Fatalf("got %v, %v", ups, err)
+	}
+	for _, u := range ups {
+		if len(u.Absences) != 2 || len(u.Visits) != 2 || u.FluidChanged == nil {
+			t.Errorf("got %+v", u)
+		}
+		if rec := w.submit(path+"/visit/"+"1"+"/drop", nil); rec.Code != http.StatusSeeOther {
+			t.Errorf("drop: got status %d", rec.Code)
+		}
+	}
+}
