@@ -106,6 +106,12 @@ func (t Track) Day(km float64) float64 {
 	return from + (float64(t.days[i])-from)*(km-t.km[i-1])/(t.km[i]-t.km[i-1])
 }
 
+// Reach returns the greatest total held possible on a day on or after the last
+// reading. It rises by so many km with each day.
+func (t Track) Reach(d Day) float64 {
+	return t.Last.Km + t.top*max(0, daysBetween(t.Last.Day, d)) + slackKm
+}
+
 // Reading maps a value read off the dashboard on day d to the continuous scale:
 // the same value unless the cluster was changed before. A value that the track
 // does not allow on that day gives way to the track's own.

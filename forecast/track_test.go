@@ -284,3 +284,14 @@ func BenchmarkCleanOdometer(b *testing.B) {
 		}
 	})
 }
+
+// TestTrackReach: 2000 km in 30 days, so the greatest rate is 3.5 times that, 233 km
+// a day (our own constants, no source).
+func TestTrackReach(t *testing.T) {
+	tr := CleanOdometer(monthly(100, 1000, 3000, 5000))
+	for d, want := range map[Day]float64{160: 5300, 161: 5300 + 3.5*2000/30, 90: 5300} {
+		if got := tr.Reach(d); math.Abs(got-want) > .5 {
+			t.Errorf("day %d: got %.0f km, want %.0f", d, got, want)
+		}
+	}
+}
