@@ -8,12 +8,29 @@ import (
 	"time"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/jobs"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
+// scheduled are the settings of scheduled work.
+type scheduled struct {
+	BackupDir  string `help:"Folder of the nightly backups of the embedded database; beside it unless given." env:"BRAKEWEAR_BACKUP_DIR" placeholder:"DIR"`
+	BackupKeep int    `help:"How many nightly backups are kept." env:"BRAKEWEAR_BACKUP_KEEP" default:"7"`
+}
+
+func (c scheduled) set(svc *pipeline.Service) {
+	svc.BackupDir, svc.BackupKeep = c.BackupDir, c.BackupKeep
+}
+
+// clock returns what does the scheduled work.
+func (e *env) clock(svc *pipeline.Service) *jobs.Clock {
+	return &jobs.Clock{DB: svc.DB, Jobs: svc.Jobs(), Log: e.log, Now: e.now}
+}
+
 type runCmd struct {
 	database
+	scheduled
 	Job string `arg:"" optional:"" help:"What to do; the list of it when left out."`
 }
 
@@ -27,6 +44,7 @@ func (c runCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	svc := e.service(db, 0)
+	c.scheduled.set(svc)
 	if c.Job == "" {
 		return listJobs(e, svc)
 	}

@@ -41,6 +41,8 @@ type cli struct {
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
 	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`
 	Run      runCmd      `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
+	Backup   backupCmd   `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
+	Restore  restoreCmd  `cmd:"" help:"Put a backup where the embedded database is to be."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }

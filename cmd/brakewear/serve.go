@@ -10,13 +10,13 @@ import (
 
 	"brakewear/api"
 	"brakewear/dashboard"
-	"brakewear/internal/jobs"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
 
 type serveCmd struct {
 	database
+	scheduled
 	Listen string  `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080"`
 	Risk   float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
 }
@@ -30,12 +30,9 @@ func (c serveCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	return serve(e, e.service(db, c.Risk), c.Listen)
-}
-
-// clock returns what does the scheduled work.
-func (e *env) clock(svc *pipeline.Service) *jobs.Clock {
-	return &jobs.Clock{DB: svc.DB, Jobs: svc.Jobs(), Log: e.log, Now: e.now}
+	svc := e.service(db, c.Risk)
+	c.scheduled.set(svc)
+	return serve(e, svc, c.Listen)
 }
 
 // Time limits of a request, so that a slow or stuck client frees its place.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
 
 // Job is work that the clock does, or a person who does not want to wait for
@@ -30,9 +31,17 @@ type Job struct {
 // Jobs returns the scheduled work. The hours are those at which few people
 // are at work, in the order that each needs what the one before left.
 func (s *Service) Jobs() []Job {
-	return []Job{{
+	jobs := []Job{refitJob(s)}
+	if s.DB.Dialect() == store.SQLite {
+		jobs = append(jobs, backupJob(s))
+	}
+	return jobs
+}
+
+func refitJob(s *Service) Job {
+	return Job{
 		Name:    "refit",
-		What:    "Learns from all readings and forecasts every axle anew.",
+		What:    "Learns from all readings, forecasts every axle anew, and logs what it promises.",
 		Spec:    "0 2 * * *",
 		PerZone: true,
 		Limit:   3 * time.Hour,
@@ -47,7 +56,7 @@ func (s *Service) Jobs() []Job {
 			}
 			return fmt.Sprintf("Forecast %d axles of %d vehicles.", rep.Axles, rep.Vehicles), nil
 		},
-	}}
+	}
 }
 
 // Zone returns the time zone of an IANA name, or UTC when there is none of

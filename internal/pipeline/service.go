@@ -18,6 +18,9 @@ type Service struct {
 	Model   string           // model to forecast with; "" = DefaultModel
 	Workers int              // forecasts at once; 0 = one per processor
 	Now     func() time.Time // nil = time.Now
+
+	BackupDir  string // folder of nightly backups; "" = beside the embedded database
+	BackupKeep int    // nightly backups kept; 0 = DefaultBackups
 }
 
 // AcceptedRisk is the accepted chance behind book-by dates.

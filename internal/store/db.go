@@ -31,6 +31,7 @@ type DB struct {
 	Now func() time.Time
 
 	dialect string
+	path    string   // of an SQLite file
 	w       *sqlx.DB // writes, and reads within a writing transaction
 	r       *sqlx.DB // reads; on PostgreSQL the same pool
 
@@ -97,7 +98,7 @@ func openSQLite(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
-	db := &DB{Now: time.Now, dialect: SQLite}
+	db := &DB{Now: time.Now, dialect: SQLite, path: abs}
 	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
 	}
@@ -131,6 +132,11 @@ func sqliteDSN(path string, writer bool) string {
 		pragmas = append(pragmas, "query_only(1)", "cache_size(-16384)")
 	}
 	q["_pragma"] = pragmas
+	return sqliteURL(path, q)
+}
+
+// sqliteURL names the file at an absolute path to the driver.
+func sqliteURL(path string, q url.Values) string {
 	u := url.URL{Scheme: "file", Path: filepath.ToSlash(path), RawQuery: q.Encode()}
 	if !strings.HasPrefix(u.Path, "/") {
 		u.Path = "/" + u.Path // a drive letter
@@ -161,6 +167,9 @@ func (db *DB) Ping(ctx context.Context) error {
 
 // Dialect returns SQLite or Postgres.
 func (db *DB) Dialect() string { return db.dialect }
+
+// File returns the path of the embedded database, "" for a server's.
+func (db *DB) File() string { return db.path }
 
 // now is the time that rows are stamped with.
 func (db *DB) now() time.Time { return db.Now().UTC().Truncate(time.Microsecond) }

@@ -111,19 +111,31 @@ func TestForecastsReplaced(t *testing.T) {
 	})
 }
 
-// The log keeps the first promise of each day, whatever comes after.
+// The log keeps the first promise made from the same readings, and one a week
+// while there are no new ones; the first of a day stays, whatever comes after.
 func TestForecastLog(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		v := mustVehicles(t, db, entry("Bus 1"))[0]
 		first := due(v, 1, ptr(day(5, 1)), 20000)
 		again := due(v, 1, ptr(day(6, 1)), 20100)
-		tomorrow := again
-		tomorrow.AsOf++
+		later := func(days forecast.Day, readings int) store.AxleForecast {
+			f := again
+			f.AsOf += days
+			f.Readings = readings
+			return f
+		}
 		unknown := due(v, 2, nil, 0)
 		unknown.Crossing = forecast.Crossing{}
 		mustForecasts(t, db, first, unknown)
 		mustForecasts(t, db, again)
-		mustForecasts(t, db, tomorrow)
+		for night := forecast.Day(1); night < 20; night++ {
+			readings := first.Readings
+			if night >= 10 { // measured on the ninth day
+				readings++
+			}
+			mustForecasts(t, db, later(night, readings))
+		}
+		mustForecasts(t, db, later(2, first.Readings)) // one of a day that is past
 
 		type row struct {
 			Axle   int         `db:"axle"`
@@ -140,7 +152,9 @@ func TestForecastLog(t *testing.T) {
 		}
 		want := []row{ // of the sample's even spreads
 			{1, asOf, ptr(day(5, 1)), ptr(20010.), ptr(59750.)},
-			{1, asOf + 1, ptr(day(6, 1)), ptr(20110.), ptr(59750.)},
+			{1, asOf + 7, ptr(day(6, 1)), ptr(20110.), ptr(59750.)},
+			{1, asOf + 10, ptr(day(6, 1)), ptr(20110.), ptr(59750.)},
+			{1, asOf + 17, ptr(day(6, 1)), ptr(20110.), ptr(59750.)},
 			{2, asOf, nil, nil, nil},
 		}
 		if d := cmp.Diff(want, got, cmpopts.EquateApprox(0, 1e-6)); d != "" {

@@ -87,3 +87,12 @@ func (db *DB) provider() (*goose.Provider, error) {
 	}
 	return p, nil
 }
+
+// newestSchema returns the version that this program brings SQLite files to.
+func newestSchema() (int64, error) {
+	steps, err := fs.Glob(migrations.FS, SQLite+"/*.sql")
+	if err != nil || len(steps) == 0 {
+		return 0, fmt.Errorf("migrations: none of %s: %w", SQLite, err)
+	}
+	return goose.NumericComponent(steps[len(steps)-1])
+}
