@@ -9,8 +9,10 @@ import (
 // Correct puts another row in the place of a record, or several for a whole
 // visit, and forecasts the vehicle anew as of a day.
 func (s *Service) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
-	if today := s.Today(); ch.Date != nil && *ch.Date > today {
-		return nil, fleet.Invalidf("date %s: it lies after today, %s", ch.Date, today)
+	if ch.Date != nil {
+		if err := s.notAhead(*ch.Date); err != nil {
+			return nil, err
+		}
 	}
 	done, err := s.DB.Correct(ctx, sc, rec, ch, why)
 	if err != nil {

@@ -12,8 +12,8 @@ import (
 )
 
 // VehicleOf turns what the store knows of a vehicle into what the forecast
-// works on. Odometer values given with readings and fitments join the
-// odometer readings proper.
+// works on. Odometer values given with readings, fitments and brake tests join
+// the odometer readings proper; limits are those in force, see LimitOf.
 func VehicleOf(h *store.History) *forecast.Vehicle {
 	v := &forecast.Vehicle{
 		ID:       h.Vehicle.Number,
@@ -34,7 +34,8 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 	for i, a := range h.Axles {
 		specs := make(map[forecast.Part]forecast.Spec, len(a.Specs))
 		for p, s := range a.Specs {
-			specs[forecast.Part(p)] = forecast.Spec{New: s.New, Limit: s.Limit}
+			l, _ := LimitOf(h, &a, p)
+			specs[forecast.Part(p)] = forecast.Spec{New: s.New, Limit: l.MM}
 		}
 		v.Axles[i] = forecast.Axle{Number: a.Number, Specs: specs}
 		at[a.Number] = &v.Axles[i]
@@ -65,6 +66,9 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 			Pos: placeOf(f.Position),
 			MM:  f.MM,
 		})
+	}
+	for _, b := range h.BrakeTests {
+		withOdometer(v, b.Date, b.OdometerKm)
 	}
 	return v
 }

@@ -121,6 +121,7 @@ func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
 	}
 	if len(known) == 1 {
 		e.Fleet = known[0].Fleet
+		k.touchLimits(known[0], &e)
 	}
 	if fault := k.home(&e, len(known) == 0); fault != nil {
 		return fault
@@ -130,6 +131,15 @@ func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
 	}
 	b.vehicles = append(b.vehicles, e)
 	return nil
+}
+
+// touchLimits marks a known vehicle of which a row changes what its limits
+// depend on.
+func (k *resolver) touchLimits(known store.VehicleKey, e *store.VehicleEntry) {
+	other := e.Category != "" && e.Category != known.Category || e.Actuation != "" && e.Actuation != known.Actuation
+	if known.ID != 0 && other { // 0: the file brings it itself
+		k.touched[known.ID] = true
+	}
 }
 
 // home fills the blanks of a vehicle's fleet and depot, or says why they

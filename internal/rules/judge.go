@@ -171,9 +171,13 @@ func (j *Judgement) check(c Check) {
 }
 
 // missedAxles returns the axles of which a test by force has not both wheels.
+// A parking or secondary brake need not work on all of them.
 func missedAxles(axles []int, t *fleet.BrakeTest) (missed []int) {
 	if !t.Method.ByForce() {
 		return nil
+	}
+	if t.System != fleet.ServiceBrake {
+		axles = nil
 	}
 	var both []int
 	for _, a := range t.Imbalances() {

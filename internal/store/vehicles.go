@@ -13,6 +13,7 @@ type VehicleKey struct {
 	ID, FleetID int64
 	Fleet       string
 	Category    fleet.Category
+	Actuation   fleet.Actuation
 }
 
 // VehicleIndex returns the vehicles by number; several fleets may use the
@@ -25,7 +26,7 @@ func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]Ve
 		return t.each(func(r *sqlx.Rows) error {
 			var k VehicleKey
 			var number string
-			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Fleet)
+			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet)
 			index[number] = append(index[number], k)
 			return err
 		}, `
@@ -34,6 +35,7 @@ func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]Ve
 				v.fleet_id,
 				v.number,
 				v.category,
+				v.actuation,
 				f.name
 			from vehicles v
 			join fleets f on f.id = v.fleet_id`+w.String()+`

@@ -1,0 +1,78 @@
+package pipeline
+
+import (
+	"context"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
+	"brakewear/internal/store"
+)
+
+// JudgeBrakeTest holds a test of a vehicle against its fleet's rule set.
+func JudgeBrakeTest(h *store.History, b *fleet.BrakeTest) *rules.Judgement {
+	var axles []int
+	for _, a := range h.Axles {
+		axles = append(axles, a.Number)
+	}
+	return rules.Or(h.RuleSet).Judge(&h.Vehicle, axles, b)
+}
+
+// Earlier returns the last like test of h that was done before b, nil where
+// there is none: before a job if b is after one.
+func Earlier(h *store.History, b *fleet.BrakeTest) *fleet.BrakeTest {
+	var found *fleet.BrakeTest
+	for i := range h.BrakeTests {
+		x := &h.BrakeTests[i]
+		if x.ID == b.ID {
+			break
+		}
+		if x.Method == b.Method && x.System == b.System && x.Date <= b.Date {
+			found = x
+		}
+	}
+	return found
+}
+
+// AddBrakeTest keeps one test that was entered by hand; the same again changes
+// nothing. Where it brings an odometer reading the vehicle is forecast anew.
+func (s *Service) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.BrakeTest, by string, asOf fleet.Date) (got fleet.BrakeTest, added bool, err error) {
+	if err := s.notAhead(b.Date); err != nil {
+		return b, false, err
+	}
+	got, added, err = s.DB.AddBrakeTest(ctx, sc, b, by)
+	if err == nil && added && b.OdometerKm != nil {
+		err = s.follow(ctx, sc, b.VehicleID, asOf)
+	}
+	return got, added, err
+}
+
+// CorrectBrakeTest puts another test in the place of one, which is kept, and
+// forecasts the vehicle anew.
+func (s *Service) CorrectBrakeTest(ctx context.Context, sc fleet.Scope, id int64, b fleet.BrakeTest, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+	if err := s.notAhead(b.Date); err != nil {
+		return fleet.Correction{}, err
+	}
+	c, err := s.DB.CorrectBrakeTest(ctx, sc, id, b, why)
+	if err != nil {
+		return c, err
+	}
+	return c, s.follow(ctx, sc, c.VehicleID, asOf)
+}
+
+// notAhead refuses a day that has not come yet.
+func (s *Service) notAhead(d fleet.Date) error {
+	if today := s.Today(); d > today {
+		return fleet.Invalidf("date %s: it lies after today, %s", d, today)
+	}
+	return nil
+}
+
+// BrakeTrends returns what a vehicle's successive brake tests show: a falling
+// efficiency, a growing pedal force.
+func BrakeTrends(h *store.History, ts rules.Thresholds) []rules.BrakeTrend {
+	tests := make([]*fleet.BrakeTest, len(h.BrakeTests))
+	for i := range h.BrakeTests {
+		tests[i] = &h.BrakeTests[i]
+	}
+	return ts.BrakeTrends(h.Vehicle.Category, tests)
+}
