@@ -30,11 +30,12 @@ type line struct {
 // builder returns the function that turns a line into rows.
 func (r *Reader) builder() func(rec *record) {
 	build := map[Kind]func(l *line){
-		Vehicles: (*line).vehicleEntry,
-		Axles:    (*line).axleSpec,
-		Odometer: (*line).odometerReading,
-		Fitments: (*line).measured,
-		Readings: (*line).measured,
+		Vehicles:   (*line).vehicleEntry,
+		Axles:      (*line).axleSpec,
+		Odometer:   (*line).odometerReading,
+		Fitments:   (*line).measured,
+		Readings:   (*line).measured,
+		BrakeTests: (*line).brakeTest,
 	}[r.lay.kind]
 	l := &line{Reader: r}
 	return func(rec *record) {
@@ -260,6 +261,23 @@ func (l *line) vehicleEntry() {
 			l.fault(fYear, s, "no year of manufacture: want four digits such as 2021, or blank")
 		}
 		e.Year = year
+	}
+	if s := l.cell(fFirstUsed); s != "" {
+		var fault string
+		if e.FirstUsed, fault = l.dates.parse(s); fault != "" {
+			l.fault(fFirstUsed, s, "%s", fault)
+		}
+	}
+	if s := strings.ToLower(l.cell(fActuation)); s != "" {
+		if e.Actuation = actuationOf(s); e.Actuation == "" {
+			l.fault(fActuation, s, "not known: want air, hydraulic or electric, or blank")
+		}
+	}
+	e.GrossKg = l.quantity(fGross)
+	if probe := e.Vehicle; !l.bad {
+		if err := probe.Validate(); err != nil {
+			l.fault(fFirstUsed, l.cell(fFirstUsed), "%v", err)
+		}
 	}
 	if !l.bad {
 		row.Entry = e

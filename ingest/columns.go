@@ -11,7 +11,7 @@ import (
 // and the documentation are written from it.
 type Column struct {
 	Name     string // header as the templates have it, such as "value_mm"
-	Unit     string // "mm" or "km"; the header may name another
+	Unit     string // such as "mm" or "km"; the header may name another
 	Required bool   // the file must have it
 	Help     string // what to write, a sentence
 	Example  string
@@ -33,6 +33,9 @@ const (
 	fModel
 	fYear
 	fDuty
+	fFirstUsed
+	fActuation
+	fGross
 	fDate
 	fOdometer
 	fPrevious
@@ -45,6 +48,19 @@ const (
 	fGauge
 	fTechnician
 	fNote
+	fMethod
+	fSystem
+	fStage
+	fWeight
+	fForce
+	fLocked
+	fPedal
+	fMean
+	fPeak
+	fSpeed
+	fStop
+	fBegin
+	fEnd
 	fSpec // the first of new and limit of each part, in the order of fleet.Parts
 
 	numFields = fSpec + 8
@@ -143,6 +159,21 @@ var columns = map[Kind][]Column{
 			Help:     "Kind of work, such as city, regional or long haul; vehicles of a like duty are compared.",
 			Synonyms: []string{"use", "usage", "work", "service", "operation"},
 		},
+		{
+			Name: "first_used", field: fFirstUsed, Example: "2021-04-19",
+			Help:     "Day of first use or registration, which decides what a brake test must reach. Blank: the year stands in.",
+			Synonyms: []string{"first use", "first registration", "first registered", "date of first use", "date of first registration", "date first used", "registered on"},
+		},
+		{
+			Name: "actuation", field: fActuation, Example: "air",
+			Help:     "How the brakes are worked: air, hydraulic or electric. Rules with other limits for air brakes look at it.",
+			Synonyms: []string{"brake actuation", "brakes worked by", "brake system"},
+		},
+		{
+			Name: "gross_kg", Unit: "kg", field: fGross, Example: "19000",
+			Help:     "Greatest mass the vehicle may have with its load; some rules go by it.",
+			Synonyms: []string{"gross", "gross mass", "gross weight", "gross vehicle mass", "gross vehicle weight", "gvm", "gvw", "gvwr", "max mass", "maximum mass"},
+		},
 	},
 	Axles: append([]Column{
 		colVehicle,
@@ -211,6 +242,7 @@ var columns = map[Kind][]Column{
 			Synonyms: []string{"notes", "remark", "remarks", "comment", "comments"},
 		},
 	},
+	BrakeTests: brakeTestColumns,
 }
 
 // partWords are the names of each part, in the order of fleet.Parts. A rotor

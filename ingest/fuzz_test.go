@@ -82,6 +82,15 @@ func checkRow(t *testing.T, row Row) {
 		err = f.Validate()
 		date = f.Date
 	}
+	if b := row.BrakeTest; b != nil {
+		set++
+		err = b.Validate()
+		date = b.Date
+		texts = append(texts, b.ForceUnit, b.Technician, b.Note)
+		if b.Lines < 1 {
+			t.Errorf("a test of no line: %s", show(row))
+		}
+	}
 	if set != 1 || err != nil || row.Line < 1 || row.Vehicle == "" || date > today {
 		t.Errorf("got row %s: %v", show(row), err)
 	}
@@ -101,6 +110,7 @@ func FuzzCSV(f *testing.F) {
 		"\xef\xbb\xbfvehicle\tdate (dmy)\tmiles\nF\xe4hre\t1.2.26\t1 000\r\n",
 		"vehicle|date fitted|a1 left inner in|RR drum mm\r1|2026-02-01|9/32|<300\r",
 		"vehicle,fleet,category,year\n'=1,a,M3,2020\n",
+		"vehicle,date,method,weight t,axle,side,force kN,locked\nBus 1,2026-02-01,roller,12,1,left,9,x\nBus 1,2026-02-01,roller,,1,right,8,\nBus 1,2026-02-01,stop,,,,,\n",
 	} {
 		f.Add([]byte(s), uint8(0))
 		f.Add([]byte(s), uint8(5))

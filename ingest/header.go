@@ -42,18 +42,33 @@ type place struct {
 	face     fleet.Face
 }
 
-// unit is a unit of length or distance.
+// unit is a unit that a column may have.
 type unit struct {
 	name   string
-	factor float64 // to mm or km
+	factor float64 // to base
+	base   string  // unit inside, as Column.Unit
 }
 
 var (
-	millimetre  = unit{"mm", 1}
-	inch        = unit{"in", 25.4}
-	inch32      = unit{"1/32 in", 25.4 / 32}
-	kilometre   = unit{"km", 1}
-	mile        = unit{"mi", 1.609344}
+	millimetre  = unit{"mm", 1, "mm"}
+	inch        = unit{"in", 25.4, "mm"}
+	inch32      = unit{"1/32 in", 25.4 / 32, "mm"}
+	kilometre   = unit{"km", 1, "km"}
+	mile        = unit{"mi", 1.609344, "km"}
+	newton      = unit{"N", 1, "N"}
+	kilonewton  = unit{"kN", 1000, "N"}
+	kgForce     = unit{"kgf", fleet.Gravity, "N"}
+	poundForce  = unit{"lbf", 0.45359237 * fleet.Gravity, "N"}
+	kilogram    = unit{"kg", 1, "kg"}
+	tonne       = unit{"t", 1000, "kg"}
+	pound       = unit{"lb", 0.45359237, "kg"}
+	perSecond2  = unit{"m/s2", 1, "m/s2"}
+	footSecond2 = unit{"ft/s2", 0.3048, "m/s2"}
+	gravity     = unit{"g", fleet.Gravity, "m/s2"}
+	kmPerHour   = unit{"km/h", 1, "km/h"}
+	milePerHour = unit{"mph", 1.609344, "km/h"}
+	metre       = unit{"m", 1, "m"}
+	foot        = unit{"ft", 0.3048, "m"}
 	unitEndings = []struct {
 		words string
 		unit
@@ -63,6 +78,11 @@ var (
 		{"in", inch}, {"inch", inch}, {"inches", inch},
 		{"km", kilometre}, {"kms", kilometre}, {"kilometres", kilometre}, {"kilometers", kilometre},
 		{"mi", mile}, {"mile", mile}, {"miles", mile},
+		{"kn", kilonewton}, {"n", newton}, {"newton", newton}, {"newtons", newton}, {"kgf", kgForce}, {"kp", kgForce}, {"lbf", poundForce},
+		{"kg", kilogram}, {"kgs", kilogram}, {"t", tonne}, {"tonnes", tonne}, {"lb", pound}, {"lbs", pound},
+		{"ft s2", footSecond2}, {"ft s", footSecond2}, {"m s2", perSecond2}, {"m s", perSecond2}, {"g", gravity},
+		{"km h", kmPerHour}, {"kmh", kmPerHour}, {"kph", kmPerHour}, {"mph", milePerHour},
+		{"m", metre}, {"metres", metre}, {"meters", metre}, {"ft", foot}, {"feet", foot},
 	}
 	dateEndings = []struct{ words, order string }{
 		{"dd mm yyyy", "dmy"}, {"dd mm yy", "dmy"}, {"d m y", "dmy"}, {"dmy", "dmy"}, {"day month year", "dmy"},
@@ -108,7 +128,7 @@ func cutUnit(name string) (string, unit) {
 	return name, unit{}
 }
 
-func (u unit) distance() bool { return u.name == kilometre.name || u.name == mile.name }
+func (u unit) distance() bool { return u.base == kilometre.base }
 
 // match reads headers as those of a file of kind k.
 func match(headers []string, k Kind) *layout {
@@ -172,10 +192,10 @@ func (l *layout) take(i int, name string) bool {
 			if base == "mileage" {
 				l.fail("column %q: say km or mi in its header, such as \"mileage (mi)\"", l.headers[i])
 			}
-			u = unit{c.Unit, 1}
+			u = unit{c.Unit, 1, c.Unit}
 			l.note(l.headers[i], "no unit in the header: read as %s", c.Unit)
 		}
-		if c.Unit != "" && u.distance() != (c.Unit == "km") {
+		if c.Unit != "" && u.base != c.Unit {
 			continue
 		}
 		switch c.field {
@@ -214,7 +234,7 @@ func (l *layout) takePlace(i int, name string) bool {
 		return false
 	}
 	base, u := cutUnit(name)
-	if u.distance() {
+	if u.name != "" && u.base != millimetre.base {
 		return false
 	}
 	p, road, ok := parsePlace(base)

@@ -20,7 +20,7 @@ func kindOf(headers []string, want Kind, name string) *layout {
 		return match(headers, want)
 	}
 	var best *layout
-	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles} {
+	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles, BrakeTests} {
 		l := match(headers, k)
 		switch {
 		case best == nil, l.matched > best.matched,
@@ -106,7 +106,7 @@ func noHeader(best *layout, line int, want Kind, name string, err error) error {
 		for _, h := range best.headers[:min(len(best.headers), 4)] {
 			read = append(read, fmt.Sprintf("%.40q", h))
 		}
-		what := "a file of vehicles, axles, odometer, fitments or readings"
+		what := "a file of " + kindNames
 		if want != "" {
 			what = fmt.Sprintf("a file of %s", want)
 		}

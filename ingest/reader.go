@@ -18,10 +18,16 @@ const (
 	Odometer Kind = "odometer"
 	Fitments Kind = "fitments"
 	Readings Kind = "readings"
+	// BrakeTests has a line for each wheel of a roller or plate test, and one
+	// for any other.
+	BrakeTests Kind = "brake_tests"
 )
 
 // Kinds in the order in which a new workshop needs them.
-var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings}
+var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests}
+
+// kindNames lists them in a sentence.
+const kindNames = "vehicles, axles, odometer, fitments, readings or brake_tests"
 
 // Row is one record of a file. Exactly one of the pointers is set; its
 // vehicle's id is left to the caller. A line of a wide readings file gives
@@ -35,6 +41,8 @@ type Row struct {
 	Reading  *fleet.Reading
 	Odometer *fleet.Odometer
 	Fitment  *fleet.Fitment
+	// BrakeTest is of several lines, Line being the first.
+	BrakeTest *fleet.BrakeTest
 }
 
 // VehicleEntry is a vehicle with the names of its fleet and depot.
@@ -106,6 +114,9 @@ type Reader struct {
 
 	readings []fleet.Reading // memory for the next rows, see reading
 	kms      []float64
+
+	test  *openTest // brake test whose lines are being read
+	ended bool      // the source has no more lines
 }
 
 // NewReader finds out what r holds and reads as far as its header. name is the
@@ -114,7 +125,7 @@ type Reader struct {
 // what to do.
 func NewReader(r io.Reader, name string, opt Options) (*Reader, error) {
 	if opt.Kind != "" && columns[opt.Kind] == nil {
-		return nil, fleet.Invalidf("kind %q: want vehicles, axles, odometer, fitments or readings", opt.Kind)
+		return nil, fleet.Invalidf("kind %q: want "+kindNames, opt.Kind)
 	}
 	if opt.MaxRows == 0 {
 		opt.MaxRows = DefaultMaxRows
@@ -178,13 +189,18 @@ func (r *Reader) Close() error {
 // line reads the next line into queue.
 func (r *Reader) line() error {
 	r.queue, r.given = r.queue[:0], 0
+	if r.ended {
+		return r.in.drain()
+	}
 	rec, err := r.src.next()
 	if rec.note != nil {
 		r.add(*rec.note)
 	}
 	if err != nil {
 		if errors.Is(err, io.EOF) {
-			return r.in.drain()
+			r.ended = true
+			r.endTest()
+			return nil
 		}
 		return err
 	}

@@ -100,6 +100,32 @@ func show(row Row) string {
 		}
 		return s
 	}
+	if b := row.BrakeTest; b != nil {
+		s := fmt.Sprintf("%s: %s %s %s brake %s %s, %d lines", head, b.Date, b.Method, b.System, b.Stage, km(b.OdometerKm), b.Lines)
+		for _, x := range []struct {
+			name string
+			x    float64
+		}{{"kg", b.WeightKg}, {"N on the pedal", b.PedalN}, {"m/s2 mean", b.Mean}, {"m/s2 peak", b.Peak}, {"km/h", b.SpeedKmh}, {"m", b.DistanceM}, {"m to 0.8", b.BeginM}, {"m to 0.1", b.EndM}} {
+			if x.x != 0 {
+				s += fmt.Sprintf(", %.6g %s", x.x, x.name)
+			}
+		}
+		for _, w := range b.Wheels {
+			s += fmt.Sprintf(", axle %d %s %.6g N", w.Axle, w.Side, w.N)
+			if w.Locked {
+				s += " locked"
+			}
+		}
+		if b.ForceUnit != "" {
+			s += " (" + b.ForceUnit + ")"
+		}
+		for _, x := range []string{b.Technician, b.Note} {
+			if x != "" {
+				s += fmt.Sprintf(" %q", x)
+			}
+		}
+		return s
+	}
 	return head + ": nothing"
 }
 

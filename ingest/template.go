@@ -19,7 +19,7 @@ var Formats = []string{"csv", "xlsx"}
 func Template(w io.Writer, k Kind, format string) error {
 	cols := columns[k]
 	if cols == nil {
-		return fleet.NotFoundf("no kind of file is called %q: want vehicles, axles, odometer, fitments or readings", string(k))
+		return fleet.NotFoundf("no kind of file is called %q: want "+kindNames, string(k))
 	}
 	switch format {
 	case "csv":

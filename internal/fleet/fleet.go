@@ -100,7 +100,7 @@ func (v *Vehicle) Validate() error {
 	case !slices.Contains(Actuations, v.Actuation) && v.Actuation != "":
 		return Invalidf("actuation %q: want air, hydraulic or electric, or blank", v.Actuation)
 	case !(v.GrossKg >= 0) || v.GrossKg > maxTestKg:
-		return Invalidf("gross mass %g kg: want 0 to %d kg", v.GrossKg, maxTestKg)
+		return Invalidf("gross mass %.0f kg: want 0 to %d kg", v.GrossKg, maxTestKg)
 	}
 	return nil
 }

@@ -33,14 +33,14 @@ func Earlier(h *store.History, b *fleet.BrakeTest) *fleet.BrakeTest {
 	return found
 }
 
-// AddBrakeTest keeps one test that was entered by hand; the same again changes
-// nothing. Where it brings an odometer reading the vehicle is forecast anew.
+// AddBrakeTest keeps one test that was entered by hand, and works out anew what
+// hangs on it; the same again changes nothing.
 func (s *Service) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.BrakeTest, by string, asOf fleet.Date) (got fleet.BrakeTest, added bool, err error) {
 	if err := s.notAhead(b.Date); err != nil {
 		return b, false, err
 	}
 	got, added, err = s.DB.AddBrakeTest(ctx, sc, b, by)
-	if err == nil && added && b.OdometerKm != nil {
+	if err == nil && added {
 		err = s.follow(ctx, sc, b.VehicleID, asOf)
 	}
 	return got, added, err

@@ -105,6 +105,9 @@ func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload
 		for i := range rows {
 			if fault := known.place(&b, &rows[i]); fault != nil {
 				known.refuse(rows[i].Line, *fault)
+				if t := rows[i].BrakeTest; t != nil {
+					known.refused += t.Lines - 1 // its other lines
+				}
 			}
 		}
 		return b.write(w, up)
@@ -169,6 +172,7 @@ type batch struct {
 	readings  []fleet.Reading
 	odometers []fleet.Odometer
 	fitments  []fleet.Fitment
+	tests     []fleet.BrakeTest
 }
 
 // write stores the batch, vehicles and axles first since the others hang on
@@ -184,6 +188,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 		func() (store.Counts, error) { return w.Readings(b.readings) },
 		func() (store.Counts, error) { return w.Odometers(b.odometers) },
 		func() (store.Counts, error) { return w.Fitments(b.fitments) },
+		func() (store.Counts, error) { return w.BrakeTests(b.tests) },
 	} {
 		c, err := part()
 		if err != nil {
@@ -193,7 +198,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 		up.Repeated += c.Repeated
 	}
 	b.vehicles, b.axles, b.readings = b.vehicles[:0], b.axles[:0], b.readings[:0]
-	b.odometers, b.fitments = b.odometers[:0], b.fitments[:0]
+	b.odometers, b.fitments, b.tests = b.odometers[:0], b.fitments[:0], b.tests[:0]
 	return nil
 }
 

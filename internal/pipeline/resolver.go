@@ -83,6 +83,9 @@ func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
 	}
 	k.touched[v.ID] = true
 	switch {
+	case row.BrakeTest != nil:
+		row.BrakeTest.VehicleID = v.ID
+		b.tests = append(b.tests, *row.BrakeTest)
 	case row.Axle != nil:
 		row.Axle.VehicleID = v.ID
 		b.axles = append(b.axles, *row.Axle)
