@@ -175,12 +175,13 @@ func TestAPI(t *testing.T) {
 			{name: "no such upload", path: "/uploads/0", status: 404},
 			{name: "uploads, a cursor that is none", path: "/uploads?cursor=x", status: 400},
 			{name: "columns", path: "/columns", want: []string{`"name":"value_mm"`, `"/api/v1/templates/readings.xlsx"`}},
-			{name: "template", path: "/templates/odometer.csv", want: []string{"vehicle,fleet,date,odometer_km\r\n"}},
+			{name: "template", path: "/templates/odometer.csv", want: []string{"vehicle,fleet,date,odometer_km,previous_km\r\n"}},
 			{name: "template, workbook", path: "/templates/readings.xlsx", want: []string{"PK"}},
 			{name: "no such template", path: "/templates/menus.csv", status: 404},
 			{name: "no such format", path: "/templates/readings.pdf", status: 404},
 		})
 		t.Run("a vehicle", func(t *testing.T) { c.in(t).aVehicle() })
+		t.Run("brake tests", func(t *testing.T) { c.in(t).brakeTests() })
 		t.Run("pages", func(t *testing.T) { c.in(t).pages() })
 		t.Run("a form", func(t *testing.T) { c.in(t).form() })
 		for _, op := range c.doc.operations() {
@@ -212,7 +213,7 @@ func (c *client) aVehicle() {
 
 	var v VehicleDetail
 	c.get(self, &v)
-	if want := (Spec{"pad", 20, 3, "maker"}); v.Fleet != "Ferry Lines" || len(v.Axles) != 2 || v.Axles[0].Specs[0] != want {
+	if want := (Spec{"pad", 20, 3, "maker", 3, "maker"}); v.Fleet != "Ferry Lines" || len(v.Axles) != 2 || v.Axles[0].Specs[0] != want {
 		c.t.Errorf("got %+v, want pads of %+v", v, want)
 	}
 	c.do(call{path: self + "?full=1", status: 400})

@@ -17,7 +17,7 @@ func (a *API) fleets(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Fleet]{items(fs, func(f *fleet.Fleet) Fleet { return Fleet{f.ID, f.Name} })})
+	return send(c, http.StatusOK, List[Fleet]{items(fs, func(f *fleet.Fleet) Fleet { return Fleet{f.ID, f.Name, f.RuleSet} })})
 }
 
 func (a *API) depots(c *gin.Context) error {

@@ -25,8 +25,9 @@ type List[T any] struct {
 
 // Fleet is a set of vehicles under one owner.
 type Fleet struct {
-	ID   int64  `json:"id"`
-	Name string `json:"name"`
+	ID      int64  `json:"id"`
+	Name    string `json:"name"`
+	RuleSet string `json:"rule_set"` // id; blank: none picked
 }
 
 // Depot is a place with a workshop.
@@ -84,6 +85,10 @@ type Vehicle struct {
 	Model    string `json:"model"`
 	Year     *int   `json:"year"`
 	Duty     string `json:"duty"`
+
+	FirstUsed *fleet.Date `json:"first_used"`
+	Actuation string      `json:"actuation"`
+	GrossKg   *float64    `json:"gross_kg"`
 }
 
 // VehicleItem is a vehicle in a list.
@@ -108,12 +113,15 @@ type Axle struct {
 	Specs []Spec `json:"specs"`
 }
 
-// Spec is the new and the limit value of a part.
+// Spec is the new and the limit value of a part, and the limit in force by
+// the fleet's rule set and the workshop.
 type Spec struct {
-	Part    string  `json:"part"`
-	NewMM   float64 `json:"new_mm"`
-	LimitMM float64 `json:"limit_mm"`
-	Source  string  `json:"source"`
+	Part        string  `json:"part"`
+	NewMM       float64 `json:"new_mm"`
+	LimitMM     float64 `json:"limit_mm"`
+	Source      string  `json:"source"`
+	InForceMM   float64 `json:"in_force_mm"`
+	InForceFrom string  `json:"in_force_source"`
 }
 
 // History is what was measured and done on one vehicle, by date.

@@ -52,6 +52,12 @@ func vehicleOf(v *fleet.Vehicle, fleetName, depotName string) Vehicle {
 		Make:     v.Make,
 		Model:    v.Model,
 		Duty:     v.Duty,
+
+		Actuation: string(v.Actuation),
+		GrossKg:   some(v.GrossKg, 3),
+	}
+	if v.FirstUsed != 0 {
+		out.FirstUsed = &v.FirstUsed
 	}
 	if v.Year != 0 {
 		out.Year = &v.Year
@@ -83,7 +89,8 @@ func (a *API) vehicle(c *gin.Context) error {
 			out := Axle{Axle: x.Number, Brake: string(x.Brake), Specs: []Spec{}}
 			for _, p := range fleet.Parts {
 				if s, ok := x.Specs[p]; ok {
-					out.Specs = append(out.Specs, Spec{string(p), s.New, s.Limit, s.Source})
+					l, _ := pipeline.LimitOf(&h, x, p)
+					out.Specs = append(out.Specs, Spec{string(p), s.New, s.Limit, s.Source, round(l.MM, 4), l.Source()})
 				}
 			}
 			return out

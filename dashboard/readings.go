@@ -56,6 +56,8 @@ var kindWords = map[ingest.Kind]string{
 	ingest.Odometer: "odometer readings between inspections",
 	ingest.Fitments: "parts fitted: where a new life begins",
 	ingest.Readings: "what was measured",
+
+	ingest.BrakeTests: "brake tests, a line for each wheel",
 }
 
 func fileKinds() []FileKind {
