@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -112,7 +113,7 @@ func TestFilterIsExact(t *testing.T) {
 	c := ClassUsage{LogKmPerDay: 4, VehicleSD: .5, OUSD: .3, OUDays: 70, BlockSD: .15, Weekday: [7]float64{1, 1, 1, 1, 1, 1, 1}}
 	blocks := []block{{from: 100, days: 30, km: 1500}, {from: 130, days: 45, km: 3000}, {from: 175, days: 31, km: 1400},
 		{from: 206, days: 200, km: 9000}, {from: 406, days: 30, km: 2500}}
-	c.weigh(blocks)
+	c.weigh(blocks, c.standing())
 	const a, b = 20., 110. // days after the last reading, day 436
 	ends := [][2]float64{{100, 130}, {130, 175}, {175, 206}, {206, 406}, {406, 436}, {436 + a, 436 + b}}
 	n := len(blocks)
@@ -269,6 +270,35 @@ func TestTrainUsage(t *testing.T) {
 	}
 	if back.Classes["N3"] != m.Classes["N3"] || back.Other != m.Other {
 		t.Error("JSON does not bring the model back")
+	}
+}
+
+// A mean so far above all vehicles that every month next to it counts as standing
+// still must not explain them: all months would agree perfectly.
+func TestUsageMeanFarAbove(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	var s usageSums
+	for i := range 60 {
+		total := inventDriver(rng, 60*float64(1+i%5), 18000, 800)
+		var read []Odometer
+		for d := 0; d < 800; d += 30 {
+			read = append(read, Odometer{18000 + Day(d), total[d]})
+		}
+		tr := CleanOdometer(read)
+		s.add(&tr, fmt.Sprint(i))
+	}
+	base := DefaultUsage()
+	c := s.fit(base.Classes["N3"])
+	far := c
+	far.LogKmPerDay, far.VehicleSD = c.LogKmPerDay+5, 20
+	far.OUSD, far.BlockSD = c.OUSD/2, c.BlockSD/2
+	var fit, away float64
+	for _, x := range s.sample {
+		fit += c.filter(x.blocks).logLik
+		away += far.filter(x.blocks).logLik
+	}
+	if mean := math.Exp(c.LogKmPerDay); mean < 60 || mean > 300 || !(away < fit) {
+		t.Errorf("mean %.0f km/day, want 60 to 300; log likelihood %.0f, with a mean 150 times as high %.0f", mean, fit, away)
 	}
 }
 

@@ -98,7 +98,7 @@ func (m *UsageModel) class(name string) ClassUsage {
 func (m *UsageModel) Forecast(t Track, class string, asOf Day) Usage {
 	c := m.class(class)
 	blocks := t.blocks(make([]block, 0, maxBlocks))
-	c.weigh(blocks)
+	c.weigh(blocks, c.standing())
 	f := c.filter(blocks)
 	c = c.scaled(f)
 	f = c.filter(blocks)
@@ -228,19 +228,21 @@ func (c *ClassUsage) noise(L, a float64) (q11, q12, q22 float64) {
 	return s2 * (1 - a*a), s2 * r * (1 - a) * (1 - a), max(0, s2*r*r*(2/r-3+4*a-a*a))
 }
 
-// weigh fills in the blocks' rates by the class's season and week.
-func (c *ClassUsage) weigh(blocks []block) {
+// weigh fills in the blocks' rates by the class's season and week. None is below
+// least: when a vehicle stood its log would be infinite.
+func (c *ClassUsage) weigh(blocks []block, least float64) {
 	for i := range blocks {
 		b := &blocks[i]
 		from := float64(b.from)
-		b.rate = math.Log(b.km / c.weightedDays(from, from+b.days)) // -Inf when it stood
+		b.rate = max(least, math.Log(b.km/c.weightedDays(from, from+b.days)))
 	}
 }
 
+// standing is the least log rate that is told apart.
+func (c *ClassUsage) standing() float64 { return c.LogKmPerDay + logStandingShare }
+
 // logRate returns the block's rate relative to the class.
-func (c *ClassUsage) logRate(b block) float64 {
-	return max(b.rate-c.LogKmPerDay, logStandingShare)
-}
+func (c *ClassUsage) logRate(b block) float64 { return b.rate - c.LogKmPerDay }
 
 // oddLevel returns the part of a vehicle's median level beyond three standard
 // deviations of its class: such a vehicle is driven for another purpose, and

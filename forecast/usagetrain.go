@@ -198,10 +198,12 @@ func (s *usageSums) fit(prior ClassUsage) ClassUsage {
 	s.fitSeason(&c)
 	s.fitWeekdays(&c)
 	s.thin()
+	// What counts as standing must not move with the mean that is being fitted:
+	// with a mean high above them all months would stand, and agree perfectly.
+	x := []float64{s.medianLevel(&c), 0, 0, 0, 0}
 	for i := range s.sample {
-		c.weigh(s.sample[i].blocks)
+		c.weigh(s.sample[i].blocks, c.standing()+x[0])
 	}
-	x := []float64{0, 0, 0, 0, 0}
 	at := func(x []float64) ClassUsage {
 		y := c
 		y.LogKmPerDay += x[0]
@@ -232,7 +234,6 @@ func (s *usageSums) fit(prior ClassUsage) ClassUsage {
 		}
 		return sum
 	}
-	x[0] = s.medianLevel(&c)
 	settings := &optimize.Settings{
 		FuncEvaluations: 400,
 		Converger:       &optimize.FunctionConverge{Absolute: 1e-3, Relative: 1e-9, Iterations: 25},
@@ -244,26 +245,32 @@ func (s *usageSums) fit(prior ClassUsage) ClassUsage {
 	return at(res.X)
 }
 
-// medianLevel is the median over vehicles of the mean log rate of a block.
+// medianLevel is the median over vehicles of the median log rate of a block.
 func (s *usageSums) medianLevel(c *ClassUsage) float64 {
 	levels := make([]float64, 0, len(s.sample))
+	var rates []float64
 	for i := range s.sample {
-		sum, n := 0., 0.
-		for _, b := range s.sample[i].blocks {
+		blocks := s.sample[i].blocks
+		c.weigh(blocks, math.Inf(-1))
+		rates = rates[:0]
+		for _, b := range blocks {
 			if !math.IsNaN(b.km) {
-				sum += c.logRate(b)
-				n++
+				rates = append(rates, c.logRate(b))
 			}
 		}
-		if n > 0 {
-			levels = append(levels, sum/n)
+		if len(rates) > 0 {
+			slices.Sort(rates)
+			levels = append(levels, rates[len(rates)/2])
 		}
 	}
 	if len(levels) == 0 {
 		return 0
 	}
 	slices.Sort(levels)
-	return levels[len(levels)/2]
+	if mid := levels[len(levels)/2]; !math.IsInf(mid, 0) {
+		return mid
+	}
+	return 0
 }
 
 func (s *usageSums) fitSeason(c *ClassUsage) {
