@@ -1,13 +1,13 @@
 package forecast
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"iter"
 	"math"
 	"runtime"
 	"slices"
+	"sort"
 	"sync"
 )
 
@@ -26,7 +26,8 @@ type Backtest struct {
 	// Risk is the accepted chance behind the book-by dates; 0 = .05.
 	Risk float64
 	// Along also follows whole lives, by forecasts after the fitting and at every
-	// inspection.
+	// inspection of the axle: beyond the removal of the parts and the end of the
+	// records where the truth knows what would have been read.
 	Along bool
 	// Readings also scores the thickness forecast for a later reading.
 	Readings bool
@@ -67,7 +68,7 @@ func (b Backtest) Run(vehicles iter.Seq[*Vehicle]) (*Scores, error) {
 	}
 	// Each vehicle is scored by itself and the sums are joined in the order of
 	// vehicles, so that rounding is the same whoever did the work.
-	all := new(Scores)
+	all := &Scores{risk: b.Risk}
 	var vs []*Vehicle
 	flush := func() {
 		parts := make([]*Scores, len(vs))
@@ -106,18 +107,7 @@ type replay struct {
 	truth  Truth
 	scores Scores
 	lives  map[lifeKey]*liferecord
-}
-
-// lifeKey tells lives and models apart while a vehicle is replayed.
-type lifeKey struct {
-	life  *Life
-	model int
-}
-
-type liferecord struct {
-	model     string
-	decisions []decision
-	points    []lifePoint
+	visits [][]Day // per axle, when lives are followed
 }
 
 // vehicle replays one vehicle over all days.
@@ -132,56 +122,67 @@ func (b *Backtest) vehicle(v *Vehicle, models [][]Model) *Scores {
 	}
 	r := &replay{Backtest: b, v: v, truth: truth, lives: make(map[lifeKey]*liferecord)}
 	days := slices.Clone(b.AsOf)
-	var visits []Day
 	if b.Along {
-		visits = r.visitDays()
-		days = slices.Compact(slices.Sorted(slices.Values(append(days, visits...))))
+		r.visits = make([][]Day, len(v.Axles))
+		for i := range v.Axles {
+			r.visits[i] = r.visitDays(&v.Axles[i])
+			days = append(days, r.visits[i]...)
+		}
+		slices.Sort(days)
+		days = slices.Compact(days)
 	}
-	grid := -1 // last day of AsOf not after day
 	for _, day := range days {
-		for grid+1 < len(b.AsOf) && b.AsOf[grid+1] <= day {
-			grid++
+		if grid := b.grid(day); grid >= 0 {
+			r.day(day, models[grid], b.AsOf[grid] == day)
 		}
-		if grid < 0 {
-			continue
-		}
-		onGrid := b.AsOf[grid] == day
-		_, atVisit := slices.BinarySearch(visits, day)
-		r.day(day, models[grid], onGrid, atVisit)
+	}
+	if b.Along {
+		r.goOn(models)
 	}
 	r.closeLives()
 	return &r.scores
 }
 
-// visitDays returns the days on which a workshop would plan: of inspection, and
-// the one after a recorded fitting, ascending.
-func (r *replay) visitDays() []Day {
+// grid returns the index of the last of AsOf not after a day; -1 for none.
+func (b *Backtest) grid(day Day) int {
+	return sort.Search(len(b.AsOf), func(i int) bool { return b.AsOf[i] > day }) - 1
+}
+
+// visitDays returns the days on which a workshop would plan for an axle: of
+// inspection, and the one after a recorded fitting, ascending.
+func (r *replay) visitDays(a *Axle) []Day {
 	var out []Day
 	for _, l := range r.truth.Lives {
-		if l.Declared {
+		if l.Declared && l.Axle == a.Number {
 			out = append(out, l.Fitted+1)
 		}
 	}
-	for i := range r.v.Axles {
-		for _, x := range r.v.Axles[i].Readings {
-			out = append(out, x.Day)
-		}
+	for _, x := range a.Readings {
+		out = append(out, x.Day)
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
 }
 
-// day forecasts from one day with all models and scores the answers.
-func (r *replay) day(asOf Day, models []Model, onGrid, atVisit bool) {
-	var cases []axleCase
-	// Forecasts are on the scale of the last odometer reading that makes sense:
-	// a cluster changed since then cannot be known.
-	shift := r.truth.shift(asOf)
-	if t := trackOf(r.v, asOf); t.Known() {
-		shift = r.truth.shift(t.Last.Day)
+// shift returns total less dashboard at the last odometer reading that makes
+// sense: forecasts are on its scale, since a cluster changed after it cannot be
+// known.
+func (r *replay) shift(v *Vehicle, asOf Day) float64 {
+	if t := trackOf(v, asOf); t.Known() {
+		return r.truth.shift(t.Last.Day)
 	}
+	return r.truth.shift(asOf)
+}
+
+// day forecasts from one day with all models and scores the answers.
+func (r *replay) day(asOf Day, models []Model, onGrid bool) {
+	var cases []axleCase
+	shift := r.shift(r.v, asOf)
 	for i := range r.v.Axles {
 		if c, ok := r.axleCase(&r.v.Axles[i], asOf, shift); ok {
+			if r.visits != nil {
+				_, c.planned = slices.BinarySearch(r.visits[i], asOf)
+			}
 			cases = append(cases, c)
 		}
 	}
@@ -192,11 +193,7 @@ func (r *replay) day(asOf Day, models []Model, onGrid, atVisit bool) {
 		fs := model.Forecast(r.v, asOf, Options{Paths: r.Readings && onGrid})
 		for i := range cases {
 			c := &cases[i]
-			k := slices.IndexFunc(fs, func(f AxleForecast) bool { return f.Axle == c.axle.Number })
-			var f AxleForecast
-			if k >= 0 {
-				f = fs[k]
-			}
+			f := ofAxle(fs, c.axle.Number)
 			if onGrid && c.known() {
 				r.scores.Add(c.outcome(r.v, model.Name(), asOf, &f))
 				r.scoreDecision(c, model.Name(), asOf, &f)
@@ -204,11 +201,21 @@ func (r *replay) day(asOf Day, models []Model, onGrid, atVisit bool) {
 			if onGrid && r.Readings {
 				r.scoreReadings(c, model.Name(), asOf, &f)
 			}
-			if atVisit && c.known() {
+			if c.planned && c.known() {
 				r.follow(c, m, model.Name(), asOf, &f)
 			}
 		}
 	}
+}
+
+// ofAxle returns the forecast of an axle; one that knows nothing for none.
+func ofAxle(fs []AxleForecast, number int) AxleForecast {
+	for i := range fs {
+		if fs[i].Axle == number {
+			return fs[i]
+		}
+	}
+	return AxleForecast{}
 }
 
 // axleCase is what came true of the axle as it stood on one day.
@@ -221,6 +228,7 @@ type axleCase struct {
 	crossKm, crossDay float64
 	first             Position
 	shift             float64
+	planned           bool // the workshop plans for the axle on that day
 }
 
 // known says whether it is known when the axle reached its limit.
@@ -231,20 +239,10 @@ func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 // axleCase returns the case of an axle on a day. Parts changed off the record
 // since the last inspection cannot be known to any model and are left out.
 func (r *replay) axleCase(a *Axle, asOf Day, shift float64) (axleCase, bool) {
-	c := axleCase{axle: a, crossKm: math.NaN(), crossDay: math.NaN(), shift: shift}
-	lives := r.truth.on(a.Number, asOf)
-	for _, l := range lives {
-		if (l.Part == Pad || l.Part == Lining) && (c.main == nil || l.Fitted > c.main.Fitted) {
-			c.main = l
-		}
-		if !(l.CrossDay >= c.crossDay) && !math.IsNaN(l.CrossDay) {
-			c.crossKm, c.crossDay, c.first = l.CrossKm-c.shift, l.CrossDay, l.First
-		}
-	}
+	c := caseOf(a, r.truth.on(a.Number, asOf), asOf, shift)
 	if c.main == nil {
 		return c, false
 	}
-	c.nowKm = c.main.kmOn(float64(asOf)) - c.shift
 	last, days := Day(math.MinInt32), []Day(nil)
 	for _, x := range a.Readings {
 		if x.Pos.Part != c.main.Part || x.Day > asOf {
@@ -259,6 +257,23 @@ func (r *replay) axleCase(a *Axle, asOf Day, shift float64) (axleCase, bool) {
 	c.readings = len(slices.Compact(days))
 	offRecord := !c.main.Declared && c.readings == 0 && last > math.MinInt32
 	return c, !offRecord
+}
+
+// caseOf returns the case of an axle on a day, with these lives on it.
+func caseOf(a *Axle, lives []*Life, asOf Day, shift float64) axleCase {
+	c := axleCase{axle: a, crossKm: math.NaN(), crossDay: math.NaN(), shift: shift}
+	for _, l := range lives {
+		if (l.Part == Pad || l.Part == Lining) && (c.main == nil || l.Fitted > c.main.Fitted) {
+			c.main = l
+		}
+		if !(l.CrossDay >= c.crossDay) && !math.IsNaN(l.CrossDay) {
+			c.crossKm, c.crossDay, c.first = l.CrossKm-c.shift, l.CrossDay, l.First
+		}
+	}
+	if c.main != nil {
+		c.nowKm = c.main.kmOn(float64(asOf)) - c.shift
+	}
+	return c
 }
 
 func (c *axleCase) outcome(v *Vehicle, model string, asOf Day, f *AxleForecast) Outcome {
@@ -280,7 +295,8 @@ func (r *replay) scoreDecision(c *axleCase, model string, asOf Day, f *AxleForec
 	if c.crossDay <= float64(asOf) || !f.Crossing.Day.Known() {
 		return
 	}
-	end := c.main.booked(bookBy(f.Crossing, r.Risk), float64(asOf), c.crossDay)
+	d := decision{day: asOf, crossDay: c.crossDay, crossKm: c.crossKm + c.shift}
+	end := d.booked(c.main, bookBy(f.Crossing, r.Risk))
 	r.scores.each(model, r.v.Class, r.v.Depot, c.readings, func(g *groupScores) {
 		g.booking.addDecision(end.passed, end.wasted)
 	})
@@ -292,87 +308,4 @@ func bookBy(c Crossing, risk float64) float64 {
 		return float64(d)
 	}
 	return math.Inf(1)
-}
-
-// follow notes a forecast along a life.
-func (r *replay) follow(c *axleCase, m int, model string, asOf Day, f *AxleForecast) {
-	if !f.Crossing.Day.Known() || !f.Crossing.Km.Known() {
-		return
-	}
-	k := lifeKey{c.main, m}
-	rec := r.lives[k]
-	if rec == nil {
-		if c.crossDay <= float64(asOf) {
-			return // past the limit before anybody could plan
-		}
-		rec = &liferecord{model: model}
-		r.lives[k] = rec
-	}
-	d := decision{day: asOf, crossDay: c.crossDay}
-	for i, risk := range PlanRisks {
-		d.bookBy[i] = bookBy(f.Crossing, risk)
-	}
-	rec.decisions = append(rec.decisions, d)
-	// Along a life only forecasts before its end mean anything.
-	if c.crossDay <= float64(asOf) {
-		return
-	}
-	fitted := c.main.FittedKm - c.shift
-	used := c.nowKm - fitted
-	rec.points = append(rec.points, lifePoint{
-		Prognosis: Prognosis{At: used, Remaining: f.Crossing.Km.Quantile(.5) - c.nowKm},
-		end:       f.Crossing.Km.Map(func(x float64) float64 { return x - fitted }),
-	})
-}
-
-// closeLives scores what was noted along lives, in a fixed order.
-func (r *replay) closeLives() {
-	keys := make([]lifeKey, 0, len(r.lives))
-	for k := range r.lives {
-		keys = append(keys, k)
-	}
-	slices.SortFunc(keys, func(a, b lifeKey) int {
-		return cmp.Or(
-			cmp.Compare(a.life.Axle, b.life.Axle), cmp.Compare(a.life.Part, b.life.Part),
-			cmp.Compare(a.life.Fitted, b.life.Fitted), cmp.Compare(a.model, b.model))
-	})
-	var done *Life
-	for _, k := range keys {
-		rec, l := r.lives[k], k.life
-		ends := l.replan(rec.decisions)
-		r.scores.each(rec.model, r.v.Class, r.v.Depot, -1, func(g *groupScores) {
-			g.booking.addLife(PlanRisks[:], ends)
-			g.lives.add(rec.points, l.CrossKm-l.FittedKm)
-		})
-		if done == l {
-			continue
-		}
-		done = l
-		crossDay := rec.decisions[len(rec.decisions)-1].crossDay
-		if ends := l.threshold(r.visits(l), crossDay); ends != nil {
-			r.scores.each(ThresholdRule, r.v.Class, r.v.Depot, -1, func(g *groupScores) {
-				g.booking.addLife(thresholdShares, ends)
-			})
-		}
-	}
-}
-
-// visits returns the inspections of a life with the smallest share of usable
-// lining read at each.
-func (r *replay) visits(l *Life) []visit {
-	var out []visit
-	for i := range r.v.Axles {
-		a := &r.v.Axles[i]
-		spec := a.Specs[l.Part]
-		if a.Number != l.Axle || !(spec.Span() > 0) {
-			continue
-		}
-		for _, x := range a.Readings {
-			if x.Pos.Part == l.Part && !x.Tripped && x.Day > l.Fitted && x.Day < l.Removed {
-				out = append(out, visit{x.Day, 1 - spec.Wear(x.MM)/spec.Span()})
-			}
-		}
-	}
-	slices.SortFunc(out, func(a, b visit) int { return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.left, b.left)) })
-	return slices.CompactFunc(out, func(a, b visit) bool { return a.day == b.day })
 }

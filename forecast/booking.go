@@ -9,7 +9,8 @@ import (
 var PlanRisks = [...]float64{.0025, .005, .01, .02, .03, .05, .08, .1, .15, .2, .25, .3, .4, .5}
 
 // BookingScore says what booking on the book-by date would have cost. Wasted is
-// the share of the usable lining thrown away, 0 where the limit was passed.
+// the share of the usable lining thrown away, 0 where the limit was passed;
+// usable is what wears until the axle's first part reaches its limit.
 type BookingScore struct {
 	// Per decision: each forecast's book-by date carried out as it stands, for
 	// axles not past their limit on the forecast's day.
@@ -20,6 +21,10 @@ type BookingScore struct {
 	// carried out when it comes before the next one.
 	Lives     int
 	Replanned []PlanPoint
+	// AtRisk is Replanned at the accepted chance of the backtest: what that
+	// chance of each date comes to per life. Of ThresholdRule it is that at a
+	// tenth of the lining left, an old rule of thumb.
+	AtRisk PlanPoint
 	// At5 is Replanned at that level at which 5 % of the lives pass their
 	// limit; its Level is 0 where no level comes down to 5 %.
 	At5 PlanPoint
@@ -89,7 +94,7 @@ func (t *decisionTally) merge(o *decisionTally) {
 	}
 }
 
-func (t *decisionTally) score() BookingScore {
+func (t *decisionTally) score(risk float64) BookingScore {
 	var s BookingScore
 	if s.Decisions = t.n; t.n > 0 {
 		s.Passed = float64(t.passed) / float64(t.n)
@@ -103,8 +108,37 @@ func (t *decisionTally) score() BookingScore {
 			level, float64(t.livesPassed[i]) / float64(t.lives), t.livesWasted[i] / float64(t.lives),
 		})
 	}
+	if len(t.levels) == len(thresholdShares) {
+		risk = ruleOfThumb
+	}
+	s.AtRisk = atLevel(s.Replanned, risk)
 	s.At5 = tuned(s.Replanned, .05)
 	return s
+}
+
+// ruleOfThumb is the share of lining left at which many workshops replace;
+// common practice, no source.
+const ruleOfThumb = .1
+
+// atLevel interpolates the points, whose levels ascend, to a level between them.
+func atLevel(points []PlanPoint, level float64) PlanPoint {
+	i := sort.Search(len(points), func(i int) bool { return points[i].Level >= level })
+	switch i {
+	case 0:
+		return points[0]
+	case len(points):
+		return points[i-1]
+	}
+	return points[i-1].towards(points[i], (level-points[i-1].Level)/(points[i].Level-points[i-1].Level))
+}
+
+// towards returns the point at a share of the way to q.
+func (p PlanPoint) towards(q PlanPoint, share float64) PlanPoint {
+	return PlanPoint{
+		p.Level + share*(q.Level-p.Level),
+		p.Passed + share*(q.Passed-p.Passed),
+		p.Wasted + share*(q.Wasted-p.Wasted),
+	}
 }
 
 // tuned interpolates the points to a share passed. A level is bolder where more
@@ -113,8 +147,7 @@ func tuned(points []PlanPoint, passed float64) PlanPoint {
 	for i := 1; i < len(points); i++ {
 		a, b := points[i-1], points[i]
 		if (a.Passed-passed)*(b.Passed-passed) <= 0 && a.Passed != b.Passed {
-			f := (passed - a.Passed) / (b.Passed - a.Passed)
-			return PlanPoint{a.Level + f*(b.Level-a.Level), passed, a.Wasted + f*(b.Wasted-a.Wasted)}
+			return a.towards(b, (passed-a.Passed)/(b.Passed-a.Passed))
 		}
 	}
 	return PlanPoint{}
@@ -126,19 +159,10 @@ type lifeEnd struct {
 	wasted float64
 }
 
-// booked carries a booking out on a day, not before now.
-func (l *Life) booked(day, now, crossDay float64) lifeEnd {
-	day = max(day, now)
-	if crossDay <= day {
-		return lifeEnd{passed: true}
-	}
-	return lifeEnd{wasted: l.left(day)}
-}
-
-// left returns the share of the usable lining that is left on a day, taking
+// left returns the share of a life up to crossKm that is left on a day, taking
 // wear for proportional to distance.
-func (l *Life) left(day float64) float64 {
-	return min(max((l.CrossKm-l.kmOn(day))/(l.CrossKm-l.FittedKm), 0), 1)
+func (l *Life) left(day, crossKm float64) float64 {
+	return min(max((crossKm-l.kmOn(day))/(crossKm-l.FittedKm), 0), 1)
 }
 
 // kmOn returns the true total on a day, linear between what is known.
@@ -180,12 +204,23 @@ func (l *Life) kmOn(day float64) float64 {
 	return from.Km + (toKm-from.Km)*(day-float64(from.Day))/(to-float64(from.Day))
 }
 
-// decision is a forecast made on one day of a life, beside the true day on
-// which the axle's first part reached its limit.
+// decision is a forecast made on one day of a life, beside the true day and
+// total at which the axle's first part reached its limit.
 type decision struct {
-	day      Day
-	bookBy   [len(PlanRisks)]float64 // days; +Inf beyond the horizon
-	crossDay float64
+	day               Day
+	bookBy            [len(PlanRisks)]float64 // days; +Inf beyond the horizon
+	crossDay, crossKm float64
+}
+
+// booked carries a booking for a day out, not before the decision. What is left
+// of the axle's usable life then is wasted: of lining that would have outlasted
+// a rotor no more than that.
+func (d *decision) booked(l *Life, day float64) lifeEnd {
+	day = max(day, float64(d.day))
+	if d.crossDay <= day {
+		return lifeEnd{passed: true}
+	}
+	return lifeEnd{wasted: l.left(day, d.crossKm)}
 }
 
 // replan plays the life through at every level: the last decision before a
@@ -199,7 +234,7 @@ func (l *Life) replan(ds []decision) []lifeEnd {
 			if k < len(ds)-1 && d.bookBy[i] >= float64(ds[k+1].day) && d.crossDay > float64(ds[k+1].day) {
 				continue // planned anew first
 			}
-			ends[i] = l.booked(d.bookBy[i], float64(d.day), d.crossDay)
+			ends[i] = d.booked(l, d.bookBy[i])
 			break
 		}
 	}
@@ -220,131 +255,39 @@ type visit struct {
 	left float64
 }
 
-// threshold plays the rule through. After the last inspection on record they
-// go on at the mean interval and read the truth.
-func (l *Life) threshold(visits []visit, crossDay float64) []lifeEnd {
+// threshold plays the rule through at the inspections of a life, last being any
+// decision about it. Where the inspections to come are not known they go on at
+// the mean interval and read the truth.
+func (l *Life) threshold(visits []visit, last decision, known bool) []lifeEnd {
 	ends := make([]lifeEnd, len(thresholdShares))
-	if len(visits) == 0 {
+	if len(visits) == 0 && !known {
 		return nil
 	}
-	last := visits[len(visits)-1].day
-	gap := max(7, daysBetween(l.Fitted, last)/float64(len(visits)))
+	at := func(day float64) lifeEnd {
+		last.day = Day(math.Ceil(day))
+		return last.booked(l, day)
+	}
 	for i, share := range thresholdShares {
 		done := false
 		for _, v := range visits {
-			if v.left <= share || float64(v.day) >= crossDay {
-				ends[i], done = l.booked(float64(v.day), float64(v.day), crossDay), true
+			if v.left <= share || float64(v.day) >= last.crossDay {
+				ends[i], done = at(float64(v.day)), true
 				break
 			}
 		}
-		for day := float64(last) + gap; !done; day += gap {
-			if l.left(day) <= share || day >= crossDay {
-				ends[i], done = l.booked(day, day, crossDay), true
+		if !done && known {
+			ends[i], done = lifeEnd{passed: true}, true
+		}
+		if done {
+			continue
+		}
+		end := visits[len(visits)-1].day
+		gap := max(7, daysBetween(l.Fitted, end)/float64(len(visits)))
+		for day := float64(end) + gap; !done; day += gap {
+			if l.left(day, last.crossKm) <= share || day >= last.crossDay {
+				ends[i], done = at(day), true
 			}
 		}
 	}
 	return ends
-}
-
-// Lambdas are the fractions of a life at which accuracy is scored.
-var Lambdas = [...]float64{.25, .5, .75}
-
-const (
-	lambdaReach  = .1 // how far from lambda a forecast may lie
-	coneAlpha    = .2 // half width of the alpha-lambda cone
-	coneBeta     = .5 // mass that has to lie in it
-	horizonAlpha = .1 // error allowed for the prognostic horizon
-)
-
-// LifeScore follows whole lives: forecasts along each, at inspections.
-type LifeScore struct {
-	N       int                   // lives with three forecasts or more
-	Cone    [len(Lambdas)]float64 // share of medians in the cone of 20 %
-	Mass    [len(Lambdas)]float64 // share with half the probability in it
-	RA      [len(Lambdas)]float64 // mean relative accuracy
-	At      [len(Lambdas)]int     // lives with a forecast there
-	CRA     float64               // relative accuracy averaged along lives
-	Horizon float64               // mean prognostic horizon, alpha = .1
-}
-
-type lifeTally struct {
-	n          int
-	at         [len(Lambdas)]int
-	cone, mass [len(Lambdas)]int
-	ra         [len(Lambdas)]float64
-	cra, ph    float64
-}
-
-// lifePoint is one forecast along a life, distances counted from its fitting.
-type lifePoint struct {
-	Prognosis
-	end Dist // of the end of life
-}
-
-const minLifePoints = 3
-
-// add scores the forecasts along one life that lasts so many km.
-func (t *lifeTally) add(points []lifePoint, life float64) {
-	if len(points) < minLifePoints || !(life > 0) {
-		return
-	}
-	t.n++
-	series := make([]Prognosis, len(points))
-	var cra float64
-	for i, p := range points {
-		series[i] = p.Prognosis
-		// What is negative says no more than "useless".
-		cra += max(0, RelativeAccuracy(p.Remaining, life-p.At))
-	}
-	t.cra += cra / float64(len(points))
-	t.ph += PrognosticHorizon(series, life, horizonAlpha)
-	for i, lambda := range Lambdas {
-		best, reach := -1, lambdaReach
-		for k, p := range points {
-			if off := math.Abs(p.At/life - lambda); off < reach {
-				best, reach = k, off
-			}
-		}
-		if best < 0 {
-			continue
-		}
-		p := points[best]
-		truth := life - p.At
-		t.at[i]++
-		if InCone(p.Remaining, truth, coneAlpha) {
-			t.cone[i]++
-		}
-		if ConeMass(p.end, p.At, truth, coneAlpha) >= coneBeta {
-			t.mass[i]++
-		}
-		t.ra[i] += max(0, RelativeAccuracy(p.Remaining, truth))
-	}
-}
-
-func (t *lifeTally) merge(o *lifeTally) {
-	t.n += o.n
-	t.cra += o.cra
-	t.ph += o.ph
-	for i := range Lambdas {
-		t.at[i] += o.at[i]
-		t.cone[i] += o.cone[i]
-		t.mass[i] += o.mass[i]
-		t.ra[i] += o.ra[i]
-	}
-}
-
-func (t *lifeTally) score() LifeScore {
-	s := LifeScore{N: t.n, At: t.at}
-	if t.n == 0 {
-		return s
-	}
-	s.CRA, s.Horizon = t.cra/float64(t.n), t.ph/float64(t.n)
-	for i, n := range t.at {
-		if n > 0 {
-			s.Cone[i] = float64(t.cone[i]) / float64(n)
-			s.Mass[i] = float64(t.mass[i]) / float64(n)
-			s.RA[i] = t.ra[i] / float64(n)
-		}
-	}
-	return s
 }

@@ -140,6 +140,7 @@ type ScoreGroup struct {
 // the order of merging. The zero Scores is ready to use.
 type Scores struct {
 	groups map[ScoreGroup]*groupScores
+	risk   float64 // accepted chance behind the bookings; 0 = defaultRisk
 }
 
 type groupScores struct {
@@ -173,7 +174,13 @@ func (s *Scores) each(model, class, depot string, readings int, f func(*groupSco
 	if readings >= 0 {
 		f(s.group(ScoreGroup{model, "readings", ReadingsBucket(readings)}))
 	}
+	if readings >= 1 {
+		f(s.group(ScoreGroup{model, "readings", AnyReadings}))
+	}
 }
+
+// AnyReadings is the bucket of all axles inspected at least once.
+const AnyReadings = "1+"
 
 // ReadingsBucket names the bucket of a number of inspections.
 func ReadingsBucket(n int) string {
@@ -215,6 +222,7 @@ func (s *Scores) Add(o Outcome) {
 
 // Merge adds the outcomes gathered in o.
 func (s *Scores) Merge(o *Scores) {
+	s.risk = max(s.risk, o.risk)
 	for _, g := range o.sorted() {
 		t, u := s.group(g), o.groups[g]
 		t.km.merge(&u.km)
@@ -275,7 +283,7 @@ func (s *Scores) Row(g ScoreGroup) (ScoreRow, bool) {
 	row := ScoreRow{
 		ScoreGroup: g, Cases: t.cases, Unanswered: t.unanswered,
 		Km: t.km.score(), Relative: t.rel.score(), Day: t.day.score(),
-		Booking: t.booking.score(), Lives: t.lives.score(), Readings: t.readings.score(),
+		Booking: t.booking.score(cmp.Or(s.risk, defaultRisk)), Lives: t.lives.score(), Readings: t.readings.score(),
 	}
 	if n := t.cases - t.unanswered; n > 0 {
 		row.FirstRight = float64(t.firstRight) / float64(n)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -161,7 +162,7 @@ func TestLifeUnderPolicies(t *testing.T) {
 	} {
 		var ds []decision
 		for i, b := range tt.bookBy {
-			d := decision{day: Day(250 * i), crossDay: 1000}
+			d := decision{day: Day(250 * i), crossDay: 1000, crossKm: 50e3}
 			for k := range d.bookBy {
 				d.bookBy[k] = b
 			}
@@ -173,7 +174,9 @@ func TestLifeUnderPolicies(t *testing.T) {
 	}
 	// Replace below a share left: readings .75, .5, .25, then the truth goes on
 	// at the limit.
-	ends := l.threshold([]visit{{250, .75}, {500, .5}, {750, .25}}, 1000)
+	visits := []visit{{250, .75}, {500, .5}, {750, .25}}
+	last := decision{crossDay: 1000, crossKm: 50e3}
+	ends := l.threshold(visits, last, false)
 	for i, share := range thresholdShares {
 		want := lifeEnd{passed: true}
 		switch {
@@ -188,16 +191,42 @@ func TestLifeUnderPolicies(t *testing.T) {
 			t.Errorf("threshold %g: %+v, want %+v", share, ends[i], want)
 		}
 	}
+	// Where it is known that no inspection was to come, the limit is passed: at
+	// .05 left as well as at .25 where a rotor is worn out half way.
+	for _, tt := range []struct {
+		last decision
+		want [3]lifeEnd // at .05, .25 and .5 left
+	}{
+		{last, [3]lifeEnd{{passed: true}, {wasted: .25}, {wasted: .5}}},
+		{decision{crossDay: 600, crossKm: 30e3}, [3]lifeEnd{{passed: true}, {passed: true}, {wasted: 1. / 6}}},
+	} {
+		ends := l.threshold(visits, tt.last, true)
+		for i, share := range [3]float64{.05, .25, .5} {
+			got := ends[slices.Index(thresholdShares, share)]
+			if got.passed != tt.want[i].passed || math.Abs(got.wasted-tt.want[i].wasted) > 1e-9 {
+				t.Errorf("threshold %g, limit on day %g: %+v, want %+v", share, tt.last.crossDay, got, tt.want[i])
+			}
+		}
+	}
+	if ends := l.threshold(nil, last, true); !ends[0].passed || !ends[len(ends)-1].passed {
+		t.Error("a life without an inspection to come passes its limit")
+	}
+	points := []PlanPoint{{.01, .02, .3}, {.05, .04, .2}, {.1, .08, .12}}
+	for _, tt := range []struct{ level, passed float64 }{{.005, .02}, {.03, .03}, {.05, .04}, {.3, .08}} {
+		if got := atLevel(points, tt.level); math.Abs(got.Passed-tt.passed) > 1e-9 {
+			t.Errorf("at level %g: %+v, want %g passed", tt.level, got, tt.passed)
+		}
+	}
 	got := tuned([]PlanPoint{{.01, .02, .3}, {.05, .04, .2}, {.1, .08, .12}}, .05)
 	if math.Abs(got.Level-.0625) > 1e-9 || math.Abs(got.Wasted-.18) > 1e-9 {
 		t.Errorf("tuned to 5 %%: %+v, want level .0625 and .18 wasted", got)
 	}
 	// A removal on the way bends the distance.
 	l = Life{Fitted: 0, Removed: 500, FittedKm: 0, RemovedKm: 40e3, CrossKm: 50e3, CrossDay: 1000}
-	if got := l.left(500); math.Abs(got-.2) > 1e-12 {
+	if got := l.left(500, 50e3); math.Abs(got-.2) > 1e-12 {
 		t.Errorf("left on day 500 = %g, want .2", got)
 	}
-	if got := l.left(750); math.Abs(got-.1) > 1e-12 {
+	if got := l.left(750, 50e3); math.Abs(got-.1) > 1e-12 {
 		t.Errorf("left on day 750 = %g, want .1", got)
 	}
 }

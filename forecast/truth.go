@@ -22,6 +22,11 @@ type Life struct {
 	// Km10 is the distance that wears 10 mm at the rate of the axle's group;
 	// 0 where not known.
 	Km10 float64
+	// ToCome are the readings, ascending, of the inspections that would have
+	// followed had the set, and what rubs on it, stayed on until CrossDay: after
+	// Removed, or after the records. As simulations know them; their Depot is
+	// the vehicle's.
+	ToCome []Reading
 
 	path []Odometer // Truth.Path
 }
@@ -37,6 +42,10 @@ type Truth struct {
 	// Path is the true total on some days, ascending, as far as it is known;
 	// without it distances are interpolated between the ends of lives.
 	Path []Odometer
+	// GoesOn says that the readings to come of its lives are known, as far as
+	// there are any. OdometerToCome are odometer readings after the records, ascending.
+	GoesOn         bool
+	OdometerToCome []Odometer
 }
 
 // Shift says that from Day on the dashboard shows Km less than the total.

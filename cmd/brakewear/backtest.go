@@ -1,16 +1,12 @@
 package main
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strconv"
-	"text/tabwriter"
 
 	"brakewear/dashboard/chart"
 	"brakewear/forecast"
@@ -121,41 +117,4 @@ func plotScores(name string, rows []forecast.ScoreRow) error {
 		return fleet.Invalidf("nothing to draw: no case was scored on these days")
 	}
 	return os.WriteFile(name, c.SVG(chart.WideWidth, chart.WideWidth), 0o644)
-}
-
-func scoresTable(w io.Writer, rows []forecast.ScoreRow) error {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "by\tvalue\tmodel\tcases\tno answer\tMAE km\tMAE %\tMAE days\t50/80/95 km\t50/80/95 days\tIS95 %\tCRPS %\tpast at book-by\twasted\t")
-	for _, r := range rows {
-		if r.By == "depot" {
-			continue // too many for a table; csv and json have them
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%d\t%.0f\t%.1f\t%.0f\t%s\t%s\t%.0f\t%.2f\t%.1f%%\t%.1f%%\t\n",
-			r.By, r.Value, r.Model, r.Cases, r.Unanswered, r.Km.MAE, r.Relative.MAE, r.Day.MAE,
-			covers(&r.Km), covers(&r.Day), r.Relative.IS95, r.Relative.CRPS,
-			100*r.Booking.Passed, 100*r.Booking.Wasted)
-	}
-	return t.Flush()
-}
-
-// covers prints how often the 50, 80 and 95 % intervals held, in %.
-func covers(s *forecast.Score) string {
-	return fmt.Sprintf("%.0f/%.0f/%.0f", 100*s.Cover50, 100*s.Cover80, 100*s.Cover95)
-}
-
-func scoresCSV(w io.Writer, rows []forecast.ScoreRow) error {
-	c := csv.NewWriter(w)
-	c.Write([]string{"by", "value", "model", "cases", "unanswered",
-		"mae_km", "median_ae_km", "mae_days", "median_ae_days", "mae_relative_pct", "crps_relative_pct", "is95_relative_pct",
-		"cover50_km", "cover80_km", "cover95_km", "cover50_days", "cover80_days", "cover95_days",
-		"below05_days", "passed_per_decision", "wasted_per_decision"})
-	f := func(x float64) string { return strconv.FormatFloat(x, 'g', 6, 64) }
-	for _, r := range rows {
-		c.Write([]string{r.By, ingest.CSVCell(r.Value), r.Model, strconv.Itoa(r.Cases), strconv.Itoa(r.Unanswered),
-			f(r.Km.MAE), f(r.Km.MedianAE), f(r.Day.MAE), f(r.Day.MedianAE), f(r.Relative.MAE), f(r.Relative.CRPS), f(r.Relative.IS95),
-			f(r.Km.Cover50), f(r.Km.Cover80), f(r.Km.Cover95), f(r.Day.Cover50), f(r.Day.Cover80), f(r.Day.Cover95),
-			f(r.Day.Below05), f(r.Booking.Passed), f(r.Booking.Wasted)})
-	}
-	c.Flush()
-	return c.Error()
 }

@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -54,8 +56,8 @@ func TestSimulate(t *testing.T) {
 	withProcessors(1, func() { one = files(t, simulated(t)) })
 	withProcessors(3, func() { three = files(t, simulated(t)) })
 	other = files(t, simulated(t, "--seed", "2"))
-	if len(one) != 11 {
-		t.Errorf("%d files, want five and six of the truth", len(one))
+	if len(one) != 13 {
+		t.Errorf("%d files, want five and eight of the truth", len(one))
 	}
 	for name, text := range one {
 		if rows := strings.Count(text, "\n"); rows < 2 {
@@ -133,6 +135,55 @@ func TestBacktest(t *testing.T) {
 	}
 	if svg, err := os.ReadFile(filepath.Join(dir, "held.svg")); err != nil || !strings.Contains(string(svg), "<svg") {
 		t.Errorf("plot: %v", err)
+	}
+}
+
+// TestBacktestLives wants every model and the threshold rule judged on whole
+// lives: in the table, csv and json alike.
+func TestBacktestLives(t *testing.T) {
+	dir := simulated(t)
+	replay := func(format string) string {
+		out, errOut, err := command(t, "backtest", "--files", dir, "--as-of", "2025-03-31", "--lives", "--format", format)
+		if err != nil {
+			t.Fatalf("%v\n%s", err, errOut)
+		}
+		return out
+	}
+	var rows []forecast.ScoreRow
+	if err := json.Unmarshal([]byte(replay("json")), &rows); err != nil {
+		t.Fatal(err)
+	}
+	lives := make(map[string]forecast.BookingScore)
+	for _, r := range rows {
+		if r.By == "all" {
+			lives[r.Model] = r.Booking
+		}
+	}
+	table := replay("table")
+	table = table[strings.Index(table, "Whole lives"):]
+	records, err := csv.NewReader(strings.NewReader(replay("csv"))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := func(row []string, name string) string { return row[slices.Index(records[0], name)] }
+	for _, m := range append(pipeline.ModelNames(), "two-point", "fixed", forecast.ThresholdRule) {
+		b := lives[m]
+		if b.Lives < 100 || b.Lives > lives["full"].Lives || b.AtRisk.Level == 0 || b.AtRisk.Wasted <= 0 || b.AtRisk.Wasted >= 1 {
+			t.Errorf("%s: %d lives, %+v", m, b.Lives, b.AtRisk)
+		}
+		if !strings.Contains(table, " "+m+" ") {
+			t.Errorf("no line of %s in\n%s", m, table)
+		}
+		i := slices.IndexFunc(records, func(r []string) bool { return r[0] == "all" && r[2] == m })
+		if i < 0 || column(records[i], "lives") != strconv.Itoa(b.Lives) || column(records[i], "passed_per_life") == "" {
+			t.Errorf("csv: %s: got %v, want %d lives", m, records[max(i, 0)], b.Lives)
+		}
+	}
+	// The full model throws away less than any yardstick at the same risk.
+	for _, m := range []string{"two-point", "fixed", forecast.ThresholdRule} {
+		if got, other := lives["full"].At5, lives[m].At5; got.Level == 0 || !(got.Wasted < other.Wasted) {
+			t.Errorf("at 5 %% of lives full wastes %.2f, %s %.2f", got.Wasted, m, other.Wasted)
+		}
 	}
 }
 

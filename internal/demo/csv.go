@@ -33,6 +33,7 @@ const (
 	typosHeader     = "vehicle,date,axle,part,side,face,kind,true_mm,meant_mm,written_mm"
 	faultsHeader    = "vehicle,date,kind,km,meant_km,written_km"
 	distanceHeader  = "vehicle,date,km,displayed_km"
+	toComeHeader    = "vehicle,axle,number,date,odometer_km,part,side,face,value_mm,gauge"
 )
 
 // Names of the files, in the order in which an import wants them.
@@ -53,10 +54,15 @@ const (
 //	typos.csv     readings written down wrongly
 //	odometer.csv  odometer values written down wrongly, and swapped clusters
 //	distance.csv  true distance every 30 days
+//	inspections-to-come.csv  what would have been read of each set of pads or
+//	              linings had it stayed on, from its removal, or from the end of
+//	              the records, until its limit; number is the set's in lives.csv
+//	odometer-to-come.csv  odometer values that would be read after the records
 //
 // km go on where a cluster is swapped, displayed_km are what the dashboard of
 // that day shows. A blank date has not come within HorizonYears.
 func WriteCSV(dir string, opt Options) error {
+	opt.ToCome = true
 	return writeCSV(dir, Generate(opt))
 }
 
@@ -99,6 +105,8 @@ func writeCSV(dir string, vehicles iter.Seq[*Vehicle]) (err error) {
 		typos:     open("truth/typos.csv", typosHeader),
 		odometer:  open("truth/odometer.csv", faultsHeader),
 		distance:  open("truth/distance.csv", distanceHeader),
+		toCome:    open("truth/inspections-to-come.csv", toComeHeader),
+		fuel:      open("truth/odometer-to-come.csv", odometerHeader),
 	}
 	if err != nil {
 		return err

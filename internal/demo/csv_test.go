@@ -21,6 +21,7 @@ var allFiles = []string{
 	"vehicles.csv", "axles.csv", "odometer.csv", "fitments.csv", "readings.csv",
 	"truth/vehicles.csv", "truth/lives.csv", "truth/positions.csv",
 	"truth/typos.csv", "truth/odometer.csv", "truth/distance.csv",
+	"truth/inspections-to-come.csv", "truth/odometer-to-come.csv",
 }
 
 // TestGolden holds the files of two vehicles to the digit: a seed must go on
@@ -63,6 +64,7 @@ func TestFilesAreWhole(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := map[string]int{}
+	opt.ToCome = true
 	for v := range Generate(opt) {
 		tr := &v.Truth
 		want["vehicles.csv"]++
@@ -74,10 +76,12 @@ func TestFilesAreWhole(t *testing.T) {
 		want["truth/lives.csv"] += len(tr.Lives)
 		for i := range tr.Lives {
 			want["truth/positions.csv"] += len(tr.Lives[i].Positions)
+			want["truth/inspections-to-come.csv"] += len(tr.Lives[i].ToCome)
 		}
 		want["truth/typos.csv"] += len(tr.Typos)
 		want["truth/odometer.csv"] += len(tr.OdometerFaults)
 		want["truth/distance.csv"] += len(tr.Distance)
+		want["truth/odometer-to-come.csv"] += len(tr.OdometerToCome)
 	}
 	for _, name := range allFiles {
 		b, err := os.ReadFile(filepath.Join(dir, name))

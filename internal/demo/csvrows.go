@@ -37,7 +37,7 @@ func (f *records) write(v *Vehicle) {
 
 // truthTables are the files of the truth.
 type truthTables struct {
-	vehicles, lives, positions, typos, odometer, distance *table
+	vehicles, lives, positions, typos, odometer, distance, toCome, fuel *table
 }
 
 func (f *truthTables) write(v *Vehicle) {
@@ -55,6 +55,18 @@ func (f *truthTables) write(v *Vehicle) {
 	}
 	for _, m := range tr.Distance {
 		f.distance.text(v.Number).moment(m).end()
+	}
+	for i := range tr.Lives {
+		l := &tr.Lives[i]
+		for k := range l.ToCome {
+			r := &l.ToCome[k]
+			f.toCome.text(v.Number).int(l.Axle).int(l.Number).date(r.Date).km(r.OdometerKm).
+				text(string(r.Position.Part)).text(string(r.Position.Side)).text(string(r.Position.Face)).
+				text(r.Given).text(r.Gauge).end()
+		}
+	}
+	for _, o := range tr.OdometerToCome {
+		f.fuel.text(v.Number).date(o.Date).number(o.Km).end()
 	}
 }
 

@@ -32,7 +32,10 @@ type Options struct {
 	// Clean leaves out what people and gauges do wrong: every value is the
 	// true one to 0.01 mm, every change and the start of every life is on
 	// record, every position is read. The wear itself stays as it is.
-	Clean   bool
+	Clean bool
+	// ToCome also makes up the inspections that would have followed had parts
+	// stayed on until their limit.
+	ToCome  bool
 	Shares  *Shares // nil = DefaultShares
 	Workers int     // 0 = one per processor
 }

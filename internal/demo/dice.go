@@ -18,6 +18,7 @@ const (
 	streamParts
 	streamWorkshop
 	streamPen
+	streamToCome
 )
 
 // stream returns the chance named by the seed and the numbers that follow.

@@ -10,9 +10,11 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 )
 
 // ReadTruth reads what WriteCSV wrote of the truth into dir, by vehicle, as
@@ -26,6 +28,11 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 		}
 		return truth[vehicle]
 	}
+	type set struct {
+		vehicle      string
+		axle, number float64
+	}
+	sets := map[set]int{} // of pads and linings: index in Lives
 	err := eachRow(filepath.Join(dir, "truth", "lives.csv"), func(c *cells) {
 		l := forecast.Life{
 			Axle:      int(c.number("axle")),
@@ -48,6 +55,9 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 			l.CrossDay = float64(c.day("limit_date", 0))
 		}
 		t := of(c.text("vehicle"))
+		if l.Part == forecast.Pad || l.Part == forecast.Lining {
+			sets[set{c.text("vehicle"), c.number("axle"), c.number("number")}] = len(t.Lives)
+		}
 		t.Lives = append(t.Lives, l)
 	})
 	if err != nil {
@@ -65,7 +75,52 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 	if err != nil {
 		return nil, err
 	}
-	return truth, nil
+	err = eachRow(filepath.Join(dir, "truth", "distance.csv"), func(c *cells) {
+		t := of(c.text("vehicle"))
+		t.Path = append(t.Path, forecast.Odometer{Day: c.day("date", 0), Km: c.number("km")})
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = eachRow(filepath.Join(dir, "truth", "odometer-to-come.csv"), func(c *cells) {
+		t := of(c.text("vehicle"))
+		t.OdometerToCome = append(t.OdometerToCome, forecast.Odometer{Day: c.day("date", 0), Km: c.number("odometer_km")})
+	})
+	if errors.Is(err, fs.ErrNotExist) { // lives then end where the records do
+		return truth, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range truth {
+		t.GoesOn = true
+	}
+	err = eachRow(filepath.Join(dir, "truth", "inspections-to-come.csv"), func(c *cells) {
+		i, ok := sets[set{c.text("vehicle"), c.number("axle"), c.number("number")}]
+		if !ok {
+			c.err = errors.Join(c.err, errors.New("no such set of pads or linings in lives.csv"))
+			return
+		}
+		r := forecast.Reading{
+			Day: c.day("date", 0),
+			Km:  c.number("odometer_km"),
+			Pos: forecast.Position{
+				Part: forecast.Part(c.text("part")),
+				Side: c.text("side"),
+				Face: c.text("face"),
+			},
+			Step: pipeline.GaugeStep(c.text("gauge")),
+		}
+		value, tripped := strings.CutPrefix(c.text("value_mm"), "<")
+		mm, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			c.err = errors.Join(c.err, fmt.Errorf("column value_mm: %w", err))
+		}
+		r.MM, r.Tripped = mm, tripped
+		l := &of(c.text("vehicle")).Lives[i]
+		l.ToCome = append(l.ToCome, r)
+	})
+	return truth, err
 }
 
 // cells is one row, read by the names of its columns; the first fault is kept.

@@ -96,12 +96,17 @@ func (s *sim) odometerOfVisit(t int) (km *float64, beside bool) {
 
 func (s *sim) drawFuelCards() {
 	if s.plan.fuelCard {
-		for t := s.entry + s.pen.IntN(fuelDays); t <= s.end; t += max(1, int(fuelDays*logNormal(s.pen, fuelSD))) {
-			s.v.Odometer = append(s.v.Odometer, fleet.Odometer{Date: s.date(t), Km: s.writeOdometer(t)})
-		}
+		s.fillUp(s.entry, s.end)
 	}
 	slices.SortStableFunc(s.v.Odometer, func(a, b fleet.Odometer) int { return int(a.Date - b.Date) })
 	slices.SortStableFunc(s.v.Truth.OdometerFaults, func(a, b OdometerFault) int { return int(a.Date - b.Date) })
+}
+
+// fillUp writes down the odometer about once a month between two days.
+func (s *sim) fillUp(from, until int) {
+	for t := from + s.pen.IntN(fuelDays); t <= until; t += max(1, int(fuelDays*logNormal(s.pen, fuelSD))) {
+		s.v.Odometer = append(s.v.Odometer, fleet.Odometer{Date: s.date(t), Km: s.writeOdometer(t)})
+	}
 }
 
 // gaugeFor returns what a part is measured with.
@@ -227,6 +232,7 @@ func (l *life) onRecord(entry int) bool { return l.removed < 0 || l.removed > en
 // tell fills in the truth.
 func (s *sim) tell() {
 	tr := &s.v.Truth
+	s.told = s.told[:0]
 	for i := range s.axles {
 		a := &s.axles[i]
 		for _, part := range [...]fleet.Part{a.friction, a.counter} {
@@ -235,6 +241,7 @@ func (s *sim) tell() {
 				if l.part == part && l.onRecord(s.entry) {
 					number++
 					tr.Lives = append(tr.Lives, s.tellLife(l, number))
+					s.told = append(s.told, l)
 				}
 			}
 		}

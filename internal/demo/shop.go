@@ -33,6 +33,9 @@ type shop struct {
 	v                 *Vehicle
 	entry             int // first day on record, in days of the road
 	shifts            []shift
+	visits            []visit
+	next              int     // day of the first inspection after the records
+	told              []*life // those of the truth, in its order
 }
 
 // vehicle makes the vehicle of a plan.
@@ -65,12 +68,16 @@ func (s *sim) vehicle(p *plan) *Vehicle {
 	s.drawFuelCards()
 	s.writeFitments()
 	s.tell()
+	if s.opt.ToCome {
+		s.tellToCome()
+	}
 	return s.v
 }
 
 // work goes through the days on which something happens in the workshop.
 func (s *sim) work() {
 	visit := s.nextVisit(0)
+	s.visits = s.visits[:0]
 	for {
 		t, due, trips := visit, -1, false
 		for i := range s.axles {
@@ -84,6 +91,7 @@ func (s *sim) work() {
 		}
 		switch {
 		case t > s.end:
+			s.next = visit
 			return
 		case due < 0:
 			s.inspect(t)
@@ -108,6 +116,7 @@ func (s *sim) inspect(t int) {
 	if !beside {
 		written = nil
 	}
+	s.visits = append(s.visits, visit{t, written})
 	any := false
 	for i := range s.axles {
 		a := &s.axles[i]

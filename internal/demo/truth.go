@@ -12,6 +12,9 @@ type Truth struct {
 	// OdometerFaults by day. Swapped clusters are among them.
 	OdometerFaults []OdometerFault
 	Distance       []Moment // every 30 days, and on the last day of the records
+	// OdometerToCome are the values that would be read after the records, when
+	// Options.ToCome asks for them.
+	OdometerToCome []fleet.Odometer
 }
 
 // Moment is a day with the distance driven until then.
@@ -52,6 +55,11 @@ type Life struct {
 	// without it; DragSide is its side.
 	Drag     Moment
 	DragSide fleet.Side
+
+	// ToCome are the readings, by day, of the inspections that would have
+	// followed had the parts stayed on until Crossing: of pads and linings, with
+	// the rotors or drums that rub on them, when Options.ToCome asks for them.
+	ToCome []fleet.Reading
 }
 
 // PositionLife is one position of a Life.

@@ -50,7 +50,7 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 			Km:      withOdometer(v, r.Date, r.OdometerKm),
 			Pos:     placeOf(r.Position),
 			MM:      r.MM,
-			Step:    gaugeStep(r.Gauge),
+			Step:    GaugeStep(r.Gauge),
 			Depot:   h.Depot,
 			Tripped: r.Tripped,
 		})
@@ -93,9 +93,9 @@ func placeOf(p fleet.Position) forecast.Position {
 
 var stepInName = regexp.MustCompile(`(\d+(?:\.\d+)?)\s*mm`)
 
-// gaugeStep reads a gauge's smallest step in mm from its name ("0.1 mm
+// GaugeStep reads a gauge's smallest step in mm from its name ("0.1 mm
 // caliper"); 0 where the name does not tell.
-func gaugeStep(gauge string) float64 {
+func GaugeStep(gauge string) float64 {
 	m := stepInName.FindStringSubmatch(gauge)
 	if m == nil {
 		return 0
