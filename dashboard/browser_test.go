@@ -151,6 +151,7 @@ func TestBrowserPages(t *testing.T) {
 	ctx := browser(t)
 	srv := httptest.NewServer(island(t).handler)
 	defer srv.Close()
+	worked(t, island(t))
 	faults := complaints(t, ctx)
 	for _, p := range []struct{ name, path string }{
 		{"due", "/"},
@@ -168,6 +169,7 @@ func TestBrowserPages(t *testing.T) {
 		{"parts", "/parts"},
 		{"part", "/parts/new"},
 		{"days", island(t).vehiclePath(t, "Bus 112") + "/days"},
+		{"work", "/work"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

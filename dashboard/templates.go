@@ -28,6 +28,7 @@ var pageData = map[string]any{
 	"days":      DaysPage{},
 	"learned":   LearnedPage{},
 	"record":    RecordPage{},
+	"work":      WorkPage{},
 	"error":     ErrorPage{},
 }
 

@@ -250,6 +250,23 @@ func (db *DB) LastRun(ctx context.Context, job, zone string) (run JobRun, err er
 	return run, err
 }
 
+// LatestRuns returns the newest run of each job in each zone that is over.
+func (db *DB) LatestRuns(ctx context.Context) (rs []JobRun, err error) {
+	err = db.read(ctx, "read job runs", func(t *tx) error {
+		rs, err = t.runs(`select`+runColumns+`
+			from job_runs
+			where id in (
+				select (
+					select max(r.id)
+					from job_runs r
+					where r.job = j.job and r.zone = j.zone and r.state <> ? and r.state <> ?)
+				from job_times j)
+			order by id`, RunWaiting, RunRunning)
+		return err
+	})
+	return rs, err
+}
+
 // JobRuns returns up to limit runs of all jobs, newest first.
 func (db *DB) JobRuns(ctx context.Context, limit int) (rs []JobRun, err error) {
 	err = db.read(ctx, "read job runs", func(t *tx) error {

@@ -1,0 +1,13 @@
+package dashboard
+
+import (
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/web"
+)
+
+// registerOffice adds the pages of what goes on without anybody looking.
+func (d *Dashboard) registerOffice(r *gin.Engine) {
+	r.GET("/work", web.Handle(d.work))
+	r.POST("/work", web.Handle(d.runNow))
+}

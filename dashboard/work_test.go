@@ -1,0 +1,102 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/url"
+	"testing"
+	"time"
+
+	"brakewear/internal/store"
+)
+
+// worked is w after some nights of scheduled work.
+func worked(t *testing.T, w *world) *world {
+	t.Helper()
+	ctx, db := t.Context(), w.svc.DB
+	zones, err := db.TimeZones(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, j := range w.svc.Jobs() {
+		if err := db.BeginJob(ctx, j.Name, zones[0], now.AddDate(0, 0, -3)); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.ShowNext(ctx, j.Name, zones[0], now.Add(17*time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for night, end := range [][2]string{
+		{store.RunDone, "Forecast 3 axles of 3 vehicles."},
+		{store.RunDone, "Forecast 3 axles of 3 vehicles."},
+		{store.RunOverran, "It took longer than it may and was given up."},
+	} {
+		due := now.AddDate(0, 0, night-2).Add(-7 * time.Hour)
+		run, started, err := db.StartDue(ctx, "refit", zones[0], due)
+		if err != nil || !started {
+			return w // it was worked before
+		}
+		if err := db.EndRun(ctx, run.ID, end[0], end[1]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return w
+}
+
+func TestWork(t *testing.T) {
+	w := small(t)
+	check(t, parse(t, w.get("/work").Body.String()), []has{
+		{"h1", "Scheduled work"},
+		{".work-times dd", "not yet"},
+		{".work-now button", ""}, // no clock that would do it
+		{".work h2", "Backup"},
+		{"nav.office a[aria-current]", "Scheduled work"},
+	})
+	worked(t, w)
+	check(t, parse(t, w.get("/work").Body.String()), []has{
+		{".work li.ill h2", "Refit"},
+		{".work li.ill dd", "took too long"},
+		{".work dd", "2 done, 1 took too long"},
+		{".work dd time[datetime=2026-03-03T02:00:00Z]", "Tue 3 Mar 2026 02:00"},
+		{"tbody tr.ill td", "took too long"},
+		{"tbody tr td", "by the clock"},
+		{"meta[http-equiv]", ""},
+	})
+	ask := url.Values{"job": {"refit"}, "zone": {"UTC"}}
+	if rec := w.submit("/work", ask); rec.Code != http.StatusSeeOther || rec.Header().Get("Location") != "/work" {
+		t.Fatalf("asked to run: got %d %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get("/work").Body.String()), []has{
+		{".work-now [role=status]", "waits to begin"},
+		{"tbody tr td", "asked for by dashboard"},
+		{"meta[http-equiv=refresh]", "*"},
+	})
+	for _, c := range []struct {
+		name   string
+		form   url.Values
+		status int
+	}{
+		{"twice", ask, http.StatusConflict},
+		{"no such job", url.Values{"job": {"coffee"}, "zone": {"UTC"}}, http.StatusNotFound},
+		{"no such zone", url.Values{"job": {"refit"}, "zone": {"Moon"}}, http.StatusNotFound},
+	} {
+		if rec := w.submit("/work", c.form); rec.Code != c.status {
+			t.Errorf("%s: got status %d, want %d", c.name, rec.Code, c.status)
+		}
+	}
+}
+
+func TestTookWords(t *testing.T) {
+	for d, want := range map[time.Duration]string{
+		-time.Second:             "",
+		90 * time.Millisecond:    "under a second",
+		time.Second:              "1 second",
+		100 * time.Second:        "100 seconds",
+		3*time.Minute + 1:        "3 minutes",
+		150 * time.Minute:        "2.5 hours",
+		119*time.Minute + 29*1e9: "119 minutes",
+	} {
+		if got := tookWords(d); got != want {
+			t.Errorf("%v: got %q, want %q", d, got, want)
+		}
+	}
+}
