@@ -162,6 +162,9 @@ func TestBrowserPages(t *testing.T) {
 		{"readings", "/readings"},
 		{"upload", "/readings/1"},
 		{"learned", "/learned"},
+		{"cards", "/cards"},
+		{"steps", "/steps"},
+		{"new-card", island(t).vehiclePath(t, "Bus 112") + "/card"},
 		{"record", "/record"},
 		{"record-none", "/record?months=1&class=O4"},
 		{"workshops", "/workshops"},
@@ -261,7 +264,8 @@ const widest = `[...document.querySelectorAll("body *")].map(e => [e.getBounding
 // lower than 44 px; links inside a sentence, a table or a figure's caption are
 // as high as their line, and a box to tick is as large as its label.
 const tooSmall = `[...document.querySelectorAll("a, button, select, input, summary")]
-	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip") && (e.closest("label.check") ?? e).getBoundingClientRect().height < 44)
+	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip") &&
+		(/radio|checkbox/.test(e.type) && e.closest("label") || e).getBoundingClientRect().height < 44)
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
 
 func dark(rgb string) bool {

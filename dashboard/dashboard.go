@@ -55,6 +55,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.GET("/readings/:id/problems.csv", web.Handle(d.problemsCSV))
 	d.registerPlan(r)
 	d.registerOffice(r)
+	d.registerCards(r)
 	r.GET("/record", web.Handle(d.record))
 	r.GET("/learned", web.Handle(d.learned))
 	r.GET("/templates/:file", web.Handle(d.template))

@@ -30,6 +30,10 @@ var pageData = map[string]any{
 	"record":    RecordPage{},
 	"work":      WorkPage{},
 	"error":     ErrorPage{},
+	"card":      CardPage{},
+	"cards":     CardsPage{},
+	"newcard":   NewCardPage{},
+	"steps":     StepsPage{},
 }
 
 // page is one page's template set: the layout, the shared pieces and the page

@@ -1,0 +1,587 @@
+package dashboard
+
+import (
+	"cmp"
+	"context"
+	"crypto/rand"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// CardPage is one job card: what to do, what was done, what proves it.
+type CardPage struct {
+	Shell
+	ID             int64
+	Vehicle, Plate string
+	VehicleLink    string
+	Depot, Day     string
+	Km             string
+	Facts          []string // of the vehicle
+	Work           []CardWork
+	Parts          []CardSpec
+	Findings       []string
+	Sections       []CardSection
+	Off            []CardAxle
+	Fitted         []CardFitted
+	Tests          []string
+	TestBefore     string // link to enter one
+	TestAfter      string
+	Against        []string // what stands against passing
+	Remarks        []string
+	State          string // in words; blank while open
+	Closed         string
+	Note           string
+	Skipped        int // steps
+	Failed         int
+	Open           bool
+	Nonce          string
+}
+
+// CardWork is what is to be done to an axle, in words.
+type CardWork struct{ Where, What, Why, Part string }
+
+// CardSpec is a part of the axles worked on: its values and its last readings.
+type CardSpec struct{ Where, New, Limit, Source, Last string }
+
+// CardSection is a part of the card with its steps.
+type CardSection struct {
+	Title string
+	Steps []CardStepView
+}
+
+// CardStepView is one step with what was entered last.
+type CardStepView struct {
+	Seq      int
+	Text     string
+	Safety   bool
+	Source   string
+	State    string // done, failed, skipped or blank
+	Fields   []CardField
+	Note     string
+	By       string // who and when
+	Faults   []string
+	Remarks  []string
+	Earlier  int
+	TestLink string
+}
+
+// CardField is a value to note.
+type CardField struct{ Name, Label, Check, Value string }
+
+// CardAxle is the form of what comes off an axle and what goes on.
+type CardAxle struct {
+	Axle int
+	Off  []CardField
+	On   []CardOn
+}
+
+// CardOn is one kind of part that goes on.
+type CardOn struct{ Name, Part, New, Number string }
+
+// CardFitted is a part that was fitted.
+type CardFitted struct {
+	ID           int64
+	What, Number string
+	MM, By       string
+	Undone       string
+}
+
+func (d *Dashboard) card(c *gin.Context) error {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	return d.showCard(c, http.StatusOK, id, nil)
+}
+
+// showCard sends a card with remarks on what was just entered.
+func (d *Dashboard) showCard(c *gin.Context, status int, id int64, remarks []string) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	h, err := d.svc.DB.History(ctx, sc, card.VehicleID)
+	if err != nil {
+		return err
+	}
+	tests, err := d.svc.CardTests(ctx, sc, &card)
+	if err != nil {
+		return err
+	}
+	p := cardPage(&card, &h)
+	p.Remarks = remarks
+	p.addTests(&card, tests)
+	if p.Open {
+		p.Against = pipeline.Against(&card, tests)
+		p.Nonce = rand.Text()
+	}
+	if p.Findings, err = d.cardFindings(ctx, sc, &card); err != nil {
+		return err
+	}
+	return d.send(c, status, "card", p)
+}
+
+// cardFindings are the findings of the card's vehicle and axles that are open.
+func (d *Dashboard) cardFindings(context.Context, fleet.Scope, *fleet.Card) ([]string, error) {
+	return nil, nil
+}
+
+func cardPage(card *fleet.Card, h *store.History) CardPage {
+	p := CardPage{
+		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true},
+		ID:    card.ID, Vehicle: card.Vehicle, Plate: card.Plate,
+		VehicleLink: fmt.Sprintf("/vehicles/%d", card.VehicleID),
+		Depot:       card.Depot, Day: longDate(card.Day),
+		Open: card.State == fleet.CardOpen, Note: card.Note,
+	}
+	for _, s := range []string{h.Vehicle.Make + " " + h.Vehicle.Model, string(h.Vehicle.Category)} {
+		if s = strings.TrimSpace(s); s != "" {
+			p.Facts = append(p.Facts, s)
+		}
+	}
+	if card.OdometerKm != nil {
+		p.Km = kmWords(*card.OdometerKm)
+	}
+	if !p.Open {
+		p.State = map[fleet.CardState]string{
+			fleet.CardPassed:    "Passed",
+			fleet.CardNotPassed: "Not passed: the vehicle may not go",
+			fleet.CardDropped:   "Dropped: nothing was done",
+		}[card.State]
+		p.Closed = fmt.Sprintf("closed by %s on %s", card.ClosedBy, card.ClosedAt.Format("2 Jan 2006 15:04")+" UTC")
+	}
+	for _, w := range card.Work {
+		where := "whole vehicle"
+		if w.Axle > 0 {
+			where = fmt.Sprintf("axle %d", w.Axle)
+		}
+		part := w.PartNumber
+		if part != "" && w.Quantity > 0 {
+			part = fmt.Sprintf("%d × %s", w.Quantity, part)
+		}
+		p.Work = append(p.Work, CardWork{capital(where), w.Item.Words(), w.Reason, part})
+	}
+	axles := fleet.Axles(card.Work)
+	slices.Sort(axles)
+	for _, axle := range slices.Compact(axles) {
+		p.Parts = append(p.Parts, cardSpecs(h, axle)...)
+		if p.Open {
+			p.Off = append(p.Off, cardAxle(card, h, axle))
+		}
+	}
+	p.Sections = cardSections(card)
+	for _, s := range card.Steps {
+		switch {
+		case s.Entry == nil:
+		case s.Entry.State == fleet.StepSkipped:
+			p.Skipped++
+		case s.Entry.State == fleet.StepFailed:
+			p.Failed++
+		}
+	}
+	for _, f := range card.Parts {
+		p.Fitted = append(p.Fitted, cardFitted(f))
+	}
+	return p
+}
+
+func cardFitted(f fleet.CardPart) CardFitted {
+	side := ""
+	if f.Side != "" {
+		side = string(f.Side) + " "
+	}
+	how := "nominal"
+	if f.Measured {
+		how = "measured"
+	}
+	number := f.Number
+	if f.Batch != "" {
+		number = strings.TrimSpace(number + ", batch " + f.Batch)
+	}
+	v := CardFitted{
+		ID: f.ID, What: fmt.Sprintf("Axle %d: %s%ss", f.Axle, side, f.Part), Number: strings.TrimPrefix(number, ", "),
+		MM: spec(f.MM) + " mm new, " + how, By: f.By + ", " + stamp(f.At),
+	}
+	if f.Undone != nil {
+		v.Undone = fmt.Sprintf("undone by %s on %s: %s", f.Undone.By, stamp(f.Undone.At), f.Undone.Why)
+	}
+	return v
+}
+
+// stamp is a moment as short as a card has room for.
+func stamp(t time.Time) string { return t.UTC().Format("2 Jan 15:04") + " UTC" }
+
+// cardSpecs gives the values of an axle's parts with their last readings.
+func cardSpecs(h *store.History, axle int) (out []CardSpec) {
+	for _, a := range h.Axles {
+		if a.Number != axle {
+			continue
+		}
+		for _, part := range fleet.Parts {
+			s, ok := a.Specs[part]
+			if !ok {
+				continue
+			}
+			out = append(out, CardSpec{
+				Where: fmt.Sprintf("Axle %d %s", axle, part), New: spec(s.New), Limit: spec(s.Limit), Source: s.Source,
+				Last: lastReadings(h, axle, part),
+			})
+		}
+	}
+	return out
+}
+
+// lastReadings puts the readings of a part's last day into words.
+func lastReadings(h *store.History, axle int, part fleet.Part) string {
+	var last fleet.Date
+	for _, r := range h.Readings {
+		if r.Position.Axle == axle && r.Position.Part == part && r.Date > last {
+			last = r.Date
+		}
+	}
+	if last == 0 {
+		return "never measured"
+	}
+	var words []string
+	for _, r := range h.Readings {
+		if r.Position.Axle == axle && r.Position.Part == part && r.Date == last {
+			words = append(words, strings.TrimSpace(strings.TrimSuffix(r.Position.Within(), string(part)))+" "+mm(r.MM))
+		}
+	}
+	return longDate(last) + ": " + strings.Join(words, ", ")
+}
+
+// cardAxle is the form of an axle's parts: off at every position that was ever
+// measured or can be, on for each kind of part the work is about.
+func cardAxle(card *fleet.Card, h *store.History, axle int) CardAxle {
+	out := CardAxle{Axle: axle}
+	var brake fleet.Brake
+	specs := map[fleet.Part]fleet.Spec{}
+	for _, a := range h.Axles {
+		if a.Number == axle {
+			brake, specs = a.Brake, a.Specs
+		}
+	}
+	for _, part := range fleet.Parts {
+		if !part.Of(brake) {
+			continue
+		}
+		faces := []fleet.Face{""}
+		if part == fleet.Pad {
+			faces = []fleet.Face{fleet.Inner, fleet.Outer}
+		}
+		for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
+			for _, face := range faces {
+				pos := fleet.Position{Axle: axle, Part: part, Side: side, Face: face}
+				out.Off = append(out.Off, CardField{Name: "off_" + posKey(pos), Label: capital(pos.Within()), Check: checkOf(specs[part])})
+			}
+		}
+		on := CardOn{Name: fmt.Sprintf("on_%d_%s", axle, part), Part: string(part) + "s"}
+		if s, ok := specs[part]; ok {
+			on.New = spec(s.New)
+		}
+		wanted := false
+		for _, w := range card.Work {
+			if w.Axle == axle && w.Item.Part() == part {
+				wanted, on.Number = true, w.PartNumber
+			}
+		}
+		if wanted || part == fleet.Pad || part == fleet.Rotor || part == fleet.Lining || part == fleet.Drum {
+			out.On = append(out.On, on)
+		}
+	}
+	return out
+}
+
+func checkOf(s fleet.Spec) string {
+	if s.Limit == 0 {
+		return ""
+	}
+	return "limit " + spec(s.Limit)
+}
+
+// posKey names a position in a form: 1_pad_left_inner.
+func posKey(p fleet.Position) string {
+	return fmt.Sprintf("%d_%s_%s_%s", p.Axle, p.Part, p.Side, p.Face)
+}
+
+func cardSections(card *fleet.Card) (out []CardSection) {
+	for _, s := range card.Steps {
+		title := s.Section.Words()
+		if s.Axle > 0 {
+			title = fmt.Sprintf("Axle %d", s.Axle)
+		}
+		if len(out) == 0 || out[len(out)-1].Title != title {
+			out = append(out, CardSection{Title: title})
+		}
+		to := &out[len(out)-1]
+		to.Steps = append(to.Steps, stepView(card, &s))
+	}
+	return out
+}
+
+func stepView(card *fleet.Card, s *fleet.CardStep) CardStepView {
+	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
+	for i := range s.Measures {
+		m := &s.Measures[i]
+		f := CardField{Name: fmt.Sprintf("value_%d_%d", s.Seq, i), Label: m.Name, Check: checkValues(m)}
+		if s.Entry != nil && i < len(s.Entry.Values) && !math.IsNaN(s.Entry.Values[i]) {
+			f.Value = strconv.FormatFloat(s.Entry.Values[i], 'f', -1, 64)
+		}
+		v.Fields = append(v.Fields, f)
+	}
+	if e := s.Entry; e != nil {
+		v.State, v.Note = string(e.State), e.Note
+		v.By = strings.TrimPrefix(e.By+", "+stamp(e.At), ", ")
+	}
+	v.Faults, v.Remarks = s.Faults(), s.Remarks()
+	return v
+}
+
+// checkValues puts a measure's check values into words: "8 to 10", "at most 0.05 mm".
+func checkValues(m *fleet.Measure) string {
+	unit := ""
+	if m.Unit != "" {
+		unit = " " + m.Unit
+	}
+	switch {
+	case m.Low != nil && m.High != nil:
+		return fmt.Sprintf("%g to %g%s", *m.Low, *m.High, unit)
+	case m.High != nil:
+		return fmt.Sprintf("at most %g%s", *m.High, unit)
+	case m.Low != nil:
+		return fmt.Sprintf("at least %g%s", *m.Low, unit)
+	case m.Makers:
+		return strings.TrimSpace("by the maker's data, " + m.Unit)
+	}
+	return m.Unit
+}
+
+func (p *CardPage) addTests(card *fleet.Card, t pipeline.CardTests) {
+	if t.Before != nil {
+		p.Tests = append(p.Tests, "Before, "+longDate(t.Before.Date)+": "+t.JudgedBefore.Summary())
+	}
+	if t.After != nil {
+		p.Tests = append(p.Tests, "After, "+longDate(t.After.Date)+": "+t.JudgedAfter.Summary())
+	}
+	if p.Open {
+		link := fmt.Sprintf("/vehicles/%d/test?card=%d&stage=", card.VehicleID, card.ID)
+		p.TestBefore, p.TestAfter = link+string(fleet.BeforeJob), link+string(fleet.AfterJob)
+	}
+}
+
+// by is who sends a form.
+func by(c *gin.Context) (string, error) {
+	name := strings.TrimSpace(c.PostForm("by"))
+	if name == "" {
+		return "", fleet.Invalidf("name: say who enters this")
+	}
+	return name, nil
+}
+
+// enterSteps takes the steps of a card's form in. Steps that say what they said
+// before add nothing.
+func (d *Dashboard) enterSteps(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	nonce := c.PostForm("nonce")
+	var faults []string
+	for i := range card.Steps {
+		s := &card.Steps[i]
+		e, given, err := stepEntry(c, s)
+		if err != nil {
+			faults = append(faults, err.Error())
+			continue
+		}
+		if !given || sameEntry(s.Entry, &e) {
+			continue
+		}
+		e.By = who
+		if nonce != "" {
+			// A form sent again from a phone that heard no answer says the same.
+			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
+		}
+		if _, err := d.svc.DB.EnterStep(ctx, sc, id, s.Seq, e); err != nil {
+			return err
+		}
+	}
+	if len(faults) > 0 {
+		return d.showCard(c, http.StatusBadRequest, id, faults)
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return nil
+}
+
+// stepEntry reads what a form says of a step; given is false when it says nothing.
+func stepEntry(c *gin.Context, s *fleet.CardStep) (e fleet.StepEntry, given bool, err error) {
+	e.State = fleet.EntryState(c.PostForm(fmt.Sprintf("state_%d", s.Seq)))
+	e.Note = strings.TrimSpace(c.PostForm(fmt.Sprintf("note_%d", s.Seq)))
+	noted := false
+	for i := range s.Measures {
+		x := math.NaN()
+		if text := strings.TrimSpace(c.PostForm(fmt.Sprintf("value_%d_%d", s.Seq, i))); text != "" {
+			if x, err = decimal(text); err != nil {
+				return e, false, fmt.Errorf("%s, %s: %w", s.Text, s.Measures[i].Name, err)
+			}
+			noted = true
+		}
+		e.Values = append(e.Values, x)
+	}
+	if e.State == "" && (noted || e.Note != "") {
+		return e, false, fleet.Invalidf("%s: say whether it is done, failed or skipped", s.Text)
+	}
+	return e, e.State != "", nil
+}
+
+// decimal reads a number with a point or a comma.
+func decimal(text string) (float64, error) {
+	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0, fleet.Invalidf("%q is no number: write it as 0.04", text)
+	}
+	return x, nil
+}
+
+func sameEntry(old, e *fleet.StepEntry) bool {
+	return old != nil && old.State == e.State && old.Note == e.Note &&
+		slices.EqualFunc(old.Values, e.Values, func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) })
+}
+
+// fitParts takes in what came off and what went on.
+func (d *Dashboard) fitParts(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	h, err := d.svc.DB.History(ctx, sc, card.VehicleID)
+	if err != nil {
+		return err
+	}
+	f, err := partsForm(c, &card, &h)
+	if err != nil {
+		return err
+	}
+	_, remarks, err := d.svc.FitParts(ctx, sc, who, id, f)
+	if err != nil {
+		return err
+	}
+	return d.showCard(c, http.StatusOK, id, remarks)
+}
+
+// partsForm reads the form of what came off and what went on.
+func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, err error) {
+	if text := strings.ReplaceAll(strings.TrimSpace(c.PostForm("odometer_km")), " ", ""); text != "" {
+		km, err := decimal(text)
+		if err != nil {
+			return f, fleet.Invalidf("odometer: %v", err)
+		}
+		f.OdometerKm = &km
+	}
+	axles := fleet.Axles(card.Work)
+	slices.Sort(axles)
+	for _, axle := range slices.Compact(axles) {
+		a := cardAxle(card, h, axle)
+		for _, field := range a.Off {
+			text := strings.TrimSpace(c.PostForm(field.Name))
+			if text == "" {
+				continue
+			}
+			x, err := decimal(text)
+			if err != nil {
+				return f, fleet.Invalidf("axle %d, %s: %v", axle, field.Label, err)
+			}
+			part := strings.Split(field.Name, "_") // off, axle, part, side, face
+			f.Off = append(f.Off, fleet.Reading{
+				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
+				MM:       x, Given: text, Unit: "mm",
+			})
+		}
+		for _, on := range a.On {
+			sides := c.PostForm(on.Name)
+			if sides == "" {
+				continue
+			}
+			p := fleet.CardPart{
+				Axle: axle, Part: fleet.Part(strings.TrimSuffix(on.Part, "s")),
+				Number: strings.TrimSpace(c.PostForm(on.Name + "_number")), Batch: strings.TrimSpace(c.PostForm(on.Name + "_batch")),
+			}
+			switch fleet.Side(sides) {
+			case fleet.Left, fleet.Right:
+				p.Side = fleet.Side(sides)
+			}
+			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
+				if p.MM, err = decimal(text); err != nil {
+					return f, fleet.Invalidf("axle %d, new %s: %v", axle, on.Part, err)
+				}
+			}
+			f.On = append(f.On, p)
+		}
+	}
+	return f, nil
+}
+
+func (d *Dashboard) undoPart(c *gin.Context) error {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	part, err := strconv.ParseInt(c.PostForm("part"), 10, 64)
+	if err != nil {
+		return fleet.Invalidf("part %q: want its number", c.PostForm("part"))
+	}
+	why := fleet.Reason{Why: c.PostForm("why"), By: c.PostForm("by")}
+	if _, err := d.svc.UndoPart(c.Request.Context(), d.scope(c), id, part, why); err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return nil
+}
+
+func (d *Dashboard) closeCard(c *gin.Context) error {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
+	if _, err := d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note"))); err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return nil
+}

@@ -1,0 +1,145 @@
+package dashboard
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	cdp "github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// TestBrowserCard does a job as a technician does: a card is opened, its steps and
+// parts are entered, the brake test proves it, it is closed, the new set has its
+// own forecast and the track record counts the old one.
+func TestBrowserCard(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	bus := w.vehiclePath(t, "Bus 1")
+	faults := complaints(t, ctx)
+	look(t, ctx, phone, "light", srv.URL+bus+"/card")
+	must(t, ctx,
+		chromedp.Click(chromedp.CSS(`input[value="1_pads"]`)),
+		chromedp.SendKeys(chromedp.CSS(`input[name=by]`), "N. N."),
+		chromedp.Click(chromedp.CSS(`.send button`)),
+		chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
+	)
+	card := eval[string](t, ctx, `location.pathname`)
+	if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+		t.Errorf("the card runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
+	}
+	if small := eval[string](t, ctx, tooSmall); small != "" {
+		t.Errorf("smaller than 44 px: %s", small)
+	}
+	if !strings.Contains(textOf(t, ctx, ".closing"), "not entered") {
+		t.Error("a card without an entry may be passed")
+	}
+	shoot(t, ctx, "card-390-light")
+	eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
+	must(t, ctx,
+		chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."),
+		chromedp.Click(chromedp.CSS(`.steps-form button`)),
+		chromedp.WaitVisible(chromedp.CSS(`.step.is-done`)),
+		chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157 500"),
+		chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4,6"),
+		chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.Evaluate[bool](`document.querySelector("select[name=on_1_pad]").value = "both", true`)(ctx, tg)
+			return err
+		}),
+		chromedp.SendKeys(chromedp.CSS(`input[name=on_1_pad_number]`), "P-100"),
+		chromedp.SendKeys(chromedp.CSS(`.parts-form input[name=by]`), "N. N."),
+		chromedp.Click(chromedp.CSS(`.parts-form button`)),
+		chromedp.WaitVisible(chromedp.CSS(`.fitted-list`)),
+	)
+	if got := textOf(t, ctx, ".fitted-list"); !strings.Contains(got, "20.0 mm new, nominal") || !strings.Contains(got, "P-100") {
+		t.Errorf("fitted: got %q", got)
+	}
+	if got := textOf(t, ctx, ".closing"); !strings.Contains(got, "no brake test after the job is entered") || strings.Contains(got, "passed: the vehicle may go") {
+		t.Errorf("closing: got %q", got)
+	}
+	var id int64
+	fmt.Sscanf(bus, "/vehicles/%d", &id)
+	_, _, err := w.svc.DB.AddBrakeTest(t.Context(), fleet.AllFleets(), fleet.BrakeTest{
+		VehicleID: id, Date: fleet.DateOf(now), Method: fleet.Decelerometer, System: fleet.ServiceBrake, Stage: fleet.AfterJob, Mean: 6, PedalN: 270,
+	}, "N. N.")
+	if err != nil {
+		t.Fatal(err)
+	}
+	look(t, ctx, desk, "light", srv.URL+card)
+	shoot(t, ctx, "card-1280-light")
+	must(t, ctx,
+		chromedp.SendKeys(chromedp.CSS(`.closing input[name=by]`), "N. N."),
+		chromedp.Click(chromedp.CSS(`.closing button`)),
+		chromedp.WaitVisible(chromedp.CSS(`.notice`)),
+	)
+	if got := textOf(t, ctx, ".notice"); !strings.Contains(got, "Passed") {
+		t.Errorf("closed: got %q", got)
+	}
+	shoot(t, ctx, "card-closed-1280-light")
+	rows, err := w.svc.DB.TrackRecord(t.Context(), fleet.AllFleets(), store.RecordQuery{})
+	if err != nil || len(rows) != 3 || rows[0].Number != "Bus 1" {
+		t.Errorf("track record: got %+v, %v", rows, err)
+	}
+	look(t, ctx, desk, "light", srv.URL+bus)
+	if got := textOf(t, ctx, ".summary"); !strings.Contains(got, "measure") {
+		t.Errorf("the new set: got %q, want it to be measured first", got)
+	}
+	if got := faults(); got != "" {
+		t.Errorf("the browser complains: %s", got)
+	}
+}
+
+var pdfPage = regexp.MustCompile(`/Type\s*/Page\b[^s]`)
+
+// TestBrowserCardPrints wants a card of two axles with everything on them to fit one
+// sheet of A4.
+func TestBrowserCardPrints(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	var id int64
+	fmt.Sscanf(w.vehiclePath(t, "Bus 1"), "/vehicles/%d", &id)
+	var work []fleet.WorkItem
+	for axle := 1; axle <= 2; axle++ {
+		for _, it := range itemsOf(fleet.DiscBrake) {
+			work = append(work, fleet.WorkItem{Axle: axle, Item: it, Reason: "worn to its limit, by the forecast of this week", PartNumber: "P-100", Quantity: 2})
+		}
+	}
+	card, err := w.svc.OpenCardFor(t.Context(), fleet.AllFleets(), "N. N.", id, append(work, fleet.WorkItem{Item: fleet.ItemFluid}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	look(t, ctx, desk, "dark", fmt.Sprintf("%s/cards/%d", srv.URL, card.ID))
+	var pdf []byte
+	asked := true
+	must(t, ctx, chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		r, err := chromedp.Call(ctx, cdp.PrintToPDF, cdp.PrintToPDFParams{PreferCSSPageSize: &asked, PrintBackground: &asked})
+		if err == nil {
+			pdf = r.Data
+		}
+		return err
+	}))
+	if !bytes.HasPrefix(pdf, []byte("%PDF")) {
+		t.Fatalf("no PDF: %.20q", pdf)
+	}
+	if n := len(pdfPage.FindAll(pdf, -1)); n != 1 {
+		t.Errorf("the card takes %d pages, want 1", n)
+	}
+	if dir := os.Getenv("BRAKEWEAR_SCREENSHOTS"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "card.pdf"), pdf, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
