@@ -124,14 +124,7 @@ func (t Track) Reading(km float64, d Day) float64 {
 		return t.Km(d)
 	}
 	i := sort.Search(n, func(i int) bool { return t.days[i] > d })
-	lo, hi := 0.0, math.Inf(1)
-	if i > 0 {
-		lo = t.km[i-1]
-		hi = lo + t.top*daysBetween(t.days[i-1], d) + slackKm + sprintKm
-	}
-	if i < n {
-		hi = min(hi, t.km[i])
-	}
+	lo, hi := t.bounds(i, d)
 	at := t.Km(d)
 	best := math.NaN()
 	for _, unit := range [2]float64{1, kmPerMile} {
@@ -150,6 +143,36 @@ func (t Track) Reading(km float64, d Day) float64 {
 		return at
 	}
 	return best
+}
+
+// bounds are the totals possible on day d, after i knots.
+func (t *Track) bounds(i int, d Day) (lo, hi float64) {
+	hi = math.Inf(1)
+	if i > 0 {
+		lo = t.km[i-1]
+		hi = lo + t.top*daysBetween(t.days[i-1], d) + slackKm + sprintKm
+	}
+	if i < len(t.days) {
+		hi = min(hi, t.km[i])
+	}
+	return lo, hi
+}
+
+// Allows says whether the dashboard may have shown km on day d, for all that
+// is known.
+func (t Track) Allows(km float64, d Day) bool {
+	n := len(t.days)
+	if n == 0 {
+		return meant(km)
+	}
+	i := sort.Search(n, func(i int) bool { return t.days[i] > d })
+	lo, hi := t.bounds(i, d)
+	for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
+		if v := km + t.shift[j]; v >= lo && v <= hi {
+			return true
+		}
+	}
+	return false
 }
 
 // Display maps a continuous total to what the present dashboard shows.

@@ -10,6 +10,7 @@ import (
 	"hash"
 	"io"
 	"strings"
+	"sync/atomic"
 
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
@@ -106,6 +107,7 @@ type meter struct {
 	max  int64
 	left int64
 	hash hash.Hash
+	done atomic.Int64 // bytes read; others may look while one reads
 }
 
 func newMeter(r io.Reader, name string, max int64) *meter {
@@ -115,6 +117,7 @@ func newMeter(r io.Reader, name string, max int64) *meter {
 func (m *meter) Read(p []byte) (int, error) {
 	n, err := m.r.Read(p)
 	m.hash.Write(p[:n])
+	m.done.Add(int64(n))
 	if m.left -= int64(n); m.left < 0 {
 		return 0, fleet.Invalidf("%s: larger than %s: split the file", m.name, size(m.max))
 	}

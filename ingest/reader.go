@@ -250,5 +250,9 @@ func (r *Reader) Problems() []fleet.Problem { return r.all() }
 // problems counts once.
 func (r *Reader) Refused() int { return r.refused }
 
+// BytesRead returns how much of the file has been read. Any goroutine may call
+// it, also while another reads.
+func (r *Reader) BytesRead() int64 { return r.in.done.Load() }
+
 // SHA256 returns the hash of the file's bytes in hex, after io.EOF.
 func (r *Reader) SHA256() string { return r.in.sum() }

@@ -29,7 +29,7 @@ func (s *Service) Expected(ctx context.Context, sc fleet.Scope, vehicleID int64,
 	if err != nil {
 		return nil, err
 	}
-	m, _, err := s.fitted(ctx, s.Today())
+	m, err := s.latest(ctx)
 	if err != nil {
 		return nil, err
 	}

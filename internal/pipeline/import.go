@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"slices"
 	"sync"
@@ -28,43 +29,69 @@ type File struct {
 	// used is answered by what the first request got, or refused when the
 	// bytes are others.
 	Key string
+	// Progress is told of every batch that was stored; nil = nobody.
+	Progress func(Progress)
+}
+
+// Progress is how far a file has been read.
+type Progress struct {
+	Rows  int
+	Bytes int64 // of the file; all of a workbook at once
 }
 
 // Import takes one file in, in one transaction: the good rows are stored, the
-// others come back as the upload's problems. The same bytes sent again change
-// nothing and return the first upload with every row counted as repeated. An
-// error means that nothing was stored.
+// others come back as the upload's problems, and so do the doubtful ones, which
+// are stored all the same. The same bytes sent again change nothing and return
+// the first upload with every row counted as repeated. An error means that
+// nothing was stored.
 func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File) (fleet.Upload, error) {
-	up, _, err := s.take(ctx, sc, by, f)
-	return up, err
+	t, err := s.take(ctx, sc, by, f, s.DB.TakeIn)
+	return t.up, err
 }
 
-// take is Import that also returns the vehicles whose axles, readings,
-// odometers or fitments were spoken of.
-func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (up fleet.Upload, touched map[int64]bool, err error) {
-	up = fleet.Upload{Name: f.Name, By: by, Key: f.Key}
+// taking is one file on its way in.
+type taking struct {
+	up    fleet.Upload
+	known *resolver     // nil where the file was known by its key or its bytes
+	first *fleet.Upload // the upload that had these bytes or this key before
+}
+
+// touched returns the vehicles whose axles, readings, odometers or fitments
+// were spoken of.
+func (t *taking) touched() []int64 {
+	if t.known == nil {
+		return nil
+	}
+	return slices.Sorted(maps.Keys(t.known.touched))
+}
+
+// take reads a file and hands its rows to in, which stores them or only tries.
+func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File,
+	in func(context.Context, fleet.Scope, *fleet.Upload, func(*store.Writer) error) error) (t taking, err error) {
+	t.up = fleet.Upload{Name: f.Name, By: by, Key: f.Key}
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
-		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
+		return t, fmt.Errorf("read %s: %w", f.Name, err)
 	}
 	defer closeBody()
-	if up.SHA256, err = hash(body); err != nil {
-		return up, nil, fmt.Errorf("read %s: %w", f.Name, err)
+	if t.up.SHA256, err = hash(body); err != nil {
+		return t, fmt.Errorf("read %s: %w", f.Name, err)
 	}
 	if f.Key != "" {
 		first, err := s.DB.UploadByKey(ctx, sc, by, f.Key)
 		switch {
-		case err == nil && first.SHA256 != up.SHA256:
-			return up, nil, fleet.Conflictf("key %q was used for another content: give each request a key of its own", f.Key)
+		case err == nil && first.SHA256 != t.up.SHA256:
+			return t, fleet.Conflictf("key %q was used for another content: give each request a key of its own", f.Key)
 		case err == nil:
-			return first, nil, nil
+			t.up, t.first = first, &first
+			return t, nil
 		case !errors.Is(err, fleet.ErrNotFound):
-			return up, nil, err
+			return t, err
 		}
 	}
 	known, err := s.resolver(ctx, sc)
 	if err != nil {
-		return up, nil, err
+		return t, err
 	}
 	r, err := ingest.NewReader(body, f.Name, ingest.Options{
 		Kind:      f.Kind,
@@ -73,25 +100,43 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 		DateOrder: f.DateOrder,
 	})
 	if err != nil {
-		return up, nil, err
+		return t, err
 	}
 	defer r.Close()
-	up.Kind = string(r.Kind())
+	t.up.Kind = string(r.Kind())
 
-	first, err := s.DB.UploadByHash(ctx, sc, up.Kind, up.SHA256)
+	first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
 	switch {
 	case err == nil:
-		first.Repeated += first.Accepted
-		first.Accepted = 0
-		return first, nil, nil
+		t.first = &first
+		t.up = first
+		t.up.Repeated += first.Accepted
+		t.up.Accepted, t.up.Doubtful = 0, 0
+		return t, nil
 	case !errors.Is(err, fleet.ErrNotFound):
-		return up, nil, err
+		return t, err
 	}
 
-	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
-		return takeIn(w, r, known, &up)
+	// Not within the transaction: the model may be at the database too.
+	model, err := s.latest(ctx)
+	if err != nil {
+		return t, err
+	}
+	t.known = known
+	err = in(ctx, sc, &t.up, func(w *store.Writer) error {
+		if err := s.takeIn(w, r, known, &t.up, f.Progress); err != nil {
+			return err
+		}
+		doubts, rows, err := s.doubts(ctx, sc, model, &known.claims)
+		if err != nil {
+			return err
+		}
+		t.up.Problems = append(t.up.Problems, doubts...)
+		t.up.Doubtful = rows
+		slices.SortStableFunc(t.up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
+		return nil
 	})
-	return up, known.touched, err
+	return t, err
 }
 
 // batchRows bounds the rows held in memory while a file is taken in: enough to
@@ -99,10 +144,14 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 const batchRows = 16384
 
 // takeIn moves rows from r to w until the file ends, and counts them.
-func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload) error {
+func (s *Service) takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload, progress func(Progress)) error {
 	var b batch
+	var read Progress
 	err := eachBatch(r, func(rows []ingest.Row) error {
 		for i := range rows {
+			if len(known.first) < firstRows {
+				known.first = append(known.first, readRow(&rows[i]))
+			}
 			if fault := known.place(&b, &rows[i]); fault != nil {
 				known.refuse(rows[i].Line, *fault)
 				if t := rows[i].BrakeTest; t != nil {
@@ -110,7 +159,15 @@ func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload
 				}
 			}
 		}
-		return b.write(w, up)
+		if err := b.write(w, up); err != nil {
+			return err
+		}
+		read.Rows += len(rows)
+		read.Bytes = r.BytesRead()
+		if progress != nil {
+			progress(read)
+		}
+		return nil
 	})
 	if err != nil {
 		return err
@@ -118,7 +175,6 @@ func takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload
 	up.Refused = r.Refused() + known.refused
 	up.Problems = append(r.Problems(), known.problems...)
 	up.Problems = append(up.Problems, known.notes()...)
-	slices.SortStableFunc(up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
 	return nil
 }
 

@@ -100,6 +100,27 @@ func (s *Service) fitted(ctx context.Context, asOf fleet.Date) (m forecast.Model
 	return m, false, nil
 }
 
+// latest returns the model as last learned, or one that has learned nothing
+// yet: it never takes the time to learn.
+func (s *Service) latest(ctx context.Context) (forecast.Model, error) {
+	k, err := s.kind()
+	if err != nil {
+		return nil, err
+	}
+	p, err := s.DB.LatestParameters(ctx, k.name)
+	switch {
+	case errors.Is(err, fleet.ErrNotFound):
+		return k.train(func(func(*forecast.Vehicle) bool) {}, forecast.Day(s.Today()))
+	case err != nil:
+		return nil, err
+	}
+	m, err := k.load(p.Values)
+	if err != nil {
+		return nil, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
+	}
+	return m, nil
+}
+
 // vehicles streams the fleet in vehicle order; a failure ends the sequence
 // and is left in failed.
 func (s *Service) vehicles(ctx context.Context, sc fleet.Scope, failed *error) iter.Seq[*forecast.Vehicle] {

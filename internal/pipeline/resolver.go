@@ -21,6 +21,8 @@ type resolver struct {
 	axles      map[store.AxleKey]fleet.Axle
 	axleCounts map[int64]int  // by vehicle, as the file found them
 	touched    map[int64]bool // vehicles that rows were about
+	claims     claims         // what the rows say of them
+	first      []ReadRow      // the first rows as they were read
 
 	problems []fleet.Problem // the first ingest.MaxProblems refusals
 	refused  int
@@ -73,7 +75,7 @@ const (
 )
 
 // place puts row into b with the ids it needs, or says why it cannot be taken.
-func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
+func (k *resolver) place(b *batch, row *ingest.Row) (fault *fleet.Problem) {
 	if row.Entry != nil {
 		return k.placeVehicle(b, row)
 	}
@@ -82,6 +84,11 @@ func (k *resolver) place(b *batch, row *ingest.Row) *fleet.Problem {
 		return fault
 	}
 	k.touched[v.ID] = true
+	defer func() {
+		if fault == nil {
+			k.claims.add(row, v.ID)
+		}
+	}()
 	switch {
 	case row.BrakeTest != nil:
 		row.BrakeTest.VehicleID = v.ID

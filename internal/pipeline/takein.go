@@ -2,8 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"maps"
-	"slices"
 
 	"brakewear/internal/fleet"
 )
@@ -13,15 +11,15 @@ import (
 // half of the vehicles or more, as with a workshop's first files, the model
 // learns anew from all of them.
 func (s *Service) TakeIn(ctx context.Context, sc fleet.Scope, by string, f File, asOf fleet.Date) (fleet.Upload, RefitReport, error) {
-	up, touched, err := s.take(ctx, sc, by, f)
-	if err != nil || up.Accepted == 0 || len(touched) == 0 {
+	t, err := s.take(ctx, sc, by, f, s.DB.TakeIn)
+	up, ids := t.up, t.touched()
+	if err != nil || up.Accepted == 0 || len(ids) == 0 {
 		return up, RefitReport{}, err
 	}
 	vehicles, _, _, err := s.DB.Counts(ctx, sc)
 	if err != nil {
 		return up, RefitReport{}, err
 	}
-	ids := slices.Sorted(maps.Keys(touched))
 	if 2*len(ids) >= vehicles {
 		ids = nil
 	}

@@ -31,9 +31,10 @@ type DB struct {
 	Now func() time.Time
 
 	dialect string
-	path    string   // of an SQLite file
-	w       *sqlx.DB // writes, and reads within a writing transaction
-	r       *sqlx.DB // reads; on PostgreSQL the same pool
+	path    string        // of an SQLite file
+	w       *sqlx.DB      // writes, and reads within a writing transaction
+	r       *sqlx.DB      // reads; on PostgreSQL the same pool
+	uploads chan struct{} // holds one for each upload that is taken in
 
 	trace func(query string, args []any) // sees what is run, in tests
 }
@@ -44,6 +45,9 @@ const (
 	maxServerConns = 16
 	// minReaders keeps one slow reader of an SQLite file from stopping the rest.
 	minReaders = 4
+	// maxUploads bounds the uploads taken in at a time: each holds a connection
+	// and may read by another, of which some must be left.
+	maxUploads = maxServerConns / 2
 	// connIdleTime gives a connection back that a burst has left over.
 	connIdleTime = 5 * time.Minute
 	// busyTimeout is how long another process may hold an SQLite file's write
@@ -88,7 +92,7 @@ func openPostgres(dsn string) (*DB, error) {
 	pool.SetMaxOpenConns(maxServerConns)
 	pool.SetMaxIdleConns(maxServerConns)
 	pool.SetConnMaxIdleTime(connIdleTime)
-	return &DB{Now: time.Now, dialect: Postgres, w: pool, r: pool}, nil
+	return &DB{Now: time.Now, dialect: Postgres, w: pool, r: pool, uploads: make(chan struct{}, maxUploads)}, nil
 }
 
 // openSQLite opens one connection that writes and several that read: SQLite
@@ -98,7 +102,7 @@ func openSQLite(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
-	db := &DB{Now: time.Now, dialect: SQLite, path: abs}
+	db := &DB{Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads)}
 	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
 	}

@@ -1,0 +1,67 @@
+package pipeline
+
+import (
+	"context"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+)
+
+// Checked is what would become of a file.
+type Checked struct {
+	// Upload has the counts and problems that taking the file in would give;
+	// it has no id and no time.
+	Upload fleet.Upload
+	// Before is the upload that had the same bytes, if any: nothing is new.
+	Before *fleet.Upload
+	// First are the first rows as they were read, for a person to see that
+	// columns, units and dates were understood.
+	First []ReadRow
+}
+
+// firstRows is how many rows a check shows as they were read.
+const firstRows = 8
+
+// ReadRow is a row as it was read. What a kind of file does not have is nil or
+// blank.
+type ReadRow struct {
+	Line       int         `json:"line"`
+	Vehicle    string      `json:"vehicle"`
+	Date       *fleet.Date `json:"date,omitempty"`
+	OdometerKm *float64    `json:"odometer_km,omitempty"`
+	Place      string      `json:"place,omitempty"` // axle and position, or depot
+	MM         *float64    `json:"mm,omitempty"`
+	Given      string      `json:"given,omitempty"` // the value as written, with its unit
+}
+
+func readRow(row *ingest.Row) ReadRow {
+	r := ReadRow{Line: row.Line, Vehicle: row.Vehicle}
+	switch {
+	case row.Entry != nil:
+		r.Place = row.Entry.Depot
+	case row.Axle != nil:
+		r.Place = (fleet.Position{Axle: row.Axle.Number}).String() + string(row.Axle.Brake)
+	case row.Odometer != nil:
+		r.Date, r.OdometerKm = &row.Odometer.Date, &row.Odometer.Km
+	case row.Fitment != nil:
+		f := row.Fitment
+		r.Date, r.OdometerKm, r.Place, r.MM = &f.Date, f.OdometerKm, f.Position.String(), &f.MM
+	case row.Reading != nil:
+		d := row.Reading
+		r.Date, r.OdometerKm, r.Place, r.MM = &d.Date, d.OdometerKm, d.Position.String(), &d.MM
+		r.Given = d.Given + " " + d.Unit
+	}
+	return r
+}
+
+// Check says what taking a file in would do, and does not do it.
+func (s *Service) Check(ctx context.Context, sc fleet.Scope, by string, f File) (Checked, error) {
+	f.Key = "" // it names the taking in
+	t, err := s.take(ctx, sc, by, f, s.DB.TryIn)
+	c := Checked{Upload: t.up, Before: t.first}
+	c.Upload.ID = 0
+	if t.known != nil {
+		c.First = t.known.first
+	}
+	return c, err
+}

@@ -1,0 +1,294 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"brakewear/forecast"
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// A file of at most maxModelVisits visits has all of them held against the
+// forecast model, at half a millisecond each: a sheet of a depot's month. Of a
+// larger file those are that look odd at first sight, as far as maxOddVisits
+// goes; first sight alone judges the rest.
+const (
+	maxModelVisits = 1000
+	maxOddVisits   = 500
+)
+
+// doubts finds what is unlikely in the rows of a file, beside what is known of
+// their vehicles before it, and returns at most ingest.MaxProblems of them
+// with how many rows they concern. A row that is there already is in no doubt.
+func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, c *claims) (ps []fleet.Problem, rows int, err error) {
+	c.sort()
+	ids, visits := c.vehicles()
+	if len(ids) == 0 {
+		return nil, 0, nil
+	}
+	j := judge{model: m, claims: c, all: visits <= maxModelVisits, left: maxModelVisits}
+	if !j.all {
+		j.left = maxOddVisits
+	}
+	enough := errors.New("enough")
+	err = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+		j.vehicle(h, c.of(h.Vehicle.ID))
+		if len(j.problems) >= ingest.MaxProblems {
+			return enough
+		}
+		return nil
+	})
+	if errors.Is(err, enough) {
+		err = nil
+		j.problems = append(j.problems, fleet.Problem{
+			Message: fmt.Sprintf("there may be more doubtful rows than these %s: mend these first", kmText(float64(len(j.problems)))),
+		})
+	}
+	if c.beyond > 0 {
+		j.problems = append(j.problems, fleet.Problem{
+			Line:    c.beyond,
+			Message: fmt.Sprintf("from here on the rows were not looked at for doubts: more than %s rows; split the file to have them all looked at", kmText(maxClaims)),
+		})
+	}
+	return j.problems, j.rows, err
+}
+
+// judge looks at the rows of one file, vehicle by vehicle.
+type judge struct {
+	model    forecast.Model
+	claims   *claims
+	all      bool // each visit is held against the model
+	left     int  // visits that still may be
+	problems []fleet.Problem
+	rows     int // in doubt
+
+	// Of the present vehicle.
+	known  *store.History
+	mine   store.History       // known, with the rows before the present visit
+	fresh  []claim             // rows that are not there yet
+	doubly map[odometerOf]bool // odometer values of fresh in doubt
+	trails map[fleet.Position]trail
+}
+
+// odometerOf is an odometer value on a day.
+type odometerOf struct {
+	day fleet.Date
+	km  float64
+}
+
+func (j *judge) vehicle(h *store.History, rows []claim) {
+	j.known = h
+	j.fresh = j.freshOf(h, rows)
+	if len(j.fresh) == 0 {
+		return
+	}
+	j.odometers()
+	j.fitments()
+	j.readings()
+}
+
+// freshOf returns the rows that are not there already.
+func (j *judge) freshOf(h *store.History, rows []claim) []claim {
+	type key struct {
+		kind    claimKind
+		pos     fleet.Position
+		day     fleet.Date
+		value   float64
+		tripped bool
+	}
+	there := make(map[key]bool, len(h.Readings)+len(h.Odometers)+len(h.Fitments))
+	for i := range h.Readings {
+		r := &h.Readings[i]
+		there[key{readingClaim, r.Position, r.Date, r.MM, r.Tripped}] = true
+	}
+	for _, o := range h.Odometers {
+		there[key{kind: odometerClaim, day: o.Date, value: o.Km}] = true
+	}
+	for _, f := range h.Fitments {
+		there[key{kind: fitmentClaim, pos: f.Position, day: f.Date}] = true
+	}
+	swapped := func(r *claim) bool { // as the row says
+		return slices.ContainsFunc(h.Swaps, func(s fleet.ClusterSwap) bool {
+			return s.Date == r.day && s.OldKm == r.mm && s.NewKm == r.km
+		})
+	}
+	var out []claim
+	for i := range rows {
+		r := &rows[i]
+		k := key{kind: r.kind, day: r.day}
+		switch r.kind {
+		case readingClaim:
+			k.pos, k.value, k.tripped = j.position(r), r.mm, r.tripped
+		case fitmentClaim:
+			k.pos = j.position(r)
+		case odometerClaim:
+			k.value = r.km
+		}
+		if there[k] && (r.kind != odometerClaim || math.IsNaN(r.mm) || swapped(r)) {
+			continue
+		}
+		there[k] = true
+		out = append(out, *r)
+	}
+	return out
+}
+
+func (j *judge) position(c *claim) fleet.Position { return j.claims.positions[c.position] }
+
+// doubt notes that a row is in doubt.
+func (j *judge) doubt(c *claim, column, read, format string, args ...any) {
+	if len(j.problems) < ingest.MaxProblems {
+		j.problems = append(j.problems, fleet.Problem{
+			Line: int(c.line), Column: column, Read: read,
+			Message: fmt.Sprintf(format, args...), Doubtful: true,
+		})
+	}
+	j.rows++
+}
+
+// odometers judges the odometer values of all rows, each line's once.
+func (j *judge) odometers() {
+	v := VehicleOf(j.known)
+	known := v.Odometer
+	os, swaps := slices.Clip(known), slices.Clip(v.Swaps)
+	given := map[odometerOf]*claim{} // the first row of each new value
+	old := map[odometerOf]bool{}     // of swaps: judged by themselves
+	there := make(map[odometerOf]bool, len(known))
+	for _, o := range known {
+		there[odometerOf{fleet.Date(o.Day), o.Km}] = true
+	}
+	for i := range j.fresh {
+		c := &j.fresh[i]
+		if c.kind == odometerClaim && !math.IsNaN(c.mm) {
+			swaps = append(swaps, forecast.DeclaredSwap{Day: forecast.Day(c.day), Old: c.mm, New: c.km})
+			old[odometerOf{c.day, c.mm}] = true
+			if !forecast.CleanOdometer(known, v.Swaps...).Allows(c.mm, forecast.Day(c.day)) {
+				j.doubt(c, "previous_km", digits(c.mm), "the old cluster cannot have shown %s on that day, for all that was read before: correct it, since all distance from then on depends on it", inKm(c.mm))
+				old[odometerOf{c.day, c.km}] = true // what follows from it
+			}
+		}
+		k := odometerOf{c.day, c.km}
+		if math.IsNaN(c.km) || there[k] {
+			continue
+		}
+		there[k] = true
+		given[k] = c
+		os = append(os, forecast.Odometer{Day: forecast.Day(c.day), Km: c.km})
+	}
+	j.doubly = map[odometerOf]bool{}
+	if len(given) == 0 && len(swaps) == len(v.Swaps) {
+		return
+	}
+	var before []OdometerDoubt // of what is known, without the file
+	for _, d := range odometerDoubts(os, swaps) {
+		k := odometerOf{d.Date, d.Km}
+		if old[k] {
+			continue
+		}
+		if c := given[k]; c != nil {
+			j.doubly[k] = true
+			j.doubt(c, "odometer_km", digits(c.km), "%s", d.Text)
+			continue
+		}
+		if before == nil {
+			before = append(odometerDoubts(known, v.Swaps), OdometerDoubt{})
+		}
+		if slices.ContainsFunc(before, func(b OdometerDoubt) bool { return b.Date == d.Date && b.Km == d.Km }) {
+			continue
+		}
+		// Known, and in doubt only now: some row contradicts it.
+		for i := range j.fresh {
+			c := &j.fresh[i]
+			if given[odometerOf{c.day, c.km}] != c {
+				continue
+			}
+			if c.day >= d.Date && c.km < d.Km || c.day <= d.Date && c.km > d.Km {
+				way := "below"
+				if c.km > d.Km {
+					way = "above"
+				}
+				j.doubly[odometerOf{c.day, c.km}] = true
+				j.doubt(c, "odometer_km", digits(c.km), "odometer %s the reading of %s (%s): one of the two is wrong", way, longDay(d.Date), inKm(d.Km))
+				break
+			}
+		}
+	}
+}
+
+// digits is a number as somebody may have written it.
+func digits(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10, 'f', -1, 64) }
+
+// fitments judges the values of parts fitted.
+func (j *judge) fitments() {
+	for i := range j.fresh {
+		c := &j.fresh[i]
+		if c.kind != fitmentClaim {
+			continue
+		}
+		p := j.position(c)
+		a := j.axle(p.Axle)
+		j.noSuchAxle(c, p)
+		if a == nil || c.mm == 0 {
+			continue
+		}
+		spec, ok := a.Specs[p.Part]
+		if !ok {
+			continue
+		}
+		fs := forecast.Spec{New: spec.New, Limit: spec.Limit}
+		switch wear := fs.Wear(c.mm); {
+		case wear > fs.Span()/2:
+			j.doubt(c, "value_mm", digits(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
+		case lessWornThanNew(fs, c.mm):
+			j.doubt(c, "value_mm", digits(c.mm), "%s: fitted %s than new (%s): correct the value, or the axle's specification", p, lessWorn(p.Part), inMM(spec.New))
+		}
+	}
+}
+
+// axle returns the axle on record, or nil.
+func (j *judge) axle(n int) *fleet.Axle {
+	for i := range j.known.Axles {
+		if j.known.Axles[i].Number == n {
+			return &j.known.Axles[i]
+		}
+	}
+	return nil
+}
+
+// noSuchAxle doubts a row about an axle that a vehicle with axles on record
+// does not have.
+func (j *judge) noSuchAxle(c *claim, p fleet.Position) bool {
+	n := len(j.known.Axles)
+	if n == 0 || j.axle(p.Axle) != nil {
+		return false
+	}
+	last := j.known.Axles[n-1].Number
+	j.doubt(c, "axle", strconv.Itoa(p.Axle), "%s has %d axles on record, the last one is axle %d: correct the axle, or add it in an axles file", j.known.Vehicle.Number, n, last)
+	return true
+}
+
+// unwornMM and unwornShare: how far a value may lie on the unworn side of the
+// new one, in mm and as a share of the usable part, whichever is more. As the
+// forecast has it, which sets such a reading aside.
+const (
+	unwornMM    = 1.0
+	unwornShare = 0.15
+)
+
+func lessWornThanNew(s forecast.Spec, mm float64) bool {
+	return -s.Wear(mm) > max(unwornMM, unwornShare*s.Span())
+}
+
+// lessWorn says how a part measures that is less worn.
+func lessWorn(p fleet.Part) string {
+	if p.Grows() {
+		return "narrower"
+	}
+	return "thicker"
+}
