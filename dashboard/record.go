@@ -131,7 +131,7 @@ func (d *Dashboard) record(c *gin.Context) error {
 		}
 		p.Picture = recordPicture(rows)
 	}
-	p.Latest, p.More = removals(rows, today)
+	p.Latest, p.More = removals(rows)
 	p.Before = pipeline.Ahead[middle]
 	return d.send(c, http.StatusOK, "record", p)
 }
@@ -250,7 +250,7 @@ func recordPicture(rows []store.Kept) *Picture {
 }
 
 // removals lists the latest sets that came off.
-func removals(rows []store.Kept, today fleet.Date) (out []RecordRemoval, more int) {
+func removals(rows []store.Kept) (out []RecordRemoval, more int) {
 	for i := range rows {
 		k := &rows[i]
 		if k.Ahead != pipeline.Ahead[middle] {
@@ -273,10 +273,10 @@ func removals(rows []store.Kept, today fleet.Date) (out []RecordRemoval, more in
 			r.Left = "none: at or past its limit"
 		}
 		if k.Promised != nil && !math.IsNaN(k.Day[1]) {
-			r.Promised = dateNear(dayOf(k.Day[1]), today) + " (" + dateNear(dayOf(k.Day[0]), today) + " – " + dateNear(dayOf(k.Day[2]), today) + ")"
+			r.Promised = longDate(dayOf(k.Day[1])) + " (" + longDate(dayOf(k.Day[0])) + " – " + longDate(dayOf(k.Day[2])) + ")"
 		}
 		if !math.IsNaN(k.CrossDay) {
-			r.Came = dateNear(dayOf(k.CrossDay), today)
+			r.Came = longDate(dayOf(k.CrossDay))
 		}
 		out = append(out, r)
 	}

@@ -39,11 +39,11 @@ func Promises(ahead int, ps []Promise) *Chart {
 			reach = max(reach, math.Min(math.Abs(q.Low), maxReach), math.Min(math.Abs(q.Up), maxReach))
 		}
 		p.X.Min, p.X.Max = -reach*1.05, reach*1.05
-		p.Y.Min, p.Y.Max = .2, float64(len(ps))+.8
+		p.Y.Min, p.Y.Max = -1.5, float64(len(ps))+.8 // room for the words
 		g := plotter.NewGrid()
 		g.Horizontal.Width = 0
 		g.Vertical.Color, g.Vertical.Width = rule, .75
-		p.Add(g, mark{at: 0, vertical: true, style: lineStyle(text, 1.5), words: "came true"}, promises(ps))
+		p.Add(g, mark{at: 0, vertical: true, style: lineStyle(text, 1.5), words: "came true", low: true}, promises(ps))
 		p.X.Tick.Marker = niceTicks(6, false)
 		return p, []entry{
 			{name: "80 % interval, median", line: lineStyle(wear, 3)},
