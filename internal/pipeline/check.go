@@ -2,9 +2,12 @@ package pipeline
 
 import (
 	"context"
+	"errors"
+	"time"
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
 
 // Checked is what would become of a file.
@@ -17,6 +20,8 @@ type Checked struct {
 	// First are the first rows as they were read, for a person to see that
 	// columns, units and dates were understood.
 	First []ReadRow
+	// Err is why the file cannot be read at all, a fleet.ErrInvalid.
+	Err error
 }
 
 // firstRows is how many rows a check shows as they were read.
@@ -56,12 +61,34 @@ func readRow(row *ingest.Row) ReadRow {
 
 // Check says what taking a file in would do, and does not do it.
 func (s *Service) Check(ctx context.Context, sc fleet.Scope, by string, f File) (Checked, error) {
-	f.Key = "" // it names the taking in
-	t, err := s.take(ctx, sc, by, f, s.DB.TryIn)
-	c := Checked{Upload: t.up, Before: t.first}
-	c.Upload.ID = 0
-	if t.known != nil {
-		c.First = t.known.first
+	cs, err := s.CheckAll(ctx, sc, by, []File{f})
+	if err != nil {
+		return Checked{}, err
 	}
-	return c, err
+	return cs[0], cs[0].Err
+}
+
+// CheckAll checks files that are to be taken in one after the other: each is
+// looked at as if those before it were taken in. A file that cannot be read
+// has an Err, and the others go on.
+func (s *Service) CheckAll(ctx context.Context, sc fleet.Scope, by string, files []File) ([]Checked, error) {
+	out := make([]Checked, len(files))
+	err := s.DB.Trial(ctx, func(db *store.DB) error {
+		trial := *s
+		trial.DB = db
+		for i, f := range files {
+			f.Key = "" // it names the taking in
+			t, err := trial.take(ctx, sc, by, f)
+			if err != nil && !errors.Is(err, fleet.ErrInvalid) {
+				return err
+			}
+			out[i] = Checked{Upload: t.up, Before: t.first, Err: err}
+			out[i].Upload.ID, out[i].Upload.At = 0, time.Time{}
+			if t.known != nil {
+				out[i].First = t.known.first
+			}
+		}
+		return nil
+	})
+	return out, err
 }

@@ -26,7 +26,8 @@ const (
 // doubts finds what is unlikely in the rows of a file, beside what is known of
 // their vehicles before it, and returns at most ingest.MaxProblems of them
 // with how many rows they concern. A row that is there already is in no doubt.
-func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, c *claims) (ps []fleet.Problem, rows int, err error) {
+func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, k *resolver, upload int64) (ps []fleet.Problem, rows int, err error) {
+	c := &k.claims
 	c.sort()
 	ids, visits := c.vehicles()
 	if len(ids) == 0 {
@@ -38,6 +39,7 @@ func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, 
 	}
 	enough := errors.New("enough")
 	err = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+		without(h, upload, k.added)
 		j.vehicle(h, c.of(h.Vehicle.ID))
 		if len(j.problems) >= ingest.MaxProblems {
 			return enough
@@ -57,6 +59,18 @@ func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, 
 		})
 	}
 	return j.problems, j.rows, err
+}
+
+// without takes out of h what came with an upload: where it is only tried, it
+// is seen already.
+func without(h *store.History, upload int64, axles map[store.AxleKey]bool) {
+	h.Readings = slices.DeleteFunc(h.Readings, func(r fleet.Reading) bool { return r.UploadID == upload })
+	h.Odometers = slices.DeleteFunc(h.Odometers, func(o fleet.Odometer) bool { return o.UploadID == upload })
+	h.Swaps = slices.DeleteFunc(h.Swaps, func(s fleet.ClusterSwap) bool { return s.UploadID == upload })
+	h.Fitments = slices.DeleteFunc(h.Fitments, func(f fleet.Fitment) bool { return f.UploadID == upload })
+	h.Axles = slices.DeleteFunc(h.Axles, func(a fleet.Axle) bool {
+		return axles[store.AxleKey{VehicleID: h.Vehicle.ID, Axle: a.Number}]
+	})
 }
 
 // judge looks at the rows of one file, vehicle by vehicle.

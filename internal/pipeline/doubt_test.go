@@ -155,6 +155,42 @@ func TestDoubts(t *testing.T) {
 	})
 }
 
+// TestCheckAll wants each file looked at as if those before it were in, and
+// none of them in.
+func TestCheckAll(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		file := func(name, text string) pipeline.File { return pipeline.File{Name: name, Body: strings.NewReader(text)} }
+		cs, err := s.CheckAll(t.Context(), all, "test", []pipeline.File{
+			file("vehicles.csv", vehiclesCSV),
+			file("menu.csv", "soup,price\nleek,4\n"),
+			file("axles.csv", axlesCSV),
+			file("readings.csv", readingsCSV),
+			file("more readings.csv", readingsHead+"Bus 1,2026-02-20,156900,1,pad,left,inner,11.0\nBus 1,2026-02-01,155000,2,pad,,,11.0\nBus 9,2026-02-20,156900,1,pad,left,inner,11.0\n"),
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, c := range cs {
+			u := c.Upload
+			got = append(got, fmt.Sprint(u.Name, " ", u.Accepted, u.Refused, u.Repeated, u.Doubtful, " ", c.Err != nil))
+		}
+		want := []string{"vehicles.csv 2 0 0 0 false", "menu.csv 0 0 0 0 true", "axles.csv 3 0 0 0 false", "readings.csv 5 0 0 0 false", "more readings.csv 1 1 1 1 false"}
+		if fmt.Sprint(got) != fmt.Sprint(want) {
+			t.Errorf("got %q\nwant %q", got, want)
+		}
+		v, a, r, err := db.Counts(t.Context(), all)
+		if err != nil || v+a+r != 0 {
+			t.Errorf("%d vehicles, %d axles, %d readings after a check; %v", v, a, r, err)
+		}
+		fs, err := db.Fleets(t.Context(), all)
+		if err != nil || len(fs) != 0 {
+			t.Errorf("%v after a check; %v", fs, err)
+		}
+	})
+}
+
 // TestCheckForetells wants a check to say of any file what taking it in then
 // does, and to store nothing.
 func TestCheckForetells(t *testing.T) {

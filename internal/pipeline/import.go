@@ -45,7 +45,7 @@ type Progress struct {
 // the first upload with every row counted as repeated. An error means that
 // nothing was stored.
 func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File) (fleet.Upload, error) {
-	t, err := s.take(ctx, sc, by, f, s.DB.TakeIn)
+	t, err := s.take(ctx, sc, by, f)
 	return t.up, err
 }
 
@@ -65,9 +65,8 @@ func (t *taking) touched() []int64 {
 	return slices.Sorted(maps.Keys(t.known.touched))
 }
 
-// take reads a file and hands its rows to in, which stores them or only tries.
-func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File,
-	in func(context.Context, fleet.Scope, *fleet.Upload, func(*store.Writer) error) error) (t taking, err error) {
+// take is Import that tells more.
+func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (t taking, err error) {
 	t.up = fleet.Upload{Name: f.Name, By: by, Key: f.Key}
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
@@ -123,11 +122,11 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File,
 		return t, err
 	}
 	t.known = known
-	err = in(ctx, sc, &t.up, func(w *store.Writer) error {
+	err = s.DB.TakeIn(ctx, sc, &t.up, func(w *store.Writer) error {
 		if err := s.takeIn(w, r, known, &t.up, f.Progress); err != nil {
 			return err
 		}
-		doubts, rows, err := s.doubts(ctx, sc, model, &known.claims)
+		doubts, rows, err := s.doubts(ctx, sc, model, known, t.up.ID)
 		if err != nil {
 			return err
 		}

@@ -260,7 +260,7 @@ func (in *Inspection) trips(sh *Sheet, up *fleet.Upload) (rs []fleet.Reading) {
 
 // resolverOf knows the axles of one vehicle.
 func resolverOf(h *store.History) *resolver {
-	k := &resolver{axles: map[store.AxleKey]fleet.Axle{}}
+	k := &resolver{axles: map[store.AxleKey]fleet.Axle{}, added: map[store.AxleKey]bool{}}
 	for _, a := range h.Axles {
 		k.axles[store.AxleKey{VehicleID: h.Vehicle.ID, Axle: a.Number}] = a
 	}

@@ -19,10 +19,11 @@ type resolver struct {
 	depots     []fleet.Depot
 	vehicles   map[string][]store.VehicleKey // by number; with those the file brings
 	axles      map[store.AxleKey]fleet.Axle
-	axleCounts map[int64]int  // by vehicle, as the file found them
-	touched    map[int64]bool // vehicles that rows were about
-	claims     claims         // what the rows say of them
-	first      []ReadRow      // the first rows as they were read
+	axleCounts map[int64]int          // by vehicle, as the file found them
+	touched    map[int64]bool         // vehicles that rows were about
+	claims     claims                 // what the rows say of them
+	added      map[store.AxleKey]bool // axles that nobody knew
+	first      []ReadRow              // the first rows as they were read
 
 	problems []fleet.Problem // the first ingest.MaxProblems refusals
 	refused  int
@@ -49,7 +50,7 @@ func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, erro
 	}
 	k := &resolver{
 		sc: sc, fleets: fs, depots: ds, vehicles: vs, axles: as,
-		touched: map[int64]bool{}, axleCounts: map[int64]int{},
+		touched: map[int64]bool{}, added: map[store.AxleKey]bool{}, axleCounts: map[int64]int{},
 	}
 	for key := range as {
 		k.axleCounts[key.VehicleID]++
@@ -254,6 +255,7 @@ func (k *resolver) axle(b *batch, v store.VehicleKey, p fleet.Position, line int
 			brake = fleet.DrumBrake
 		}
 		a = fleet.Axle{VehicleID: v.ID, Number: p.Axle, Brake: brake}
+		k.added[key] = true
 	}
 	if !p.Part.Of(a.Brake) {
 		return &fleet.Problem{

@@ -11,7 +11,7 @@ import (
 // half of the vehicles or more, as with a workshop's first files, the model
 // learns anew from all of them.
 func (s *Service) TakeIn(ctx context.Context, sc fleet.Scope, by string, f File, asOf fleet.Date) (fleet.Upload, RefitReport, error) {
-	t, err := s.take(ctx, sc, by, f, s.DB.TakeIn)
+	t, err := s.take(ctx, sc, by, f)
 	up, ids := t.up, t.touched()
 	if err != nil || up.Accepted == 0 || len(ids) == 0 {
 		return up, RefitReport{}, err

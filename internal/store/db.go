@@ -36,6 +36,8 @@ type DB struct {
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
 	uploads chan struct{} // holds one for each upload that is taken in
 
+	within *tx // of a trial: all is done in this transaction
+
 	trace func(query string, args []any) // sees what is run, in tests
 }
 
@@ -233,6 +235,9 @@ func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error 
 // run commits when f returns nil and rolls back otherwise, also when f panics.
 // what names the action in errors.
 func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what string, f func(t *tx) error) error {
+	if db.within != nil {
+		return db.nested(ctx, what, f)
+	}
 	x, err := pool.BeginTxx(ctx, opt)
 	if err != nil {
 		return wrap(ctx, what, err)

@@ -1,10 +1,8 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"errors"
-	"time"
 
 	"github.com/jmoiron/sqlx"
 
@@ -15,16 +13,15 @@ import (
 // rows, and either all that it wrote is kept, with up and up's problems, or
 // nothing. TakeIn sets up.ID and up.At before fill runs, and stores the
 // counts and problems that fill leaves in up. fill may read from the DB, which
-// shows it the state before.
+// shows it the state before, but for a trial's (see Trial).
 func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
-	select {
-	case db.uploads <- struct{}{}:
-		defer func() { <-db.uploads }()
-	case <-ctx.Done():
-		return wrap(ctx, "take in "+up.Name, ctx.Err())
+	release, err := db.uploadSlot(ctx)
+	if err != nil {
+		return err
 	}
+	defer release()
 	var own error // of fill
-	err := db.write(ctx, "take in "+up.Name, func(t *tx) error {
+	err = db.write(ctx, "take in "+up.Name, func(t *tx) error {
 		if err := t.oneAtATime(up); err != nil {
 			return err
 		}
@@ -66,25 +63,6 @@ func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill
 	})
 	if own != nil {
 		return own
-	}
-	return err
-}
-
-// errTried ends a transaction that was only a trial.
-var errTried = errors.New("tried")
-
-// TryIn does what TakeIn does and undoes all of it: what TakeIn would make of
-// the rows is in up, and nothing is stored.
-func (db *DB) TryIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
-	err := db.TakeIn(ctx, sc, up, func(w *Writer) error {
-		if err := fill(w); err != nil {
-			return err
-		}
-		return cmp.Or(w.failed, errTried)
-	})
-	up.ID, up.At = 0, time.Time{}
-	if errors.Is(err, errTried) {
-		return nil
 	}
 	return err
 }

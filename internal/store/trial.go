@@ -1,0 +1,78 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"maps"
+)
+
+// errTried ends the transaction of a trial.
+var errTried = errors.New("tried")
+
+// Trial calls fn with a DB on which it may do anything: what it did is undone
+// when it returns. What is written there is seen there, and there only. The
+// trial's DB is for one goroutine, and holds an SQLite file's only writer.
+func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
+	release, err := db.uploadSlot(ctx)
+	if err != nil {
+		return err
+	}
+	defer release()
+	var own error // of fn
+	err = db.write(ctx, "try", func(t *tx) error {
+		trial := *db
+		trial.within = t
+		t.db = &trial
+		if own = fn(&trial); own != nil {
+			return own
+		}
+		return errTried
+	})
+	if own != nil {
+		return own
+	}
+	if errors.Is(err, errTried) {
+		return nil
+	}
+	return err
+}
+
+// nested runs f in a part of the trial's transaction that is undone when f
+// fails, as a transaction of its own would be.
+func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err error) {
+	t := db.within
+	staged := maps.Clone(t.staged)
+	if _, err := t.exec(`savepoint part`); err != nil {
+		return wrap(ctx, what, err)
+	}
+	done := false
+	defer func() {
+		if !done { // also when f panics
+			t.staged = staged
+			_, rerr := t.exec(`rollback to savepoint part`)
+			err = errors.Join(err, wrap(ctx, what, rerr))
+		}
+	}()
+	if err := f(t); err != nil {
+		return wrap(ctx, what, err)
+	}
+	if _, err := t.exec(`release savepoint part`); err != nil {
+		return wrap(ctx, what, err)
+	}
+	done = true
+	return nil
+}
+
+// uploadSlot waits until one more upload may be taken in; release lets the
+// next one. A trial has its slot already.
+func (db *DB) uploadSlot(ctx context.Context) (release func(), err error) {
+	if db.within != nil {
+		return func() {}, nil
+	}
+	select {
+	case db.uploads <- struct{}{}:
+		return func() { <-db.uploads }, nil
+	case <-ctx.Done():
+		return nil, wrap(ctx, "wait for other uploads", ctx.Err())
+	}
+}
