@@ -61,19 +61,20 @@ var onlyFrom = map[string][]string{
 // covers the import paths below it; the longest entry decides. What is not
 // listed here is for test files alone.
 var allowed = map[string][]string{
-	"database/sql":               {"internal/store", "internal/store/storetest"},
-	"database/sql/driver":        {"internal/store", "internal/fleet"}, // fleet.Date scans itself
-	"github.com/jmoiron/sqlx":    {"internal/store", "internal/store/storetest"},
-	"github.com/lib/pq":          {"internal/store", "internal/store/storetest"},
-	"modernc.org/sqlite":         {"internal/store", "internal/store/storetest"},
-	"github.com/pressly/goose":   {"internal/store"},
-	"github.com/gin-gonic/gin":   {"api", "dashboard", "internal/web"},
-	"github.com/robfig/cron":     {"internal/jobs"},
-	"gonum.org/v1/gonum":         {"forecast"},
-	"gonum.org/v1/plot":          {"dashboard/chart"},
-	"github.com/xuri/excelize":   {"ingest"},
-	"golang.org/x/text":          {"ingest"}, // Windows-1252 and UTF-16
-	"github.com/alecthomas/kong": {"cmd/brakewear"},
+	"database/sql":                      {"internal/store", "internal/store/storetest"},
+	"database/sql/driver":               {"internal/store", "internal/fleet"}, // fleet.Date scans itself
+	"github.com/jmoiron/sqlx":           {"internal/store", "internal/store/storetest"},
+	"github.com/lib/pq":                 {"internal/store", "internal/store/storetest"},
+	"modernc.org/sqlite":                {"internal/store", "internal/store/storetest"},
+	"github.com/pressly/goose":          {"internal/store"},
+	"github.com/gin-gonic/gin":          {"api", "dashboard", "internal/web"},
+	"github.com/robfig/cron":            {"internal/jobs"},
+	"gonum.org/v1/gonum":                {"forecast"},
+	"gonum.org/v1/plot":                 {"dashboard/chart"},
+	"github.com/xuri/excelize":          {"ingest"},
+	"golang.org/x/text":                 {"ingest"}, // Windows-1252 and UTF-16
+	"github.com/alecthomas/kong":        {"cmd/brakewear"},
+	"github.com/schollz/progressbar/v3": {"cmd/brakewear"},
 }
 
 // pure packages answer the same to the same question: they read no file, no

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
@@ -13,10 +15,29 @@ import (
 
 type importCmd struct {
 	database
-	Kind  string   `help:"What the files hold: vehicles, axles, readings, odometer or fitments; found by their header unless given."`
+	Check bool     `help:"Say what would become of the files, and take nothing in."`
+	Kind  string   `help:"What the files hold: ${kinds}; found by their header unless given."`
+	Dates string   `help:"How the files write their dates, unless ISO or declared in their header: ${dates}." enum:",${dates}" default:""`
 	By    string   `help:"Who hands the files in." default:"command line"`
 	Files []string `arg:"" name:"file" help:"Files to take in, in this order." type:"existingfile"`
 }
+
+func (c importCmd) Help() string {
+	return `Examples:
+  brakewear import --check vehicles.csv axles.csv readings.csv
+  brakewear import vehicles.csv axles.csv readings.csv
+
+A row is taken, refused, or taken as doubtful when what it says is unlikely; each
+refused and doubtful one is listed with what to do. A file that was taken in before
+changes nothing.
+
+Exit codes: 0 done, 1 failed, 2 the command line or a file cannot be read as meant,
+3 done but rows were refused, 4 with --check: no row is refused but some are doubtful.`
+}
+
+// errDoubtful ends a check of files of which no row is refused, but some are
+// doubtful.
+var errDoubtful = errors.New("some rows are doubtful; they are listed above")
 
 func (c importCmd) Run(e *env) error {
 	db, err := c.open(e)
@@ -25,9 +46,12 @@ func (c importCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	svc := e.service(db, 0)
+	if c.Check {
+		return c.check(e, svc)
+	}
 	refused, changed := false, false
 	for _, name := range c.Files {
-		up, err := importFile(e, svc, ingest.Kind(c.Kind), c.By, name)
+		up, err := c.file(e, svc, name)
 		if err != nil {
 			return err
 		}
@@ -36,7 +60,10 @@ func (c importCmd) Run(e *env) error {
 		changed = changed || up.Accepted > 0
 	}
 	if changed {
+		bar := e.bar("forecasting", -1)
+		svc.Forecasted = func(vehicles int) { bar.add(int64(vehicles)) }
 		rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, fleet.DateOf(e.now()))
+		bar.done()
 		if err != nil {
 			return err
 		}
@@ -48,25 +75,119 @@ func (c importCmd) Run(e *env) error {
 	return nil
 }
 
-// importFile takes one file in.
-func importFile(e *env, svc *pipeline.Service, kind ingest.Kind, by, name string) (fleet.Upload, error) {
+// file takes one file in, with a bar.
+func (c importCmd) file(e *env, svc *pipeline.Service, name string) (fleet.Upload, error) {
+	f, err := c.opened(e, name)
+	if err != nil {
+		return fleet.Upload{}, err
+	}
+	defer f.done()
+	return svc.Import(e.ctx, fleet.AllFleets(), c.By, f.File)
+}
+
+// check says what would become of the files.
+func (c importCmd) check(e *env, svc *pipeline.Service) error {
+	var files []pipeline.File
+	for _, name := range c.Files {
+		f, err := c.opened(e, name)
+		if err != nil {
+			return err
+		}
+		defer f.done()
+		files = append(files, f.File)
+	}
+	checked, err := svc.CheckAll(e.ctx, fleet.AllFleets(), c.By, files)
+	if err != nil {
+		return err
+	}
+	var unreadable error
+	refused, doubtful := false, false
+	for i := range checked {
+		k := &checked[i]
+		if k.Err != nil {
+			fmt.Fprintf(e.stdout, "%s: cannot be read: %v\n", files[i].Name, k.Err)
+			unreadable = errors.Join(unreadable, k.Err)
+			continue
+		}
+		printUpload(e.stdout, &k.Upload)
+		if k.Before != nil {
+			fmt.Fprintf(e.stdout, "  every row is there already: taken in as upload %d\n", k.Before.ID)
+		}
+		refused = refused || k.Upload.Refused > 0
+		doubtful = doubtful || k.Upload.Doubtful > 0
+	}
+	fmt.Fprintln(e.stdout, "checked only: nothing was taken in")
+	switch {
+	case unreadable != nil:
+		return unreadable
+	case refused:
+		return errRefused
+	case doubtful:
+		return errDoubtful
+	}
+	return nil
+}
+
+// openFile is a file on its way in, with its bar.
+type openFile struct {
+	pipeline.File
+	done func()
+}
+
+func (c importCmd) opened(e *env, name string) (openFile, error) {
 	f, err := os.Open(name)
 	if err != nil {
-		return fleet.Upload{}, fleet.Invalidf("%v", err)
+		return openFile{}, fleet.Invalidf("%v", err)
 	}
-	defer f.Close()
-	return svc.Import(e.ctx, fleet.AllFleets(), by, pipeline.File{
-		Name: filepath.Base(name),
-		Kind: kind,
-		Body: f,
-	})
+	size := int64(-1)
+	if info, err := f.Stat(); err == nil && info.Mode().IsRegular() {
+		size = info.Size()
+	}
+	base := filepath.Base(name)
+	var bar *bar
+	return openFile{
+		File: pipeline.File{
+			Name:      base,
+			Kind:      ingest.Kind(c.Kind),
+			DateOrder: c.Dates,
+			Body:      f,
+			Progress: func(p pipeline.Progress) {
+				if bar == nil {
+					bar = e.bar(base, size)
+				}
+				bar.at(p.Bytes, fmt.Sprintf("%s: %d rows", base, p.Rows))
+			},
+		},
+		done: func() {
+			bar.done()
+			f.Close()
+		},
+	}, nil
+}
+
+// importFile takes one file in, for commands that do so on the way.
+func importFile(e *env, svc *pipeline.Service, kind ingest.Kind, by, name string) (fleet.Upload, error) {
+	return importCmd{Kind: string(kind), By: by}.file(e, svc, name)
+}
+
+// kindNames lists the kinds of files.
+func kindNames() string {
+	var names []string
+	for _, k := range ingest.Kinds {
+		names = append(names, string(k))
+	}
+	return strings.Join(names, ", ")
 }
 
 // printUpload says what became of a file, and of each of its rows that was
-// refused or needed an assumption.
+// refused, is doubtful or needed an assumption.
 func printUpload(w io.Writer, up *fleet.Upload) {
-	fmt.Fprintf(w, "%s (%s): %d accepted, %d refused, %d already there\n",
+	fmt.Fprintf(w, "%s (%s): %d accepted, %d refused, %d already there",
 		up.Name, up.Kind, up.Accepted, up.Refused, up.Repeated)
+	if up.Doubtful > 0 {
+		fmt.Fprintf(w, ", %d doubtful", up.Doubtful)
+	}
+	fmt.Fprintln(w)
 	for _, p := range up.Problems {
 		fmt.Fprintf(w, "  %s\n", problemLine(p))
 	}
@@ -82,8 +203,11 @@ func problemLine(p fleet.Problem) string {
 		where += ", " + p.Column
 	}
 	verdict := "note"
-	if p.Refused {
+	switch {
+	case p.Refused:
 		verdict = "refused"
+	case p.Doubtful:
+		verdict = "doubtful"
 	}
 	if p.Read != "" {
 		return fmt.Sprintf("%s, %s, read %q: %s", verdict, where, p.Read, p.Message)

@@ -14,6 +14,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -24,6 +25,8 @@ const (
 	exitFailed  = 1 // something went wrong that the caller cannot mend
 	exitUsage   = 2 // the command line or a file cannot be read as meant
 	exitRefused = 3 // done, but rows of the input were refused
+	// exitDoubtful: checked, and no row is refused, but some are doubtful.
+	exitDoubtful = 4
 )
 
 // errRefused ends a command that did its work but had to refuse rows.
@@ -75,7 +78,12 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdout,
 		kong.Description("Forecasts brake wear for vehicle fleets and plans the work."),
 		kong.Writers(stdout, stderr),
 		kong.Exit(func(int) { done = true }), // help was printed
-		kong.Vars{"model": pipeline.DefaultModel, "models": strings.Join(pipeline.ModelNames(), ",")},
+		kong.Vars{
+			"model":  pipeline.DefaultModel,
+			"models": strings.Join(pipeline.ModelNames(), ","),
+			"kinds":  kindNames(),
+			"dates":  strings.Join(ingest.DateOrders, ","),
+		},
 	)
 	if err != nil {
 		return fmt.Errorf("command line: %w", err)
@@ -95,6 +103,8 @@ func exitCode(err error) int {
 	switch {
 	case errors.Is(err, errRefused):
 		return exitRefused
+	case errors.Is(err, errDoubtful):
+		return exitDoubtful
 	case errors.Is(err, fleet.ErrInvalid), errors.Is(err, fleet.ErrNotFound):
 		return exitUsage
 	}

@@ -181,3 +181,52 @@ func TestVersionAndHelp(t *testing.T) {
 		t.Errorf("help: got %q, %v", out, err)
 	}
 }
+
+// TestImportCheck: the exit code says what a check found, and nothing is kept.
+func TestImportCheck(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "fleet.db")
+	vehicles := write(t, "vehicles.csv", "vehicle,category\nVan 7,N1\n")
+	axles, readings := write(t, "axles.csv", axlesCSV), write(t, "readings.csv", readingsCSV)
+	const head = "vehicle,date,odometer_km,axle,part,side,face,value_mm\n"
+	for _, c := range []struct {
+		name  string
+		check bool
+		files []string
+		exit  int
+		want  string
+	}{
+		{"all of a new fleet", true, []string{vehicles, axles, readings}, 0, "readings.csv (readings): 3 accepted, 0 refused, 0 already there\n"},
+		{"nothing was kept", true, []string{axles}, exitRefused, "axles.csv (axles): 0 accepted, 1 refused"},
+		{"taken in", false, []string{vehicles, axles, readings}, 0, "forecast 1 axles of 1 vehicles"},
+		{"again", true, []string{readings}, 0, "every row is there already: taken in as upload 3"},
+		{"doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitDoubtful, "doubtful, line 2, value_mm, read \"9.9\": axle 1 left inner pad: thicker than last time"},
+		{"refused and doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\nVan 8,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitRefused, "1 accepted, 1 refused, 0 already there, 1 doubtful"},
+		{"not a file of ours", true, []string{write(t, "menu.csv", "soup,price\nleek,4\n"), readings}, exitUsage, "readings.csv (readings): 0 accepted"},
+		{"an order of dates", true, []string{write(t, "more.csv", head+"Van 7,25/02/2026,44100,1,pad,left,inner,6.4\n")}, exitRefused, "declare the order"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			args := []string{"import", "--database", db}
+			if c.check {
+				args = append(args, "--check")
+			}
+			out, errOut, err := command(t, append(args, c.files...)...)
+			got := 0
+			if err != nil {
+				got = exitCode(err)
+			}
+			if got != c.exit || !strings.Contains(out, c.want) {
+				t.Errorf("exit code %d, %q; want %d and %q", got, out, c.exit, c.want)
+			}
+			if errOut != "" {
+				t.Errorf("error output %q where nobody looks, want no bar", errOut)
+			}
+			if c.check != strings.Contains(out, "checked only: nothing was taken in") {
+				t.Errorf("check %v: got %q", c.check, out)
+			}
+		})
+	}
+	if out, _, err := command(t, "import", "--database", db, "--check", "--dates", "dmy",
+		write(t, "more.csv", head+"Van 7,25/02/2026,44100,1,pad,left,inner,6.4\n")); err != nil || !strings.Contains(out, "1 accepted") {
+		t.Errorf("with the order of dates declared: got %q, %v", out, err)
+	}
+}

@@ -14,10 +14,13 @@ const DefaultRisk = 0.05
 // Service is the verbs over one database.
 type Service struct {
 	DB      *store.DB
-	Risk    float64          // accepted risk of a book-by date; 0 = DefaultRisk
-	Model   string           // model to forecast with; "" = DefaultModel
-	Workers int              // forecasts at once; 0 = one per processor
-	Now     func() time.Time // nil = time.Now
+	Risk    float64 // accepted risk of a book-by date; 0 = DefaultRisk
+	Model   string  // model to forecast with; "" = DefaultModel
+	Workers int     // forecasts at once; 0 = one per processor
+	// Forecasted is told of every few hundred vehicles that a refit is done
+	// with; nil = nobody.
+	Forecasted func(vehicles int)
+	Now        func() time.Time // nil = time.Now
 
 	BackupDir  string // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int    // nightly backups kept; 0 = DefaultBackups
