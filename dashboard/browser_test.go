@@ -173,6 +173,9 @@ func TestBrowserPages(t *testing.T) {
 		{"part", "/parts/new"},
 		{"days", island(t).vehiclePath(t, "Bus 112") + "/days"},
 		{"work", "/work"},
+		{"find", "/measure"},
+		{"found", "/measure?q=bus"},
+		{"form", island(t).vehiclePath(t, "Bus 112") + "/measure"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

@@ -26,9 +26,9 @@ type MeasuredRow struct {
 	Uploads []int64
 }
 
-// measuredOf gathers an axle's readings and fitments, newest first. f marks
-// the readings it set aside; it may be nil.
-func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
+// measuredOf gathers an axle's readings and fitments and what else was seen,
+// newest first. f marks the readings it set aside; it may be nil.
+func measuredOf(h *store.History, axle int, f *store.AxleForecast, seen []fleet.Condition) Measured {
 	var places []fleet.Position
 	rows := map[fleet.Date]*MeasuredRow{}
 	row := func(d fleet.Date, km *float64, upload int64) *MeasuredRow {
@@ -83,6 +83,12 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
 			what = to.Fitted + ", " + what
 		}
 		to.Fitted = what
+	}
+	for i := range seen {
+		if x := &seen[i]; x.Axle == axle {
+			to := row(x.Date, x.OdometerKm, x.UploadID)
+			to.Notes = append(to.Notes, x.Words())
+		}
 	}
 	for _, r := range rows {
 		if r.Cells == nil {

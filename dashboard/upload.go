@@ -8,6 +8,7 @@ import (
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 )
 
 // UploadPage says what became of the rows of one upload.
@@ -20,6 +21,7 @@ type UploadPage struct {
 	More       int             // problems that the page leaves out
 	CSV        string          // link to all problems
 	Forecast   bool            // its rows went into the forecasts
+	Form       bool            // no file
 }
 
 // problemsShown bounds the rows of the page; the file has them all.
@@ -37,6 +39,7 @@ func (d *Dashboard) upload(c *gin.Context) error {
 		CSV:        fmt.Sprintf("/readings/%d/problems.csv", up.ID),
 		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles),
 	}
+	p.Form = up.Kind == pipeline.FormKind
 	for i, x := range up.Problems {
 		if i == problemsShown {
 			p.More = len(up.Problems) - i

@@ -27,7 +27,9 @@ type VehiclePage struct {
 	Odometer *Picture
 	Swaps    []string // what was found in the odometer readings
 	Track    []OdometerRow
-	Empty    *Empty // what to do when it has no axle yet
+	Notes    []fleet.Condition // of the whole vehicle, newest first
+	Measure  string            // link to its form
+	Empty    *Empty            // what to do when it has no axle yet
 }
 
 // AxleView is one axle: its forecast in words, what that rests on, and what
@@ -75,14 +77,18 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p, err := d.vehiclePage(&h, fs, track, today)
+	seen, err := d.svc.DB.Conditions(c.Request.Context(), d.scope(c), id)
+	if err != nil {
+		return err
+	}
+	p, err := d.vehiclePage(&h, fs, seen, track, today)
 	if err != nil {
 		return err
 	}
 	return d.send(c, http.StatusOK, "vehicle", *p)
 }
 
-func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, seen []fleet.Condition, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
 	p := &VehiclePage{
 		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
 		Vehicle: h.Vehicle,
@@ -90,6 +96,12 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track
 		Depot:   h.Depot,
 		Facts:   facts(&h.Vehicle),
 		Plan:    planOf(h, fs),
+		Measure: fmt.Sprintf("/vehicles/%d/measure", h.Vehicle.ID),
+	}
+	for i := len(seen) - 1; i >= 0; i-- {
+		if seen[i].Axle == 0 {
+			p.Notes = append(p.Notes, seen[i])
+		}
 	}
 	perDay := math.NaN()
 	byAxle := map[int]*store.AxleForecast{}
@@ -104,7 +116,7 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track
 		p.Facts = append(p.Facts, fmt.Sprintf("about %.0f km a day", perDay))
 	}
 	for _, a := range h.Axles {
-		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number])}
+		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number], seen)}
 		if f := byAxle[a.Number]; f != nil {
 			if err := d.fillAxle(&v, h, f, track, today); err != nil {
 				return nil, err
@@ -152,9 +164,7 @@ func (d *Dashboard) fillAxle(v *AxleView, h *store.History, f *store.AxleForecas
 	o := outlookOf(f, today)
 	v.Verdict, v.Says, v.Basis = o.verdict, o.says, o.basis
 	v.Warnings = warningWords(f.Warnings, v.Verdict)
-	if f.Limiting >= 0 && f.Limiting < len(f.Positions) {
-		v.Title = capital(within(f.Positions[f.Limiting].Pos)) + " first"
-	}
+	v.Title = axleTitle(f)
 	for i := range f.Positions {
 		v.Positions = append(v.Positions, positionRow(f, i, today))
 	}
@@ -166,6 +176,14 @@ func (d *Dashboard) fillAxle(v *AxleView, h *store.History, f *store.AxleForecas
 		*to = append(*to, *d.picture(h.Vehicle.ID, pic.chart, pic.file, pic.title))
 	}
 	return nil
+}
+
+// axleTitle names what will be first of an axle at its limit.
+func axleTitle(f *store.AxleForecast) string {
+	if f.Limiting < 0 || f.Limiting >= len(f.Positions) {
+		return "Nothing to forecast from"
+	}
+	return capital(within(f.Positions[f.Limiting].Pos)) + " first"
 }
 
 func positionRow(f *store.AxleForecast, i int, today fleet.Date) PositionRow {

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"brakewear/internal/fleet"
 )
@@ -111,8 +113,9 @@ func percent(p float64) string {
 
 // capital starts a sentence.
 func capital(s string) string {
-	if s == "" {
-		return s
+	first, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return ""
 	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return string(unicode.ToUpper(first)) + s[size:]
 }

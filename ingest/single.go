@@ -54,13 +54,19 @@ func ParseThickness(s, unitName string) (Thickness, error) {
 }
 
 // ParseDistance reads an odometer as a person writes it into a form, in a unit
-// of DistanceUnits, and returns km.
+// of DistanceUnits, and returns km. No odometer shows three decimals, so
+// 155.000 and 155,000 are thousands; in a file, where nobody is there to see
+// what was made of them, they are refused.
 func ParseDistance(s, unitName string) (km float64, err error) {
 	u, err := unitOf(unitName, kilometre, mile)
 	if err != nil {
 		return 0, err
 	}
-	x, fault := parseNumber(strings.TrimSpace(s), true, false)
+	text := strings.TrimSpace(s)
+	if ambiguous(text) {
+		text = strings.NewReplacer(".", "", ",", "").Replace(text)
+	}
+	x, fault := parseNumber(text, true, false)
 	km = u.convert(x)
 	switch {
 	case fault != "":

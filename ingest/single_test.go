@@ -55,7 +55,9 @@ func TestParseDistance(t *testing.T) {
 		{"155 000", "", 155000, false},
 		{"155,000.5", "km", 155000.5, false},
 		{"100000", "mi", 160934.4, false}, // 1 mi = 1.609344 km exactly
-		{"155.000", "km", 0, true},        // thousands or decimals
+		{"155.000", "km", 155000, false},
+		{"155,000", "mi", 249448.32, false},
+		{"1.5", "km", 1.5, false},
 		{"-1", "km", 0, true},
 		{"99999999", "km", 0, true},
 		{"", "km", 0, true},

@@ -1,0 +1,107 @@
+package dashboard
+
+import (
+	"cmp"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/store"
+)
+
+// FindPage finds the vehicle that is to be measured.
+type FindPage struct {
+	Shell
+	Text  string
+	Found []FoundVehicle
+	More  int // vehicles that fit and are not listed
+	None  bool
+}
+
+// FoundVehicle is a vehicle found by its number or plate.
+type FoundVehicle struct {
+	Link   string `json:"link"` // to its form
+	Number string `json:"number"`
+	Plate  string `json:"plate"`
+	What   string `json:"what"` // make, model, depot
+}
+
+const (
+	// foundShown is what fits on a phone beside its keypad, and a little more.
+	foundShown = 8
+	// foundLooked is how many are ranked: the number that was meant is hardly
+	// further down among those that have the same letters in them.
+	foundLooked = 200
+)
+
+// findVehicle lists the vehicles whose number or plate has the text in it; it
+// answers the page's script in JSON. One that fits alone is gone to at once.
+func (d *Dashboard) findVehicle(c *gin.Context) error {
+	p := FindPage{Shell: Shell{Title: "Enter readings", Place: "readings"}, Text: strings.TrimSpace(c.Query("q"))}
+	if p.Text != "" {
+		got, err := d.svc.DB.Vehicles(c.Request.Context(), d.scope(c), store.VehicleQuery{Text: p.Text, Limit: foundLooked})
+		if err != nil {
+			return err
+		}
+		rankVehicles(got.Rows, p.Text)
+		for i := range got.Rows[:min(len(got.Rows), foundShown)] {
+			p.Found = append(p.Found, foundVehicle(&got.Rows[i]))
+		}
+		p.More = got.Total - len(p.Found)
+		p.None = got.Total == 0
+	}
+	if wantsJSON(c) {
+		if p.Found == nil {
+			p.Found = []FoundVehicle{}
+		}
+		return sendJSON(c, http.StatusOK, struct {
+			Found []FoundVehicle `json:"found"`
+			More  int            `json:"more"`
+		}{p.Found, p.More})
+	}
+	if len(p.Found) == 1 && p.More == 0 {
+		c.Redirect(http.StatusSeeOther, p.Found[0].Link)
+		return nil
+	}
+	return d.send(c, http.StatusOK, "find", p)
+}
+
+func foundVehicle(r *store.VehicleRow) FoundVehicle {
+	var what []string
+	for _, s := range []string{strings.TrimSpace(r.Make + " " + r.Model), r.Depot} {
+		if s != "" {
+			what = append(what, s)
+		}
+	}
+	return FoundVehicle{
+		Link:   "/vehicles/" + strconv.FormatInt(r.ID, 10) + "/measure",
+		Number: r.Number,
+		Plate:  r.Plate,
+		What:   strings.Join(what, " · "),
+	}
+}
+
+// rankVehicles puts first what has text as its number or plate, then what has
+// it as a word of them, then what begins with it; the rest stays in order.
+func rankVehicles(rows []store.VehicleRow, text string) {
+	squeeze := strings.NewReplacer(" ", "", "-", "")
+	want := squeeze.Replace(strings.ToLower(text))
+	rank := func(r *store.VehicleRow) int {
+		best := 3
+		for _, name := range []string{strings.ToLower(r.Number), strings.ToLower(r.Plate)} {
+			switch whole := squeeze.Replace(name); {
+			case whole == want:
+				best = 0
+			case slices.Contains(strings.FieldsFunc(name, func(c rune) bool { return c == ' ' || c == '-' }), want):
+				best = min(best, 1)
+			case strings.HasPrefix(whole, want):
+				best = min(best, 2)
+			}
+		}
+		return best
+	}
+	slices.SortStableFunc(rows, func(a, b store.VehicleRow) int { return cmp.Compare(rank(&a), rank(&b)) })
+}

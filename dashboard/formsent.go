@@ -1,0 +1,91 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+)
+
+// SentPage says what became of a form, and what the vehicle's forecast is now.
+type SentPage struct {
+	Shell
+	Number string
+	Back   string // to the vehicle
+	Upload fleet.Upload
+	Again  bool // it was sent before: nothing was changed
+	Taken  []string
+	Notes  []string
+	Axles  []AxleView // number, title, verdict and warnings
+}
+
+// formSent shows the vehicle after a form of it was taken in.
+func (d *Dashboard) formSent(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	uploadID, err := strconv.ParseInt(c.Param("upload"), 10, 64)
+	if err != nil {
+		return fleet.NotFoundf("upload %q: there is none", c.Param("upload"))
+	}
+	up, err := d.svc.DB.Upload(ctx, sc, uploadID)
+	if err != nil {
+		return err
+	}
+	if up.Kind != pipeline.FormKind {
+		return fleet.NotFoundf("upload %d: it is no form", uploadID)
+	}
+	today := d.svc.Today()
+	h, fs, _, err := d.svc.VehicleForecast(ctx, sc, id, today)
+	if err != nil {
+		return err
+	}
+	seen, err := d.svc.DB.Conditions(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	p := SentPage{
+		Shell:  Shell{Title: h.Vehicle.Number + ": readings sent", Place: "readings", Cautions: true},
+		Number: h.Vehicle.Number,
+		Back:   fmt.Sprintf("/vehicles/%d", id),
+		Upload: up,
+		Again:  c.Query("again") != "",
+	}
+	for _, o := range h.Odometers {
+		if o.UploadID == uploadID {
+			p.Taken = append(p.Taken, "odometer "+kmWords(o.Km)+" km")
+		}
+	}
+	for i := range h.Readings {
+		if r := &h.Readings[i]; r.UploadID == uploadID {
+			p.Taken = append(p.Taken, r.Position.String()+" "+readingCell(r, nil)+" mm")
+		}
+	}
+	for i := range seen {
+		x := &seen[i]
+		if x.UploadID != uploadID {
+			continue
+		}
+		words := x.Words()
+		if x.Axle != 0 {
+			words = fmt.Sprintf("axle %d %s", x.Axle, words)
+		}
+		p.Taken = append(p.Taken, words)
+	}
+	for _, x := range up.Problems {
+		p.Notes = append(p.Notes, capital(x.Message))
+	}
+	for i := range fs {
+		f := &fs[i]
+		v := AxleView{Number: f.Axle, Title: axleTitle(f), Verdict: outlookOf(f, today).verdict}
+		v.Warnings = warningWords(f.Warnings, v.Verdict)
+		p.Axles = append(p.Axles, v)
+	}
+	return d.send(c, http.StatusOK, "sent", p)
+}

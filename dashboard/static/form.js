@@ -1,0 +1,454 @@
+// The form of one vehicle: remarks as values are entered, entries kept in the
+// browser as they are typed, sent by outbox.js. Without this file the server
+// makes the same remarks when the form is sent.
+"use strict";
+
+{
+  const form = document.querySelector("form.measure");
+  if (form) start(form);
+
+  function start(form) {
+    const given = form.dataset;
+    const words = JSON.parse(given.words);
+    const number = (s) => (s === "" || s === undefined ? NaN : Number(s));
+    const field = (name) => form.elements["" + name];
+    const state = form.querySelector(".state");
+
+    // ---- Reading values, as ingest.ParseThickness and ParseDistance do.
+
+    const inch = 25.4;
+    const millimetres = (text, unit) => {
+      let s = text.trim();
+      const own = /^(.+?)\s*(mm|in\.|inch|in|"|″)$/i.exec(s);
+      if (own) {
+        s = own[1];
+        unit = own[2].toLowerCase() === "mm" ? "mm" : "in";
+      }
+      const round = (x) => Math.round(x * 1e6) / 1e6;
+      const fraction = /^(?:(\d+)\s+)?(\d+)\/(\d+)$/.exec(s);
+      let x = NaN;
+      if (fraction && unit !== "mm" && Number(fraction[3]) > 0) {
+        x = round((Number(fraction[1] || 0) + Number(fraction[2]) / Number(fraction[3])) * inch);
+      } else if (/^\d+(?:[.,]\d+)?$/.test(s)) {
+        x = Number(s.replace(",", "."));
+        if (unit === "in") x = round(x * inch);
+        else if (unit === "1/32 in") x = round(x * inch / 32);
+      }
+      return x <= 1000 ? x : NaN;
+    };
+    const kmPerMile = 1.609344;
+    const kilometres = (text, unit) => {
+      let s = text.trim();
+      if (/^[1-9]\d{0,2}[.,]\d{3}$/.test(s)) s = s.replace(/[.,]/, "");
+      if (/^\d{1,3}(?:[ '’\u00a0\u2009\u202f]\d{3})+(?:[.,]\d+)?$/.test(s)) s = s.replace(/[ '’\u00a0\u2009\u202f]/g, "");
+      if (!/^\d+(?:[.,]\d+)?$/.test(s)) return NaN;
+      const x = Number(s.replace(",", "."));
+      const km = unit === "mi" ? Math.round(x * kmPerMile * 1e6) / 1e6 : x;
+      return km <= 1e7 ? km : NaN;
+    };
+
+    // ---- Remarks, as pipeline.Sheet.Remarks makes them: a change here is one
+    // there. Each is {text, doubt}.
+
+    const newSlack = 0.5; // mm
+    const tenths = (x) => Math.round(10 * x) / 10;
+    const tenthText = (x) => tenths(x).toFixed(1);
+    const mmText = (x) => (Math.round(100 * x) / 100).toFixed(2).replace(/0$/, "");
+    const kmText = (x) => String(Math.round(x)).replace(/\B(?=(\d{3})+$)/g, ",");
+    const remark = (code, doubt, values) => ({
+      doubt,
+      text: words[code].replace(/\{(\w+)\}/g, (all, name) => values[name] ?? all),
+    });
+    const days = (from, to) => Math.round((Date.parse(to) - Date.parse(from)) / 86400000);
+
+    const odometerRemarks = (km) => {
+      const at = field("odometer").dataset;
+      const last = number(at.last);
+      if (Number.isNaN(last)) return [];
+      const day = at.lastDay;
+      const reach = last + number(given.besides) + number(given.perDay) * Math.max(0, days(given.lastDay, field("date").value || given.today));
+      const miles = km * kmPerMile;
+      const next = number(given.next);
+      if (km < last && miles >= last && miles <= reach) return [remark("km-miles", true, { last: kmText(last), day, km: kmText(miles) })];
+      if (km < last) return [remark("km-below", true, { last: kmText(last), day })];
+      if (km > reach) return [remark("km-far", true, { d: kmText(km - last), day, reach: kmText(reach - last) })];
+      if (km > next) return [remark("km-later", true, { next: kmText(next), nextday: given.nextDay })];
+      return [];
+    };
+
+    const placeRemarks = (input, mm) => {
+      const at = input.dataset;
+      const grows = at.part === "drum";
+      const [limit, fresh, last, low, high] = [at.limit, at.new, at.last, at.low, at.high].map(number);
+      const v = mmText(mm);
+      const out = [];
+      if (!grows && mm <= limit) out.push(remark("limit", false, { v, limit: mmText(limit) }));
+      if (grows && mm >= limit) out.push(remark("limit-drum", false, { v, limit: mmText(limit) }));
+      if (grows && mm < fresh - newSlack) return [...out, remark("new-drum", true, { v, new: mmText(fresh) })];
+      if (!grows && mm > fresh + newSlack) {
+        return [...out, remark(at.part === "pad" || at.part === "lining" ? "new-plate" : "new", true, { v, new: mmText(fresh) })];
+      }
+      if (Number.isNaN(low)) return out;
+      const above = tenths(mm - high);
+      const below = tenths(low - mm);
+      const gain = tenths(grows ? last - mm : mm - last);
+      const better = grows ? below > 0 : above > 0;
+      const range = { low: tenthText(low), high: tenthText(high) };
+      if (better && at.thinnest) return out; // others of these places may well be thicker
+      if (better && gain > 0) out.push(remark(grows ? "gain-drum" : "gain", true, { d: tenthText(gain), day: at.lastDay, last: mmText(last) }));
+      else if (above > 0) out.push(remark("above", true, { d: tenthText(above), ...range }));
+      else if (below > 0) out.push(remark("below", true, { d: tenthText(below), ...range }));
+      return out;
+    };
+
+    const apartRemarks = (code, input, mm, otherName, word) => {
+      const other = otherName && field(otherName);
+      const allowed = number(given.apart);
+      const w = other ? valueOf(other) : NaN;
+      const apart = (d) => d - allowed > 1e-9;
+      if (!apart(w - mm)) return [];
+      const known = apart(number(other.dataset.median) - number(input.dataset.median));
+      return [remark(code, !known, { d: tenthText(w - mm), other: word, w: mmText(w), apart: mmText(allowed) })];
+    };
+
+    const valueOf = (input) => (input.value.trim() === "" ? NaN : millimetres(input.value, field("unit").value));
+
+    // look returns what is wrong with a field, or remarked.
+    const look = (input) => {
+      const text = input.value.trim();
+      if (input.name === "technician") return text ? {} : { fault: "Say who measured" };
+      if (input.name === "date") return text ? {} : { fault: "Give a day" };
+      if (text === "") return {};
+      if (input.name === "odometer") {
+        const km = kilometres(text, field("km_unit").value);
+        if (Number.isNaN(km)) return { fault: "“" + text + "” cannot be read: write the odometer in digits, such as 155000" };
+        return { remarks: odometerRemarks(km) };
+      }
+      if (!input.dataset.part) return {};
+      const unit = field("unit").value;
+      const mm = valueOf(input);
+      if (Number.isNaN(mm)) {
+        const example = { mm: "7.4", in: "0.28", "1/32 in": "9" }[unit];
+        return { fault: "“" + text + "” cannot be read: write " + unit + " in digits, such as " + example };
+      }
+      const at = input.dataset;
+      const remarks = placeRemarks(input, mm);
+      if (at.part === "pad" || at.part === "lining") {
+        remarks.push(...apartRemarks("faces", input, mm, at.face, at.faceWord), ...apartRemarks("sides", input, mm, at.side, at.sideWord));
+      }
+      return { remarks };
+    };
+
+    // ---- Showing them.
+
+    let entry = outbox.read(given.vehicle) || {};
+    let confirmed = { ...entry.confirmed }; // by field: the text that was confirmed
+    let touched = new Set(entry.touched); // fields that were left once
+    const inputs = [...form.querySelectorAll("[data-field] :is(input, textarea):not([type=checkbox])")];
+
+    // server are the remarks of an answer, which stand as long as the text does.
+    const server = (name, text) => (entry.answer && entry.asked?.[name] === text ? entry.answer : null);
+
+    const show = (input) => {
+      const name = input.name;
+      const text = input.value.trim();
+      const { fault, remarks = [] } = touched.has(name) ? look(input) : {};
+      const all = [...remarks];
+      const answer = server(name, text);
+      for (const r of answer?.remarks || []) {
+        if (r.field === name && !all.some((x) => x.text === r.text)) all.push(r);
+      }
+      const wrong = fault || answer?.faults?.[name];
+      const box = document.getElementById("r-" + name);
+      const parts = all.map((r) => {
+        const p = document.createElement("p");
+        p.textContent = r.text;
+        return p;
+      });
+      if (wrong) {
+        const p = document.createElement("p");
+        p.className = "wrong";
+        p.textContent = wrong;
+        parts.unshift(p);
+      }
+      const doubt = !wrong && all.some((r) => r.doubt);
+      if (doubt) {
+        const label = document.createElement("label");
+        label.className = "check";
+        const tick = document.createElement("input");
+        tick.type = "checkbox";
+        tick.name = "confirm-" + name;
+        tick.value = text;
+        tick.checked = confirmed[name] === text;
+        label.append(tick, "Read twice: it is right");
+        parts.push(label);
+      }
+      // What stands there already stays: it is not said again to those who hear
+      // the page, and a box that is being tapped is still there to be ticked.
+      const same = box.children.length === parts.length && box.textContent === parts.map((p) => p.textContent).join("") &&
+        (!doubt || box.querySelector("[type=checkbox]")?.value === text);
+      if (!same) box.replaceChildren(...parts);
+      input.toggleAttribute("aria-invalid", Boolean(wrong));
+      box.parentElement.classList.toggle("bad", Boolean(wrong));
+      return { wrong, open: doubt && confirmed[name] !== text };
+    };
+
+    const isMeasure = (input) => Boolean(input.dataset.part) && !input.closest("details");
+    const countUp = () => {
+      const main = inputs.filter(isMeasure);
+      const filled = main.filter((x) => x.value.trim()).length;
+      const more = inputs.filter((x) => x.dataset.part && !isMeasure(x) && x.value.trim()).length + form.querySelectorAll("[name=tick]:checked").length;
+      form.querySelector(".count").textContent = filled + " of " + main.length + " filled in" + (more ? ", " + more + " more" : "");
+      for (const wheel of form.querySelectorAll(".wheel")) {
+        const own = main.filter((x) => wheel.contains(x));
+        const done = own.filter((x) => x.value.trim()).length;
+        const extra = [...wheel.querySelectorAll("details input")].filter((x) => (x.type === "checkbox" ? x.checked : x.value.trim())).length;
+        const left = wheel.querySelector("select").value;
+        wheel.querySelector("summary .done").textContent = [extra ? extra + " filled in" : "", left].filter(Boolean).map((s) => "· " + s).join(" ");
+        const link = form.querySelector('.walk [href="#' + wheel.id + '"]');
+        link.querySelector(".done").textContent = left && done < own.length ? "left out" : done + "/" + own.length;
+        link.classList.toggle("all", done === own.length || Boolean(left));
+      }
+    };
+
+    // ---- Keeping them.
+
+    // fresh is a key for a form: anything nobody else makes up.
+    const fresh = () => [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, "0")).join("");
+
+    const values = () => {
+      const out = {};
+      for (const [name, value] of new FormData(form)) {
+        if (!name.startsWith("confirm-")) (out[name] ??= []).push(value);
+      }
+      return out;
+    };
+    const remembered = ["technician", "unit", "km_unit"];
+    const isEmpty = () => inputs.every((x) => ["technician", "date"].includes(x.name) || !x.value.trim()) &&
+      !form.querySelector("[name=tick]:checked") && [...form.querySelectorAll(".why select")].every((s) => !s.value);
+
+    const keep = () => {
+      if (entry.body) return true; // it waits to be sent, as it is
+      for (const name of remembered) {
+        try {
+          localStorage.setItem("brakewear:" + name, field(name).value);
+        } catch { /* it is only a convenience */ }
+      }
+      if (isEmpty()) {
+        outbox.write(given.vehicle, null);
+        return true;
+      }
+      field("key").value = entry.key ??= fresh();
+      Object.assign(entry, {
+        to: form.getAttribute("action"), number: given.number, values: values(), confirmed, touched: [...touched], at: Date.now(),
+      });
+      return outbox.write(given.vehicle, entry);
+    };
+
+    const restore = () => {
+      for (const name of remembered) {
+        try {
+          const s = localStorage.getItem("brakewear:" + name);
+          if (s && !(name === "technician" && field(name).value)) field(name).value = s;
+        } catch { /* as above */ }
+      }
+      for (const [name, list] of Object.entries(entry.values || {})) {
+        if (name === "tick") {
+          for (const tick of form.querySelectorAll("[name=tick]")) tick.checked = list.includes(tick.value);
+        } else if (field(name) && name !== "key") {
+          field(name).value = list[0];
+        }
+      }
+      if (entry.key) field("key").value = entry.key;
+      for (const more of form.querySelectorAll("details.more")) {
+        more.open ||= [...more.querySelectorAll("input, select")].some((x) => (x.type === "checkbox" ? x.checked : x.value));
+      }
+    };
+
+    // ---- Saying how it stands with the form.
+
+    const say = (text, ...more) => state.replaceChildren(text, ...more);
+    const button = (text, act) => {
+      const b = document.createElement("button");
+      b.type = "button";
+      b.className = "quiet";
+      b.textContent = text;
+      b.addEventListener("click", act);
+      return b;
+    };
+    const send = form.querySelector(".sendbar [type=submit]");
+
+    const stand = (sending) => {
+      const waits = Boolean(entry.body);
+      for (const set of form.querySelectorAll(".who, .odometer, .wheels, .walk, .place")) set.inert = waits;
+      send.disabled = waits;
+      send.textContent = waits && sending ? "Sending…" : "Send";
+      if (!waits) return;
+      if (sending) say("Sending…");
+      else if (entry.why === "sign in") say("Kept on this phone, not sent yet: sign in again, and it is sent. ", button("Change it", change));
+      else say("Kept on this phone, not sent yet: there is no connection. It is sent by itself when there is one. ", button("Change it", change));
+    };
+
+    // change takes a form back that waits. Should it have arrived after all, the
+    // server says so.
+    const change = () => {
+      delete entry.body;
+      delete entry.why;
+      outbox.write(given.vehicle, entry);
+      say("Kept on this phone as you type.");
+      stand(false);
+    };
+
+    const first = (names) => {
+      const input = inputs.find((x) => names.includes(x.name));
+      if (!input) return;
+      for (let d = input.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
+      (document.getElementById("r-" + input.name).querySelector("[type=checkbox]") || input).focus({ preventScroll: true });
+      input.closest("[data-field]").scrollIntoView({ block: "center" });
+    };
+
+    // back shows an answer that wants another look.
+    const back = () => {
+      const answer = entry.answer;
+      if (!answer) return;
+      if (answer.key) field("key").value = answer.key;
+      inputs.forEach((x) => touched.add(x.name));
+      inputs.forEach(show);
+      say(answer.message || "");
+      first([...Object.keys(answer.faults || {}), ...(answer.remarks || []).filter((r) => r.doubt && confirmed[r.field] !== entry.asked?.[r.field]).map((r) => r.field)]);
+    };
+
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (entry.body) return;
+      inputs.forEach((x) => touched.add(x.name));
+      const looks = inputs.map((x) => ({ name: x.name, ...show(x) }));
+      const wrong = looks.filter((l) => l.wrong).map((l) => l.name);
+      const open = looks.filter((l) => l.open).map((l) => l.name);
+      if (wrong.length) {
+        say(wrong.length === 1 ? "One field cannot be read." : wrong.length + " fields cannot be read.");
+        return first(wrong);
+      }
+      if (open.length) {
+        say((open.length === 1 ? "One value wants" : open.length + " values want") + " a second look: measure again, then correct or confirm.");
+        return first(open);
+      }
+      if (isEmpty()) return say("Nothing is filled in yet.");
+      keep();
+      delete entry.answer;
+      entry.asked = Object.fromEntries(inputs.map((x) => [x.name, x.value.trim()]));
+      entry.body = new URLSearchParams(new FormData(form)).toString();
+      if (!outbox.write(given.vehicle, entry)) {
+        // The browser keeps nothing, so it is sent as any form is.
+        delete entry.body;
+        return form.submit();
+      }
+      stand(true);
+      outbox.flush();
+    });
+
+    addEventListener("outbox:sent", ({ detail }) => {
+      if (detail.vehicle === given.vehicle) location.assign(detail.to);
+    });
+    addEventListener("outbox:back", ({ detail }) => {
+      if (detail.vehicle !== given.vehicle) return;
+      entry = outbox.read(given.vehicle) || entry;
+      delete entry.body;
+      stand(false);
+      back();
+    });
+    addEventListener("outbox:state", () => {
+      if (!entry.body) return;
+      entry = outbox.read(given.vehicle) || entry;
+      if (entry.body) stand(false);
+    });
+
+    // ---- Typing.
+
+    form.addEventListener("input", (event) => {
+      if (event.target.name?.startsWith("confirm-")) return;
+      if (!keep()) say("This browser keeps nothing: stay on this page until it is sent.");
+      else if (!state.textContent) say("Kept on this phone as you type.");
+      countUp();
+    });
+    form.addEventListener("change", (event) => {
+      const input = event.target;
+      const name = /^confirm-(.*)$/.exec(input.name)?.[1];
+      if (name) {
+        if (input.checked) confirmed[name] = input.value;
+        else delete confirmed[name];
+        keep();
+        return;
+      }
+      if (inputs.includes(input)) touched.add(input.name);
+      if (input.name === "unit") setKeypad();
+      sayWho();
+      inputs.forEach(show); // a value speaks of its neighbours too
+      keep();
+      countUp();
+    });
+    // The keypad's key for "next" leads on to the next place: it must not send
+    // half a form.
+    form.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter" || event.target.tagName !== "INPUT" || event.target.type === "checkbox") return;
+      event.preventDefault();
+      const round = inputs.filter((x) => x.checkVisibility());
+      const next = round[round.indexOf(event.target) + 1];
+      (next || send).focus();
+    });
+    // Fractions need a key that the number pad does not have.
+    const setKeypad = () => {
+      for (const input of inputs) if (input.dataset.part) input.inputMode = field("unit").value === "in" ? "text" : "decimal";
+    };
+
+    // ---- Beginning.
+
+    restore();
+    const who = form.querySelector("details.who");
+    const sayWho = () => {
+      const date = field("date").valueAsDate;
+      const said = [
+        field("technician").value,
+        date && "measured " + date.toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" }),
+        field("unit").value,
+      ];
+      who.querySelector("summary").textContent = said.filter(Boolean).join(" · ");
+    };
+    who.open = !field("technician").value;
+    sayWho();
+    setKeypad();
+    // A copy of an older page, without a network, is filled in today all the
+    // same. The "sv" way to write a day is ISO's.
+    const today = new Date().toLocaleDateString("sv");
+    if (!entry.values && given.today < today) {
+      fetch("/measure-worker.js", { cache: "no-store" }).catch(() => { field("date").value = today; });
+    }
+    if (entry.values) {
+      inputs.forEach(show);
+      if (!entry.body) {
+        const when = new Date(entry.at).toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+        say("Entries of " + when + " are still here, not sent. ", button("Start afresh", () => {
+          outbox.write(given.vehicle, null);
+          location.reload();
+        }));
+      }
+    }
+    countUp();
+    stand(Boolean(entry.body) && navigator.onLine);
+    back();
+    if (entry.body) outbox.flush();
+
+    // The page stays within reach without a network where the browser lets it:
+    // on https, or on the machine itself.
+    if ("serviceWorker" in navigator) {
+      navigator.serviceWorker.register("/measure-worker.js").then(() => navigator.serviceWorker.ready).then(() => {
+        if (navigator.serviceWorker.controller && performance.getEntriesByType("navigation")[0]?.workerStart > 0) return;
+        const files = [...document.querySelectorAll("link[rel=stylesheet], link[rel=icon], script[src]")].map((x) => x.href || x.src);
+        return Promise.all([
+          location.search ? null : caches.open("brakewear-pages").then((c) => c.add(location.pathname)),
+          caches.open("brakewear-files").then((c) => c.addAll(files)),
+        ]);
+      }).catch(() => { /* then the open page has to do */ });
+    }
+  }
+}
