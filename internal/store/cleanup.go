@@ -1,0 +1,68 @@
+package store
+
+import (
+	"context"
+	"time"
+)
+
+// How long is kept what no longer serves anybody. Nothing measured, and nothing
+// that says who did what to it, is ever among it.
+const (
+	// requestKeyTime is past any sender that tries again.
+	requestKeyTime = 30 * 24 * time.Hour
+	// jobRunTime is long enough to see when something began to go wrong.
+	jobRunTime = 90 * 24 * time.Hour
+	// digestTime: each person's newest says what the next one begins with, and
+	// a person on leave for a year is told of no more than a year.
+	digestTime = 400 * 24 * time.Hour
+	// waitingTime is when a run that was asked for is no longer wanted.
+	waitingTime = 24 * time.Hour
+)
+
+// CleanedUp says how many rows of a kind went.
+type CleanedUp struct {
+	What string // in words
+	Rows int
+}
+
+// CleanUp removes what has had its time.
+func (db *DB) CleanUp(ctx context.Context) (done []CleanedUp, err error) {
+	now := db.now()
+	for _, c := range []struct {
+		what, statement string
+		args            []any
+	}{
+		{"uploaded files that nobody took in", `
+			delete from kept_files
+			where expires_at < ? and held_until < ?`,
+			[]any{instant(now), instant(now)}},
+		{"keys of requests", `
+			delete from request_keys
+			where upload_id in (select id from uploads where sent_at < ?)`,
+			[]any{instant(now.Add(-requestKeyTime))}},
+		{"runs of scheduled work", `
+			delete from job_runs
+			where ended_at < ? and id not in (select max(id) from job_runs group by job, zone)`,
+			[]any{instant(now.Add(-jobRunTime))}},
+		{"runs that nothing began", `
+			delete from job_runs
+			where state = 'waiting' and asked_at < ?`,
+			[]any{instant(now.Add(-waitingTime))}},
+		{"digests", `
+			delete from digests
+			where changed_at < ?`,
+			[]any{instant(now.Add(-digestTime))}},
+	} {
+		err := db.write(ctx, "clean up "+c.what, func(t *tx) error {
+			n, err := t.count(c.statement, c.args...)
+			if n > 0 {
+				done = append(done, CleanedUp{c.what, n})
+			}
+			return err
+		})
+		if err != nil {
+			return done, err
+		}
+	}
+	return done, nil
+}
