@@ -176,6 +176,7 @@ func TestBrowserPages(t *testing.T) {
 		{"find", "/measure"},
 		{"found", "/measure?q=bus"},
 		{"form", island(t).vehiclePath(t, "Bus 112") + "/measure"},
+		{"calendars", "/calendars"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

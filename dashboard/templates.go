@@ -32,6 +32,7 @@ var pageData = map[string]any{
 	"learned":   LearnedPage{},
 	"record":    RecordPage{},
 	"work":      WorkPage{},
+	"calendars": CalendarsPage{},
 	"error":     ErrorPage{},
 	"card":      CardPage{},
 	"cards":     CardsPage{},

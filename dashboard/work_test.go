@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
 
@@ -22,6 +23,13 @@ func worked(t *testing.T, w *world) *world {
 			t.Fatal(err)
 		}
 		if err := db.ShowNext(ctx, j.Name, zones[0], now.Add(17*time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if feeds, err := db.CalendarFeeds(ctx, fleet.AllFleets()); err != nil {
+		t.Fatal(err)
+	} else if len(feeds) == 0 {
+		if _, err := w.svc.MakeCalendar(ctx, fleet.AllFleets(), &store.CalendarFeed{DepotID: 1, MadeBy: uploader}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -33,12 +33,13 @@ var level = map[string]int{
 	"internal/store":           3,
 	"internal/store/storetest": 4, // stands above store; see onlyFrom
 
-	"ingest":          2,
-	"internal/plan":   2,
-	"dashboard/chart": 2,
-	"internal/auth":   2,
-	"internal/rules":  2,
-	"migrations":      2,
+	"ingest":            2,
+	"internal/plan":     2,
+	"dashboard/chart":   2,
+	"internal/auth":     2,
+	"internal/calendar": 2,
+	"internal/rules":    2,
+	"migrations":        2,
 
 	"internal/fleet":    1,
 	"internal/pgserver": 1,
@@ -75,6 +76,7 @@ var allowed = map[string][]string{
 	"golang.org/x/text":                 {"ingest"}, // Windows-1252 and UTF-16
 	"github.com/alecthomas/kong":        {"cmd/brakewear"},
 	"github.com/schollz/progressbar/v3": {"cmd/brakewear"},
+	"github.com/arran4/golang-ical":     {"internal/calendar"},
 }
 
 // pure packages answer the same to the same question: they read no file, no

@@ -15,11 +15,13 @@ import (
 
 // scheduled are the settings of scheduled work.
 type scheduled struct {
+	URL        string `help:"Address that people reach the pages at, for links in what is sent." env:"BRAKEWEAR_URL" placeholder:"https://HOST"`
 	BackupDir  string `help:"Folder of the nightly backups of the embedded database; beside it unless given." env:"BRAKEWEAR_BACKUP_DIR" placeholder:"DIR"`
 	BackupKeep int    `help:"How many nightly backups are kept." env:"BRAKEWEAR_BACKUP_KEEP" default:"7"`
 }
 
 func (c scheduled) set(svc *pipeline.Service) {
+	svc.URL = c.URL
 	svc.BackupDir, svc.BackupKeep = c.BackupDir, c.BackupKeep
 }
 

@@ -22,6 +22,7 @@ type Service struct {
 	Forecasted func(vehicles int)
 	Now        func() time.Time // nil = time.Now
 
+	URL        string // address that people reach the pages at, without a path; "" = no links in what is sent
 	BackupDir  string // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int    // nightly backups kept; 0 = DefaultBackups
 }

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -76,6 +77,19 @@ func logger(c *gin.Context) *slog.Logger {
 	return slog.Default()
 }
 
+// SecretPath is where addresses lie that are a secret to whoever knows them.
+const SecretPath = "/calendar/"
+
+// loggedPath is what the log may say of the path of a request.
+func loggedPath(c *gin.Context) string {
+	// However it was typed: a wrong address may hold the right secret.
+	path := c.Request.URL.Path
+	if i := strings.Index(strings.ToLower(path), SecretPath); i >= 0 && i < len(path) {
+		return path[:i] + SecretPath + "…"
+	}
+	return path
+}
+
 // accessLog gives the request its id and logs one line when it is done. The
 // query is left out: it holds what people search for.
 func accessLog(log *slog.Logger) gin.HandlerFunc {
@@ -88,7 +102,7 @@ func accessLog(log *slog.Logger) gin.HandlerFunc {
 		defer func() {
 			log.LogAttrs(context.WithoutCancel(c.Request.Context()), slog.LevelInfo, "request",
 				slog.String("method", c.Request.Method),
-				slog.String("path", c.Request.URL.Path),
+				slog.String("path", loggedPath(c)),
 				slog.Int("status", c.Writer.Status()),
 				slog.Int("bytes", max(0, c.Writer.Size())),
 				slog.Duration("took", time.Since(start).Round(time.Microsecond)),

@@ -128,7 +128,7 @@ func answer(c *gin.Context, err error) {
 	if p.Status >= 500 {
 		logger(c).LogAttrs(c.Request.Context(), slog.LevelError, "request failed",
 			slog.String("error", err.Error()),
-			slog.String("path", c.Request.URL.Path),
+			slog.String("path", loggedPath(c)),
 			slog.String("request", p.RequestID))
 	}
 	if c.Writer.Written() {

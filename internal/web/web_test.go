@@ -276,3 +276,28 @@ func TestAssets(t *testing.T) {
 		}
 	}
 }
+
+// The secret of an address never reaches the log, whatever becomes of it.
+func TestSecretsAreNotLogged(t *testing.T) {
+	r, log := testEngine(t)
+	r.GET(SecretPath+":file", Handle(func(c *gin.Context) error {
+		switch c.Query("how") {
+		case "panic":
+			panic("broken")
+		case "fail":
+			return errors.New("broken")
+		}
+		c.Status(http.StatusOK)
+		return nil
+	}))
+	for _, path := range []string{
+		"/calendar/PSST.ics", "/calendar/PSST.ics?how=fail", "/calendar/PSST.ics?how=panic",
+		"/calendar/PSST/more", "//calendar/PSST.ics", "/Calendar/PSST.ics", "/calendar/%50SST.ics",
+	} {
+		log.Reset()
+		r.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, "http://brakes.example"+path, nil))
+		if !strings.Contains(log.String(), "path=") || strings.Contains(log.String(), "PSST") {
+			t.Errorf("%s: logged %s", path, log)
+		}
+	}
+}
