@@ -51,14 +51,26 @@ func NewEngine(log *slog.Logger) *gin.Engine {
 }
 
 // Protect refuses requests that change something and were sent by a page of
-// another origin.
+// another origin, and answers HEAD like GET.
 func Protect(h http.Handler) http.Handler {
 	p := http.NewCrossOriginProtection()
 	p.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("X-Content-Type-Options", "nosniff")
 		http.Error(w, "This was sent by a page of another site, which may change nothing here. Open the form on this site and send it again.", http.StatusForbidden)
 	}))
-	return p.Handler(h)
+	return p.Handler(headAsGet(h))
+}
+
+// headAsGet asks h for what a GET would get; the server leaves the body out.
+func headAsGet(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead {
+			get := *r
+			get.Method = http.MethodGet
+			r = &get
+		}
+		h.ServeHTTP(w, r)
+	})
 }
 
 const (

@@ -301,3 +301,23 @@ func TestSecretsAreNotLogged(t *testing.T) {
 		}
 	}
 }
+
+// A HEAD has the header of a GET and no body.
+func TestHead(t *testing.T) {
+	r := NewEngine(slog.New(slog.DiscardHandler))
+	r.GET("/page", Handle(func(c *gin.Context) error {
+		Send(c, http.StatusOK, "text/plain", []byte("words"))
+		return nil
+	}))
+	srv := httptest.NewServer(Protect(r))
+	defer srv.Close()
+	res, err := http.Head(srv.URL + "/page")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil || res.StatusCode != http.StatusOK || res.Header.Get("Content-Type") != "text/plain" || len(body) != 0 {
+		t.Errorf("got %d, %q, %q, %v", res.StatusCode, res.Header.Get("Content-Type"), body, err)
+	}
+}
