@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -91,16 +90,16 @@ func placeOf(p fleet.Position) forecast.Position {
 	return forecast.Position{Part: forecast.Part(p.Part), Side: string(p.Side), Face: string(p.Face)}
 }
 
-var stepInName = regexp.MustCompile(`(\d+(?:\.\d+)?)\s*mm`)
-
 // GaugeStep reads a gauge's smallest step in mm from its name ("0.1 mm
-// caliper"); 0 where the name does not tell.
+// caliper"); 0 where the name does not tell. It runs for every reading of a refit.
 func GaugeStep(gauge string) float64 {
-	m := stepInName.FindStringSubmatch(gauge)
-	if m == nil {
+	before, _, ok := strings.Cut(gauge, "mm")
+	if !ok {
 		return 0
 	}
-	step, err := strconv.ParseFloat(m[1], 64)
+	before = strings.TrimRight(before, " \t")
+	digits := strings.TrimRight(before, "0123456789.")
+	step, err := strconv.ParseFloat(strings.Trim(before[len(digits):], "."), 64)
 	if err != nil || step > 5 { // no gauge is that coarse: the number means something else
 		return 0
 	}
