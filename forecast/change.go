@@ -36,6 +36,10 @@ var gapParts = [...]struct{ from, to, weight float64 }{
 // gapMean is the mean of gapParts.
 const gapMean = 0.3165
 
+// Likely returns the day on which the change is most to be expected: parts are
+// renewed sooner after the visit that found them due than before the next.
+func (c *Change) Likely() Day { return c.After + Day(gapMean*float64(c.Before-c.After)) }
+
 // gapMoments returns mean and variance of where the change took place, given
 // the log likelihoods of gapParts, if any.
 func gapMoments(gap [2]float64, logLik []float64) (at, vari float64) {

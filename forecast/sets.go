@@ -172,7 +172,7 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 		case change != nil:
 			at, v := gapMoments(gap, nil)
 			b = birth{
-				at: at, gap: math.Sqrt(12 * v), day: change.After + Day(gapMean*float64(change.Before-change.After)),
+				at: at, gap: math.Sqrt(12 * v), day: change.Likely(),
 				mean: c.spec.sense(c.spec.New), common: c.noise.Start, own: c.noise.StartPlace,
 			}
 		case len(items) > 0:

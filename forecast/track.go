@@ -183,6 +183,16 @@ func (t Track) Display(km float64) float64 {
 	return km
 }
 
+// Shown returns what the dashboard showed on day d; NaN when nothing is known.
+func (t Track) Shown(d Day) float64 {
+	n := len(t.days)
+	if n == 0 {
+		return math.NaN()
+	}
+	i := sort.Search(n, func(i int) bool { return t.days[i] > d })
+	return t.Km(d) - t.shift[max(i-1, 0)]
+}
+
 // trackOf returns the track of v as known on day asOf, from the odometer values
 // read by themselves, beside a thickness or at a fitting.
 func trackOf(v *Vehicle, asOf Day) Track {

@@ -30,6 +30,8 @@ var level = map[string]int{
 	"internal/web":      4,
 	"internal/pipeline": 4,
 
+	"internal/findings": 3,
+
 	"internal/store":           3,
 	"internal/store/storetest": 4, // stands above store; see onlyFrom
 
@@ -81,7 +83,7 @@ var allowed = map[string][]string{
 
 // pure packages answer the same to the same question: they read no file, no
 // clock source of their own and no chance.
-var pure = []string{"internal/fleet", "forecast", "internal/plan", "dashboard/chart", "internal/auth", "internal/rules"}
+var pure = []string{"internal/fleet", "forecast", "internal/plan", "dashboard/chart", "internal/auth", "internal/rules", "internal/findings"}
 
 // impure is what a pure package must not import.
 var impure = []string{"os", "os/exec", "net", "net/http", "math/rand", "math/rand/v2", "log", "log/slog"}

@@ -69,6 +69,13 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 	for _, b := range h.BrakeTests {
 		withOdometer(v, b.Date, b.OdometerKm)
 	}
+	for _, r := range h.Refused {
+		if a := at[r.Position.Axle]; a != nil {
+			a.Kept = append(a.Kept, forecast.Kept{
+				Part: forecast.Part(r.Position.Part), After: forecast.Day(r.After), Before: forecast.Day(r.Before),
+			})
+		}
+	}
 	return v
 }
 

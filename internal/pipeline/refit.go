@@ -160,6 +160,9 @@ func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf f
 		if err := s.DB.SaveForecasts(ctx, sc, fs); err != nil {
 			return err
 		}
+		if err := s.keepFindings(ctx, sc, hs, fs, m, asOf); err != nil {
+			return err
+		}
 		if s.Forecasted != nil {
 			s.Forecasted(len(hs))
 		}

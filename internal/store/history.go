@@ -24,6 +24,8 @@ type History struct {
 	Readings     []fleet.Reading
 	Fitments     []fleet.Fitment
 	BrakeTests   []fleet.BrakeTest
+	// Refused are changes of parts that somebody says did not take place.
+	Refused []fleet.SuggestedFitment
 }
 
 // roundVehicles is how many vehicles one round of queries reads: enough to
@@ -174,10 +176,24 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	return t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
+	err = t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
 		h := of[b.VehicleID]
 		h.BrakeTests = append(h.BrakeTests, *b)
 	})
+	if err != nil {
+		return err
+	}
+	return t.each(func(r *sqlx.Rows) error {
+		var s fleet.SuggestedFitment
+		err := r.Scan(&s.VehicleID, &s.Position.Axle, &s.Position.Part, &s.Position.Side, &s.After, &s.Before)
+		h := of[s.VehicleID]
+		h.Refused = append(h.Refused, s)
+		return err
+	}, `
+		select vehicle_id, axle, part, side, after_day, before_day
+		from findings
+		where vehicle_id`+in+` and kind = ? and answer = ?
+		order by vehicle_id, subject`, append(slices.Clip(ids), string(fleet.PartChange), string(fleet.Refused))...)
 }
 
 // which says which rows of a table of measured values to read.

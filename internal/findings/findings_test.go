@@ -1,0 +1,271 @@
+package findings_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"brakewear/forecast"
+	"brakewear/internal/findings"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/rules"
+	"brakewear/internal/store"
+)
+
+// The vehicles and readings of these tests are invented; the limits they are
+// held against name their sources.
+
+// story is what was measured on a vehicle with one axle.
+type story struct {
+	h    store.History
+	next int64
+}
+
+// of begins the story of a vehicle of a category, with disc brakes on axle 1:
+// pads 20 to 3 mm, rotors 45 to 37 mm.
+func of(c fleet.Category) *story {
+	s := &story{next: 1}
+	s.h.Vehicle = fleet.Vehicle{ID: 7, Number: "Bus 1", Category: c}
+	s.h.Axles = []fleet.Axle{{VehicleID: 7, Number: 1, Brake: fleet.DiscBrake, Specs: map[fleet.Part]fleet.Spec{
+		fleet.Pad:   {New: 20, Limit: 3, Source: rules.MakerSource},
+		fleet.Rotor: {New: 45, Limit: 37, Source: rules.MakerSource},
+	}}}
+	return s
+}
+
+// drum turns axle 1 into one with drums, 228.6 to 230.6 mm (WP-23).
+func (s *story) drum() *story {
+	s.h.Axles[0].Brake = fleet.DrumBrake
+	s.h.Axles[0].Specs = map[fleet.Part]fleet.Spec{fleet.Drum: {New: 228.6, Limit: 230.6, Source: rules.MakerSource}}
+	return s
+}
+
+func (s *story) id() int64 { s.next++; return s.next }
+
+// day d of the story, and the odometer then: 100 km a day.
+func day(d int) fleet.Date   { return fleet.NewDate(2025, 1, 1) + fleet.Date(d) }
+func odometer(d int) float64 { return 100_000 + 100*float64(d) }
+
+func (s *story) read(d int, part fleet.Part, side fleet.Side, face fleet.Face, mms ...float64) *story {
+	for _, mm := range mms {
+		km := odometer(d)
+		s.h.Readings = append(s.h.Readings, fleet.Reading{
+			ID: s.id(), VehicleID: 7, Date: day(d), OdometerKm: &km, MM: mm,
+			Position: fleet.Position{Axle: 1, Part: part, Side: side, Face: face},
+		})
+	}
+	return s
+}
+
+// pads reads all four pads: left inner, left outer, right inner, right outer.
+func (s *story) pads(d int, li, lo, ri, ro float64) *story {
+	return s.read(d, fleet.Pad, fleet.Left, fleet.Inner, li).read(d, fleet.Pad, fleet.Left, fleet.Outer, lo).
+		read(d, fleet.Pad, fleet.Right, fleet.Inner, ri).read(d, fleet.Pad, fleet.Right, fleet.Outer, ro)
+}
+
+func (s *story) fit(d int, part fleet.Part) *story {
+	km := odometer(d)
+	s.h.Fitments = append(s.h.Fitments, fleet.Fitment{
+		ID: s.id(), VehicleID: 7, Date: day(d), OdometerKm: &km, Position: fleet.Position{Axle: 1, Part: part},
+	})
+	return s
+}
+
+func (s *story) odo(d int, km float64) *story {
+	s.h.Odometers = append(s.h.Odometers, fleet.Odometer{ID: s.id(), VehicleID: 7, Date: day(d), Km: km})
+	return s
+}
+
+// tell returns what is found of the story by the full model, as of day 500.
+func (s *story) tell() []fleet.Finding {
+	known := pipeline.VehicleOf(&s.h)
+	m := &forecast.Full{Params: forecast.DefaultParams()}
+	v := findings.Vehicle{
+		Vehicle: s.h.Vehicle, Axles: s.h.Axles, Odometers: s.h.Odometers, Readings: s.h.Readings, Fitments: s.h.Fitments,
+		Model: m, Known: known, Rules: rules.Or(rules.Unset), Thresholds: rules.ThresholdsWith(nil),
+	}
+	fs := m.Forecast(known, forecast.Day(day(500)), forecast.Options{})
+	for i := range fs {
+		v.Forecasts = append(v.Forecasts, &fs[i])
+	}
+	return findings.Of(&v)
+}
+
+// worn is a vehicle whose pads wear evenly.
+func worn(c fleet.Category) *story {
+	return of(c).fit(0, fleet.Pad).
+		pads(100, 18, 18.1, 18, 18.1).
+		pads(200, 16, 16.1, 15.9, 16.1).
+		pads(300, 14, 14.2, 14.1, 14)
+}
+
+// inward is a vehicle whose left inner pad wears faster than its outer one.
+func inward(c fleet.Category) *story {
+	return of(c).fit(0, fleet.Pad).
+		pads(100, 17.4, 18.1, 18, 18.1).
+		pads(200, 14.6, 16.1, 15.9, 16.1).
+		pads(300, 11.9, 14.3, 14.1, 14)
+}
+
+func TestFindings(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		story  *story
+		kind   fleet.FindingKind // "" = nothing is found at all
+		says   []string
+		source string
+	}{
+		{"even wear", worn("M3"), "", nil, ""},
+
+		// WP-15, disc brake inspection guide (trade press): inner and outer pad
+		// of an air disc brake more than 3.5 mm apart.
+		{"heavy, 3.5 mm apart", inward("M3").pads(400, 9.1, 12.6, 12, 12.1), "", nil, ""},
+		{"heavy, 3.6 mm apart", inward("M3").pads(400, 9, 12.6, 12, 12.1), fleet.UnevenPads,
+			[]string{"Axle 1 left: inner pad 9 mm, outer pad 12.6 mm on 5 Feb 2026", "3.6 mm apart; more than 3.5 mm"}, "WP-15"},
+		// WP-17.2, brake pad wear guide (trade training press): up to 3 mm is
+		// even wear on a car.
+		{"car, 3 mm apart", inward("M1").pads(400, 9.4, 12.4, 12, 12.1), "", nil, ""},
+		{"car, 3.2 mm apart", inward("M1").pads(400, 9.3, 12.5, 12, 12.1), fleet.UnevenPads, []string{"3.2 mm apart", "more than 3 mm"}, "WP-17.2"},
+		{"of no category, 3.2 mm apart", inward("").pads(400, 9.3, 12.5, 12, 12.1), fleet.UnevenPads, nil, "WP-17.2"},
+		{"apart, but new pads since", inward("M1").pads(400, 9.3, 12.5, 12, 12.1).fit(420, fleet.Pad), "", nil, ""},
+		{"apart, but less so at the last visit", inward("M1").pads(350, 10.4, 13.5, 13, 13.1).pads(400, 9.4, 12.3, 12, 12.1), "", nil, ""},
+
+		// No published value: a test against the readings' error, see
+		// forecast.SidePaces.
+		{"left twice as fast", of("M3").fit(0, fleet.Pad).
+			pads(100, 16, 16.2, 18, 18.1).pads(200, 12.1, 12, 16, 16.2).pads(300, 8, 8.2, 14, 14.1).pads(400, 4.1, 4, 12.1, 12),
+			fleet.UnevenSides, []string{"the left pads wear 2.0 times as fast as the right", "8 mm ahead", "4 visits", "less than once in"}, "error"},
+		{"a bit faster", of("M3").fit(0, fleet.Pad).
+			pads(100, 18, 18.2, 18.2, 18.3).pads(200, 16.1, 16, 16.4, 16.5).pads(300, 14, 14.2, 14.5, 14.7), "", nil, ""},
+
+		// WP-16, disc brake inspection guide (trade press): one pad's ends more
+		// than 2 mm apart.
+		{"taper of 2 mm", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 11, 13), fleet.Disagrees, []string{"13 mm"}, ""},
+		{"taper of 2.3 mm", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 10.9, 13.2), fleet.TaperedPad,
+			[]string{"Axle 1 left inner pad: measured from 10.9 mm to 13.2 mm", "taper of 2.3 mm"}, "WP-16"},
+
+		// WP-12, heavy-brake service manual: rotor 45 mm new, 37 mm replace.
+		// 49 CFR 570.59(b): the value embossed on the part.
+		{"rotor at its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 37), "", nil, ""},
+		{"rotor under its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9), fleet.PastStamped,
+			[]string{"Axle 1 left rotor: 36.9 mm on 5 Feb 2026, below its stamped limit of 37 mm"}, "US-29"},
+		{"rotor under its limit, renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fit(401, fleet.Rotor), "", nil, ""},
+		// WP-23, vehicle maker's service manual: drum 228.6 mm new, 230.6 limit.
+		{"drum at its limit", of("M1").drum().read(400, fleet.Drum, fleet.Right, "", 230.6), "", nil, ""},
+		{"drum over its limit", of("M1").drum().read(400, fleet.Drum, fleet.Right, "", 230.9), fleet.PastStamped,
+			[]string{"Axle 1 right drum: 230.9 mm", "above its stamped limit of 230.6 mm"}, "UK-04"},
+
+		// WP-01: at least four places; WP-03.2 and WP-04.2, vehicle makers'
+		// service manuals: 0.015 and 0.03 mm.
+		{"rotor varies by 0.01 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.91, 44.902), "", nil, ""},
+		{"rotor varies by 0.02 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.92, 44.902), fleet.ThicknessVariation,
+			[]string{"varies by 0.02 mm (4 places round it", "over 0.015 mm", "others up to 0.03 mm"}, "WP-03.2"},
+		{"rotor varies by 0.04 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.94, 44.902), fleet.ThicknessVariation,
+			[]string{"varies by 0.04 mm", "over 0.03 mm"}, "WP-04.2"},
+		{"rotor measured at three places", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.94), "", nil, ""},
+		{"rotor measured to 0.1 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.8, 44.7, 44.6), "", nil, ""},
+
+		{"a slipped decimal point", worn("M3").pads(400, 12, 12.1, 1.2, 12).pads(430, 11.4, 11.5, 11.4, 11.5), fleet.Disagrees,
+			[]string{"Axle 1 right inner pad: 1.2 mm on 5 Feb 2026 is not used", "disagrees with the other readings"}, "readings"},
+		{"thicker than new", worn("M3").pads(400, 12, 12.1, 120, 12), fleet.Disagrees,
+			[]string{"120 mm", "less worn than new (20 mm)"}, "readings"},
+		{"thin, alone and last", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 12).read(400, fleet.Pad, fleet.Right, fleet.Inner, 3.2), fleet.MeasureAgain,
+			[]string{"Axle 1 right inner pad: 3.2 mm on 5 Feb 2026 is thinner than", "limit 3 mm"}, "readings"},
+
+		{"new pads nobody recorded", of("M3").pads(100, 8, 8.1, 8, 8.1).pads(200, 6, 6.1, 6.1, 6).
+			pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1), fleet.PartChange,
+			[]string{"the pads grew thicker between 20 Jul 2025 and 28 Oct 2025 (from 6 mm to 18 mm)", "no fitment is recorded"}, "readings"},
+		{"new pads, recorded", of("M3").pads(100, 8, 8.1, 8, 8.1).pads(200, 6, 6.1, 6.1, 6).fit(200, fleet.Pad).
+			pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1), "", nil, ""},
+
+		{"odometer ran back once", worn("M3").odo(150, odometer(150)).odo(250, odometer(120)).odo(310, odometer(310)), fleet.OdometerBack,
+			[]string{"112,000 km on 8 Sep 2025 is below an earlier reading", "about 125,000 km were to be expected"}, "distance"},
+		{"impossible jump", worn("M3").odo(150, odometer(150)).odo(250, 1_125_000).odo(310, odometer(310)), fleet.OdometerJump,
+			[]string{"1,125,000 km on 8 Sep 2025 is above a later reading"}, "distance"},
+		{"three in miles", worn("M3").odo(150, odometer(150)).odo(310, odometer(310)/1.609344).odo(330, odometer(330)/1.609344).odo(350, odometer(350)/1.609344).odo(400, odometer(400)),
+			fleet.OdometerMiles, []string{"3 readings from 7 Nov 2025 to 17 Dec 2025 look like miles"}, "distance"},
+		{"another instrument", worn("M3").odo(310, odometer(310)).odo(330, 900).odo(400, 7_900).odo(450, 12_900), fleet.OdometerSwap,
+			[]string{"it went on from 131,000 km on 7 Nov 2025 to 900 km on 27 Nov 2025"}, "distance"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := c.story.tell()
+			if c.kind == "" {
+				for _, f := range got {
+					t.Errorf("got %s: %s", f.Kind, f.Seen)
+				}
+				return
+			}
+			if len(got) != 1 || got[0].Kind != c.kind {
+				t.Fatalf("got %+v, want one %s", got, c.kind)
+			}
+			f := got[0]
+			for _, want := range c.says {
+				if !strings.Contains(f.Seen, want) {
+					t.Errorf("got %q, want %q in it", f.Seen, want)
+				}
+			}
+			if !strings.Contains(f.Source, c.source) {
+				t.Errorf("got source %q, want %q in it", f.Source, c.source)
+			}
+			if f.Advice == "" || f.Subject == "" || f.VehicleID != 7 || !f.Kind.Valid() {
+				t.Errorf("got %+v", f)
+			}
+			switch f.Kind {
+			case fleet.Disagrees, fleet.MeasureAgain, fleet.OdometerBack, fleet.OdometerJump, fleet.OdometerMiles:
+				if f.Record.ID == 0 {
+					t.Error("no record to correct")
+				}
+			}
+			if d := cmp.Diff(got, c.story.tell()); d != "" {
+				t.Errorf("told again: %s", d)
+			}
+		})
+	}
+}
+
+// A pad that thinned suddenly is to be measured again, and unevenness is told
+// all the same: it may be true.
+func TestDoubtedAndUneven(t *testing.T) {
+	got := worn("M3").pads(400, 8, 12, 12, 12.1).tell()
+	if len(got) != 2 || got[0].Kind != fleet.MeasureAgain || got[1].Kind != fleet.UnevenPads || !strings.Contains(got[1].Seen, "in doubt") {
+		t.Errorf("got %+v", got)
+	}
+}
+
+// What is suggested for a change that nobody recorded lies in its gap, at an
+// odometer the vehicle had then.
+func TestSuggestedFitment(t *testing.T) {
+	got := of("M3").pads(100, 8, 8.1, 8, 8.1).pads(200, 6, 6.1, 6.1, 6).
+		pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1).tell()
+	if len(got) != 1 || got[0].Suggested == nil {
+		t.Fatalf("got %+v", got)
+	}
+	s := got[0].Suggested
+	if s.After != day(200) || s.Before != day(300) || s.Date <= s.After || s.Date >= s.Before {
+		t.Errorf("got %s within %s and %s, want it between days 200 and 300", s.Date, s.After, s.Before)
+	}
+	if want := (fleet.Position{Axle: 1, Part: fleet.Pad}); s.Position != want || s.MM != 0 {
+		t.Errorf("got %+v, want new pads all round", s.Fitment)
+	}
+	if km := 100 * float64(s.Date-day(0)); s.OdometerKm == nil || *s.OdometerKm < 100_000+km-1 || *s.OdometerKm > 100_000+km+1 {
+		t.Errorf("got %v km on %s, want 100 km a day", s.OdometerKm, s.Date)
+	}
+}
+
+// A workshop's own threshold is held to instead of the published one.
+func TestOwnThreshold(t *testing.T) {
+	s := inward("M3").pads(400, 9.4, 12.5, 12, 12.1)
+	if got := s.tell(); len(got) != 0 {
+		t.Fatalf("got %+v by the published 3.5 mm", got)
+	}
+	known := pipeline.VehicleOf(&s.h)
+	v := findings.Vehicle{
+		Vehicle: s.h.Vehicle, Axles: s.h.Axles, Readings: s.h.Readings, Fitments: s.h.Fitments,
+		Model: forecast.Line{}, Known: known, Rules: rules.Or(rules.Unset), Thresholds: rules.ThresholdsWith(map[string]float64{"WP-15": 2.5}),
+	}
+	if got := findings.Of(&v); len(got) != 1 || got[0].Kind != fleet.UnevenPads || !strings.Contains(got[0].Seen, "more than 2.5 mm") {
+		t.Errorf("got %+v by 2.5 mm", got)
+	}
+}

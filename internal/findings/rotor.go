@@ -1,0 +1,123 @@
+package findings
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
+)
+
+// pastStamped compares rotors and drums as last measured with their limits.
+func (a *axle) pastStamped() []fleet.Finding {
+	var fs []fleet.Finding
+	for _, part := range []fleet.Part{fleet.Rotor, fleet.Drum} {
+		spec, ok := a.Specs[part]
+		if !ok {
+			continue
+		}
+		limit := a.v.Rules.Limit(&a.v.Vehicle, a.Number, part, spec, 0)
+		for _, p := range a.positions(part) {
+			rs := a.last(func(r *fleet.Reading) bool {
+				return r.Position == p && !r.Tripped && a.used(r) && a.onNow(r)
+			})
+			if len(rs) == 0 {
+				continue
+			}
+			x, hi := span(rs)
+			side := "below"
+			if part.Grows() {
+				x, side = hi, "above"
+			}
+			if !limit.Fails(x) {
+				continue
+			}
+			d := apart(x, limit.MM)
+			f := finding(fleet.PastStamped, p, subject(p))
+			f.Seen = fmt.Sprintf("%s: %s on %s, %s its stamped limit of %s.", capital(p.String()), mm(x), on(rs[0].Date), side, mm(limit.MM))
+			f.Advice = fmt.Sprintf("Renew the %ss of this axle before the vehicle goes back on the road. The figure stamped on the part decides; correct the specification if it differs.", part)
+			f.Source = stampedSource(a.v.Category)
+			f.Figure = &d
+			fs = append(fs, f)
+		}
+	}
+	return fs
+}
+
+// stampedSource names what makes the stamped limit count: 49 CFR 570.59(b) for
+// heavy vehicles, the MOT inspection manual, 1.1.14(a)(i), for light ones.
+func stampedSource(c fleet.Category) string {
+	if c.Heavy() {
+		return "maker, US-29"
+	}
+	return "maker, UK-04"
+}
+
+const (
+	// rotorPoints is how many places round a rotor are measured to judge how
+	// its thickness varies (WP-01: at least four).
+	rotorPoints = 4
+	// fineStep is the coarsest gauge in mm that can tell: the thresholds are
+	// 0.015 and 0.03 mm. Judgement; service manuals ask for 0.001 to 0.002
+	// (WP-06).
+	fineStep = 0.01
+)
+
+// variation compares the readings of one rotor round its face at one visit.
+func (a *axle) variation() []fleet.Finding {
+	watch := a.v.Thresholds.Of(rules.ThicknessVariationWatch, a.v.Category)
+	limit := a.v.Thresholds.Of(rules.ThicknessVariation, a.v.Category)
+	if watch == nil || limit == nil {
+		return nil
+	}
+	var fs []fleet.Finding
+	for _, p := range a.positions(fleet.Rotor) {
+		if p.Side == "" {
+			continue
+		}
+		rs := oneVisit(a.last(func(r *fleet.Reading) bool {
+			return r.Position == p && !r.Tripped && a.onNow(r)
+		}))
+		if len(rs) < rotorPoints || step(rs) > fineStep {
+			continue
+		}
+		lo, hi := span(rs)
+		if f, ok := a.varies(p, apart(lo, hi), rs[0].Date, fmt.Sprintf("%d places round it", len(rs)), watch, limit); ok {
+			fs = append(fs, f)
+		}
+	}
+	return fs
+}
+
+// varies makes the finding of a rotor whose thickness varies by d.
+func (a *axle) varies(p fleet.Position, d float64, day fleet.Date, where string, watch, limit *rules.Threshold) (fleet.Finding, bool) {
+	over, more := watch, ""
+	switch {
+	case limit.Shows(d):
+		over, more = limit, "no maker seen allows more than that"
+	case watch.Shows(d):
+		more = "the tighter makers allow no more, others up to " + mm(limit.X)
+	default:
+		return fleet.Finding{}, false
+	}
+	f := finding(fleet.ThicknessVariation, p, subject(p))
+	f.Seen = fmt.Sprintf("%s: thickness varies by %s (%s, %s), over %s; %s.", capital(p.String()), mm(d), where, on(day), mm(over.X), more)
+	f.Advice = "Clean hub and rotor faces and measure again; machine or renew the rotor if it stays. It makes the pedal pulse."
+	f.Source = over.Published.ID
+	f.Figure = &d
+	return f, true
+}
+
+// step returns the coarsest decimal place that the values were given with, mm.
+func step(rs []*fleet.Reading) float64 {
+	decimals := 0
+	for _, r := range rs {
+		s := strconv.FormatFloat(r.MM, 'f', -1, 64)
+		if _, frac, ok := strings.Cut(s, "."); ok {
+			decimals = max(decimals, len(frac))
+		}
+	}
+	return math.Pow10(-decimals)
+}
