@@ -16,10 +16,12 @@ import (
 // forecast have it.
 type Vehicle struct {
 	fleet.Vehicle
-	Axles     []fleet.Axle
-	Odometers []fleet.Odometer // by date, as the readings and fitments
-	Readings  []fleet.Reading
-	Fitments  []fleet.Fitment
+	Axles      []fleet.Axle
+	Limits     []fleet.AxleLimit // the workshop's own
+	Odometers  []fleet.Odometer  // by date, as the rest
+	Readings   []fleet.Reading
+	Fitments   []fleet.Fitment
+	Conditions []fleet.Condition
 
 	Model     forecast.Model
 	Known     *forecast.Vehicle // the same in the forecast's terms
@@ -32,12 +34,12 @@ type Vehicle struct {
 // Of returns the findings of v, in the order of their axles, kinds and
 // subjects. Each subject comes once a kind.
 func Of(v *Vehicle) []fleet.Finding {
-	track := forecast.CleanOdometer(v.Known.Odometer)
+	track := forecast.CleanOdometer(v.Known.Odometer, v.Known.Swaps...)
 	fs := odometerFindings(v, track)
 	for i := range v.Axles {
 		a := axleOf(v, &v.Axles[i])
 		for _, of := range []func() []fleet.Finding{
-			a.pastStamped, a.variation, a.unevenPads, a.taper,
+			a.pastStamped, a.variation, a.unevenPads, a.taper, a.ticked,
 			a.doubted, a.disagreeing,
 			func() []fleet.Finding { return a.unevenSides(track) },
 			func() []fleet.Finding { return a.changes(track) },

@@ -73,8 +73,25 @@ func (s *story) fit(d int, part fleet.Part) *story {
 	return s
 }
 
+func (s *story) tick(d int, side fleet.Side, k fleet.ConditionKind) *story {
+	s.h.Conditions = append(s.h.Conditions, fleet.Condition{
+		ID: s.id(), VehicleID: 7, Axle: 1, Side: side, Kind: k, Date: day(d), Technician: "N. N.",
+	})
+	return s
+}
+
 func (s *story) odo(d int, km float64) *story {
 	s.h.Odometers = append(s.h.Odometers, fleet.Odometer{ID: s.id(), VehicleID: 7, Date: day(d), Km: km})
+	return s
+}
+
+func (s *story) swap(d int, old, fresh float64) *story {
+	s.h.Swaps = append(s.h.Swaps, fleet.ClusterSwap{ID: s.id(), VehicleID: 7, Date: day(d), OldKm: old, NewKm: fresh})
+	return s
+}
+
+func (s *story) own(part fleet.Part, mm float64) *story {
+	s.h.Limits = append(s.h.Limits, fleet.AxleLimit{VehicleID: 7, Axle: 1, Part: part, MM: mm})
 	return s
 }
 
@@ -84,6 +101,7 @@ func (s *story) tell() []fleet.Finding {
 	m := &forecast.Full{Params: forecast.DefaultParams()}
 	v := findings.Vehicle{
 		Vehicle: s.h.Vehicle, Axles: s.h.Axles, Odometers: s.h.Odometers, Readings: s.h.Readings, Fitments: s.h.Fitments,
+		Limits: s.h.Limits, Conditions: s.h.Conditions,
 		Model: m, Known: known, Rules: rules.Or(rules.Unset), Thresholds: rules.ThresholdsWith(nil),
 	}
 	fs := m.Forecast(known, forecast.Day(day(500)), forecast.Options{})
@@ -188,6 +206,20 @@ func TestFindings(t *testing.T) {
 			fleet.OdometerMiles, []string{"3 readings from 7 Nov 2025 to 17 Dec 2025 look like miles"}, "distance"},
 		{"another instrument", worn("M3").odo(310, odometer(310)).odo(330, 900).odo(400, 7_900).odo(450, 12_900), fleet.OdometerSwap,
 			[]string{"it went on from 131,000 km on 7 Nov 2025 to 900 km on 27 Nov 2025"}, "distance"},
+		{"another instrument, declared", worn("M3").odo(310, odometer(310)).swap(320, odometer(320), 0).odo(330, 900).odo(400, 7_900).odo(450, 12_900), "", nil, ""},
+
+		// Directive 2014/45/EU, Annex I, 1.1.14(a): cracked is dangerous;
+		// 1.1.13(b): contaminated is major.
+		{"ticked as cracked", worn("M3").tick(400, fleet.Left, fleet.Cracked), fleet.CrackedPart, []string{"Axle 1 left: cracked, as N. N. noted on 5 Feb 2026"}, "EU-18"},
+		{"ticked twice", worn("M3").tick(350, fleet.Left, fleet.Cracked).tick(400, fleet.Left, fleet.Cracked), fleet.CrackedPart, []string{"5 Feb 2026"}, "EU-18"},
+		{"ticked as contaminated", worn("M3").tick(400, "", fleet.Contaminated), fleet.ContaminatedPart, []string{"Axle 1: contaminated"}, "EU-17"},
+		{"ticked as tapered", worn("M3").tick(400, fleet.Right, fleet.Tapered), fleet.TaperedPad, []string{"Axle 1 right: tapered"}, "WP-16"},
+		{"ticked as glazed", worn("M3").tick(400, fleet.Right, fleet.Glazed), fleet.GlazedPart, []string{"glazed"}, "no source"},
+		{"ticked, and renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fit(401, fleet.Pad), "", nil, ""},
+		{"not measured", worn("M3").tick(400, fleet.Right, fleet.NotMeasured), "", nil, ""},
+
+		{"workshop's own limit", worn("M3").own(fleet.Rotor, 40).read(400, fleet.Rotor, fleet.Left, "", 39.5), fleet.PastStamped,
+			[]string{"below the workshop's own limit of 40 mm"}, "US-29"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got := c.story.tell()

@@ -36,13 +36,16 @@ func odometerFindings(v *Vehicle, track forecast.Track) []fleet.Finding {
 	}
 	fs = append(fs, milesFindings(v, track)...)
 	for _, s := range track.Swaps {
+		if s.Declared {
+			continue
+		}
 		after, before := fleet.Date(s.After), fleet.Date(s.Before)
 		fs = append(fs, fleet.Finding{
 			Kind:    fleet.OdometerSwap,
 			Subject: fmt.Sprintf("%s/%s", after, before),
 			Seen: fmt.Sprintf("Odometer: it went on from %s on %s to %s on %s. Taken as an instrument that was changed or run back; the distance driven goes on.",
 				km(s.From), on(after), km(s.To), on(before)),
-			Advice: "Ask whether the instrument was changed, and note it here. If it was not, correct the readings that are wrong.",
+			Advice: "Ask whether the instrument was changed. If it was, take it in with its old and new value; if not, correct the readings that are wrong.",
 			Source: "distance driven in the time",
 			Record: v.shown(forecast.Odometer{Day: s.Before, Km: s.To}),
 		})

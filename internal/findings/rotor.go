@@ -18,7 +18,17 @@ func (a *axle) pastStamped() []fleet.Finding {
 		if !ok {
 			continue
 		}
-		limit := a.v.Rules.Limit(&a.v.Vehicle, a.Number, part, spec, 0)
+		own := 0.0
+		for _, l := range a.v.Limits {
+			if l.Axle == a.Number && l.Part == part {
+				own = l.MM
+			}
+		}
+		limit := a.v.Rules.Limit(&a.v.Vehicle, a.Number, part, spec, own)
+		whose := "its stamped limit"
+		if limit.Origin == rules.FromWorkshop {
+			whose = "the workshop's own limit"
+		}
 		for _, p := range a.positions(part) {
 			rs := a.last(func(r *fleet.Reading) bool {
 				return r.Position == p && !r.Tripped && a.used(r) && a.onNow(r)
@@ -36,7 +46,7 @@ func (a *axle) pastStamped() []fleet.Finding {
 			}
 			d := apart(x, limit.MM)
 			f := finding(fleet.PastStamped, p, subject(p))
-			f.Seen = fmt.Sprintf("%s: %s on %s, %s its stamped limit of %s.", capital(p.String()), mm(x), on(rs[0].Date), side, mm(limit.MM))
+			f.Seen = fmt.Sprintf("%s: %s on %s, %s %s of %s.", capital(p.String()), mm(x), on(rs[0].Date), side, whose, mm(limit.MM))
 			f.Advice = fmt.Sprintf("Renew the %ss of this axle before the vehicle goes back on the road. The figure stamped on the part decides; correct the specification if it differs.", part)
 			f.Source = stampedSource(a.v.Category)
 			f.Figure = &d

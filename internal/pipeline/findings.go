@@ -13,22 +13,31 @@ import (
 // keepFindings works out what there is to look at on vehicles just forecast.
 // fs are their forecasts, in the same order.
 func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.History, fs []store.AxleForecast, m forecast.Model, asOf fleet.Date) error {
-	thresholds := rules.ThresholdsWith(nil)
+	thresholds := map[int64]rules.Thresholds{} // by fleet
 	ids := make([]int64, len(hs))
 	var found []fleet.Finding
 	for i := range hs {
 		h := &hs[i]
 		ids[i] = h.Vehicle.ID
+		of := h.Vehicle.FleetID
+		if thresholds[of] == nil {
+			var err error
+			if thresholds[of], err = s.thresholds(ctx, sc, of); err != nil {
+				return err
+			}
+		}
 		v := findings.Vehicle{
 			Vehicle:    h.Vehicle,
 			Axles:      h.Axles,
+			Limits:     h.Limits,
 			Odometers:  h.Odometers,
 			Readings:   h.Readings,
 			Fitments:   h.Fitments,
+			Conditions: h.Conditions,
 			Model:      m,
 			Known:      VehicleOf(h),
-			Rules:      rules.Or(rules.Unset),
-			Thresholds: thresholds,
+			Rules:      rules.Or(h.RuleSet),
+			Thresholds: thresholds[of],
 		}
 		for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {
 			v.Forecasts = append(v.Forecasts, &fs[0].AxleForecast)
@@ -36,6 +45,21 @@ func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.H
 		found = append(found, findings.Of(&v)...)
 	}
 	return s.DB.SaveFindings(ctx, sc, ids, found, asOf)
+}
+
+// thresholds returns what a fleet holds its vehicles to.
+func (s *Service) thresholds(ctx context.Context, sc fleet.Scope, fleetID int64) (rules.Thresholds, error) {
+	own, err := s.DB.OwnThresholds(ctx, sc, fleetID)
+	if err != nil {
+		return nil, err
+	}
+	by := map[string]float64{}
+	for _, o := range own {
+		if o.X != nil {
+			by[o.ValueID] = *o.X
+		}
+	}
+	return rules.ThresholdsWith(by), nil
 }
 
 // ConfirmFitment records the fitment that a finding suggests, with the day,

@@ -124,37 +124,43 @@ func (db *DB) Conditions(ctx context.Context, sc fleet.Scope, vehicleID int64) (
 		var w where
 		w.add("c.vehicle_id = ?", vehicleID)
 		w.vehicles(sc, "c.vehicle_id")
-		w.add("c.set_aside_at is null")
-		return t.each(func(r *sqlx.Rows) error {
-			var c fleet.Condition
-			err := r.Scan(
-				&c.ID,
-				&c.VehicleID,
-				&c.Axle,
-				&c.Side,
-				&c.Kind,
-				&c.Note,
-				&c.Date,
-				&c.OdometerKm,
-				&c.Technician,
-				&c.UploadID)
-			cs = append(cs, c)
-			return err
-		}, `
-			select
-				c.id,
-				c.vehicle_id,
-				c.axle,
-				c.side,
-				c.kind,
-				c.note,
-				c.day,
-				i.odometer_km,
-				i.technician,
-				c.upload_id
-			from inspection_conditions c
-			join inspections i on i.id = c.inspection_id`+w.String()+`
-			order by c.day, c.axle, c.side, c.id`, w.args...)
+		return t.conditions(w, func(c *fleet.Condition) { cs = append(cs, *c) })
 	})
 	return cs, err
+}
+
+// conditions calls fn for the conditions c that count and that w admits, by
+// vehicle and date.
+func (t *tx) conditions(w where, fn func(c *fleet.Condition)) error {
+	w.add("c.set_aside_at is null")
+	return t.each(func(r *sqlx.Rows) error {
+		var c fleet.Condition
+		err := r.Scan(
+			&c.ID,
+			&c.VehicleID,
+			&c.Axle,
+			&c.Side,
+			&c.Kind,
+			&c.Note,
+			&c.Date,
+			&c.OdometerKm,
+			&c.Technician,
+			&c.UploadID)
+		fn(&c)
+		return err
+	}, `
+		select
+			c.id,
+			c.vehicle_id,
+			c.axle,
+			c.side,
+			c.kind,
+			c.note,
+			c.day,
+			i.odometer_km,
+			i.technician,
+			c.upload_id
+		from inspection_conditions c
+		join inspections i on i.id = c.inspection_id`+w.String()+`
+		order by c.vehicle_id, c.day, c.axle, c.side, c.id`, w.args...)
 }

@@ -24,6 +24,7 @@ type History struct {
 	Readings     []fleet.Reading
 	Fitments     []fleet.Fitment
 	BrakeTests   []fleet.BrakeTest
+	Conditions   []fleet.Condition
 	// Refused are changes of parts that somebody says did not take place.
 	Refused []fleet.SuggestedFitment
 }
@@ -179,6 +180,13 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	err = t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
 		h := of[b.VehicleID]
 		h.BrakeTests = append(h.BrakeTests, *b)
+	})
+	if err != nil {
+		return err
+	}
+	err = t.conditions(where{[]string{"c.vehicle_id" + in}, ids}, func(c *fleet.Condition) {
+		h := of[c.VehicleID]
+		h.Conditions = append(h.Conditions, *c)
 	})
 	if err != nil {
 		return err

@@ -80,7 +80,7 @@ func TestEachHistory(t *testing.T) {
 		if len(got) != n || !slices.IsSorted(got) {
 			t.Errorf("got %d vehicles, in order: %v; want %d", len(got), slices.IsSorted(got), n)
 		}
-		if limit := 3 * 12; queries > limit {
+		if limit := 3 * 16; queries > limit {
 			t.Errorf("%d queries for 3 rounds, want at most %d", queries, limit)
 		}
 
