@@ -96,6 +96,22 @@ func bus() (Axle, []fleet.Odometer) {
 	return a, odo
 }
 
+// tests are invented: a brake that fades until a job mends it.
+func tests() TestSeries {
+	s := TestSeries{Name: "efficiency", Label: "efficiency, %", Unit: "%", Limit: 50, Words: "50 % required"}
+	for i, y := range []float64{61, 58.5, 57, 53, 49, 63, 62} {
+		q := TestPoint{Day: fleet.NewDate(2024, 6, 3) + fleet.Date(91*i), Y: y, Series: i / 5}
+		switch i {
+		case 4:
+			q.Stage = fleet.BeforeJob
+		case 5:
+			q.Day, q.Stage = s.Points[4].Day+2, fleet.AfterJob
+		}
+		s.Points = append(s.Points, q)
+	}
+	return s
+}
+
 // spread is a logistic distribution about mid.
 func spread(mid, scale float64) forecast.Dist {
 	return forecast.DistOf(func(p float64) float64 { return mid + scale*math.Log(p/(1-p)) })
@@ -108,6 +124,7 @@ func charts() map[string]*Chart {
 		"thickness": Thickness(a, forecast.Pad),
 		"chance":    Chance(a.Forecast, &bookBy, .05),
 		"odometer":  Odometer(odo, a.Track, a.Forecast.AsOf, 150),
+		"tests":     BrakeTests(tests()),
 	}
 }
 
