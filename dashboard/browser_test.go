@@ -177,6 +177,16 @@ func TestBrowserPages(t *testing.T) {
 		{"found", "/measure?q=bus"},
 		{"form", island(t).vehiclePath(t, "Bus 112") + "/measure"},
 		{"calendars", "/calendars"},
+		{"brake-tests", island(t).vehiclePath(t, "Bus 103") + "#brake-tests"},
+		{"brake-test", island(t).testPath(t, "Bus 112")},
+		{"brake-test-fails", island(t).testPath(t, "Van 24")},
+		{"test-roller", island(t).vehiclePath(t, "Bus 103") + "/test"},
+		{"test-decelerometer", island(t).vehiclePath(t, "Bus 103") + "/test?method=decelerometer"},
+		{"test-stop", island(t).vehiclePath(t, "Bus 103") + "/test?method=stop"},
+		{"limits", island(t).vehiclePath(t, "Refuse 48") + "/limits"},
+		{"rules", "/rules"},
+		{"rule-set", "/rules/sets/us-393"},
+		{"fleet-rules", "/rules/fleets/1"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

@@ -102,6 +102,11 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 		return err
 	}
 	found := findChart(name, &h, fs, track, today)
+	for _, p := range testPictures(&h) {
+		if p.file == name {
+			found = p.chart
+		}
+	}
 	if found == nil {
 		return fleet.NotFoundf("chart %q: vehicle %s has none of this name", name, h.Vehicle.Number)
 	}

@@ -59,6 +59,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.POST("/vehicles/:id/measure", web.Handle(d.sendForm))
 	r.GET("/vehicles/:id/measured/:upload", web.Handle(d.formSent))
 	d.registerPlan(r)
+	d.registerTests(r)
 	d.registerOffice(r)
 	d.registerCards(r)
 	r.GET("/record", web.Handle(d.record))

@@ -17,6 +17,7 @@ type Field struct {
 	Value       string
 	Unit        string // behind the input
 	Type        string // of the input; blank = text
+	Mode        string // of the phone's keys: decimal, numeric; blank = letters
 	Fault       string
 }
 

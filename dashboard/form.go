@@ -84,7 +84,7 @@ type FormField struct {
 	Data        FieldData
 }
 
-// Fact is one thing known of a place.
+// Fact is one thing known, with its name.
 type Fact struct{ Name, Value string }
 
 // FieldData is what form.js compares a value with; blank where not known.

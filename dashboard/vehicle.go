@@ -30,6 +30,7 @@ type VehiclePage struct {
 	Notes    []fleet.Condition // of the whole vehicle, newest first
 	Measure  string            // link to its form
 	Empty    *Empty            // what to do when it has no axle yet
+	Tests    TestsView
 }
 
 // AxleView is one axle: its forecast in words, what that rests on, and what
@@ -83,6 +84,9 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	}
 	p, err := d.vehiclePage(&h, fs, seen, track, today)
 	if err != nil {
+		return err
+	}
+	if p.Tests, err = d.testsView(c, &h); err != nil {
 		return err
 	}
 	return d.send(c, http.StatusOK, "vehicle", *p)

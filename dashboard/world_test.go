@@ -132,6 +132,21 @@ func (w *world) vehiclePath(t *testing.T, number string) string {
 	return ""
 }
 
+// testPath is the address of the last brake test of a vehicle.
+func (w *world) testPath(t *testing.T, number string) string {
+	t.Helper()
+	path := w.vehiclePath(t, number)
+	var id int64
+	if _, err := fmt.Sscanf(path, "/vehicles/%d", &id); err != nil {
+		t.Fatal(err)
+	}
+	bs, err := w.svc.DB.BrakeTests(t.Context(), fleet.AllFleets(), id)
+	if err != nil || len(bs) == 0 {
+		t.Fatalf("%s: %d brake tests, %v", number, len(bs), err)
+	}
+	return testLink(id, bs[len(bs)-1].ID)
+}
+
 var shared struct {
 	sync.Once
 	*world

@@ -19,6 +19,7 @@ const (
 	streamWorkshop
 	streamPen
 	streamToCome
+	streamBrakeTest
 )
 
 // stream returns the chance named by the seed and the numbers that follow.

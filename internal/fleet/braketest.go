@@ -115,7 +115,7 @@ func (t *BrakeTest) Validate() error {
 	case !within(t.DistanceM, maxStopM) || !within(t.BeginM, maxStopM) || !within(t.EndM, maxStopM):
 		return Invalidf("distance %g m: want 0 to %d", max(t.DistanceM, t.BeginM, t.EndM), maxStopM)
 	case !within(t.PedalN, maxPedalN):
-		return Invalidf("pedal force %g N: want 0 to %d; is the unit right?", t.PedalN, maxPedalN)
+		return Invalidf("pedal force %.0f N: want 0 to %d; is the unit right?", t.PedalN, maxPedalN)
 	}
 	if err := validOdometer(t.OdometerKm); err != nil {
 		return err
@@ -171,7 +171,7 @@ func (t *BrakeTest) validWheels() error {
 		case w.Side != Left && w.Side != Right:
 			return Invalidf("axle %d: the force of which side? want left or right", w.Axle)
 		case !(w.N >= 0) || w.N > maxEffortN:
-			return Invalidf("axle %d %s: %g N: want 0 to %d; is the unit right?", w.Axle, w.Side, w.N, maxEffortN)
+			return Invalidf("axle %d %s: %.0f N: want 0 to %d; is the unit right?", w.Axle, w.Side, w.N, maxEffortN)
 		case seen[at]:
 			return Invalidf("axle %d %s: two forces for one wheel", w.Axle, w.Side)
 		}

@@ -57,12 +57,17 @@ func Compare(before, after *fleet.BrakeTest) (c Change, ok bool) {
 // Says puts the change into sentences.
 func (c *Change) Says() (says []string) {
 	add := func(format string, args ...any) { says = append(says, fmt.Sprintf(format, args...)) }
+	now, then := "now", "last time"
+	if c.Before.Stage == fleet.BeforeJob && c.After.Stage == fleet.AfterJob {
+		now, then = "after", "before"
+	}
 	if !math.IsNaN(c.Efficiency) {
 		word := "up"
 		if c.Efficiency < 0 {
 			word = "down"
 		}
-		add("Efficiency %s after, %s before: %s %.1f points.", Efficiency.Of(c.After.Efficiency()), Efficiency.Of(c.Before.Efficiency()), word, math.Abs(c.Efficiency))
+		add("Efficiency %s %s, %s %s: %s %.1f points.", Efficiency.Of(c.After.Efficiency()), now, Efficiency.Of(c.Before.Efficiency()), then,
+			word, math.Abs(c.Efficiency))
 	}
 	if !math.IsNaN(c.Pedal) {
 		word := "more"
@@ -73,10 +78,10 @@ func (c *Change) Says() (says []string) {
 		if !c.Like {
 			stop = "but not for a like stop, so compare by 100 N"
 		}
-		add("Pedal force %.0f N after, %.0f N before: %s %s, %s.", c.After.PedalN, c.Before.PedalN, percentOf(math.Abs(c.Pedal)), word, stop)
+		add("Pedal force %.0f N %s, %.0f N %s: %s %s, %s.", c.After.PedalN, now, c.Before.PedalN, then, percentOf(math.Abs(c.Pedal)), word, stop)
 	}
 	if c.PerBefore > 0 && c.PerAfter > 0 {
-		add("Each 100 N on the pedal gave %.1f %% after, %.1f %% before.", c.PerAfter, c.PerBefore)
+		add("Each 100 N on the pedal gave %.1f %% %s, %.1f %% %s.", c.PerAfter, now, c.PerBefore, then)
 	}
 	return says
 }

@@ -137,7 +137,9 @@ func TestSecondaryDistance(t *testing.T) {
 // TestCompare: 271 N after against 507 N before for a like stop is 46.5 % less
 // (common practice, no source).
 func TestCompare(t *testing.T) {
-	c, ok := Compare(even(58, 507), even(60, 271))
+	before, after := even(58, 507), even(60, 271)
+	before.Stage, after.Stage = fleet.BeforeJob, fleet.AfterJob
+	c, ok := Compare(before, after)
 	if !ok || !c.Like || math.Abs(c.Pedal+0.465) > 0.0005 || math.Abs(c.Efficiency-2) > 1e-9 {
 		t.Errorf("got %+v", c)
 	}
@@ -148,6 +150,9 @@ func TestCompare(t *testing.T) {
 	}
 	if got := c.Says(); strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("got %q, want %q", got, want)
+	}
+	if got := (&Change{Before: after, After: after, Efficiency: -2, Pedal: math.NaN()}).Says(); len(got) != 1 || got[0] != "Efficiency 60.0\u00a0% now, 60.0\u00a0% last time: down 2.0 points." {
+		t.Errorf("of no job: got %q", got)
 	}
 	c, ok = Compare(even(40, 300), even(60, 300))
 	if !ok || c.Like || !strings.Contains(strings.Join(c.Says(), " "), "not for a like stop") {

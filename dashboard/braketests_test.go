@@ -1,0 +1,221 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+)
+
+// follow submits a form and returns the page it leads to.
+func (w *world) follow(t *testing.T, path string, form url.Values) (to, body string) {
+	t.Helper()
+	rec := w.submit(path, form)
+	if rec.Code != http.StatusSeeOther {
+		t.Fatalf("%s: got status %d: %s", path, rec.Code, text(parse(t, rec.Body.String())))
+	}
+	to = rec.Header().Get("Location")
+	got := w.get(to)
+	if got.Code != http.StatusOK {
+		t.Fatalf("%s: got status %d", to, got.Code)
+	}
+	return to, got.Body.String()
+}
+
+func with(form url.Values, pairs ...string) url.Values {
+	out := url.Values{}
+	for k, v := range form {
+		out[k] = v
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		out.Set(pairs[i], pairs[i+1])
+	}
+	return out
+}
+
+// A technician's way: form, only judged, kept, kept again, after the job,
+// corrected, set aside and back. The expected figures are 100 · sum of forces /
+// (weight · g); what is required are EU-02, EU-14 and UN-02F of the rules.
+func TestEnterBrakeTest(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	form := formAt(t, parse(t, w.get(bus+"/test").Body.String()), bus+"/test")
+	if form.Get("method") != "roller" || form.Get("day") != "2026-03-02" || form.Get("force_unit") != "kN" || form.Get("do") != "" {
+		t.Errorf("got the form %v", form)
+	}
+	form = with(form, "weight", "12,4", "weight_unit", "t", "stage", "before", "pedal", "610", "odometer", "158000",
+		"force_1_left", "14.1", "force_1_right", "13.2", "force_2_left", "16", "force_2_right", "15,4")
+
+	rec := w.submit(bus+"/test", with(form, "do", "judge"))
+	check(t, parse(t, rec.Body.String()), []has{
+		{"h2", "Judged, not kept"},
+		{".judged .strong", "Not judged"},
+		{".notes", "No rule set is picked"},
+		{"input[name=force_2_right][value=15,4]", "*"},
+		{"select[name=weight_unit] option[selected]", "t"},
+	})
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}})
+	rec = w.submit(bus+"/test", with(form, "do", "judge"))
+	check(t, parse(t, rec.Body.String()), []has{
+		{".judged.bad .strong", "Fails: efficiency."},
+		// 58.7 kN of 12.4 t
+		{".checks-list", "Efficiency: 48.3 %, 50 % required (EU-02): 3.5 % short."},
+		{".checks-list", "Axle 1, difference across the axle: 6.4 %, at most 30 % (EU-14): within it."},
+		{".checks-list", "Pedal force: 610 N, at most 700 N (UN-02F): within it."},
+		{"footer.cautions", "*"},
+	})
+	if got := text(parse(t, w.get(bus).Body.String())); strings.Contains(got, "48.3") {
+		t.Error("a judgement alone was kept")
+	}
+
+	before, page := w.follow(t, bus+"/test", with(form, "do", "keep"))
+	check(t, parse(t, page), []has{
+		{"h1", "Brake test of 2 Mar 2026"},
+		{".judged.bad .strong", "Fails: efficiency."},
+		{".facts-list", "12,400"},
+		{".wheel-table", "13.2 kN"},
+		{".wheel-table", "6.4 %"},
+	})
+	again, page := w.follow(t, bus+"/test", with(form, "do", "keep"))
+	if again != before+"?again=1" {
+		t.Errorf("the same again led to %s, want %s", again, before)
+	}
+	check(t, parse(t, page), []has{{".notice", "there already"}})
+
+	after, page := w.follow(t, bus+"/test", with(form, "stage", "after", "pedal", "430", "force_1_left", "18.9", "force_1_right", "18.6", "force_2_left", "17.2", "force_2_right", "17", "force_2_right_locked", "1"))
+	check(t, parse(t, page), []has{
+		{".judged .strong", "Meets what is required"},
+		{".basis", "Pedal force 430 N after, 610 N before: 29.5 % less, but not for a like stop"},
+		{".basis", "Each 100 N on the pedal gave 13.7 % after, 7.9 % before."}, // 58.96·100/430, 48.27·100/610
+		{".wheel-table", "17 kN (locked)"},
+	})
+	check(t, parse(t, w.get(bus).Body.String()), []has{
+		{"#brake-tests .tests-table .is-bad", "fails"},
+		{"#brake-tests .tests-table", "59.0 %"},
+		{"#brake-tests .picture svg[role=img]", "*"},
+	})
+	for _, file := range []string{"/charts/brake-efficiency.svg", "/charts/pedal-force.png"} {
+		if rec := w.get(bus + file); rec.Code != http.StatusOK {
+			t.Errorf("%s: got status %d", file, rec.Code)
+		}
+	}
+
+	id := after[strings.LastIndex(after, "/")+1:]
+	fix := formAt(t, parse(t, w.get(bus+"/test?correct="+id).Body.String()), bus+"/test")
+	if fix.Get("force_1_left") != "18.9" || fix.Get("weight") != "12400" || fix.Get("correct") != id || fix.Get("force_2_right_locked") != "1" {
+		t.Errorf("the form to correct has %v", fix)
+	}
+	rec = w.submit(bus+"/test", with(fix, "weight", "12800", "do", "keep"))
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "say why"}, {"input[name=weight][value=12800]", "*"}})
+	stands, page := w.follow(t, bus+"/test", with(fix, "weight", "12800", "why", "weighed again", "do", "keep"))
+	check(t, parse(t, page), []has{{".facts-list", "12,800"}})
+	check(t, parse(t, w.get(after).Body.String()), []has{{".fault", "Corrected by"}, {".fault", "weighed again"}, {".fault a", "What stands instead"}, {"details form", ""}})
+
+	rec = w.submit(stands+"/aside", url.Values{"why": {""}})
+	check(t, parse(t, rec.Body.String()), []has{{"#w-why", "say why"}})
+	_, page = w.follow(t, stands+"/aside", url.Values{"why": {"wrong vehicle"}})
+	check(t, parse(t, page), []has{{".fault", "Set aside by"}, {"summary", "Let it count again"}})
+	_, page = w.follow(t, stands+"/aside", url.Values{"why": {"it was the right one"}})
+	check(t, parse(t, page), []has{{".fault", ""}})
+}
+
+// Every fault comes back with what was typed.
+func TestBrakeTestFaults(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	roller := formAt(t, parse(t, w.get(bus+"/test").Body.String()), bus+"/test")
+	stop := formAt(t, parse(t, w.get(bus+"/test?method=stop").Body.String()), bus+"/test")
+	for _, c := range []struct {
+		name string
+		form url.Values
+		has  has
+	}{
+		{"nothing", roller, has{".fault", "A roller test needs the braking force of each wheel"}},
+		{"words", with(roller, "force_1_left", "strong"), has{".wrong", "“strong” is no number"}},
+		{"below 0", with(roller, "force_1_left", "-3"), has{".wrong", "Below 0"}},
+		{"no day", with(roller, "day", "", "force_1_left", "3"), has{".wrong", "Give a day"}},
+		{"tomorrow", with(roller, "day", "2026-03-03", "force_1_left", "3"), has{".fault", "after today"}},
+		{"kN as N", with(roller, "force_1_left", "15000", "weight", "12000"), has{".fault", "is the unit right?"}},
+		{"no speed", with(stop, "distance", "30"), has{".fault", "needs the speed"}},
+	} {
+		rec := w.submit(bus+"/test", c.form)
+		if rec.Code != http.StatusBadRequest {
+			t.Errorf("%s: got status %d", c.name, rec.Code)
+		}
+		check(t, parse(t, rec.Body.String()), []has{c.has})
+	}
+	for path, status := range map[string]int{
+		bus + "/tests/999": 404, bus + "/tests/x": 404, bus + "/test?correct=999": 404, "/vehicles/999/test": 404,
+		"/rules/sets/mars": 404, "/rules/fleets/999": 404, "/vehicles/999/limits": 404,
+	} {
+		if rec := w.get(path); rec.Code != status {
+			t.Errorf("%s: got status %d, want %d", path, rec.Code, status)
+		}
+	}
+	if rec := w.submit(bus+"/test", with(roller, "method", "magic")); rec.Code != http.StatusBadRequest {
+		t.Errorf("an unknown method: got status %d", rec.Code)
+	}
+}
+
+// A workshop in the United States gets its own units, and they are reckoned
+// with: 20 mph in 30.73 ft is CV-07 of the check vectors, within the 35 ft of
+// US-22c.
+func TestUnitsOfTheForm(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"us-393"}})
+	form := formAt(t, parse(t, w.get(bus+"/test?method=stop").Body.String()), bus+"/test")
+	if form.Get("speed_unit") != "mph" || form.Get("distance_unit") != "ft" || form.Get("pedal_unit") != "lbf" {
+		t.Errorf("got the units %v", form)
+	}
+	_, page := w.follow(t, bus+"/test", with(form, "speed", "20", "distance", "30.73", "pedal", "100", "do", "keep"))
+	check(t, parse(t, page), []has{
+		{".checks-list", "Stopping distance: 9.4 m, at most 10.668 m (US-22c): within it."},
+		{".facts-list", "445 N"}, // 100 lbf
+	})
+}
+
+// The limits' page says what holds and why, and takes a limit that leaves more
+// room only with a reason. 3.2 mm: US-03.
+func TestLimits(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{{".force", "3 mm the maker"}, {".facts-list", "the year 2019 stands in"}, {"footer.cautions", "*"}})
+	_, page := w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"us-393"}, "why": {"moved"}})
+	check(t, parse(t, page), []has{{".notice", "2 of the vehicles"}, {".entries-list", "moved"}, {"select[name=rule_set] option[selected]", "US, linings by 49 CFR 393.47"}})
+	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{
+		{".force", "3.2 mm the rule set, US-03"},
+		{".soft", "Not known of the vehicle: how its brakes are worked"},
+	})
+	rec := w.submit(bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "mm": {"2"}})
+	check(t, parse(t, rec.Body.String()), []has{{".wrong", "2 mm leaves more room than the 3.2 mm that hold (US-03)"}, {"details[open] input[name=mm][value=2]", "*"}})
+	_, page = w.follow(t, bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "mm": {"2"}, "why": {"hydraulic brakes"}})
+	check(t, parse(t, page), []has{{".force", "2 mm the workshop"}, {".history", "hydraulic brakes"}})
+	_, page = w.follow(t, bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "do": {"withdraw"}})
+	check(t, parse(t, page), []has{{".force", "3.2 mm the rule set"}})
+	if rec := w.submit(bus+"/limits", url.Values{"axle": {"1"}, "part": {"horn"}, "mm": {"2"}}); rec.Code != http.StatusBadRequest {
+		t.Errorf("a part that is none: got status %d", rec.Code)
+	}
+}
+
+func TestRulesPages(t *testing.T) {
+	w := small(t)
+	check(t, parse(t, w.get("/rules").Body.String()), []has{
+		{".ruled", "Ferry Lines None picked yet: pick one"}, {".ruled", "EU roadworthiness"}, {".ruled", "from memory only"},
+	})
+	check(t, parse(t, w.get("/rules/sets/us-396").Body.String()), []has{
+		{"td b", "0.0625 in"}, {"td small", "or below fails"}, {"td", "49 CFR Part 396 Appendix A, 1.a.(6)(c)"},
+		{".unseen .known", "from memory, not seen in the document"}, {"footer.cautions", "*"},
+	})
+	check(t, parse(t, w.get("/rules/sets/maker").Body.String()), []has{{"main", "no values of its own"}})
+
+	rec := w.submit("/rules/fleets/1/thresholds", url.Values{"value": {"WP-16"}, "x": {"1.5"}, "why": {""}})
+	check(t, parse(t, rec.Body.String()), []has{{".wrong", "say why"}, {"details[open] input[name=x][value=1.5]", "*"}})
+	_, page := w.follow(t, "/rules/fleets/1/thresholds", url.Values{"value": {"WP-16"}, "x": {"1.5"}, "why": {"our pads taper"}})
+	check(t, parse(t, page), []has{{".notice", "Saved"}, {".thresholds .force", "1.5 mm your own"}, {".thresholds small", "our pads taper"}})
+	_, page = w.follow(t, "/rules/fleets/1/thresholds", url.Values{"value": {"WP-16"}, "do": {"back"}})
+	check(t, parse(t, page), []has{{".thresholds .force", "2 mm"}})
+	if rec := w.submit("/rules/fleets/1", url.Values{"rule_set": {"mars"}}); rec.Code != http.StatusBadRequest {
+		t.Errorf("a set that is none: got status %d", rec.Code)
+	}
+}

@@ -1,0 +1,214 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/rules"
+	"brakewear/internal/store"
+)
+
+// LimitsPage is the limits that hold for a vehicle's axles, and why.
+type LimitsPage struct {
+	Shell
+	Vehicle string
+	Back    string
+	Link    string
+	RuleSet string
+	SetLink string
+	Picked  bool
+	Facts   []Fact // what rules depend on
+	Rows    []LimitRow
+	History []string
+	Empty   *Empty
+}
+
+// LimitRow is the limit of a part of an axle.
+type LimitRow struct {
+	Axle    int
+	Part    string
+	New     string
+	Maker   string // specification
+	Rule    string // of the rule set
+	Doubt   string // which other values may apply
+	InForce string
+	From    string
+	Note    string
+	Own     bool
+	MM      Field
+	Why     Field
+	Fault   string
+}
+
+func (d *Dashboard) limits(c *gin.Context) error { return d.showLimits(c, http.StatusOK, nil) }
+
+// showLimits sends the page; f has the form that comes back with faults.
+func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	ctx, sc := c.Request.Context(), d.scope(c)
+	h, err := d.svc.DB.History(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	set := rules.Or(h.RuleSet)
+	link := vehicleLink(id)
+	p := LimitsPage{
+		Shell:   Shell{Title: h.Vehicle.Number + ": limits", Place: "vehicles", Cautions: true},
+		Vehicle: h.Vehicle.Number,
+		Back:    link,
+		Link:    link + "/limits",
+		RuleSet: set.Name,
+		SetLink: fleetRulesLink(h.Vehicle.FleetID),
+		Picked:  set.ID != rules.Unset,
+		Facts:   ruleFacts(&h.Vehicle),
+	}
+	for i := range h.Axles {
+		for _, part := range fleet.Parts {
+			if l, ok := pipeline.LimitOf(&h, &h.Axles[i], part); ok {
+				p.Rows = append(p.Rows, limitRow(&h, &h.Axles[i], part, &l, f))
+			}
+		}
+	}
+	if len(p.Rows) == 0 {
+		p.Empty = &Empty{
+			Title: "No part of this vehicle has a specification",
+			Text:  "Hand in an axles file with new and limit values, or readings of it: what stands in then is shown here.",
+			Link:  "/readings",
+			Label: "Take files in",
+		}
+	}
+	ls, err := d.svc.DB.AxleLimits(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	for _, l := range ls {
+		what := fmt.Sprintf("axle %d, %s: %s mm", l.Axle, l.Part, rules.Short(l.MM))
+		if l.MM == 0 {
+			what = fmt.Sprintf("axle %d, %s: withdrawn", l.Axle, l.Part)
+		}
+		line := fmt.Sprintf("%s · %s · %s", longDate(fleet.DateOf(l.At.UTC())), l.By, what)
+		if l.Why != "" {
+			line += " · " + l.Why
+		}
+		p.History = append(p.History, line)
+	}
+	return d.send(c, status, "limits", p)
+}
+
+// ruleFacts are what a rule set looks at, with what is not known said so.
+func ruleFacts(v *fleet.Vehicle) []Fact {
+	known := func(s string) string {
+		if s == "" {
+			return "not known"
+		}
+		return s
+	}
+	first, gross := "", ""
+	switch {
+	case v.FirstUsed != 0:
+		first = longDate(v.FirstUsed)
+	case v.Year != 0:
+		first = fmt.Sprintf("not known; the year %d stands in", v.Year)
+	}
+	if v.GrossKg > 0 {
+		gross = kmWords(v.GrossKg) + " kg"
+	}
+	return []Fact{
+		{"Category", known(string(v.Category))},
+		{"First used", known(first)},
+		{"Brakes worked by", known(string(v.Actuation))},
+		{"Gross mass", known(gross)},
+	}
+}
+
+func limitRow(h *store.History, a *fleet.Axle, part fleet.Part, l *rules.Limit, f *fields) LimitRow {
+	spec := a.Specs[part]
+	row := LimitRow{
+		Axle:    a.Number,
+		Part:    string(part),
+		New:     rules.Short(spec.New),
+		Maker:   rules.Short(spec.Limit),
+		Rule:    "–",
+		InForce: rules.Short(l.MM) + " mm",
+		From:    originWords(l),
+		Note:    l.Note,
+		Own:     l.Origin == rules.FromWorkshop,
+	}
+	if spec.Source != rules.MakerSource {
+		row.Maker = "not known"
+		row.New += " stands in"
+	}
+	if l.Rule != nil {
+		v := l.Rule.Use.Value
+		row.Rule = fmt.Sprintf("%s %s (%s)", v.Text, v.Unit, v.ID)
+		row.Doubt = l.Rule.Doubt()
+	}
+	mine := f
+	if f != nil && (f.text("axle") != strconv.Itoa(a.Number) || f.text("part") != string(part)) {
+		mine = nil
+	}
+	own := ""
+	if row.Own {
+		own = rules.Short(l.MM)
+	}
+	row.MM = mine.field("mm", fmt.Sprintf("Own limit of the %s of axle %d", part, a.Number), own).with("mm")
+	row.MM.Mode = "decimal"
+	row.Why = mine.field("why", "Why", "")
+	row.Fault = row.MM.Fault
+	return row
+}
+
+func originWords(l *rules.Limit) string {
+	switch l.Origin {
+	case rules.FromRules:
+		return "the rule set, " + l.Rule.Use.Value.ID
+	case rules.FromWorkshop:
+		return "the workshop's own"
+	case rules.FromStandIn:
+		return "a published value that stands in, for nothing else is known"
+	}
+	return "the maker"
+}
+
+// setLimit keeps a workshop's own limit, or withdraws it.
+func (d *Dashboard) setLimit(c *gin.Context) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	f := readFields(c)
+	l := fleet.AxleLimit{
+		VehicleID: id,
+		Axle:      f.whole("axle"),
+		Part:      fleet.Part(f.text("part")),
+		MM:        f.number("mm"),
+		Reason:    fleet.Reason{Why: f.text("why"), By: uploader},
+	}
+	if !slices.Contains(fleet.Parts, l.Part) {
+		return fleet.Invalidf("part %q: want one of %v", l.Part, fleet.Parts)
+	}
+	if f.text("do") == "withdraw" {
+		l.MM = 0
+	} else if l.MM <= 0 {
+		f.fault("mm", "Write the limit in mm, or withdraw your own")
+	}
+	if f.ok() {
+		if err := f.take("mm", d.svc.SetAxleLimit(c.Request.Context(), d.scope(c), l, d.svc.Today())); err != nil {
+			return err
+		}
+	}
+	if !f.ok() {
+		return d.showLimits(c, http.StatusBadRequest, f)
+	}
+	c.Redirect(http.StatusSeeOther, vehicleLink(id)+"/limits")
+	return nil
+}

@@ -1,0 +1,408 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// TestFormPage enters a brake test, or corrects one.
+type TestFormPage struct {
+	Shell
+	Vehicle string
+	Back    string
+	Link    string // where the form goes
+	Methods []MethodLink
+	Method  string
+	Force   bool // a form of forces at the wheels
+	Stop    bool
+	Meter   bool
+	Fault   string
+	Judged  *Judged // of what is typed, not kept
+	Brakes  []Choice
+	Stages  []Choice
+	Axles   []WheelFields
+	Correct string // id of the test corrected; blank = a new one
+	Reason  Field
+
+	Day, Odometer, Technician, Note Field
+	Weight, Pedal                   Field
+	Mean, Peak                      Field
+	Speed, Distance, Begin, End     Field
+
+	ForceUnit, WeightUnit, PedalUnit, DecelUnit, SpeedUnit, DistanceUnit UnitChoice
+}
+
+// MethodLink leads to the form of another method.
+type MethodLink struct {
+	Label, Link string
+	Chosen      bool
+}
+
+// UnitChoice is a select of units.
+type UnitChoice struct {
+	Name, Label string
+	Units       []Choice
+}
+
+// WheelFields are the two wheels of an axle on the form.
+type WheelFields struct {
+	Axle  int
+	Left  WheelField
+	Right WheelField
+}
+
+// WheelField is one wheel on the form.
+type WheelField struct {
+	Field
+	Lock   string // name of the box to tick
+	Locked bool
+}
+
+// formUnit is a unit that the form offers, with what leads to the unit inside.
+type formUnit struct {
+	name   string
+	factor float64
+}
+
+// formUnits are offered by field, the first unless something tells otherwise.
+var formUnits = map[string][]formUnit{
+	"force_unit":    {{"kN", 1000}, {"N", 1}, {"kgf", fleet.Gravity}, {"lbf", poundKg * fleet.Gravity}},
+	"weight_unit":   {{"kg", 1}, {"t", 1000}, {"lb", poundKg}},
+	"pedal_unit":    {{"N", 1}, {"kgf", fleet.Gravity}, {"lbf", poundKg * fleet.Gravity}},
+	"decel_unit":    {{"m/s²", 1}, {"g", fleet.Gravity}, {"ft/s²", 0.3048}},
+	"speed_unit":    {{"km/h", 1}, {"mph", 1.609344}},
+	"distance_unit": {{"m", 1}, {"ft", 0.3048}},
+}
+
+const poundKg = 0.45359237 // exactly
+
+var unitLabels = map[string]string{
+	"force_unit": "Forces in", "weight_unit": "in", "pedal_unit": "in",
+	"decel_unit": "Decelerations in", "speed_unit": "in", "distance_unit": "Distances in",
+}
+
+// usUnits are what a workshop under a rule set of the United States reads off
+// its instruments.
+var usUnits = map[string]string{
+	"force_unit": "lbf", "weight_unit": "lb", "pedal_unit": "lbf", "decel_unit": "ft/s²", "speed_unit": "mph", "distance_unit": "ft",
+}
+
+// forceUnit is the unit of forces of a name; N where there is none.
+func forceUnit(name string) formUnit {
+	for _, u := range formUnits["force_unit"] {
+		if u.name == name {
+			return u
+		}
+	}
+	return formUnit{"N", 1}
+}
+
+func (d *Dashboard) testForm(c *gin.Context) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	h, err := d.svc.DB.History(c.Request.Context(), d.scope(c), id)
+	if err != nil {
+		return err
+	}
+	if c.Query("correct") != "" {
+		b, err := d.toCorrect(c, &h, c.Query("correct"))
+		if err != nil {
+			return err
+		}
+		return d.showTestForm(c, http.StatusOK, &h, b.Method, nil, b, nil)
+	}
+	method := fleet.Method(c.Query("method"))
+	if !slices.Contains(fleet.Methods, method) {
+		method = fleet.Roller
+		if n := len(h.BrakeTests); n > 0 { // as last time
+			method = h.BrakeTests[n-1].Method
+		}
+	}
+	return d.showTestForm(c, http.StatusOK, &h, method, nil, nil, nil)
+}
+
+// toCorrect finds the test of an id among those that count.
+func (d *Dashboard) toCorrect(c *gin.Context, h *store.History, id string) (*fleet.BrakeTest, error) {
+	for i := range h.BrakeTests {
+		if strconv.FormatInt(h.BrakeTests[i].ID, 10) == id {
+			return &h.BrakeTests[i], nil
+		}
+	}
+	return nil, fleet.NotFoundf("brake test %q: vehicle %s has none of this number that counts", id, h.Vehicle.Number)
+}
+
+// showTestForm sends the form: as it was typed where f is set, filled from old
+// where a test is corrected, else blank. j is the judgement of what is typed.
+func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m fleet.Method, f *fields, old *fleet.BrakeTest, j *Judged) error {
+	link := vehicleLink(h.Vehicle.ID)
+	p := TestFormPage{
+		Shell:   Shell{Title: h.Vehicle.Number + ": enter a brake test", Place: "vehicles", Cautions: true},
+		Vehicle: h.Vehicle.Number,
+		Back:    link + "#brake-tests",
+		Link:    link + "/test",
+		Method:  string(m),
+		Force:   m.ByForce(),
+		Stop:    m == fleet.MeasuredStop,
+		Meter:   m == fleet.Decelerometer,
+		Judged:  j,
+		Reason:  f.field("why", "Why it is corrected", ""),
+	}
+	if f != nil {
+		p.Fault = f.faults[""]
+	}
+	b := old
+	if b == nil {
+		b = &fleet.BrakeTest{Date: d.svc.Today(), System: fleet.ServiceBrake}
+	} else {
+		p.Title = h.Vehicle.Number + ": correct a brake test"
+		p.Correct = strconv.FormatInt(b.ID, 10)
+	}
+	if old == nil {
+		for _, x := range fleet.Methods {
+			p.Methods = append(p.Methods, MethodLink{capital(methodWords[x]), p.Link + "?method=" + string(x), x == m})
+		}
+	}
+	typed := func(name, value string) string {
+		if f != nil {
+			return f.text(name)
+		}
+		return value
+	}
+	for _, x := range fleet.BrakeSystems {
+		p.Brakes = append(p.Brakes, Choice{string(x), capital(string(x)) + " brake", typed("brake", string(b.System)) == string(x)})
+	}
+	for _, x := range fleet.Stages {
+		p.Stages = append(p.Stages, Choice{string(x), capital(stageWords[x]), typed("stage", string(b.Stage)) == string(x)})
+	}
+	units := d.formUnitsOf(h, b, old != nil, typed)
+	for name, to := range map[string]*UnitChoice{
+		"force_unit": &p.ForceUnit, "weight_unit": &p.WeightUnit, "pedal_unit": &p.PedalUnit,
+		"decel_unit": &p.DecelUnit, "speed_unit": &p.SpeedUnit, "distance_unit": &p.DistanceUnit,
+	} {
+		*to = UnitChoice{Name: name, Label: unitLabels[name]}
+		for _, x := range formUnits[name] {
+			to.Units = append(to.Units, Choice{x.name, x.name, x.name == units[name].name})
+		}
+	}
+	odometer := ""
+	if b.OdometerKm != nil {
+		odometer = plain(*b.OdometerKm)
+	}
+	p.Day = f.field("day", "Day", b.Date.String()).as("date")
+	fill := func(to *Field, name, label, value string) { *to = f.field(name, label, value) }
+	in := func(x float64, unit string) string {
+		if x == 0 {
+			return ""
+		}
+		return plain(math.Round(x/units[unit].factor*1e6) / 1e6)
+	}
+	fill(&p.Odometer, "odometer", "Odometer, km", odometer)
+	fill(&p.Weight, "weight", "Weight that the efficiency is of: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
+	fill(&p.Pedal, "pedal", "Pedal force, where it was measured", in(b.PedalN, "pedal_unit"))
+	fill(&p.Mean, "mean", "Mean deceleration", in(b.Mean, "decel_unit"))
+	fill(&p.Peak, "peak", "Peak deceleration", in(b.Peak, "decel_unit"))
+	fill(&p.Speed, "speed", "Speed when the pedal first moved", in(b.SpeedKmh, "speed_unit"))
+	fill(&p.Distance, "distance", "Distance from there to standstill", in(b.DistanceM, "distance_unit"))
+	fill(&p.Begin, "begin", "Distance at 0.8 of the speed", in(b.BeginM, "distance_unit"))
+	fill(&p.End, "end", "Distance at 0.1 of the speed", in(b.EndM, "distance_unit"))
+	fill(&p.Technician, "technician", "Technician", b.Technician)
+	fill(&p.Note, "note", "Note", b.Note)
+	for _, x := range []*Field{&p.Odometer, &p.Weight, &p.Pedal, &p.Mean, &p.Peak, &p.Speed, &p.Distance, &p.Begin, &p.End} {
+		x.Mode = "decimal"
+	}
+	for _, axle := range formAxles(h, b) {
+		row := WheelFields{Axle: axle}
+		for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
+			name := wheelName(axle, side)
+			x := WheelField{Lock: name + "_locked"}
+			value := ""
+			for _, w := range b.Wheels {
+				if w.Axle == axle && w.Side == side {
+					value, x.Locked = in(w.N, "force_unit"), w.Locked
+					if w.N == 0 {
+						value = "0"
+					}
+				}
+			}
+			x.Field = f.field(name, fmt.Sprintf("Axle %d %s", axle, side), value)
+			x.Mode = "decimal"
+			if f != nil {
+				x.Locked = f.text(x.Lock) != ""
+			}
+			if side == fleet.Left {
+				row.Left = x
+			} else {
+				row.Right = x
+			}
+		}
+		p.Axles = append(p.Axles, row)
+	}
+	return d.send(c, status, "testform", p)
+}
+
+// formUnitsOf chooses the units that the form shows: as typed, as the test
+// corrected was written, or as the fleet's rule set makes likely.
+func (d *Dashboard) formUnitsOf(h *store.History, b *fleet.BrakeTest, correct bool, typed func(name, value string) string) map[string]formUnit {
+	chosen := map[string]formUnit{}
+	for name, units := range formUnits {
+		chosen[name] = units[0]
+		want := ""
+		switch {
+		case correct && name == "force_unit":
+			want = b.ForceUnit
+		case correct: // as it is kept
+		case strings.HasPrefix(h.RuleSet, "us-"):
+			want = usUnits[name]
+		}
+		want = typed(name, want)
+		for _, u := range units {
+			if u.name == want {
+				chosen[name] = u
+			}
+		}
+	}
+	return chosen
+}
+
+func wheelName(axle int, side fleet.Side) string { return fmt.Sprintf("force_%d_%s", axle, side) }
+
+// formAxles are the axles that the form has a line for: the vehicle's, or two
+// where none is known, and those of the test.
+func formAxles(h *store.History, b *fleet.BrakeTest) (axles []int) {
+	for _, a := range h.Axles {
+		axles = append(axles, a.Number)
+	}
+	if axles == nil {
+		axles = []int{1, 2}
+	}
+	for _, w := range b.Wheels {
+		if !slices.Contains(axles, w.Axle) {
+			axles = append(axles, w.Axle)
+		}
+	}
+	slices.Sort(axles)
+	return axles
+}
+
+// readTest reads the form of a test of method m.
+func readTest(f *fields, axles []int, m fleet.Method) fleet.BrakeTest {
+	in := func(name, unit string) float64 {
+		x := f.number(name)
+		if x < 0 {
+			f.fault(name, "Below 0: correct it")
+		}
+		for _, u := range formUnits[unit] {
+			if u.name == f.text(unit) {
+				return math.Round(x*u.factor*1e6) / 1e6
+			}
+		}
+		return x
+	}
+	b := fleet.BrakeTest{
+		Date:       f.must("day"),
+		Method:     m,
+		System:     fleet.BrakeSystem(f.text("brake")),
+		Stage:      fleet.Stage(f.text("stage")),
+		OdometerKm: f.maybe("odometer"),
+		PedalN:     in("pedal", "pedal_unit"),
+		Technician: f.text("technician"),
+		Note:       f.text("note"),
+	}
+	switch m {
+	case fleet.Decelerometer:
+		b.Mean, b.Peak = in("mean", "decel_unit"), in("peak", "decel_unit")
+	case fleet.MeasuredStop:
+		b.SpeedKmh, b.DistanceM = in("speed", "speed_unit"), in("distance", "distance_unit")
+		b.BeginM, b.EndM = in("begin", "distance_unit"), in("end", "distance_unit")
+		b.Mean = in("mean", "decel_unit")
+	default:
+		b.WeightKg = in("weight", "weight_unit")
+		b.ForceUnit = forceUnit(f.text("force_unit")).name
+		for _, axle := range axles {
+			for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
+				name := wheelName(axle, side)
+				if f.text(name) == "" {
+					continue
+				}
+				b.Wheels = append(b.Wheels, fleet.WheelEffort{Axle: axle, Side: side, N: in(name, "force_unit"), Locked: f.text(name+"_locked") != ""})
+			}
+		}
+	}
+	return b
+}
+
+// addTest judges what was typed, and keeps it unless only a judgement was
+// asked for.
+func (d *Dashboard) addTest(c *gin.Context) error {
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	ctx, sc := c.Request.Context(), d.scope(c)
+	h, err := d.svc.DB.History(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	f := readFields(c)
+	m := fleet.Method(f.text("method"))
+	if !slices.Contains(fleet.Methods, m) {
+		return fleet.Invalidf("method %q: want one of %v", m, fleet.Methods)
+	}
+	var old *fleet.BrakeTest
+	axles := formAxles(&h, &fleet.BrakeTest{})
+	if s := f.text("correct"); s != "" {
+		if old, err = d.toCorrect(c, &h, s); err != nil {
+			return err
+		}
+		axles = formAxles(&h, old)
+	}
+	b := readTest(f, axles, m)
+	b.VehicleID = id
+	if f.ok() {
+		if err := f.take("", b.Validate()); err != nil {
+			return err
+		}
+	}
+	var j *Judged
+	if f.ok() && f.text("do") == "judge" {
+		v := judged(pipeline.JudgeBrakeTest(&h, &b))
+		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v)
+	}
+	var to int64
+	again := ""
+	if f.ok() {
+		if old != nil {
+			corrected, err := d.svc.CorrectBrakeTest(ctx, sc, old.ID, b, fleet.Reason{Why: f.text("why"), By: uploader}, d.svc.Today())
+			if err := f.take("", err); err != nil {
+				return err
+			}
+			to = corrected.StandsID
+		} else {
+			got, added, err := d.svc.AddBrakeTest(ctx, sc, b, uploader, d.svc.Today())
+			if err := f.take("", err); err != nil {
+				return err
+			}
+			to = got.ID
+			if !added {
+				again = "?again=1"
+			}
+		}
+	}
+	if !f.ok() {
+		return d.showTestForm(c, http.StatusBadRequest, &h, m, f, old, j)
+	}
+	c.Redirect(http.StatusSeeOther, testLink(id, to)+again)
+	return nil
+}
