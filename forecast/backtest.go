@@ -121,6 +121,7 @@ func (b *Backtest) vehicle(v *Vehicle, models [][]Model) *Scores {
 		truth.Lives[i].path = truth.Path
 	}
 	r := &replay{Backtest: b, v: v, truth: truth, lives: make(map[lifeKey]*liferecord)}
+	r.scores.found = make(detections)
 	days := slices.Clone(b.AsOf)
 	if b.Along {
 		r.visits = make([][]Day, len(v.Axles))
@@ -135,6 +136,9 @@ func (b *Backtest) vehicle(v *Vehicle, models [][]Model) *Scores {
 		if grid := b.grid(day); grid >= 0 {
 			r.day(day, models[grid], b.AsOf[grid] == day)
 		}
+	}
+	if truth.Faults != nil {
+		r.scoreDrags(models)
 	}
 	if b.Along {
 		r.goOn(models)
@@ -186,17 +190,30 @@ func (r *replay) day(asOf Day, models []Model, onGrid bool) {
 			cases = append(cases, c)
 		}
 	}
-	if len(cases) == 0 {
+	last := asOf == r.AsOf[len(r.AsOf)-1] && r.truth.Faults != nil
+	if last {
+		r.scoreOdometer(asOf)
+	}
+	if len(cases) == 0 && !last {
 		return
 	}
 	for m, model := range models {
 		fs := model.Forecast(r.v, asOf, Options{Paths: r.Readings && onGrid})
+		if last {
+			for i := range r.v.Axles {
+				f := ofAxle(fs, r.v.Axles[i].Number)
+				r.scoreChanges(&r.v.Axles[i], model.Name(), asOf, &f)
+			}
+		}
 		for i := range cases {
 			c := &cases[i]
 			f := ofAxle(fs, c.axle.Number)
 			if onGrid && c.known() {
 				r.scores.Add(c.outcome(r.v, model.Name(), asOf, &f))
 				r.scoreDecision(c, model.Name(), asOf, &f)
+			}
+			if onGrid && r.truth.Faults != nil {
+				r.scoreFlags(c, model.Name(), asOf, &f)
 			}
 			if onGrid && r.Readings {
 				r.scoreReadings(c, model.Name(), asOf, &f)

@@ -140,6 +140,7 @@ type ScoreGroup struct {
 // the order of merging. The zero Scores is ready to use.
 type Scores struct {
 	groups map[ScoreGroup]*groupScores
+	found  detections
 	risk   float64 // accepted chance behind the bookings; 0 = defaultRisk
 }
 
@@ -223,6 +224,10 @@ func (s *Scores) Add(o Outcome) {
 // Merge adds the outcomes gathered in o.
 func (s *Scores) Merge(o *Scores) {
 	s.risk = max(s.risk, o.risk)
+	if s.found == nil {
+		s.found = make(detections)
+	}
+	s.found.merge(o.found)
 	for _, g := range o.sorted() {
 		t, u := s.group(g), o.groups[g]
 		t.km.merge(&u.km)

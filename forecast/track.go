@@ -196,6 +196,17 @@ func (t Track) Shown(d Day) float64 {
 // trackOf returns the track of v as known on day asOf, from the odometer values
 // read by themselves, beside a thickness or at a fitting.
 func trackOf(v *Vehicle, asOf Day) Track {
+	var swaps []DeclaredSwap
+	for _, s := range v.Swaps {
+		if s.Day <= asOf {
+			swaps = append(swaps, s)
+		}
+	}
+	return CleanOdometer(odometerOf(v, asOf), swaps...)
+}
+
+// odometerOf returns those values, in no order and some of them twice.
+func odometerOf(v *Vehicle, asOf Day) []Odometer {
 	n := len(v.Odometer)
 	for i := range v.Axles {
 		n += len(v.Axles[i].Readings) + len(v.Axles[i].Fitments)
@@ -222,11 +233,5 @@ func trackOf(v *Vehicle, asOf Day) Track {
 			add(f.Day, f.Km)
 		}
 	}
-	var swaps []DeclaredSwap
-	for _, s := range v.Swaps {
-		if s.Day <= asOf {
-			swaps = append(swaps, s)
-		}
-	}
-	return CleanOdometer(rs, swaps...)
+	return rs
 }

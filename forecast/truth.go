@@ -22,6 +22,10 @@ type Life struct {
 	// Km10 is the distance that wears 10 mm at the rate of the axle's group;
 	// 0 where not known.
 	Km10 float64
+	// DragSide is the side whose caliper seized on DragDay; blank: none, or not
+	// known.
+	DragSide string
+	DragDay  float64
 	// ToCome are the readings, ascending, of the inspections that would have
 	// followed had the set, and what rubs on it, stayed on until CrossDay: after
 	// Removed, or after the records. As simulations know them; their Depot is
@@ -46,6 +50,8 @@ type Truth struct {
 	// there are any. OdometerToCome are odometer readings after the records, ascending.
 	GoesOn         bool
 	OdometerToCome []Odometer
+	// Faults are what is wrong with the records; nil where nobody knows.
+	Faults *Faults
 }
 
 // Shift says that from Day on the dashboard shows Km less than the total.

@@ -68,7 +68,7 @@ func (c backtestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	rows := scores.Rows()
+	rows, found := scores.Rows(), scores.Detection()
 	if c.Plot != "" {
 		if err := plotScores(c.Plot, rows); err != nil {
 			return err
@@ -78,11 +78,14 @@ func (c backtestCmd) Run(e *env) error {
 	case "json":
 		enc := json.NewEncoder(e.stdout)
 		enc.SetIndent("", " ")
-		return enc.Encode(rows)
+		return enc.Encode(backtestResult{rows, found})
 	case "csv":
-		return scoresCSV(e.stdout, rows)
+		return scoresCSV(e.stdout, rows, found)
 	default:
-		return scoresTable(e.stdout, rows)
+		if err := scoresTable(e.stdout, rows); err != nil {
+			return err
+		}
+		return detectionTable(e.stdout, found)
 	}
 }
 

@@ -93,10 +93,11 @@ func TestBacktest(t *testing.T) {
 	if out != again {
 		t.Error("the scores differ with the number of processors")
 	}
-	var rows []forecast.ScoreRow
-	if err := json.Unmarshal([]byte(out), &rows); err != nil {
+	var result backtestResult
+	if err := json.Unmarshal([]byte(out), &result); err != nil {
 		t.Fatal(err)
 	}
+	rows := result.Scores
 	cases := make(map[string]int) // of all groups, by model
 	for _, r := range rows {
 		if r.By == "all" {
@@ -124,13 +125,28 @@ func TestBacktest(t *testing.T) {
 	}
 
 	header, err := csv.NewReader(strings.NewReader(replay("--format", "csv"))).ReadAll()
-	if err != nil || len(header) != len(rows)+1 {
-		t.Errorf("csv: %d lines, %v; want a header and %d", len(header), err, len(rows))
+	if want := 1 + len(rows) + len(result.Detection); err != nil || len(header) != want {
+		t.Errorf("csv: %d lines, %v; want %d", len(header), err, want)
 	}
 	table := replay("--plot", filepath.Join(dir, "held.svg"))
 	for _, m := range models {
 		if !strings.Contains(table, " "+m+" ") {
 			t.Errorf("table: no line of %s in\n%s", m, table)
+		}
+	}
+	_, found, _ := strings.Cut(table, "What was found:")
+	whats := make(map[string]bool)
+	for _, d := range result.Detection {
+		if !(d.N >= 0 && d.N <= d.Of) {
+			t.Errorf("%+v: more than there are", d)
+		}
+		if whats[d.What] = true; !strings.Contains(found, d.What) {
+			t.Errorf("table: no line of %q in\n%s", d.What, found)
+		}
+	}
+	for _, what := range []string{forecast.FoundChanges, forecast.FoundTypos, forecast.SetTypos, forecast.SetGood} {
+		if !whats[what] {
+			t.Errorf("nothing of %q", what)
 		}
 	}
 	if svg, err := os.ReadFile(filepath.Join(dir, "held.svg")); err != nil || !strings.Contains(string(svg), "<svg") {
@@ -149,12 +165,12 @@ func TestBacktestLives(t *testing.T) {
 		}
 		return out
 	}
-	var rows []forecast.ScoreRow
-	if err := json.Unmarshal([]byte(replay("json")), &rows); err != nil {
+	var result backtestResult
+	if err := json.Unmarshal([]byte(replay("json")), &result); err != nil {
 		t.Fatal(err)
 	}
 	lives := make(map[string]forecast.BookingScore)
-	for _, r := range rows {
+	for _, r := range result.Scores {
 		if r.By == "all" {
 			lives[r.Model] = r.Booking
 		}
@@ -201,9 +217,9 @@ func TestBacktestWithoutTruth(t *testing.T) {
 	if !strings.Contains(errOut, "no truth in these files") {
 		t.Errorf("error output %q does not say so", errOut)
 	}
-	var rows []forecast.ScoreRow
-	if err := json.Unmarshal([]byte(out), &rows); err != nil || len(rows) == 0 {
-		t.Errorf("%d rows, %v", len(rows), err)
+	var result backtestResult
+	if err := json.Unmarshal([]byte(out), &result); err != nil || len(result.Scores) == 0 || len(result.Detection) > 0 {
+		t.Errorf("%d rows, %d of what was found, %v", len(result.Scores), len(result.Detection), err)
 	}
 }
 

@@ -4,12 +4,20 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
 	"text/tabwriter"
 
 	"brakewear/forecast"
 	"brakewear/ingest"
 )
+
+// backtestResult is what backtest prints as JSON.
+type backtestResult struct {
+	Scores    []forecast.ScoreRow
+	Detection []forecast.Detected
+}
 
 // scoresTable prints forecasts against what came true and, where lives were
 // followed, what planning by them would have cost.
@@ -62,19 +70,54 @@ func livesTable(w io.Writer, rows []forecast.ScoreRow) error {
 // halfLife is the index in forecast.Lambdas at which the table shows accuracy.
 const halfLife = 1
 
+// detectionTable prints what was found of what is wrong with the records and
+// with calipers, one column a model; nothing where nobody knows what is.
+func detectionTable(w io.Writer, found []forecast.Detected) error {
+	if len(found) == 0 {
+		return nil
+	}
+	var models []string
+	for _, d := range found {
+		if d.Model != "" && !slices.Contains(models, d.Model) {
+			models = append(models, d.Model)
+		}
+	}
+	slices.Sort(models)
+	fmt.Fprintln(w, "\nWhat was found:")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "\t%s\n", strings.Join(models, "\t"))
+	for i := 0; i < len(found); {
+		what := found[i].What
+		cells := make([]string, len(models))
+		for ; i < len(found) && found[i].What == what; i++ {
+			d := &found[i]
+			k := max(0, slices.Index(models, d.Model)) // what is the same for all comes first
+			if share, ok := d.Share(); ok {
+				cells[k] = fmt.Sprintf("%.4g%% (%d of %d)", 100*share, d.N, d.Of)
+			}
+		}
+		fmt.Fprintf(t, "%s\t%s\n", what, strings.Join(cells, "\t"))
+	}
+	return t.Flush()
+}
+
 // covers prints how often the 50, 80 and 95 % intervals held, in %.
 func covers(s *forecast.Score) string {
 	return fmt.Sprintf("%.0f/%.0f/%.0f", 100*s.Cover50, 100*s.Cover80, 100*s.Cover95)
 }
 
-func scoresCSV(w io.Writer, rows []forecast.ScoreRow) error {
+// scoresCSV writes a row for each group and model, and one for each thing that
+// may be found: by "found", with how many of how many cases.
+func scoresCSV(w io.Writer, rows []forecast.ScoreRow, found []forecast.Detected) error {
 	c := csv.NewWriter(w)
-	c.Write([]string{"by", "value", "model", "cases", "unanswered",
+	header := []string{"by", "value", "model", "cases", "unanswered",
 		"mae_km", "median_ae_km", "mae_days", "median_ae_days", "mae_relative_pct", "crps_relative_pct", "is95_relative_pct",
 		"cover50_km", "cover80_km", "cover95_km", "cover50_days", "cover80_days", "cover95_days",
 		"below05_days", "passed_per_decision", "wasted_per_decision",
 		"lives", "level", "passed_per_life", "wasted_per_life", "level_at_5pct_of_lives", "wasted_at_5pct_of_lives",
-		"in_cone_half_life", "ra_half_life", "cra", "prognostic_horizon"})
+		"in_cone_half_life", "ra_half_life", "cra", "prognostic_horizon", "found"}
+	columns := len(header)
+	c.Write(header)
 	f := func(x float64) string { return strconv.FormatFloat(x, 'g', 6, 64) }
 	for _, r := range rows {
 		b, l := &r.Booking, &r.Lives
@@ -83,7 +126,7 @@ func scoresCSV(w io.Writer, rows []forecast.ScoreRow) error {
 			f(r.Km.Cover50), f(r.Km.Cover80), f(r.Km.Cover95), f(r.Day.Cover50), f(r.Day.Cover80), f(r.Day.Cover95),
 			f(r.Day.Below05), f(b.Passed), f(b.Wasted)}
 		// Blank is "not followed", and of the tuned level "none comes down to 5 %".
-		rest := make([]string, 10)
+		rest := make([]string, 11)
 		if b.Lives > 0 {
 			copy(rest, []string{strconv.Itoa(b.Lives), f(b.AtRisk.Level), f(b.AtRisk.Passed), f(b.AtRisk.Wasted)})
 			if b.At5.Level > 0 {
@@ -94,6 +137,12 @@ func scoresCSV(w io.Writer, rows []forecast.ScoreRow) error {
 			}
 		}
 		c.Write(append(row, rest...))
+	}
+	for _, d := range found {
+		row := make([]string, columns)
+		copy(row, []string{"found", d.What, d.Model, strconv.Itoa(d.Of)})
+		row[columns-1] = strconv.Itoa(d.N)
+		c.Write(row)
 	}
 	c.Flush()
 	return c.Error()

@@ -24,7 +24,7 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 	truth := map[string]*forecast.Truth{}
 	of := func(vehicle string) *forecast.Truth {
 		if truth[vehicle] == nil {
-			truth[vehicle] = new(forecast.Truth)
+			truth[vehicle] = &forecast.Truth{Faults: new(forecast.Faults)}
 		}
 		return truth[vehicle]
 	}
@@ -51,6 +51,9 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 			},
 			Km10: 10 / c.number("group_rate_mm_per_10000km") * 10_000,
 		}
+		if side := c.text("drag_side"); side != "" {
+			l.DragSide, l.DragDay = side, float64(c.day("drag_date", 0))
+		}
 		if c.text("limit_date") != "" {
 			l.CrossDay = float64(c.day("limit_date", 0))
 		}
@@ -64,13 +67,33 @@ func ReadTruth(dir string) (map[string]*forecast.Truth, error) {
 		return nil, err
 	}
 	err = eachRow(filepath.Join(dir, "truth", "odometer.csv"), func(c *cells) {
+		t := of(c.text("vehicle"))
 		if c.text("kind") == clusterSwap {
-			t := of(c.text("vehicle"))
 			t.Shifts = append(t.Shifts, forecast.Shift{
 				Day: c.day("date", 0),
 				Km:  c.number("km") - c.number("written_km"),
 			})
+			return
 		}
+		t.Faults.Odometer = append(t.Faults.Odometer, forecast.OdometerTypo{
+			Day: c.day("date", 0), Meant: c.number("meant_km"), Written: c.number("written_km"),
+		})
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = eachRow(filepath.Join(dir, "truth", "typos.csv"), func(c *cells) {
+		t := of(c.text("vehicle"))
+		t.Faults.Readings = append(t.Faults.Readings, forecast.Misread{
+			Day: c.day("date", 0), Axle: int(c.number("axle")),
+			Pos: forecast.Position{
+				Part: forecast.Part(c.text("part")),
+				Side: c.text("side"),
+				Face: c.text("face"),
+			},
+			Meant: c.number("meant_mm"), Written: c.number("written_mm"),
+			Swapped: c.text("kind") == sideSwap,
+		})
 	})
 	if err != nil {
 		return nil, err

@@ -25,7 +25,11 @@ var (
 	exact = gauge{name: "exact 0.01 mm", step: .01, sd: .01 / math.Sqrt(12) * 1.0000001}
 )
 
-const clusterSwap = "cluster swap"
+// Kinds of faults beside those of mistype.
+const (
+	clusterSwap = "cluster swap"
+	sideSwap    = "side swap"
+)
 
 // shift is the continuous distance less the displayed one, from a day on.
 type shift struct {
@@ -63,8 +67,9 @@ func (s *sim) drawSwaps() {
 	}
 }
 
-// writeOdometer returns the odometer of day t as somebody writes it down.
-func (s *sim) writeOdometer(t int) float64 {
+// writeOdometer returns the odometer of day t as somebody writes it down; what
+// is wrong with it counts where that is on record.
+func (s *sim) writeOdometer(t int, onRecord bool) float64 {
 	s.road.extend(t + 1)
 	km := s.road.km[t]
 	meant := math.Floor(max(0, s.displayed(t, km)))
@@ -75,7 +80,7 @@ func (s *sim) writeOdometer(t int) float64 {
 	if kind == "" {
 		return meant
 	}
-	if t >= s.entry {
+	if onRecord {
 		s.v.Truth.OdometerFaults = append(s.v.Truth.OdometerFaults, OdometerFault{
 			Date: s.date(t), Kind: kind, Km: km, MeantKm: meant, WrittenKm: written,
 		})
@@ -86,7 +91,7 @@ func (s *sim) writeOdometer(t int) float64 {
 // odometerOfVisit returns the odometer read at an inspection, nil where nobody
 // read it, and whether it stands beside the thicknesses.
 func (s *sim) odometerOfVisit(t int) (km *float64, beside bool) {
-	x := s.writeOdometer(t)
+	x := s.writeOdometer(t, t >= s.entry)
 	u := s.pen.Float64()
 	if u < s.shares.NoOdometer/2 {
 		return nil, false
@@ -99,13 +104,12 @@ func (s *sim) drawFuelCards() {
 		s.fillUp(s.entry, s.end)
 	}
 	slices.SortStableFunc(s.v.Odometer, func(a, b fleet.Odometer) int { return int(a.Date - b.Date) })
-	slices.SortStableFunc(s.v.Truth.OdometerFaults, func(a, b OdometerFault) int { return int(a.Date - b.Date) })
 }
 
 // fillUp writes down the odometer about once a month between two days.
 func (s *sim) fillUp(from, until int) {
 	for t := from + s.pen.IntN(fuelDays); t <= until; t += max(1, int(fuelDays*logNormal(s.pen, fuelSD))) {
-		s.v.Odometer = append(s.v.Odometer, fleet.Odometer{Date: s.date(t), Km: s.writeOdometer(t)})
+		s.v.Odometer = append(s.v.Odometer, fleet.Odometer{Date: s.date(t), Km: s.writeOdometer(t, true)})
 	}
 }
 
@@ -152,7 +156,7 @@ func (s *sim) measure(a *axle, l *life, t int, odometer *float64) (least float64
 		}
 		meant, kind := shown[j], ""
 		if swap {
-			meant, kind = shown[(j+l.n/2)%l.n], "side swap"
+			meant, kind = shown[(j+l.n/2)%l.n], sideSwap
 		}
 		written := meant
 		if chance(s.pen, s.shares.Typos) {
@@ -199,7 +203,7 @@ func (l *life) position(j int) fleet.Position {
 // writeTrip writes a wear sensor's signal down.
 func (s *sim) writeTrip(l *life, t int) {
 	at := l.spec.Limit + sensorAbove
-	km := s.writeOdometer(t)
+	km := s.writeOdometer(t, true)
 	s.v.Readings = append(s.v.Readings, fleet.Reading{
 		Position: l.position(0), Date: s.date(t), OdometerKm: &km, MM: at,
 		Given: "<" + strconv.FormatFloat(at, 'f', -1, 64), Unit: "mm",
@@ -216,7 +220,7 @@ func (s *sim) writeFitments() {
 			if !l.declared || !l.onRecord(s.entry) {
 				continue
 			}
-			km := s.writeOdometer(l.fitted)
+			km := s.writeOdometer(l.fitted, true)
 			s.v.Fitments = append(s.v.Fitments, fleet.Fitment{
 				Position: fleet.Position{Axle: a.Number, Part: l.part},
 				Date:     s.date(l.fitted), OdometerKm: &km, MM: l.fittedMM,
@@ -224,6 +228,7 @@ func (s *sim) writeFitments() {
 		}
 	}
 	slices.SortStableFunc(s.v.Fitments, func(a, b fleet.Fitment) int { return int(a.Date - b.Date) })
+	slices.SortStableFunc(s.v.Truth.OdometerFaults, func(a, b OdometerFault) int { return int(a.Date - b.Date) })
 }
 
 // onRecord says whether the life was on the vehicle at entry or later.
