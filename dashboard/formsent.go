@@ -20,7 +20,7 @@ type SentPage struct {
 	Again  bool // it was sent before: nothing was changed
 	Taken  []string
 	Notes  []string
-	Axles  []AxleView // number, title, verdict and warnings
+	Axles  []AxleView // number, title and verdict
 }
 
 // formSent shows the vehicle after a form of it was taken in.
@@ -83,9 +83,7 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	}
 	for i := range fs {
 		f := &fs[i]
-		v := AxleView{Number: f.Axle, Title: axleTitle(f), Verdict: outlookOf(f, today).verdict}
-		v.Warnings = warningWords(f.Warnings, v.Verdict)
-		p.Axles = append(p.Axles, v)
+		p.Axles = append(p.Axles, AxleView{Number: f.Axle, Title: axleTitle(f), Verdict: outlookOf(f, today).verdict})
 	}
 	return d.send(c, http.StatusOK, "sent", p)
 }

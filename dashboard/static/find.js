@@ -94,10 +94,17 @@
   input.addEventListener("keydown", (event) => {
     if (event.key === "ArrowDown") mark(at + 1);
     else if (event.key === "ArrowUp") mark(at < 0 ? -1 : at - 1);
-    else if (event.key === "Enter" && (at >= 0 || options().length === 1)) options()[Math.max(0, at)].click();
     else if (event.key === "Escape" && list.children.length) list.replaceChildren(), ready();
     else return;
     event.preventDefault();
+  });
+  // Enter takes what the arrow keys are on, or the only one there is.
+  form.addEventListener("submit", (event) => {
+    const all = options();
+    const chosen = all[at] ?? (all.length === 1 ? all[0] : null);
+    if (!chosen) return;
+    event.preventDefault();
+    location.assign(chosen.href);
   });
   ready();
   if (input.value) input.select();

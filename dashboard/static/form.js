@@ -383,10 +383,21 @@
       if (inputs.includes(input)) touched.add(input.name);
       if (input.name === "unit") setKeypad();
       sayWho();
-      inputs.forEach(show); // a value speaks of its neighbours too
       keep();
       countUp();
+      setTimeout(settle, 0);
     });
+    // A tap that leaves a field changes it and then lands: what it was aimed at
+    // must not be moved away in between by a remark.
+    let pressed = false;
+    const settle = () => pressed || inputs.forEach(show); // a value speaks of its neighbours too
+    addEventListener("pointerdown", () => { pressed = true; }, true);
+    for (const end of ["pointerup", "pointercancel"]) {
+      addEventListener(end, () => {
+        pressed = false;
+        setTimeout(settle, 0);
+      }, true);
+    }
     // The keypad's key for "next" leads on to the next place: it must not send
     // half a form.
     form.addEventListener("keydown", (event) => {

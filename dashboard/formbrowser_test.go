@@ -1,0 +1,488 @@
+package dashboard
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// enter types a value into a field and leaves it, as a person does.
+func enter(t *testing.T, ctx context.Context, name, value string) {
+	t.Helper()
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS(fmt.Sprintf(`[name="%s"]`, name)), value))
+	eval[bool](t, ctx, `document.activeElement.blur(), true`)
+	settled(t, ctx)
+}
+
+// settled waits until the page has followed a change.
+func settled(t *testing.T, ctx context.Context) {
+	t.Helper()
+	eval[bool](t, ctx, `window.settled = false, setTimeout(() => window.settled = true, 0), true`)
+	until(t, ctx, `window.settled`)
+}
+
+// until waits for a JavaScript expression to be true.
+func until(t *testing.T, ctx context.Context, expression string) {
+	t.Helper()
+	for range 200 {
+		// A page that is just being left has nothing to say.
+		if v, err := chromedp.Run(ctx, chromedp.Evaluate[bool](expression)); err == nil && v {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatalf("never true: %s\n%s", expression, eval[string](t, ctx, `location.href + "\n" + document.querySelector("main").innerText`))
+}
+
+// said is what is remarked beside a field.
+func said(t *testing.T, ctx context.Context, name string) string {
+	t.Helper()
+	return eval[string](t, ctx, fmt.Sprintf(`document.getElementById("r-%s").innerText`, name))
+}
+
+// TestBrowserForm enters a bus on a phone: what disagrees is said at once, is
+// confirmed, and the form is sent.
+func TestBrowserForm(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	faults := complaints(t, ctx)
+	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
+	enter(t, ctx, "technician", "N. N.")
+	enter(t, ctx, "odometer", "15900")
+	if got := said(t, ctx, "odometer"); !strings.Contains(got, "Below the 155,000 km of 1 Feb 2026") {
+		t.Errorf("odometer: got %q", got)
+	}
+	shoot(t, ctx, "form-odometer-390-light")
+	eval[bool](t, ctx, `document.querySelector("[name=odometer]").value = "", true`)
+	enter(t, ctx, "odometer", "159000")
+	if got := said(t, ctx, "odometer"); got != "" {
+		t.Errorf("put right, the odometer is remarked on: %q", got)
+	}
+	enter(t, ctx, "1-left-outer-pad", "4,6")
+	enter(t, ctx, "1-left-inner-pad", "9.9")
+	if got := said(t, ctx, "1-left-inner-pad"); !strings.Contains(got, "4.8 mm thicker than on 1 Feb 2026 (5.1 mm), and no new part is on record.") {
+		t.Errorf("inner pad: got %q", got)
+	}
+	if got := said(t, ctx, "1-left-outer-pad"); !strings.Contains(got, "5.3 mm less than the inner pad of this wheel (9.9 mm)") {
+		t.Errorf("outer pad: got %q", got)
+	}
+	if got := eval[string](t, ctx, `document.querySelector(".count").textContent`); got != "2 of 6 filled in" {
+		t.Errorf("got %q", got)
+	}
+	shoot(t, ctx, "form-remarks-390-light")
+	must(t, ctx, chromedp.EmulateViewport(desk, 900))
+	shoot(t, ctx, "form-remarks-1280-light")
+	must(t, ctx, chromedp.EmulateViewport(phone, 900))
+	// Sent all the same, it leads to what is open.
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.includes("2 values want a second look")`)
+	if got := eval[string](t, ctx, `document.activeElement.name`); got != "confirm-1-left-outer-pad" {
+		t.Errorf("the focus is on %q", got)
+	}
+	must(t, ctx, chromedp.Click(chromedp.CSS(`[name=confirm-1-left-outer-pad]`)))
+	// A tap that leaves a field just changed still lands where it was aimed.
+	eval[bool](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value = "", true`)
+	must(t, ctx,
+		chromedp.SendKeys(chromedp.CSS(`[name="1-left-inner-pad"]`), "4.4"),
+		chromedp.Click(chromedp.CSS(`#w-1-left .more summary`)),
+	)
+	settled(t, ctx)
+	must(t, ctx, chromedp.Click(chromedp.CSS(`[name=tick][value="1-left glazed"]`)))
+	if got := said(t, ctx, "1-left-inner-pad") + said(t, ctx, "1-left-outer-pad"); got != "" {
+		t.Errorf("put right, the pads are remarked on: %q", got)
+	}
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	must(t, ctx, chromedp.WaitVisible(chromedp.CSS(".taken")))
+	shoot(t, ctx, "sent-390-light")
+	if got := textOf(t, ctx, ".taken"); !strings.Contains(got, "axle 1 left inner pad 4.4 mm") || !strings.Contains(got, "left: glazed") {
+		t.Errorf("taken: got %q", got)
+	}
+	if got := eval[int](t, ctx, `Object.keys(localStorage).filter(k => k.startsWith("brakewear:form:")).length`); got != 0 {
+		t.Errorf("%d forms are still kept", got)
+	}
+	// The next form knows the person, and begins empty.
+	must(t, ctx, chromedp.Navigate(srv.URL+w.vehiclePath(t, "Bus 2")+"/measure"))
+	if got := eval[string](t, ctx, `document.querySelector(".who").open + document.querySelector(".who summary").textContent + document.querySelector("[name=odometer]").value`); got != "falseN. N. · measured 2 Mar 2026 · mm" {
+		t.Errorf("got %q", got)
+	}
+	if got := faults(); got != "" {
+		t.Errorf("the browser complains: %s", got)
+	}
+}
+
+// TestBrowserFormKeys goes through a form by its keys alone: Enter and Tab lead
+// round the vehicle, and do not send half a form.
+func TestBrowserFormKeys(t *testing.T) {
+	ctx := browser(t)
+	w := island(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	look(t, ctx, desk, "light", srv.URL+w.vehiclePath(t, "Bus 112")+"/measure")
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("[name=technician]"), "N. N."), chromedp.Focus(chromedp.CSS("[name=odometer]")))
+	var walk []string
+	for range 9 {
+		walk = append(walk, eval[string](t, ctx, `document.activeElement.name`))
+		must(t, ctx, chromedp.KeyEvent("\r"))
+	}
+	want := []string{
+		"odometer",
+		"1-left-outer-pad", "1-left-inner-pad",
+		"2-left-outer-pad", "2-left-inner-pad",
+		"2-right-outer-pad", "2-right-inner-pad",
+		"1-right-outer-pad", "1-right-inner-pad",
+	}
+	if !slices.Equal(walk, want) {
+		t.Errorf("got %q, want %q", walk, want)
+	}
+	if got := eval[string](t, ctx, `document.activeElement.name`); got != "note" {
+		t.Errorf("after the last wheel: got %q, want the note", got)
+	}
+	// Tab has the same order, with what is folded up between.
+	order := eval[[]string](t, ctx, `[...document.querySelectorAll("form.measure input")].filter(e => e.checkVisibility() && e.dataset.part).map(e => e.name)`)
+	if !slices.Equal(order, want[1:]) {
+		t.Errorf("by Tab: got %q, want %q", order, want[1:])
+	}
+	if got := eval[int](t, ctx, `document.querySelectorAll("[tabindex]:not([tabindex='0']):not([tabindex='-1'])").length`); got != 0 {
+		t.Errorf("%d elements have an order of their own", got)
+	}
+}
+
+// TestBrowserFind types a plate and takes the vehicle by the arrow keys.
+func TestBrowserFind(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	faults := complaints(t, ctx)
+	look(t, ctx, phone, "light", srv.URL+"/measure")
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("#find"), "bus"))
+	until(t, ctx, `document.querySelectorAll(".found [role=option]").length === 2`)
+	if got := eval[string](t, ctx, `["role", "aria-expanded", "aria-controls"].map(n => document.querySelector("#find").getAttribute(n)).join(" ")`); got != "combobox true found" {
+		t.Errorf("got %q", got)
+	}
+	if got := textOf(t, ctx, ".find-say"); got != "2 vehicles fit." {
+		t.Errorf("got %q", got)
+	}
+	must(t, ctx, chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown))
+	if got := eval[string](t, ctx, `document.getElementById(document.querySelector("#find").getAttribute("aria-activedescendant")).textContent`); !strings.Contains(got, "Bus 2") {
+		t.Errorf("the arrow keys are on %q", got)
+	}
+	shoot(t, ctx, "find-list-390-light")
+	must(t, ctx, chromedp.KeyEvent("\r"))
+	until(t, ctx, `location.pathname.endsWith("/measure") && location.pathname !== "/measure"`)
+	if got := textOf(t, ctx, "h1"); got != "Bus 2" {
+		t.Errorf("got %q", got)
+	}
+	if got := faults(); got != "" {
+		t.Errorf("the browser complains: %s", got)
+	}
+}
+
+// switched is a server that can be stopped and started at the same address.
+type switched struct {
+	t    *testing.T
+	addr string
+	h    http.Handler
+	srv  *http.Server
+}
+
+func (s *switched) start() {
+	s.t.Helper()
+	ln, err := net.Listen("tcp", s.addr)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	s.addr = ln.Addr().String()
+	s.srv = &http.Server{Handler: s.h, ReadHeaderTimeout: time.Second}
+	go s.srv.Serve(ln)
+}
+
+func (s *switched) stop() {
+	s.t.Helper()
+	if err := s.srv.Close(); err != nil {
+		s.t.Error(err)
+	}
+}
+
+// TestBrowserFormOffline sends with the server stopped, leaves the page and
+// comes back to it, and starts the server: nothing is lost, and nothing is
+// counted twice.
+func TestBrowserFormOffline(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	s := &switched{t: t, addr: "127.0.0.1:0", h: w.handler}
+	s.start()
+	defer func() { s.stop() }()
+	bus := w.vehiclePath(t, "Bus 1")
+	look(t, ctx, phone, "light", "http://"+s.addr+bus+"/measure")
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("[name=technician]"), "N. N."))
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	// The page is kept for a time without a network.
+	until(t, ctx, `navigator.serviceWorker.controller !== null`)
+	eval[bool](t, ctx, `window.kept = false, caches.match(location.pathname).then(r => window.kept = Boolean(r)), true`)
+	for range 100 {
+		if eval[bool](t, ctx, `window.kept || (caches.match(location.pathname).then(r => window.kept = Boolean(r)), false)`) {
+			break
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+
+	s.stop()
+	enter(t, ctx, "1-left-outer-pad", "4.7")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.startsWith("Kept on this phone, not sent yet")`)
+	shoot(t, ctx, "form-kept-390-light")
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, `document.querySelector(".state")?.textContent.startsWith("Kept on this phone, not sent yet")`)
+	if got := eval[string](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value + document.querySelector("[name='1-left-outer-pad']").value`); got != "4.54.7" {
+		t.Errorf("entries: got %q", got)
+	}
+	// It can be taken back, and sent again.
+	must(t, ctx, chromedp.Click(chromedp.CSS(".state button")))
+	enter(t, ctx, "note", "pin is stiff")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.startsWith("Kept on this phone, not sent yet")`)
+	if n := uploads(t, w); n != 3 {
+		t.Fatalf("%d uploads, want the 3 files", n)
+	}
+
+	s.start()
+	until(t, ctx, `location.pathname.includes("/measured/")`)
+	if got := textOf(t, ctx, "h1"); got != "Bus 1: taken in" {
+		t.Errorf("got %q", got)
+	}
+	if got := textOf(t, ctx, ".taken"); !strings.Contains(got, "4.5 mm") || !strings.Contains(got, "4.7 mm") || !strings.Contains(got, "stiff") {
+		t.Errorf("taken: got %q", got)
+	}
+	if n := uploads(t, w); n != 4 {
+		t.Errorf("%d uploads, want the 3 files and one form", n)
+	}
+}
+
+func uploads(t *testing.T, w *world) int {
+	t.Helper()
+	ups, err := w.svc.DB.Uploads(t.Context(), fleet.AllFleets(), 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(ups)
+}
+
+// TestBrowserFormAnswerLost takes the form in and cuts the line before the
+// answer: the browser sends it again, and nothing is counted twice.
+func TestBrowserFormAnswerLost(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	var posts atomic.Int32
+	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost && posts.Add(1) == 1 {
+			w.handler.ServeHTTP(httptest.NewRecorder(), r)
+			panic(http.ErrAbortHandler)
+		}
+		w.handler.ServeHTTP(rw, r)
+	}))
+	defer srv.Close()
+	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("[name=technician]"), "N. N."))
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `location.pathname.includes("/measured/")`)
+	if got := textOf(t, ctx, "h1"); got != "Bus 1: nothing new" {
+		t.Errorf("got %q", got)
+	}
+	if n, sent := uploads(t, w), posts.Load(); n != 4 || sent < 2 {
+		t.Errorf("%d uploads by %d requests, want the 3 files and one form by 2", n, sent)
+	}
+}
+
+// TestBrowserFormElsewhere leaves a form that waits: other pages say so, and
+// send it.
+func TestBrowserFormElsewhere(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	var down atomic.Bool
+	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+		if down.Load() && r.Method == http.MethodPost {
+			http.Error(rw, "restarting", http.StatusServiceUnavailable)
+			return
+		}
+		w.handler.ServeHTTP(rw, r)
+	}))
+	defer srv.Close()
+	down.Store(true)
+	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS("[name=technician]"), "N. N."))
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.startsWith("Kept on this phone, not sent yet")`)
+	must(t, ctx, chromedp.Navigate(srv.URL+"/vehicles"))
+	until(t, ctx, `document.querySelector(".outbox")?.textContent.startsWith("1 form is kept on this phone, not sent yet: Bus 1.")`)
+	shoot(t, ctx, "outbox-390-light")
+	down.Store(false)
+	until(t, ctx, `document.querySelector("main .notice")?.textContent === "The form that was kept on this phone is sent now: Bus 1."`)
+	if eval[bool](t, ctx, `Boolean(document.querySelector(".outbox"))`) {
+		t.Error("it is still said to wait")
+	}
+	if n := uploads(t, w); n != 4 {
+		t.Errorf("%d uploads, want the 3 files and one form", n)
+	}
+}
+
+// setAll fills a form in as if each field had been left.
+const setAll = `((values) => {
+	const form = document.querySelector("form.measure")
+	for (const [name, value] of Object.entries(values)) form.elements[name].value = value
+	for (const input of form.querySelectorAll("[data-field] input:not([type=checkbox]), [data-field] textarea")) {
+		input.dispatchEvent(new Event("change", {bubbles: true}))
+	}
+	return true
+})(%s)`
+
+// allSaid is what is said beside each field, with "?" where it wants to be
+// confirmed.
+const allSaid = `(() => {
+	const said = {}
+	for (const box of document.querySelectorAll("form.measure .remarks")) {
+		const texts = [...box.querySelectorAll("p")].map(p => p.textContent)
+		if (texts.length) said[box.id.slice(2)] = texts.join(" ") + (box.querySelector("[type=checkbox]") ? "?" : "")
+	}
+	return said
+})()`
+
+// TestBrowserRemarks compares the script's remarks with the server's: of random
+// entries, in all units, for vehicles of the demo fleet with disc and with drum
+// brakes and for one that is read as the thinner of both.
+func TestBrowserRemarks(t *testing.T) {
+	ctx := browser(t)
+	rng := rand.New(rand.NewPCG(1, 2))
+	all := 0
+	for _, c := range []struct {
+		w      *world
+		number string
+	}{{island(t), "Bus 112"}, {island(t), withDrums(t, island(t))}, {small(t), "Bus 1"}} {
+		srv := httptest.NewServer(c.w.handler)
+		defer srv.Close()
+		path := c.w.vehiclePath(t, c.number)
+		sh, err := c.w.svc.Sheet(t.Context(), fleet.AllFleets(), vehicleID(t, path), c.w.svc.Today(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		look(t, ctx, desk, "light", srv.URL+path+"/measure")
+		for i := range 60 {
+			values := map[string]string{"technician": "N. N.", "unit": []string{"mm", "in", "1/32 in"}[i%3], "km_unit": []string{"km", "mi"}[i%2]}
+			values["odometer"] = odd(rng, sh.Odometer.Km, sh.Odometer.Km*(.5+rng.Float64()), sh.Odometer.Km+20_000*rng.Float64())
+			for _, wheel := range sh.Wheels {
+				for _, p := range wheel.Places {
+					x := 10 * rng.Float64()
+					if p.Spec != nil {
+						x = p.Spec.Limit + (p.Spec.New-p.Spec.Limit)*(1.3*rng.Float64()-.1)
+					}
+					if p.Likely != nil && rng.IntN(2) == 0 {
+						x = p.Likely.Low + (p.Likely.High-p.Likely.Low)*(1.4*rng.Float64()-.2)
+					}
+					mm := fmt.Sprintf("%.1f", x)
+					switch values["unit"] {
+					case "in":
+						mm = fmt.Sprintf("%.3f", x/25.4)
+					case "1/32 in":
+						mm = fmt.Sprintf("%.0f", 32*x/25.4)
+					}
+					values[pipeline.FieldOf(p.Position)] = odd(rng, mm, "", strings.Replace(mm, ".", ",", 1), "9/32 in", mm+" mm", "7.4.1", "x")
+				}
+			}
+			sent, err := json.Marshal(values)
+			if err != nil {
+				t.Fatal(err)
+			}
+			eval[bool](t, ctx, fmt.Sprintf(setAll, sent))
+			settled(t, ctx)
+			got := eval[map[string]string](t, ctx, allSaid)
+			want := saidByServer(t, c.w, path, values)
+			if !maps.Equal(got, want) {
+				t.Fatalf("%s, %s:\nthe script says %v\nthe server says %v", c.number, sent, got, want)
+			}
+			all += len(want)
+		}
+	}
+	if all < 300 {
+		t.Errorf("%d remarks only", all)
+	}
+}
+
+// odd picks one, the first half of the time.
+func odd[T any](rng *rand.Rand, xs ...T) string {
+	if rng.IntN(2) == 0 {
+		return fmt.Sprint(xs[0])
+	}
+	if x, ok := any(xs[rng.IntN(len(xs))]).(float64); ok {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprint(xs[rng.IntN(len(xs))])
+}
+
+// withDrums is a vehicle of the demo fleet that has a drum brake.
+func withDrums(t *testing.T, w *world) (number string) {
+	t.Helper()
+	err := w.svc.DB.EachHistory(t.Context(), fleet.AllFleets(), nil, func(h *store.History) error {
+		for _, a := range h.Axles {
+			if a.Brake == fleet.DrumBrake && len(h.Readings) > 0 {
+				number = h.Vehicle.Number
+			}
+		}
+		return nil
+	})
+	if err != nil || number == "" {
+		t.Fatalf("no vehicle with drums: %v", err)
+	}
+	return number
+}
+
+// saidByServer reads the remarks off the page that the server sends back. A
+// value that nobody doubts must not be taken in: a fault is added.
+func saidByServer(t *testing.T, w *world, path string, values map[string]string) map[string]string {
+	t.Helper()
+	vs := url.Values{"date": {"2026-03-02"}, "note": {strings.Repeat("x", maxFormNote+1)}}
+	for name, value := range values {
+		vs.Set(name, value)
+	}
+	rec := w.postForm(path+"/measure", vs)
+	if rec.Code != http.StatusUnprocessableEntity {
+		t.Fatalf("got status %d", rec.Code)
+	}
+	said := map[string]string{}
+	for _, box := range find(parse(t, rec.Body.String()), ".remarks") {
+		var texts []string
+		for _, p := range find(box, "p") {
+			texts = append(texts, text(p))
+		}
+		name := strings.TrimPrefix(attr(box, "id"), "r-")
+		if len(texts) == 0 || name == "note" {
+			continue
+		}
+		said[name] = strings.Join(texts, " ")
+		if len(find(box, "input")) > 0 {
+			said[name] += "?"
+		}
+	}
+	return said
+}
