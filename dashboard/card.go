@@ -230,7 +230,7 @@ func cardSpecs(h *store.History, axle int) (out []CardSpec) {
 			continue
 		}
 		for _, part := range fleet.Parts {
-			s, ok := a.Specs[part]
+			s, ok := pipeline.SpecInForce(h, &a, part)
 			if !ok {
 				continue
 			}

@@ -22,6 +22,7 @@ type Vehicle struct {
 	Readings   []fleet.Reading
 	Fitments   []fleet.Fitment
 	Conditions []fleet.Condition
+	BrakeTests []fleet.BrakeTest // in the order they were done
 
 	Model     forecast.Model
 	Known     *forecast.Vehicle // the same in the forecast's terms
@@ -35,7 +36,7 @@ type Vehicle struct {
 // subjects. Each subject comes once a kind.
 func Of(v *Vehicle) []fleet.Finding {
 	track := forecast.CleanOdometer(v.Known.Odometer, v.Known.Swaps...)
-	fs := odometerFindings(v, track)
+	fs := append(odometerFindings(v, track), brakeTestFindings(v)...)
 	for i := range v.Axles {
 		a := axleOf(v, &v.Axles[i])
 		for _, of := range []func() []fleet.Finding{

@@ -13,6 +13,9 @@ const (
 	PastStamped        FindingKind = "past_stamped_limit"  // a rotor or drum
 	MeasureAgain       FindingKind = "measure_again"       // a thin reading was not believed
 	CrackedPart        FindingKind = "cracked"             // as ticked at an inspection
+	TestFailed         FindingKind = "brake_test_failed"   // the last one
+	BrakeFades         FindingKind = "brake_fades"         // efficiency falls from test to test
+	PedalHarder        FindingKind = "pedal_harder"        // pedal force grows from test to test
 	UnevenPads         FindingKind = "uneven_pads"         // inner against outer of a wheel
 	UnevenSides        FindingKind = "uneven_sides"        // one side wears faster
 	TaperedPad         FindingKind = "taper"               // along one pad
@@ -44,8 +47,11 @@ var findingKinds = []struct {
 }{
 	{PastStamped, BeforeRoad},
 	{CrackedPart, BeforeRoad},
+	{TestFailed, BeforeRoad},
 	{MeasureAgain, BeforeRoad},
 	{ContaminatedPart, NextVisit},
+	{BrakeFades, NextVisit},
+	{PedalHarder, NextVisit},
 	{UnevenPads, NextVisit},
 	{UnevenSides, NextVisit},
 	{TaperedPad, NextVisit},

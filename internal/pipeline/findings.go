@@ -22,7 +22,7 @@ func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.H
 		of := h.Vehicle.FleetID
 		if thresholds[of] == nil {
 			var err error
-			if thresholds[of], err = s.thresholds(ctx, sc, of); err != nil {
+			if thresholds[of], err = s.Thresholds(ctx, sc, of); err != nil {
 				return err
 			}
 		}
@@ -34,6 +34,7 @@ func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.H
 			Readings:   h.Readings,
 			Fitments:   h.Fitments,
 			Conditions: h.Conditions,
+			BrakeTests: h.BrakeTests,
 			Model:      m,
 			Known:      VehicleOf(h),
 			Rules:      rules.Or(h.RuleSet),
@@ -45,21 +46,6 @@ func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.H
 		found = append(found, findings.Of(&v)...)
 	}
 	return s.DB.SaveFindings(ctx, sc, ids, found, asOf)
-}
-
-// thresholds returns what a fleet holds its vehicles to.
-func (s *Service) thresholds(ctx context.Context, sc fleet.Scope, fleetID int64) (rules.Thresholds, error) {
-	own, err := s.DB.OwnThresholds(ctx, sc, fleetID)
-	if err != nil {
-		return nil, err
-	}
-	by := map[string]float64{}
-	for _, o := range own {
-		if o.X != nil {
-			by[o.ValueID] = *o.X
-		}
-	}
-	return rules.ThresholdsWith(by), nil
 }
 
 // ConfirmFitment records the fitment that a finding suggests, with the day,

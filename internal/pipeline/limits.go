@@ -21,6 +21,16 @@ func LimitOf(h *store.History, a *fleet.Axle, p fleet.Part) (l rules.Limit, ok b
 	return rules.Or(h.RuleSet).Limit(&h.Vehicle, a.Number, p, spec, ownLimit(h, a.Number, p)), true
 }
 
+// SpecInForce returns the specification of a part of an axle with the limit
+// that holds in the place of its own, and where that comes from.
+func SpecInForce(h *store.History, a *fleet.Axle, p fleet.Part) (spec fleet.Spec, ok bool) {
+	l, ok := LimitOf(h, a, p)
+	if !ok {
+		return spec, false
+	}
+	return fleet.Spec{New: a.Specs[p].New, Limit: l.MM, Source: l.Source()}, true
+}
+
 // ownLimit is what the workshop has set, 0 = nothing.
 func ownLimit(h *store.History, axle int, p fleet.Part) float64 {
 	for _, l := range h.Limits {

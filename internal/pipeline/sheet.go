@@ -189,7 +189,7 @@ func wheelOf(h *store.History, a *fleet.Axle, side fleet.Side, day fleet.Date, l
 	}
 	add := func(part fleet.Part, face fleet.Face, seldom bool) {
 		p := Place{Position: fleet.Position{Axle: a.Number, Part: part, Side: side, Face: face}, Seldom: seldom}
-		if spec, ok := a.Specs[part]; ok {
+		if spec, ok := SpecInForce(h, a, part); ok {
 			p.Spec = &spec
 		}
 		p.fill(h, day, likely)
