@@ -35,14 +35,11 @@ create table kept_files (
     bytes      bigint not null,
     sent_at    timestamptz not null,
     expires_at timestamptz not null,
-    state      text not null, -- checking, checked, taking, taken, done, unreadable
-    -- Who works on it says so again and again; when that stops, another may.
-    worker     text not null,
-    held_until timestamptz not null,
-    done_bytes bigint not null, -- of the file, by the present work
-    done_rows  bigint not null,
+    state      text not null, -- checking, checked, taking, taken, done, unreadable, failed
+    read_bytes bigint not null, -- of the file, by the present work
+    read_rows  bigint not null,
     report     text not null, -- what the check found, JSON; blank before
-    fault      text not null, -- why it cannot be read; blank when it can
+    fault      text not null, -- why it cannot be read, or what went wrong; blank when nothing did
     upload_id  bigint references uploads,
     unique (sha256, sent_by, kind, date_order)
 );

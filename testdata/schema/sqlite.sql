@@ -558,7 +558,7 @@ CREATE TABLE kept_file_parts (
 ) strict;
 
 CREATE TABLE kept_files (
-    id         integer primary key,
+    id         integer primary key autoincrement, -- never another file's: pages go on showing it
     sha256     text not null, -- of its bytes, hex
     name       text not null, -- file name as sent
     kind       text not null, -- as asked for; blank = found by its header
@@ -568,14 +568,11 @@ CREATE TABLE kept_files (
     bytes      integer not null,
     sent_at    text not null,
     expires_at text not null,
-    state      text not null, -- checking, checked, taking, taken, done, unreadable
-    -- Who works on it says so again and again; when that stops, another may.
-    worker     text not null,
-    held_until text not null,
-    done_bytes integer not null, -- of the file, by the present work
-    done_rows  integer not null,
+    state      text not null, -- checking, checked, taking, taken, done, unreadable, failed
+    read_bytes integer not null, -- of the file, by the present work
+    read_rows  integer not null,
     report     text not null, -- what the check found, JSON; blank before
-    fault      text not null, -- why it cannot be read; blank when it can
+    fault      text not null, -- why it cannot be read, or what went wrong; blank when nothing did
     upload_id  integer references uploads,
     unique (sha256, sent_by, kind, date_order)
 ) strict;
