@@ -54,6 +54,8 @@ func serve(e *env, svc *pipeline.Service, listen string) (err error) {
 	}
 	pages.Register(engine)
 	api.New(svc).Register(engine)
+	desk := pipeline.OpenDesk(context.WithoutCancel(e.ctx), svc, e.log)
+	defer desk.Close()
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)

@@ -21,7 +21,7 @@ type Checked struct {
 	// columns, units and dates were understood.
 	First []ReadRow
 	// Err is why the file cannot be read at all, a fleet.ErrInvalid.
-	Err error
+	Err error `json:"-"`
 }
 
 // firstRows is how many rows a check shows as they were read.

@@ -31,6 +31,8 @@ type File struct {
 	Key string
 	// Progress is told of every batch that was stored; nil = nobody.
 	Progress func(Progress)
+
+	kept int64 // the kept file that this is; 0 = none
 }
 
 // Progress is how far a file has been read.
@@ -132,6 +134,11 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 		}
 		t.up.Problems = append(t.up.Problems, doubts...)
 		t.up.Doubtful = rows
+		if f.kept != 0 {
+			if err := w.FileTaken(f.kept); err != nil {
+				return err
+			}
+		}
 		slices.SortStableFunc(t.up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
 		return nil
 	})

@@ -20,6 +20,7 @@ type RefitReport struct {
 	Axles    int
 	Model    string
 	Trained  bool // the model learned anew from the whole fleet
+	Follows  bool // it goes on; the rest of the report is not known yet
 }
 
 // Train learns the model from every reading on or before asOf and keeps what

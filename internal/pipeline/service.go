@@ -20,7 +20,10 @@ type Service struct {
 	// Forecasted is told of every few hundred vehicles that a refit is done
 	// with; nil = nobody.
 	Forecasted func(vehicles int)
-	Now        func() time.Time // nil = time.Now
+	// Desk does what may outlast a request; nil = the request waits for all of
+	// it. See OpenDesk.
+	Desk *Desk
+	Now  func() time.Time // nil = time.Now
 
 	URL        string // address that people reach the pages at, without a path; "" = no links in what is sent
 	BackupDir  string // folder of nightly backups; "" = beside the embedded database

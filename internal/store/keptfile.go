@@ -70,10 +70,10 @@ func (w *where) seenBy(sc fleet.Scope, by string) {
 	}
 }
 
-// KeepFile keeps a file until f.Expires, in f's state, and sets f's id, size
-// and time. The same bytes from the same sender, asked for alike, are kept
+// KeepFile keeps a file so long, in f's state, and sets f's id and times. The
+// same bytes from the same sender, asked for alike, are kept
 // once: when they are being worked on, that is what comes back in f.
-func (db *DB) KeepFile(ctx context.Context, f *KeptFile, body io.Reader) error {
+func (db *DB) KeepFile(ctx context.Context, f *KeptFile, long time.Duration, body io.Reader) error {
 	sc, err := json.Marshal(keptScope{f.Scope.All(), f.Scope.Fleets(), f.Scope.Depots()})
 	if err != nil {
 		return err
@@ -104,6 +104,7 @@ func (db *DB) KeepFile(ctx context.Context, f *KeptFile, body io.Reader) error {
 			return fleet.Conflictf("%s: too many files wait to be taken in: take in or drop some of them, then hand it in again", f.Name)
 		}
 		f.At = db.now()
+		f.Expires = f.At.Add(long)
 		err = t.one([]any{&f.ID}, `
 			insert into kept_files (
 				sha256, name, kind, date_order, sent_by, scope, bytes, sent_at, expires_at,

@@ -25,9 +25,9 @@ func TestKeptFiles(t *testing.T) {
 			t.Helper()
 			f := store.KeptFile{
 				SHA256: "ab", Name: "march.csv", Kind: "readings", DateOrder: "dmy", By: "Ada", Scope: mine,
-				Bytes: int64(len(body)), Expires: now.Add(time.Hour), State: state,
+				Bytes: int64(len(body)), State: state,
 			}
-			if err := db.KeepFile(ctx, &f, bytes.NewReader(body)); err != nil {
+			if err := db.KeepFile(ctx, &f, time.Hour, bytes.NewReader(body)); err != nil {
 				t.Fatal(err)
 			}
 			return f
@@ -120,8 +120,8 @@ func TestKeptFiles(t *testing.T) {
 
 func TestKeptFilesAreBounded(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		f := store.KeptFile{SHA256: "ab", Name: "huge.csv", State: store.FileChecking, Bytes: 5 << 30, Expires: time.Now().Add(time.Hour)}
-		if err := db.KeepFile(t.Context(), &f, bytes.NewReader(nil)); !errors.Is(err, fleet.ErrConflict) {
+		f := store.KeptFile{SHA256: "ab", Name: "huge.csv", State: store.FileChecking, Bytes: 5 << 30}
+		if err := db.KeepFile(t.Context(), &f, time.Hour, bytes.NewReader(nil)); !errors.Is(err, fleet.ErrConflict) {
 			t.Errorf("5 GB: got %v, want ErrConflict", err)
 		}
 	})

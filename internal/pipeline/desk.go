@@ -1,0 +1,167 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"time"
+)
+
+// Desk does work that may outlast the request it came with: files handed in,
+// and the forecasts that follow what was taken in. A Service without one does
+// all of it while the request waits.
+type Desk struct {
+	svc  *Service
+	log  *slog.Logger
+	ctx  context.Context // ends the work
+	stop func()
+	wait sync.WaitGroup
+	room chan struct{} // holds one for each piece of work at a time
+
+	mu    sync.Mutex
+	files map[int64]*fileWork // being worked on here
+}
+
+// fileWork is the work on one kept file.
+type fileWork struct {
+	done chan struct{} // closed at the end
+	err  error         // set by then
+
+	mu   sync.Mutex
+	read Progress
+}
+
+func (w *fileWork) progress(p Progress) {
+	w.mu.Lock()
+	w.read = p
+	w.mu.Unlock()
+}
+
+func (w *fileWork) far() Progress {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.read
+}
+
+const (
+	// deskRoom is how many files are worked on at a time: the database does
+	// most of it, and an SQLite file takes one writer.
+	deskRoom = 2
+	// deskRound is how often a desk looks for files that another process left
+	// unfinished.
+	deskRound = 30 * time.Second
+	// patience is how long a request waits for its work before it is answered
+	// that it goes on: well below the limits of browsers and proxies.
+	patience = 5 * time.Second
+)
+
+// OpenDesk gives s a desk, which takes up at once what was left unfinished.
+// Close it before the database.
+func OpenDesk(ctx context.Context, s *Service, log *slog.Logger) *Desk {
+	d := &Desk{svc: s, log: log, room: make(chan struct{}, deskRoom), files: map[int64]*fileWork{}}
+	d.ctx, d.stop = context.WithCancel(ctx)
+	s.Desk = d
+	d.wait.Go(func() {
+		tick := time.NewTicker(deskRound)
+		defer tick.Stop()
+		for {
+			d.round()
+			select {
+			case <-d.ctx.Done():
+				return
+			case <-tick.C:
+			}
+		}
+	})
+	return d
+}
+
+// Close ends the work and waits for it. What is not finished is taken up by the
+// next process: nothing that counts is half done.
+func (d *Desk) Close() {
+	d.stop()
+	d.wait.Wait()
+}
+
+// round takes up files that nobody works on, and forgets old ones.
+func (d *Desk) round() {
+	ids, err := d.svc.DB.WorkingFiles(d.ctx)
+	for _, id := range ids {
+		d.file(id)
+	}
+	if err == nil {
+		_, err = d.svc.DB.ExpireFiles(d.ctx)
+	}
+	d.report("look for files handed in", err)
+}
+
+// report logs what nobody waits to hear.
+func (d *Desk) report(what string, err error) {
+	if err != nil && !errors.Is(err, context.Canceled) {
+		d.log.Error(what, "error", err)
+	}
+}
+
+// file starts work on a kept file, unless it is being worked on.
+func (d *Desk) file(id int64) *fileWork {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if w := d.files[id]; w != nil {
+		return w
+	}
+	w := &fileWork{done: make(chan struct{})}
+	d.files[id] = w
+	d.wait.Go(func() {
+		defer func() {
+			d.mu.Lock()
+			delete(d.files, id)
+			d.mu.Unlock()
+			close(w.done)
+		}()
+		select {
+		case d.room <- struct{}{}:
+			defer func() { <-d.room }()
+		case <-d.ctx.Done():
+			w.err = d.ctx.Err()
+			return
+		}
+		w.err = d.svc.workOn(d.ctx, id, w.progress)
+		d.report("work on a file handed in", w.err)
+	})
+	return w
+}
+
+// at returns the work on a file that goes on here, or nil.
+func (d *Desk) at(id int64) *fileWork {
+	if d == nil {
+		return nil
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.files[id]
+}
+
+// within runs fn on the desk and waits for it, but not for long: done says
+// whether it is through. Without a desk it waits.
+func (d *Desk) within(ctx context.Context, what string, fn func(ctx context.Context) error) (done bool, err error) {
+	if d == nil {
+		return true, fn(ctx)
+	}
+	through := make(chan error, 1)
+	d.wait.Go(func() {
+		err := fn(d.ctx)
+		through <- err
+		d.report(what, err)
+	})
+	wait := time.NewTimer(patience)
+	defer wait.Stop()
+	select {
+	case err := <-through:
+		return true, err
+	case <-wait.C:
+		return false, nil
+	case <-ctx.Done():
+		return false, nil
+	}
+}
