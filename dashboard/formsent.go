@@ -46,10 +46,6 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	seen, err := d.svc.DB.Conditions(ctx, sc, id)
-	if err != nil {
-		return err
-	}
 	p := SentPage{
 		Shell:  Shell{Title: h.Vehicle.Number + ": readings sent", Place: "readings", Cautions: true},
 		Number: h.Vehicle.Number,
@@ -67,8 +63,8 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 			p.Taken = append(p.Taken, r.Position.String()+" "+readingCell(r, nil)+" mm")
 		}
 	}
-	for i := range seen {
-		x := &seen[i]
+	for i := range h.Conditions {
+		x := &h.Conditions[i]
 		if x.UploadID != uploadID {
 			continue
 		}

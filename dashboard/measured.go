@@ -28,7 +28,7 @@ type MeasuredRow struct {
 
 // measuredOf gathers an axle's readings and fitments and what else was seen,
 // newest first. f marks the readings it set aside; it may be nil.
-func measuredOf(h *store.History, axle int, f *store.AxleForecast, seen []fleet.Condition) Measured {
+func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
 	var places []fleet.Position
 	rows := map[fleet.Date]*MeasuredRow{}
 	row := func(d fleet.Date, km *float64, upload int64) *MeasuredRow {
@@ -84,8 +84,8 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast, seen []fleet.
 		}
 		to.Fitted = what
 	}
-	for i := range seen {
-		if x := &seen[i]; x.Axle == axle {
+	for i := range h.Conditions {
+		if x := &h.Conditions[i]; x.Axle == axle {
 			to := row(x.Date, x.OdometerKm, x.UploadID)
 			to.Notes = append(to.Notes, x.Words())
 		}

@@ -78,11 +78,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	seen, err := d.svc.DB.Conditions(c.Request.Context(), d.scope(c), id)
-	if err != nil {
-		return err
-	}
-	p, err := d.vehiclePage(&h, fs, seen, track, today)
+	p, err := d.vehiclePage(&h, fs, track, today)
 	if err != nil {
 		return err
 	}
@@ -92,7 +88,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "vehicle", *p)
 }
 
-func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, seen []fleet.Condition, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
 	p := &VehiclePage{
 		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
 		Vehicle: h.Vehicle,
@@ -102,9 +98,9 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, seen 
 		Plan:    planOf(h, fs),
 		Measure: fmt.Sprintf("/vehicles/%d/measure", h.Vehicle.ID),
 	}
-	for i := len(seen) - 1; i >= 0; i-- {
-		if seen[i].Axle == 0 {
-			p.Notes = append(p.Notes, seen[i])
+	for i := len(h.Conditions) - 1; i >= 0; i-- {
+		if h.Conditions[i].Axle == 0 {
+			p.Notes = append(p.Notes, h.Conditions[i])
 		}
 	}
 	perDay := math.NaN()
@@ -120,7 +116,7 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, seen 
 		p.Facts = append(p.Facts, fmt.Sprintf("about %.0f km a day", perDay))
 	}
 	for _, a := range h.Axles {
-		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number], seen)}
+		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number])}
 		if f := byAxle[a.Number]; f != nil {
 			if err := d.fillAxle(&v, h, f, track, today); err != nil {
 				return nil, err

@@ -82,19 +82,11 @@ func (s *Service) Inspect(ctx context.Context, sc fleet.Scope, by string, in Ins
 	case !errors.Is(err, fleet.ErrNotFound):
 		return up, err
 	}
-	h, err := s.DB.History(ctx, sc, in.VehicleID)
+	sh, h, err := s.sheet(ctx, sc, in.VehicleID, in.Date, in.Brakes)
 	if err != nil {
 		return up, err
 	}
-	known := resolverOf(&h)
-	m, _, err := s.fitted(ctx, s.Today())
-	if err != nil {
-		return up, err
-	}
-	sh, err := sheetOf(m, &h, in.Date, in.Brakes)
-	if err != nil {
-		return up, err
-	}
+	known := resolverOf(h)
 	if err := in.settle(sh); err != nil {
 		return up, err
 	}

@@ -63,9 +63,8 @@ func TestInspect(t *testing.T) {
 		if n := len(h.Odometers); n != 1 || h.Odometers[0].Km != 159_000 {
 			t.Errorf("got odometers %+v", h.Odometers)
 		}
-		cs, err := db.Conditions(t.Context(), all, in.VehicleID)
-		if err != nil || len(cs) != 2 || cs[1].Words() != "left: cracked" || cs[0].Words() != "pin is stiff" {
-			t.Errorf("got conditions %+v, %v", cs, err)
+		if cs := h.Conditions; len(cs) != 2 || cs[1].Words() != "left: cracked" || cs[0].Words() != "pin is stiff" {
+			t.Errorf("got conditions %+v", cs)
 		}
 		fs, err := db.Forecasts(t.Context(), all, in.VehicleID)
 		if err != nil || len(fs) == 0 || fs[0].Readings != 4 {

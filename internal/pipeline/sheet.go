@@ -60,7 +60,8 @@ type Wheel struct {
 type Place struct {
 	fleet.Position
 	Seldom bool // it is measured now and then
-	Spec   *fleet.Spec
+	// Spec has the limit that is in force; nil when none is known.
+	Spec *fleet.Spec
 	// Last is the last reading of the part that is on; nil when it was never
 	// read.
 	Last *LastReading
@@ -110,25 +111,43 @@ func (sh *Sheet) Wheel(axle int, side fleet.Side) *Wheel {
 // axles, from the front, for a vehicle whose axles are not on record; where
 // they are, brakes are not looked at.
 func (s *Service) Sheet(ctx context.Context, sc fleet.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
+	sh, _, err := s.sheet(ctx, sc, vehicleID, day, brakes)
+	return sh, err
+}
+
+// sheet is Sheet that also returns what is known of the vehicle, with axles
+// that are on record alone.
+func (s *Service) sheet(ctx context.Context, sc fleet.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, *store.History, error) {
 	h, err := s.DB.History(ctx, sc, vehicleID)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	m, _, err := s.fitted(ctx, s.Today())
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return sheetOf(m, &h, day, brakes)
+	ts, err := s.Thresholds(ctx, sc, h.Vehicle.FleetID)
+	if err != nil {
+		return nil, nil, err
+	}
+	laid := h
+	sh, err := sheetOf(m, &laid, day, brakes)
+	if err != nil {
+		return nil, nil, err
+	}
+	if t := ts.Of(rules.PadDifference, h.Vehicle.Category); t != nil {
+		sh.ApartMM = t.X
+	}
+	return sh, &h, nil
 }
 
 // maxAxles is how many axles a vehicle may have.
 const maxAxles = 12
 
+// sheetOf lays out a sheet for what is known of a vehicle, h, and adds the axles
+// to h that are not on record.
 func sheetOf(m forecast.Model, h *store.History, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
 	sh := &Sheet{Vehicle: h.Vehicle, Fleet: h.Fleet, Depot: h.Depot, Day: day}
-	if t := rules.ThresholdsWith(nil).Of(rules.PadDifference, h.Vehicle.Category); t != nil {
-		sh.ApartMM = t.X
-	}
 	sh.Odometer = sheetOdometer(h, day)
 	if len(h.Axles) == 0 && len(brakes) > 0 {
 		if len(brakes) > maxAxles {
@@ -224,9 +243,6 @@ func (p *Place) fill(h *store.History, day fleet.Date, likely map[fleet.Position
 		}
 		p.Thinnest = i > 0
 		p.Likely = &Likely{e.Median, e.Low, e.High}
-		if p.Spec != nil {
-			p.Spec.New, p.Spec.Limit = e.Spec.New, e.Spec.Limit
-		}
 		if e.LastMM != nil {
 			p.Last = &LastReading{*e.LastDate, *e.LastMM}
 		}
@@ -242,7 +258,8 @@ func (p *Place) fill(h *store.History, day fleet.Date, likely map[fleet.Position
 
 // sheetOdometer returns what is known of the odometer on a day.
 func sheetOdometer(h *store.History, day fleet.Date) *SheetOdometer {
-	all := VehicleOf(h).Odometer
+	v := VehicleOf(h)
+	all := v.Odometer
 	before := make([]forecast.Odometer, 0, len(all))
 	var next *fleet.Odometer
 	for _, o := range all {
@@ -254,7 +271,7 @@ func sheetOdometer(h *store.History, day fleet.Date) *SheetOdometer {
 			next = &fleet.Odometer{Date: d, Km: o.Km}
 		}
 	}
-	t := forecast.CleanOdometer(before)
+	t := forecast.CleanOdometer(before, swapsUntil(v, day)...)
 	if !t.Known() {
 		return nil
 	}
@@ -266,4 +283,14 @@ func sheetOdometer(h *store.History, day fleet.Date) *SheetOdometer {
 		Besides: t.Reach(last) - t.Last.Km,
 		Next:    next,
 	}
+}
+
+// swapsUntil returns the declared changes of the instrument up to a day.
+func swapsUntil(v *forecast.Vehicle, day fleet.Date) (swaps []forecast.DeclaredSwap) {
+	for _, s := range v.Swaps {
+		if fleet.Date(s.Day) <= day {
+			swaps = append(swaps, s)
+		}
+	}
+	return swaps
 }

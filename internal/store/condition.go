@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -115,18 +114,6 @@ func (w *Writer) conditionThere(k conditionKey) (bool, error) {
 		return false, nil
 	}
 	return err == nil, err
-}
-
-// Conditions returns what was seen at the inspections of a vehicle and still
-// counts, by date.
-func (db *DB) Conditions(ctx context.Context, sc fleet.Scope, vehicleID int64) (cs []fleet.Condition, err error) {
-	err = db.read(ctx, "read conditions", func(t *tx) error {
-		var w where
-		w.add("c.vehicle_id = ?", vehicleID)
-		w.vehicles(sc, "c.vehicle_id")
-		return t.conditions(w, func(c *fleet.Condition) { cs = append(cs, *c) })
-	})
-	return cs, err
 }
 
 // conditions calls fn for the conditions c that count and that w admits, by
