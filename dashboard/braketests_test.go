@@ -182,7 +182,7 @@ func TestLimits(t *testing.T) {
 	bus := w.vehiclePath(t, "Bus 1")
 	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{{".force", "3 mm the maker"}, {".facts-list", "the year 2019 stands in"}, {"footer.cautions", "*"}})
 	_, page := w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"us-393"}, "why": {"moved"}})
-	check(t, parse(t, page), []has{{".notice", "2 of the vehicles"}, {".entries-list", "moved"}, {"select[name=rule_set] option[selected]", "US, linings by 49 CFR 393.47"}})
+	check(t, parse(t, page), []has{{".notice", "2 of the vehicles"}, {".entries-list", "moved"}, {"select[name=rule_set] option[selected]", "US, light and commercial: linings by 49 CFR 393.47"}})
 	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{
 		{".force", "3.2 mm the rule set, US-03"},
 		{".soft", "Not known of the vehicle: how its brakes are worked"},
