@@ -38,8 +38,9 @@ type CardPage struct {
 	TestBefore     string // link to enter one
 	TestAfter      string
 	Against        []string // what stands against passing
-	Remarks        []string
-	State          string // in words; blank while open
+	Faults         []string // of what was just entered
+	Remarks        []string // on the parts
+	State          string   // in words; blank while open
 	Closed         string
 	Note           string
 	Skipped        int // steps
@@ -105,8 +106,8 @@ func (d *Dashboard) card(c *gin.Context) error {
 	return d.showCard(c, http.StatusOK, id, nil)
 }
 
-// showCard sends a card with remarks on what was just entered.
-func (d *Dashboard) showCard(c *gin.Context, status int, id int64, remarks []string) error {
+// showCard sends a card with what could not be taken of what was just entered.
+func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []string) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	card, err := d.svc.DB.Card(ctx, sc, id)
 	if err != nil {
@@ -121,7 +122,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, remarks []str
 		return err
 	}
 	p := cardPage(&card, &h)
-	p.Remarks = remarks
+	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
 	p.addTests(&card, tests)
 	if p.Open {
 		p.Against = pipeline.Against(&card, tests)
@@ -429,9 +430,20 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
+		if wantsJSON(c) {
+			return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
+		}
 		return d.showCard(c, http.StatusBadRequest, id, faults)
 	}
-	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return took(c, fmt.Sprintf("/cards/%d", id))
+}
+
+// took answers a form that was taken in: on to a page, or where to go for a script.
+func took(c *gin.Context, to string) error {
+	if wantsJSON(c) {
+		return sendJSON(c, http.StatusOK, map[string]string{"to": to})
+	}
+	c.Redirect(http.StatusSeeOther, to)
 	return nil
 }
 
@@ -493,11 +505,10 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	_, remarks, err := d.svc.FitParts(ctx, sc, who, id, f)
-	if err != nil {
+	if _, err := d.svc.FitParts(ctx, sc, who, id, f); err != nil {
 		return err
 	}
-	return d.showCard(c, http.StatusOK, id, remarks)
+	return took(c, fmt.Sprintf("/cards/%d#parts", id))
 }
 
 // partsForm reads the form of what came off and what went on.

@@ -20,7 +20,7 @@ import (
 
 // TestBrowserCard does a job as a technician does: a card is opened, its steps and
 // parts are entered, the brake test proves it, it is closed, the new set has its
-// own forecast and the track record counts the old one.
+// own forecast and the track record counts the old one. The name is typed once.
 func TestBrowserCard(t *testing.T) {
 	ctx := browser(t)
 	w := small(t)
@@ -48,7 +48,6 @@ func TestBrowserCard(t *testing.T) {
 	shoot(t, ctx, "card-390-light")
 	eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
 	must(t, ctx,
-		chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."),
 		chromedp.Click(chromedp.CSS(`.steps-form button`)),
 		chromedp.WaitVisible(chromedp.CSS(`.step.is-done`)),
 		chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157 500"),
@@ -58,7 +57,6 @@ func TestBrowserCard(t *testing.T) {
 			return err
 		}),
 		chromedp.SendKeys(chromedp.CSS(`input[name=on_1_pad_number]`), "P-100"),
-		chromedp.SendKeys(chromedp.CSS(`.parts-form input[name=by]`), "N. N."),
 		chromedp.Click(chromedp.CSS(`.parts-form button`)),
 		chromedp.WaitVisible(chromedp.CSS(`.fitted-list`)),
 	)
@@ -79,7 +77,6 @@ func TestBrowserCard(t *testing.T) {
 	look(t, ctx, desk, "light", srv.URL+card)
 	shoot(t, ctx, "card-1280-light")
 	must(t, ctx,
-		chromedp.SendKeys(chromedp.CSS(`.closing input[name=by]`), "N. N."),
 		chromedp.Click(chromedp.CSS(`.closing button`)),
 		chromedp.WaitVisible(chromedp.CSS(`.notice`)),
 	)

@@ -123,7 +123,7 @@ const outbox = (() => {
     bar.replaceChildren(forms.length === 1 ? "1 form is kept on this phone, not sent yet: " : forms.length + " forms are kept on this phone, not sent yet: ");
     forms.forEach(({ entry }, i) => {
       const link = document.createElement("a");
-      link.href = entry.to;
+      link.href = entry.page || entry.to;
       link.textContent = entry.number;
       bar.append(i ? ", " : "", link);
     });

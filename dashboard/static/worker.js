@@ -1,5 +1,5 @@
-// Keeps the forms that were opened within reach without a network: the page of
-// each, and the files it is made of. It changes nothing that the network
+// Keeps the forms and job cards that were opened within reach without a network:
+// the page of each, and the files it is made of. It changes nothing that the network
 // answers. Pages of nothing else are kept.
 "use strict";
 
@@ -7,7 +7,7 @@ const pages = "brakewear-pages";
 const files = "brakewear-files";
 // A day's round of vehicles, and a few versions of the program.
 const most = { [pages]: 30, [files]: 40 };
-const kept = /^\/(measure|vehicles\/\d+\/measure)$/;
+const kept = /^\/(measure|vehicles\/\d+\/measure|cards\/\d+)$/;
 
 addEventListener("install", () => skipWaiting());
 addEventListener("activate", (event) => event.waitUntil(clients.claim()));

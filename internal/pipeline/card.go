@@ -36,27 +36,26 @@ type Fitted struct {
 // FitParts enters what came off and what went on. What came off is a reading that
 // ends its segment, what went on a fitment that starts the next, both of the card's
 // day; forecasts made before are held against what came off at once. The same
-// entries sent again change nothing. It returns the card and remarks for a person
-// to look at.
-func (s *Service) FitParts(ctx context.Context, sc fleet.Scope, by string, cardID int64, f Fitted) (c fleet.Card, remarks []string, err error) {
-	c, err = s.DB.Card(ctx, sc, cardID)
+// entries sent again change nothing. It returns the card.
+func (s *Service) FitParts(ctx context.Context, sc fleet.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
+	c, err := s.DB.Card(ctx, sc, cardID)
 	if err != nil {
-		return c, nil, err
+		return c, err
 	}
 	h, err := s.DB.History(ctx, sc, c.VehicleID)
 	if err != nil {
-		return c, nil, err
+		return c, err
 	}
 	off, err := readingsOff(&c, f, by)
 	if err != nil {
-		return c, nil, err
+		return c, err
 	}
 	on, fitments, err := fittedOn(&c, &h, f, by)
 	if err != nil {
-		return c, nil, err
+		return c, err
 	}
 	if len(off) == 0 && len(fitments) == 0 {
-		return c, nil, fleet.Invalidf("nothing was entered: give what came off, or what went on")
+		return c, fleet.Invalidf("nothing was entered: give what came off, or what went on")
 	}
 	up := fleet.Upload{Kind: "card", Name: fmt.Sprintf("Job card %d", c.ID), By: by}
 	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
@@ -73,22 +72,19 @@ func (s *Service) FitParts(ctx context.Context, sc fleet.Scope, by string, cardI
 		return err
 	})
 	if err != nil {
-		return c, nil, err
+		return c, err
 	}
 	if f.OdometerKm != nil {
 		if err := s.DB.SetCardOdometer(ctx, sc, c.ID, *f.OdometerKm); err != nil {
-			return c, nil, err
+			return c, err
 		}
 	}
 	if up.Accepted > 0 {
 		if err := s.follow(ctx, sc, c.VehicleID, s.Today()); err != nil {
-			return c, nil, err
+			return c, err
 		}
 	}
-	if c, err = s.DB.Card(ctx, sc, cardID); err != nil {
-		return c, nil, err
-	}
-	return c, partRemarks(&c), nil
+	return s.DB.Card(ctx, sc, cardID)
 }
 
 // readingsOff makes readings of what came off.
@@ -153,9 +149,9 @@ func specOf(h *store.History, axle int, p fleet.Part) (fleet.Spec, bool) {
 	return fleet.Spec{}, false
 }
 
-// partRemarks says what a person should look at in the parts fitted: pads and
+// PartRemarks says what a person should look at in the parts fitted: pads and
 // linings go in sets of an axle (service manuals).
-func partRemarks(c *fleet.Card) (remarks []string) {
+func PartRemarks(c *fleet.Card) (remarks []string) {
 	type set struct {
 		axle int
 		part fleet.Part

@@ -70,9 +70,9 @@ func TestCardLoop(t *testing.T) {
 			Off:        []fleet.Reading{{Position: left, MM: 4.4, Given: "4.4", Unit: "mm"}},
 			On:         []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Number: "P-100", Batch: "7"}},
 		}
-		c, remarks, err := s.FitParts(t.Context(), all, "N. N.", c.ID, f)
-		if err != nil || len(remarks) != 0 {
-			t.Fatalf("got %v, %v", remarks, err)
+		c, err = s.FitParts(t.Context(), all, "N. N.", c.ID, f)
+		if err != nil || len(pipeline.PartRemarks(&c)) != 0 {
+			t.Fatalf("got %+v, %v", c, err)
 		}
 		// 20 mm: the axle's specification; nothing was measured.
 		if len(c.Parts) != 1 || c.Parts[0].MM != 20 || c.Parts[0].Measured || c.Parts[0].Number != "P-100" || *c.OdometerKm != km {
@@ -91,7 +91,7 @@ func TestCardLoop(t *testing.T) {
 			t.Errorf("track record: got %+v, %v; want 4.4 mm less the limit of 3", rows, err)
 		}
 		// Sent again, it changes nothing.
-		if c, _, err = s.FitParts(t.Context(), all, "N. N.", c.ID, f); err != nil || len(c.Parts) != 1 {
+		if c, err = s.FitParts(t.Context(), all, "N. N.", c.ID, f); err != nil || len(c.Parts) != 1 {
 			t.Errorf("again: got %+v, %v", c.Parts, err)
 		}
 
@@ -171,12 +171,13 @@ func TestFitPartsRefuses(t *testing.T) {
 			{"no new value", pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Rotor}}}, "measure the new part"},
 			{"below zero", pipeline.Fitted{Off: []fleet.Reading{{Position: pos, MM: -1}}}, "want 0 to"},
 		} {
-			if _, _, err := s.FitParts(t.Context(), all, "N. N.", c.ID, x.f); !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), x.want) {
+			if _, err := s.FitParts(t.Context(), all, "N. N.", c.ID, x.f); !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), x.want) {
 				t.Errorf("%s: got %v, want %q", x.name, err, x.want)
 			}
 		}
 		// One side only is taken, with a remark.
-		_, remarks, err := s.FitParts(t.Context(), all, "N. N.", c.ID, pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}})
+		c, err = s.FitParts(t.Context(), all, "N. N.", c.ID, pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}})
+		remarks := pipeline.PartRemarks(&c)
 		if err != nil || len(remarks) != 1 || !strings.Contains(remarks[0], "left only") {
 			t.Errorf("one side: got %q, %v", remarks, err)
 		}

@@ -110,7 +110,7 @@ func bytesInWords(n int64) string {
 }
 
 // Handle makes a gin handler of h. What h returns as an error is answered here
-// and nowhere else: as a page for people, as a problem (RFC 9457) under /api/.
+// and nowhere else: as a page for people, as a problem (RFC 9457) for a script and under /api/.
 func Handle(h func(*gin.Context) error) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		if err := h(c); err != nil {
@@ -142,7 +142,8 @@ func answer(c *gin.Context, err error) {
 	// Headers meant for the answer that failed.
 	c.Writer.Header().Del("Content-Disposition")
 	c.Header("Cache-Control", "no-store")
-	if page := errorPage(c); page != nil && !strings.HasPrefix(c.Request.URL.Path, "/api/") {
+	script := strings.HasPrefix(c.Request.URL.Path, "/api/") || strings.Contains(c.GetHeader("Accept"), "application/json")
+	if page := errorPage(c); page != nil && !script {
 		body, err := page(c, p)
 		if err == nil {
 			Send(c, p.Status, "text/html; charset=utf-8", body)
