@@ -134,9 +134,20 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 	return d.send(c, status, "card", p)
 }
 
-// cardFindings are the findings of the card's vehicle and axles that are open.
-func (d *Dashboard) cardFindings(context.Context, fleet.Scope, *fleet.Card) ([]string, error) {
-	return nil, nil
+// cardFindings are the open findings of the vehicle as a whole and of the axles
+// that the card is about, in words.
+func (d *Dashboard) cardFindings(ctx context.Context, sc fleet.Scope, card *fleet.Card) (words []string, err error) {
+	found, err := d.svc.DB.Findings(ctx, sc, store.FindingQuery{Vehicle: card.VehicleID, States: []fleet.FindingState{fleet.OpenFinding}})
+	if err != nil {
+		return nil, err
+	}
+	axles := fleet.Axles(card.Work)
+	for _, f := range found.Rows {
+		if f.Position.Axle == 0 || slices.Contains(axles, f.Position.Axle) {
+			words = append(words, f.Seen+" "+f.Advice)
+		}
+	}
+	return words, nil
 }
 
 func cardPage(card *fleet.Card, h *store.History) CardPage {
