@@ -140,3 +140,44 @@ func TestBrowserCardPrints(t *testing.T) {
 		}
 	}
 }
+
+// TestBrowserCardOffline fills a card in with the server stopped, leaves the page
+// and comes back, and starts the server: nothing is lost or entered twice.
+func TestBrowserCardOffline(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	s := &switched{t: t, addr: "127.0.0.1:0", h: w.handler}
+	s.start()
+	defer func() { s.stop() }()
+	var id int64
+	fmt.Sscanf(w.vehiclePath(t, "Bus 1"), "/vehicles/%d", &id)
+	card, err := w.svc.OpenCardFor(t.Context(), fleet.AllFleets(), "N. N.", id, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	look(t, ctx, phone, "light", fmt.Sprintf("http://%s/cards/%d", s.addr, card.ID))
+	until(t, ctx, `navigator.serviceWorker.controller !== null`)
+	must(t, ctx, chromedp.Reload()) // now by way of the worker, which keeps it
+	must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."))
+
+	s.stop()
+	must(t, ctx, chromedp.Click(chromedp.CSS(`input[name=state_2][value=done]`)), chromedp.SendKeys(chromedp.CSS(`input[name=note_2]`), "on four stands"))
+	must(t, ctx, chromedp.Click(chromedp.CSS(`.steps-form button`)))
+	kept := `document.querySelector(".steps-form .state")?.textContent.startsWith("Kept on this phone, not sent yet")`
+	until(t, ctx, kept)
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, kept)
+	if got := eval[string](t, ctx, `document.querySelector("input[name=note_2]").value`); got != "on four stands" {
+		t.Errorf("entries: got %q", got)
+	}
+
+	s.start()
+	until(t, ctx, `document.querySelector("#step-2.is-done") !== null`)
+	got, err := w.svc.DB.Card(t.Context(), fleet.AllFleets(), card.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := got.Steps[1].Entry; e == nil || e.Note != "on four stands" || e.By != "N. N." || got.Steps[1].Earlier != 0 || got.Steps[0].Entry != nil {
+		t.Errorf("got %+v, %d earlier", e, got.Steps[1].Earlier)
+	}
+}
