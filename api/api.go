@@ -42,6 +42,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/vehicles/:id", web.Handle(a.vehicle))
 	g.GET("/vehicles/:id/history", web.Handle(a.history))
 	g.GET("/vehicles/:id/forecasts", web.Handle(a.forecasts))
+	g.POST("/vehicles/:id/inspections", web.Handle(a.inspect))
 	g.GET("/vehicles/:id/brake_tests", web.Handle(a.brakeTests))
 	g.GET("/rule_sets", web.Handle(a.ruleSets))
 	g.PUT("/fleets/:id/rule_set", web.Handle(a.pickRules))

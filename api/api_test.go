@@ -182,6 +182,7 @@ func TestAPI(t *testing.T) {
 		})
 		t.Run("a vehicle", func(t *testing.T) { c.in(t).aVehicle() })
 		t.Run("brake tests", func(t *testing.T) { c.in(t).brakeTests() })
+		t.Run("inspections", func(t *testing.T) { c.in(t).inspections() })
 		t.Run("pages", func(t *testing.T) { c.in(t).pages() })
 		t.Run("a form", func(t *testing.T) { c.in(t).form() })
 		for _, op := range c.doc.operations() {

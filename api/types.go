@@ -126,9 +126,10 @@ type Spec struct {
 
 // History is what was measured and done on one vehicle, by date.
 type History struct {
-	Odometer []Odometer `json:"odometer"`
-	Readings []Reading  `json:"readings"`
-	Fitments []Fitment  `json:"fitments"`
+	Odometer   []Odometer      `json:"odometer"`
+	Readings   []Reading       `json:"readings"`
+	Fitments   []Fitment       `json:"fitments"`
+	Conditions []SeenCondition `json:"conditions"`
 }
 
 // Odometer is one odometer reading.

@@ -140,6 +140,7 @@ func (a *API) history(c *gin.Context) error {
 			}
 			return out
 		}),
+		Conditions: items(h.Conditions, seenCondition),
 	})
 }
 

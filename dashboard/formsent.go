@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -75,7 +76,11 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 		p.Taken = append(p.Taken, words)
 	}
 	for _, x := range up.Problems {
-		p.Notes = append(p.Notes, capital(x.Message))
+		note := x.Message
+		if x.Column != "" {
+			note = x.Column + ": " + note
+		}
+		p.Notes = append(p.Notes, capital(strings.TrimSuffix(note, ".")))
 	}
 	for i := range fs {
 		f := &fs[i]

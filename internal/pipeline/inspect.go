@@ -87,9 +87,11 @@ func (s *Service) Inspect(ctx context.Context, sc fleet.Scope, by string, in Ins
 		return up, err
 	}
 	known := resolverOf(h)
-	if err := in.settle(sh); err != nil {
+	remarks, err := in.settle(sh)
+	if err != nil {
 		return up, err
 	}
+	up.Problems = in.notes(remarks)
 	up.Name = strings.TrimSpace(h.Vehicle.Number + ", " + in.Date.String())
 	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
 		return in.write(w, sh, known, &up)
@@ -158,8 +160,9 @@ func (in *Inspection) fill(today fleet.Date) error {
 	return nil
 }
 
-// settle wants every doubt confirmed, and notes on the readings that were.
-func (in *Inspection) settle(sh *Sheet) error {
+// settle returns the remarks on the inspection. It wants every doubt confirmed,
+// and notes on the readings that were.
+func (in *Inspection) settle(sh *Sheet) ([]Remark, error) {
 	e := Entries{OdometerKm: in.OdometerKm, MM: map[fleet.Position]float64{}}
 	for i := range in.Readings {
 		if r := &in.Readings[i]; !r.Tripped {
@@ -170,7 +173,7 @@ func (in *Inspection) settle(sh *Sheet) error {
 	doubted := map[string]bool{}
 	for _, r := range remarks {
 		if r.Doubt && !in.Confirmed[r.Field] {
-			return &DoubtError{remarks}
+			return nil, &DoubtError{remarks}
 		}
 		doubted[r.Field] = doubted[r.Field] || r.Doubt
 	}
@@ -179,7 +182,27 @@ func (in *Inspection) settle(sh *Sheet) error {
 			r.Note = strings.TrimPrefix(r.Note+"; "+measuredTwice, "; ")
 		}
 	}
-	return nil
+	return remarks, nil
+}
+
+// notes keeps the remarks with the upload, for who looks at it later.
+func (in *Inspection) notes(remarks []Remark) (ps []fleet.Problem) {
+	for _, r := range remarks {
+		p := fleet.Problem{Column: r.Field, Message: r.Text}
+		if r.Field == OdometerField {
+			p.Read = kmText(*in.OdometerKm) + " km"
+		}
+		for i := range in.Readings {
+			if x := &in.Readings[i]; FieldOf(x.Position) == r.Field && !x.Tripped {
+				p.Column, p.Read = x.Position.String(), strings.TrimSpace(x.Given+" "+x.Unit)
+			}
+		}
+		if r.Doubt {
+			p.Message += " Confirmed: " + measuredTwice + "."
+		}
+		ps = append(ps, p)
+	}
+	return ps
 }
 
 // write stores the inspection, and counts and notes what became of it.
