@@ -23,6 +23,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/web"
 )
 
@@ -187,6 +188,12 @@ func TestBrowserPages(t *testing.T) {
 		{"rules", "/rules"},
 		{"rule-set", "/rules/sets/us-393"},
 		{"fleet-rules", "/rules/fleets/1"},
+		{"findings", "/findings"},
+		{"findings-none", "/findings?kind=cracked"},
+		{"finding", island(t).findingPath(t, fleet.UnevenPads)},
+		{"finding-suggests", island(t).findingPath(t, fleet.PartChange)},
+		{"finding-vehicle", fmt.Sprintf("/vehicles/%d", island(t).findingOf(t, fleet.PartChange).VehicleID)},
+		{"correction", island(t).readingPath(t, island(t).vehiclePath(t, "Bus 112"))},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

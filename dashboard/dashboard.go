@@ -62,6 +62,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	d.registerTests(r)
 	d.registerOffice(r)
 	d.registerCards(r)
+	d.registerFindings(r)
 	r.GET("/record", web.Handle(d.record))
 	r.GET("/learned", web.Handle(d.learned))
 	r.GET("/templates/:file", web.Handle(d.template))

@@ -25,6 +25,7 @@ type DuePage struct {
 	Next     string // link to the next page; blank on the last
 	CSV      string // link to the whole list
 	Empty    *Empty // what to do next, when there are no rows
+	ToLookAt string // how many findings are open, in words; blank for none
 }
 
 // DueRow is one axle.
@@ -93,6 +94,9 @@ func (d *Dashboard) due(c *gin.Context) error {
 		if p.Empty, err = d.emptyDue(c, f); err != nil {
 			return err
 		}
+	}
+	if p.ToLookAt, err = d.openFindings(c); err != nil {
+		return err
 	}
 	return d.send(c, http.StatusOK, "due", p)
 }

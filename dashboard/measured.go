@@ -3,7 +3,6 @@ package dashboard
 import (
 	"cmp"
 	"slices"
-	"strings"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -20,15 +19,23 @@ type Measured struct {
 type MeasuredRow struct {
 	Date    fleet.Date
 	Km      string
-	Cells   []string
-	Fitted  string // what was fitted on that day, in words
+	Cells   [][]Cell // by position; several were read on some days
+	Fitted  []Cell   // what was fitted on that day, in words
 	Notes   []string
 	Uploads []int64
 }
 
+// Cell is one record in a table.
+type Cell struct {
+	Text string
+	Link string // to correct it
+	Was  string // what became of it; blank while it counts
+}
+
 // measuredOf gathers an axle's readings and fitments and what else was seen,
-// newest first. f marks the readings it set aside; it may be nil.
-func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
+// newest first, with those that no longer count. f marks the readings it set
+// aside; it may be nil.
+func measuredOf(h *store.History, axle int, f *store.AxleForecast, old *store.Corrections) Measured {
 	var places []fleet.Position
 	rows := map[fleet.Date]*MeasuredRow{}
 	row := func(d fleet.Date, km *float64, upload int64) *MeasuredRow {
@@ -45,7 +52,8 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
 		}
 		return r
 	}
-	for _, r := range h.Readings {
+	readings := slices.Concat(h.Readings, old.Readings)
+	for _, r := range readings {
 		if r.Position.Axle == axle && !slices.Contains(places, r.Position) {
 			places = append(places, r.Position)
 		}
@@ -55,34 +63,35 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
 	for _, p := range places {
 		m.Columns = append(m.Columns, p.Within())
 	}
-	for i := range h.Readings {
-		r := &h.Readings[i]
+	for i := range readings {
+		r := &readings[i]
 		if r.Position.Axle != axle {
 			continue
 		}
 		to := row(r.Date, r.OdometerKm, r.UploadID)
 		if to.Cells == nil {
-			to.Cells = make([]string, len(places))
+			to.Cells = make([][]Cell, len(places))
 		}
 		at := slices.Index(places, r.Position)
-		to.Cells[at] = strings.TrimSpace(to.Cells[at] + " " + readingCell(r, f))
+		to.Cells[at] = append(to.Cells[at], Cell{
+			Text: readingCell(r, f),
+			Link: correctionPath(fleet.Record{Kind: fleet.ReadingRecord, ID: r.ID}),
+			Was:  wasWords(r.Aside),
+		})
 		if r.Note != "" && !slices.Contains(to.Notes, r.Note) {
 			to.Notes = append(to.Notes, r.Note)
 		}
 	}
-	for _, x := range h.Fitments {
+	for _, x := range slices.Concat(h.Fitments, old.Fitments) {
 		if x.Position.Axle != axle {
 			continue
 		}
 		to := row(x.Date, x.OdometerKm, x.UploadID)
-		what := "new " + x.Position.Within()
-		if x.MM > 0 {
-			what += " at " + spec(x.MM) + " mm"
-		}
-		if to.Fitted != "" {
-			what = to.Fitted + ", " + what
-		}
-		to.Fitted = what
+		to.Fitted = append(to.Fitted, Cell{
+			Text: fittedWords(&x),
+			Link: correctionPath(fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}),
+			Was:  wasWords(x.Aside),
+		})
 	}
 	for i := range h.Conditions {
 		if x := &h.Conditions[i]; x.Axle == axle {
@@ -92,12 +101,23 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast) Measured {
 	}
 	for _, r := range rows {
 		if r.Cells == nil {
-			r.Cells = make([]string, len(places))
+			r.Cells = make([][]Cell, len(places))
 		}
 		m.Rows = append(m.Rows, *r)
 	}
 	slices.SortFunc(m.Rows, func(a, b MeasuredRow) int { return cmp.Compare(b.Date, a.Date) })
 	return m
+}
+
+// wasWords says what became of a record; blank while it counts.
+func wasWords(a *fleet.Aside) string {
+	switch {
+	case a == nil:
+		return ""
+	case a.StandsID != 0:
+		return "corrected by " + a.By + ": " + a.Why
+	}
+	return "set aside by " + a.By + ": " + a.Why
 }
 
 // readingCell is a reading in a table, with what is special about it.
@@ -106,11 +126,11 @@ func readingCell(r *fleet.Reading, f *store.AxleForecast) string {
 	if r.Tripped {
 		s = "≤ " + s + " (sensor)"
 	}
-	if f != nil {
+	if f != nil && r.Aside == nil {
 		for _, a := range f.Basis.SetAside {
 			if fleet.Date(a.Reading.Day) == r.Date && a.Reading.MM == r.MM &&
 				within(a.Reading.Pos) == r.Position.Within() {
-				s += " (set aside)"
+				s += " (not used)"
 				break
 			}
 		}

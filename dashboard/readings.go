@@ -22,12 +22,13 @@ import (
 // ReadingsPage is where files are handed in.
 type ReadingsPage struct {
 	Shell
-	Fault   string // why the file handed in was not taken
-	Kinds   []FileKind
-	MaxSize string
-	Uploads []UploadRow
-	From    string // link to the newest uploads; blank on them
-	Next    string // link to older ones
+	Fault    string // why the file handed in was not taken
+	Kinds    []FileKind
+	MaxSize  string
+	Uploads  []UploadRow
+	From     string // link to the newest uploads; blank on them
+	Next     string // link to older ones
+	ToLookAt string // how many findings are open, in words; blank for none
 }
 
 // FileKind is a kind of file, with its columns.
@@ -109,6 +110,9 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 			Refused:  u.Refused,
 			Repeated: u.Repeated,
 		})
+	}
+	if p.ToLookAt, err = d.openFindings(c); err != nil {
+		return err
 	}
 	return d.send(c, status, "readings", p)
 }

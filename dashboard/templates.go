@@ -34,6 +34,9 @@ var pageData = map[string]any{
 	"work":       WorkPage{},
 	"calendars":  CalendarsPage{},
 	"error":      ErrorPage{},
+	"correction": CorrectionPage{},
+	"finding":    FindingPage{},
+	"findings":   FindingsPage{},
 	"card":       CardPage{},
 	"cards":      CardsPage{},
 	"newcard":    NewCardPage{},
@@ -59,13 +62,14 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 	for name, data := range pageData {
 		t, err := template.New("layout.html").
 			Funcs(template.FuncMap{
-				"asset":  assets.Path,
-				"date":   longDate,
-				"iso":    func(d interface{ String() string }) string { return d.String() },
-				"mm":     mm,
-				"km":     kmWords,
-				"count":  count,
-				"plural": plural,
+				"asset":   assets.Path,
+				"capital": capital,
+				"date":    longDate,
+				"iso":     func(d interface{ String() string }) string { return d.String() },
+				"mm":      mm,
+				"km":      kmWords,
+				"count":   count,
+				"plural":  plural,
 			}).
 			Option("missingkey=error").
 			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")

@@ -1,9 +1,11 @@
 package dashboard
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,6 +33,10 @@ type VehiclePage struct {
 	Measure  string            // link to its form
 	Empty    *Empty            // what to do when it has no axle yet
 	Tests    TestsView
+	Done     string // what was just done here
+	Findings []FindingView
+	Settled  []FindingView // looked at, or no longer seen
+	Log      []CorrectedRow
 }
 
 // AxleView is one axle: its forecast in words, what that rests on, and what
@@ -66,6 +72,8 @@ type OdometerRow struct {
 	Km     string
 	Note   string
 	Upload int64
+	Link   string // to correct it
+	Was    string // what became of it; blank while it counts
 }
 
 func (d *Dashboard) vehicle(c *gin.Context) error {
@@ -78,8 +86,16 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p, err := d.vehiclePage(&h, fs, track, today)
+	old, err := d.svc.DB.Corrections(c.Request.Context(), d.scope(c), id)
 	if err != nil {
+		return err
+	}
+	p, err := d.vehiclePage(&h, fs, &old, track, today)
+	if err != nil {
+		return err
+	}
+	p.Done = doneWords[c.Query("done")]
+	if err := d.addFindings(c, p, today); err != nil {
 		return err
 	}
 	if p.Tests, err = d.testsView(c, &h); err != nil {
@@ -88,7 +104,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "vehicle", *p)
 }
 
-func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
 	p := &VehiclePage{
 		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
 		Vehicle: h.Vehicle,
@@ -116,7 +132,7 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track
 		p.Facts = append(p.Facts, fmt.Sprintf("about %.0f km a day", perDay))
 	}
 	for _, a := range h.Axles {
-		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number])}
+		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number], old)}
 		if f := byAxle[a.Number]; f != nil {
 			if err := d.fillAxle(&v, h, f, track, today); err != nil {
 				return nil, err
@@ -135,7 +151,8 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, track
 	if pic := chart.Odometer(h.Odometers, track, forecast.Day(today), perDay); pic != nil {
 		p.Odometer = d.picture(h.Vehicle.ID, pic, "odometer", "Odometer")
 	}
-	p.Track, p.Swaps = odometerRows(h.Odometers, track)
+	p.Track, p.Swaps = odometerRows(slices.Concat(h.Odometers, old.Odometers), track)
+	p.Log = correctedRows(h, old)
 	return p, nil
 }
 
@@ -220,6 +237,7 @@ func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, sw
 	for _, x := range t.Dropped {
 		why[x.Odometer] = x.Why
 	}
+	slices.SortStableFunc(os, func(a, b fleet.Odometer) int { return cmp.Compare(a.Date, b.Date) })
 	for i := len(os) - 1; i >= 0; i-- { // newest first
 		o := os[i]
 		rows = append(rows, OdometerRow{
@@ -227,6 +245,8 @@ func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, sw
 			Km:     kmWords(o.Km),
 			Note:   why[forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km}],
 			Upload: o.UploadID,
+			Link:   correctionPath(fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}),
+			Was:    wasWords(o.Aside),
 		})
 	}
 	for _, s := range t.Swaps {

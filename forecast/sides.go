@@ -28,8 +28,8 @@ const (
 	unknownStart = 5.0
 )
 
-// SidePaces tests, for each kind of part on an axle now, whether its two sides
-// wear alike. At each visit v since the fitting, s(v) km on, d(v) is the wear
+// SidePaces tests, for the pads and linings on an axle now, whether its two
+// sides wear alike. Rotors and drums hardly wear, and are replaced by sides. At each visit v since the fitting, s(v) km on, d(v) is the wear
 // of the left less the right, averaged over the faces that were measured on
 // both; the error of the visit itself falls out of it. With a ~ N(0, start²)
 // for the difference they began with,
@@ -49,7 +49,7 @@ func SidePaces(m Model, a *Axle, t Track, f *AxleForecast) []SidePace {
 	}
 	lives := Segments(a, t, f.AsOf, 0)
 	var out []SidePace
-	for _, part := range partOrder {
+	for _, part := range [...]Part{Pad, Lining} {
 		if sp, ok := p.sidePace(part, lives.Current(), f); ok {
 			out = append(out, sp)
 		}

@@ -84,17 +84,30 @@ func (q *FindingQuery) where(sc fleet.Scope) where {
 func (db *DB) Findings(ctx context.Context, sc fleet.Scope, q FindingQuery) (page FindingPage, err error) {
 	err = db.read(ctx, "list findings", func(t *tx) error {
 		w := q.where(sc)
-		err := t.one([]any{&page.Total}, `
-			select count(*)
-			from findings f
-			join vehicles v on v.id = f.vehicle_id`+w.String(), w.args...)
-		if err != nil {
+		if page.Total, err = t.countFindings(w); err != nil {
 			return err
 		}
 		page.Rows, page.Next, err = t.findings(w, q.After, limitOf(q.Limit))
 		return err
 	})
 	return page, err
+}
+
+// CountFindings returns how many findings q asks for, on all pages.
+func (db *DB) CountFindings(ctx context.Context, sc fleet.Scope, q FindingQuery) (n int, err error) {
+	err = db.read(ctx, "count findings", func(t *tx) error {
+		n, err = t.countFindings(q.where(sc))
+		return err
+	})
+	return n, err
+}
+
+func (t *tx) countFindings(w where) (n int, err error) {
+	err = t.one([]any{&n}, `
+		select count(*)
+		from findings f
+		join vehicles v on v.id = f.vehicle_id`+w.String(), w.args...)
+	return n, err
 }
 
 // EachFinding calls fn for every finding of q, whatever its After and Limit,

@@ -1,0 +1,385 @@
+package dashboard
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// CorrectionPage is one record, to correct or to set aside.
+type CorrectionPage struct {
+	Shell
+	Link     string
+	Vehicle  string
+	Back     string
+	What     string   // "Reading: axle 1 left inner pad"
+	Facts    []string // what is recorded, in words
+	Upload   int64
+	Aside    string // what became of it; blank while it counts
+	Stands   string // link to what stands instead
+	CanUndo  bool
+	Fault    string // of the form as a whole
+	Fields   []Field
+	Choices  []ChoiceField
+	Whole    string // offers to change the whole visit; blank = no others
+	WholeSet bool
+	Why, By  Field
+	Log      []string // what was done to it before
+}
+
+// ChoiceField is a field with its options.
+type ChoiceField struct {
+	Name, Label string
+	Options     []Choice
+}
+
+// correctionPath is the page of a record.
+func correctionPath(r fleet.Record) string {
+	if r.ID == 0 {
+		return ""
+	}
+	return fmt.Sprintf("/corrections/%s/%d", r.Kind, r.ID)
+}
+
+// pathRecord reads the record in the address.
+func pathRecord(c *gin.Context) (fleet.Record, error) {
+	id, err := pathID(c, "record")
+	return fleet.Record{Kind: fleet.RecordKind(c.Param("kind")), ID: id}, err
+}
+
+func (d *Dashboard) correction(c *gin.Context) error {
+	rec, err := pathRecord(c)
+	if err != nil {
+		return err
+	}
+	v, err := d.svc.DB.Record(c.Request.Context(), d.scope(c), rec)
+	if err != nil {
+		return err
+	}
+	return d.send(c, http.StatusOK, "correction", correctionPage(rec, &v, nil))
+}
+
+// correctionPage lays a record out; f is the form as it was sent, nil for a
+// fresh one.
+func correctionPage(rec fleet.Record, v *store.RecordView, f *fields) CorrectionPage {
+	p := CorrectionPage{
+		Shell:   Shell{Place: "vehicles", Cautions: true},
+		Link:    correctionPath(rec),
+		Vehicle: v.Number,
+		Back:    fmt.Sprintf("/vehicles/%d", v.ID),
+		Why:     f.field("why", "Why", ""),
+		By:      f.field("by", "Your name", ""),
+	}
+	if f != nil {
+		p.Fault = f.faults[""]
+		p.WholeSet = f.text("whole_visit") != ""
+	}
+	var aside *fleet.Aside
+	switch {
+	case v.Reading != nil:
+		aside = readingForm(&p, v, f)
+	case v.Fitment != nil:
+		aside = fitmentForm(&p, v.Fitment, f)
+	case v.Odometer != nil:
+		aside = odometerForm(&p, v.Odometer, f)
+	}
+	if aside != nil {
+		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", aside.By, longDate(fleet.DateOf(aside.At)), strings.TrimSuffix(aside.Why, "."))
+		p.CanUndo = aside.StandsID == 0
+		if !p.CanUndo {
+			p.Aside = "Corrected" + strings.TrimPrefix(p.Aside, "Set aside")
+			p.Stands = correctionPath(fleet.Record{Kind: rec.Kind, ID: aside.StandsID})
+		}
+	}
+	for _, x := range v.Log {
+		p.Log = append(p.Log, actWords(&x, rec))
+	}
+	p.Title = "Correct: " + p.What
+	return p
+}
+
+func readingForm(p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside {
+	r := v.Reading
+	p.What = "Reading: " + r.Position.String()
+	p.Upload = r.UploadID
+	value := spec(r.MM) + " mm"
+	if r.Tripped {
+		value = "at or below " + value + " (sensor)"
+	}
+	p.Facts = []string{value, longDate(r.Date), odometerWords(r.OdometerKm)}
+	for _, x := range []string{r.Technician, r.Gauge, r.Note} {
+		if x != "" {
+			p.Facts = append(p.Facts, x)
+		}
+	}
+	p.Fields = append(valueFields(f, r.MM), dayAndKm(f, r.Date, r.OdometerKm)...)
+	p.Choices = positionChoices(f, r.Position, "the thinner of both")
+	if v.Others > 0 {
+		p.Whole = fmt.Sprintf("Day and odometer are wrong for the whole visit: change them for its %s too", plural(v.Others, "other reading", "other readings"))
+	}
+	return r.Aside
+}
+
+func fitmentForm(p *CorrectionPage, x *fleet.Fitment, f *fields) *fleet.Aside {
+	p.What = "Fitment: " + x.Position.String()
+	p.Upload = x.UploadID
+	value := "new, by the specification"
+	if x.MM > 0 {
+		value = spec(x.MM) + " mm"
+	}
+	p.Facts = []string{value, longDate(x.Date), odometerWords(x.OdometerKm)}
+	p.Fields = valueFields(f, x.MM)
+	p.Fields[0].Label = "Value when fitted (blank: new)"
+	if x.MM == 0 && f == nil {
+		p.Fields[0].Value = ""
+	}
+	p.Fields = append(p.Fields, dayAndKm(f, x.Date, x.OdometerKm)...)
+	p.Choices = positionChoices(f, x.Position, "both")
+	return x.Aside
+}
+
+func odometerForm(p *CorrectionPage, o *fleet.Odometer, f *fields) *fleet.Aside {
+	p.What = "Odometer reading"
+	p.Upload = o.UploadID
+	p.Facts = []string{kmWords(o.Km) + " km", longDate(o.Date)}
+	p.Fields = dayAndKm(f, o.Date, &o.Km)
+	return o.Aside
+}
+
+func odometerWords(km *float64) string {
+	if km == nil {
+		return "odometer not read"
+	}
+	return kmWords(*km) + " km"
+}
+
+func valueFields(f *fields, mm float64) []Field {
+	x := f.field("value_mm", "Value", plain(mm))
+	x.Unit, x.Mode = "mm", "decimal"
+	return []Field{x}
+}
+
+func dayAndKm(f *fields, d fleet.Date, km *float64) []Field {
+	day := f.field("date", "Day", d.String())
+	day.Type = "date"
+	s := ""
+	if km != nil {
+		s = plain(*km)
+	}
+	x := f.field("odometer_km", "Odometer", s)
+	x.Unit, x.Mode = "km", "decimal"
+	return []Field{day, x}
+}
+
+// positionChoices are the fields that say where on the vehicle it is.
+func positionChoices(f *fields, p fleet.Position, blank string) []ChoiceField {
+	chosen := func(name, value string) string {
+		if f != nil {
+			return f.c.PostForm(name)
+		}
+		return value
+	}
+	options := func(name, value string, words ...string) (cs []Choice) {
+		is := chosen(name, value)
+		for _, w := range words {
+			cs = append(cs, Choice{w, cmp.Or(w, blank), w == is})
+		}
+		return cs
+	}
+	fs := []ChoiceField{{Name: "side", Label: "Side", Options: options("side", string(p.Side), string(fleet.Left), string(fleet.Right), "")}}
+	if p.Part == fleet.Pad {
+		fs = append(fs, ChoiceField{Name: "face", Label: "Pad", Options: options("face", string(p.Face), string(fleet.Inner), string(fleet.Outer), "")})
+	}
+	return fs
+}
+
+// correct does what the form asks, forecasts the vehicle anew and leads back
+// to it. What cannot be done leads back to the form, as it was typed.
+func (d *Dashboard) correct(c *gin.Context) error {
+	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	rec, err := pathRecord(c)
+	if err != nil {
+		return err
+	}
+	v, err := d.svc.DB.Record(ctx, sc, rec)
+	if err != nil {
+		return err
+	}
+	f := readFields(c)
+	why := fleet.Reason{Why: c.PostForm("why"), By: c.PostForm("by")}
+	act := c.PostForm("act")
+	switch act {
+	case "correct":
+		ch := changeOf(f, &v)
+		if f.ok() {
+			_, err = d.svc.Correct(ctx, sc, rec, ch, why, today)
+		}
+	case "set-aside":
+		_, err = d.svc.SetAside(ctx, sc, rec, why, today)
+	case "undo":
+		_, err = d.svc.UndoSetAside(ctx, sc, rec, why, today)
+	default:
+		return fleet.Invalidf("act %q: want correct, set-aside or undo", act)
+	}
+	status := http.StatusBadRequest
+	if errors.Is(err, fleet.ErrConflict) {
+		status = http.StatusConflict
+		// Somebody else came first: show how it stands now.
+		if v, err2 := d.svc.DB.Record(ctx, sc, rec); err2 == nil {
+			f.fault("", "%s", capital(err.Error()))
+			return d.send(c, status, "correction", correctionPage(rec, &v, f))
+		}
+	}
+	if err := f.take("", err); err != nil {
+		return err
+	}
+	if !f.ok() {
+		return d.send(c, status, "correction", correctionPage(rec, &v, f))
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#corrections", v.ID, act))
+	return nil
+}
+
+// changeOf reads what is to be different: what was typed as it stands is no
+// change.
+func changeOf(f *fields, v *store.RecordView) (ch fleet.Change) {
+	day, km := f.must("date"), f.maybe("odometer_km")
+	var wasDay fleet.Date
+	var wasKm *float64
+	var place *fleet.Position
+	var wasMM float64
+	switch {
+	case v.Reading != nil:
+		wasDay, wasKm, wasMM, place = v.Reading.Date, v.Reading.OdometerKm, v.Reading.MM, &v.Reading.Position
+	case v.Fitment != nil:
+		wasDay, wasKm, wasMM, place = v.Fitment.Date, v.Fitment.OdometerKm, v.Fitment.MM, &v.Fitment.Position
+	case v.Odometer != nil:
+		wasDay, wasKm = v.Odometer.Date, &v.Odometer.Km
+	}
+	if day != wasDay {
+		ch.Date = &day
+	}
+	switch {
+	case km == nil && wasKm != nil:
+		ch.NoOdometer = true
+	case km != nil && (wasKm == nil || *km != *wasKm):
+		ch.OdometerKm = km
+	}
+	if place != nil {
+		given := f.text("value_mm")
+		if given == "" && v.Reading != nil {
+			f.fault("value_mm", "Give the value, or set the reading aside")
+		}
+		if x := f.number("value_mm"); x != wasMM {
+			ch.MM, ch.Given, ch.Unit = &x, given, "mm"
+		}
+		to := *place
+		to.Side = fleet.Side(f.text("side"))
+		if to.Part == fleet.Pad {
+			to.Face = fleet.Face(f.text("face"))
+		}
+		if to != *place {
+			ch.Position = &to
+		}
+	}
+	ch.WholeVisit = f.text("whole_visit") != ""
+	return ch
+}
+
+// actWords says what was done to a record, seen from rec.
+func actWords(x *fleet.Correction, rec fleet.Record) string {
+	what := capital(string(x.Act))
+	switch {
+	case x.Act == fleet.Corrected && x.StandsID == rec.ID:
+		what = fmt.Sprintf("Stands instead of %s", x.Record)
+	case x.Act == fleet.Undone:
+		what = "Counts again"
+	}
+	return fmt.Sprintf("%s: %s on %s, %s", what, x.By, longDate(fleet.DateOf(x.At)), x.Why)
+}
+
+// doneWords say on the vehicle's page what was just done.
+var doneWords = map[string]string{
+	"correct":   "Corrected. The old value stays in the history, and the forecast follows the new one.",
+	"set-aside": "Set aside. It stays in the history, and the forecast goes without it.",
+	"undo":      "It counts again, and the forecast goes with it.",
+	"note":      "Kept that it was looked at.",
+	"confirm":   "The fitment is recorded, and the forecast starts from it.",
+	"refuse":    "Kept that nothing was fitted. It is not suggested again, and the forecast goes without it.",
+}
+
+// CorrectedRow is one thing done to a record of a vehicle.
+type CorrectedRow struct {
+	Date fleet.Date
+	What string
+	Link string
+}
+
+// correctedRows puts what was done to the records of a vehicle into words,
+// newest first.
+func correctedRows(h *store.History, cs *store.Corrections) (rows []CorrectedRow) {
+	named := map[fleet.Record]string{}
+	for _, rs := range [][]fleet.Reading{h.Readings, cs.Readings} {
+		for i := range rs {
+			r := &rs[i]
+			named[fleet.Record{Kind: fleet.ReadingRecord, ID: r.ID}] = r.Position.String() + ", " + spec(r.MM) + " mm on " + longDate(r.Date) + " at " + odometerAt(r.OdometerKm)
+		}
+	}
+	for _, xs := range [][]fleet.Fitment{h.Fitments, cs.Fitments} {
+		for i := range xs {
+			x := &xs[i]
+			named[fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}] = fittedWords(x) + " on " + longDate(x.Date) + " at " + odometerAt(x.OdometerKm)
+		}
+	}
+	for _, os := range [][]fleet.Odometer{h.Odometers, cs.Odometers} {
+		for i := range os {
+			o := &os[i]
+			named[fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}] = "odometer " + kmWords(o.Km) + " km on " + longDate(o.Date)
+		}
+	}
+	for i := range cs.Log {
+		x := &cs.Log[i]
+		what := cmp.Or(named[x.Record], x.Record.String())
+		switch x.Act {
+		case fleet.Corrected:
+			to := fleet.Record{Kind: x.Record.Kind, ID: x.StandsID}
+			what += "; corrected to " + cmp.Or(named[to], to.String())
+		case fleet.SetAside:
+			what += "; set aside"
+		case fleet.Undone:
+			what += "; counts again"
+		}
+		rows = append(rows, CorrectedRow{
+			Date: fleet.DateOf(x.At),
+			What: fmt.Sprintf("%s by %s: %s", capital(what), x.By, x.Why),
+			Link: correctionPath(x.Record),
+		})
+	}
+	return rows
+}
+
+func odometerAt(km *float64) string {
+	if km == nil {
+		return "an odometer not read"
+	}
+	return kmWords(*km) + " km"
+}
+
+// fittedWords is a fitment in a table.
+func fittedWords(x *fleet.Fitment) string {
+	s := "new " + x.Position.Within()
+	if x.MM > 0 {
+		s += " at " + spec(x.MM) + " mm"
+	}
+	return s
+}
+
+func idText(id int64) string { return strconv.FormatInt(id, 10) }

@@ -1,0 +1,272 @@
+package dashboard
+
+import (
+	"encoding/csv"
+	"fmt"
+	"net/url"
+	"strings"
+	"testing"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// renewedReadings is Bus 2 whose pads were renewed with no fitment recorded,
+// and whose left inner pad then wore faster than the outer. Invented.
+const renewedReadings = `vehicle,date,odometer_km,axle,part,side,face,value_mm
+Bus 2,2025-03-01,100000,1,pad,left,inner,8.1
+Bus 2,2025-03-01,100000,1,pad,left,outer,8.3
+Bus 2,2025-06-01,110000,1,pad,left,inner,6.1
+Bus 2,2025-06-01,110000,1,pad,left,outer,6.3
+Bus 2,2025-09-01,120000,1,pad,left,inner,17.9
+Bus 2,2025-09-01,120000,1,pad,left,outer,18.8
+Bus 2,2025-12-01,130000,1,pad,left,inner,14.9
+Bus 2,2025-12-01,130000,1,pad,left,outer,17.1
+Bus 2,2026-02-20,139000,1,pad,left,inner,11.6
+Bus 2,2026-02-20,139000,1,pad,left,outer,15.4
+`
+
+// told is the small world with something to look at on Bus 2.
+func told(t *testing.T) *world {
+	t.Helper()
+	w := small(t)
+	w.takeIn(t, "more.csv", renewedReadings)
+	return w
+}
+
+// findingOf returns the first finding of a kind, whatever its state.
+func (w *world) findingOf(t *testing.T, k fleet.FindingKind) store.FindingRow {
+	t.Helper()
+	page, err := w.svc.DB.Findings(t.Context(), fleet.AllFleets(), store.FindingQuery{Kind: k})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(page.Rows) == 0 {
+		t.Fatalf("no finding of kind %s", k)
+	}
+	return page.Rows[0]
+}
+
+func (w *world) findingPath(t *testing.T, k fleet.FindingKind) string {
+	t.Helper()
+	return fmt.Sprintf("/findings/%d", w.findingOf(t, k).ID)
+}
+
+// readingPath is the page that corrects the last reading of a vehicle.
+func (w *world) readingPath(t *testing.T, vehiclePath string) string {
+	t.Helper()
+	var id int64
+	if _, err := fmt.Sscanf(vehiclePath, "/vehicles/%d", &id); err != nil {
+		t.Fatal(err)
+	}
+	h, err := w.svc.DB.History(t.Context(), fleet.AllFleets(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return fmt.Sprintf("/corrections/reading/%d", h.Readings[len(h.Readings)-1].ID)
+}
+
+func TestFindingPages(t *testing.T) {
+	w := told(t)
+	bus := w.vehiclePath(t, "Bus 2")
+	uneven := w.findingPath(t, fleet.UnevenPads)
+	for _, c := range []struct {
+		name   string
+		path   string
+		status int
+		has    []has
+	}{
+		{"list", "/findings", 200, []has{
+			{"h1", "things to look at, the most pressing first"},
+			{".finding h3", "Uneven pads"},
+			{".finding", "Axle 1 left: inner pad 11.6 mm, outer pad 15.4 mm on 20 Feb 2026, 3.8 mm apart"},
+			{".finding .advice", "slide pins"},
+			{".finding .when", "WP-15"},
+			{"footer.cautions", "licensed technician"},
+		}},
+		{"of a kind", "/findings?kind=part_change", 200, []has{{"h1", "1 thing to look at"}, {".finding .to-do a", "Confirm or refuse"}}},
+		{"of a depot without any", "/findings?depot=1&kind=uneven_pads", 200, []has{{"h1", "Nothing to look at"}, {".empty", "does not mean that a brake is in order"}}},
+		{"looked at", "/findings?state=looked-at", 200, []has{{"h1", "0 findings looked at"}}},
+		{"no such kind", "/findings?kind=colour", 400, []has{{"main", "want one of"}}},
+		{"no such state", "/findings?state=new", 400, []has{{"main", "looked-at, gone or all"}}},
+		{"bad cursor", "/findings?after=x", 400, []has{{"main", "not one of ours"}}},
+		{"vehicle", bus, 200, []has{{"#findings h2", "things to look at"}, {"#findings .finding", "3.8 mm apart"}, {"#axle-1 td a[href]", "11.6"}}},
+		{"due", "/", 200, []has{{".head a[href=/findings]", "to look at"}}},
+		{"readings", "/readings", 200, []has{{".head a[href=/findings]", "to look at"}}},
+		{"one", uneven, 200, []has{{"h1", "Uneven pads"}, {"form button[value=note]", "*"}, {"form button[value=confirm]", ""}}},
+		{"a suggestion", w.findingPath(t, fleet.PartChange), 200, []has{
+			{"form h2", "New left pads, axle 1?"}, {"form button[value=confirm]", "*"}, {"form button[value=refuse]", "*"}, {"input[name=date]", "*"},
+		}},
+		{"none such", "/findings/999", 404, []has{{"h1", "Not found"}}},
+		{"a reading", w.readingPath(t, bus), 200, []has{
+			{"h1", "Reading: axle 1 left outer pad"}, {".facts-list", "15.4 mm"}, {"input[name=value_mm]", "*"},
+			{"form", "change them for its 1 other reading too"}, {"button[value=set-aside]", "*"},
+		}},
+		{"no such reading", "/corrections/reading/999", 404, []has{{"h1", "Not found"}}},
+		{"no such kind of record", "/corrections/plan/1", 400, []has{{"main", "want one of"}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rec := w.get(c.path)
+			if rec.Code != c.status {
+				t.Fatalf("got status %d, want %d: %s", rec.Code, c.status, rec.Body)
+			}
+			check(t, parse(t, rec.Body.String()), c.has)
+		})
+	}
+}
+
+func TestAnswerFindings(t *testing.T) {
+	w := told(t)
+	bus := w.vehiclePath(t, "Bus 2")
+	uneven := w.findingPath(t, fleet.UnevenPads)
+
+	rec := w.submit(uneven, url.Values{"act": {"note"}, "by": {"N. <b>N.</b>"}})
+	if doc := parse(t, rec.Body.String()); rec.Code != 400 {
+		t.Errorf("without words: got %d", rec.Code)
+	} else {
+		check(t, doc, []has{{".fault", "say why"}})
+		if in := find(doc, "input[name=by]"); len(in) != 1 || attr(in[0], "value") != "N. <b>N.</b>" {
+			t.Error("what was typed is gone")
+		}
+	}
+	if rec := w.submit(uneven, url.Values{"act": {"burn"}, "by": {"N."}, "why": {"x"}}); rec.Code != 400 {
+		t.Errorf("unknown act: got %d", rec.Code)
+	}
+	rec = w.submit(uneven, url.Values{"act": {"note"}, "by": {"N. N."}, "why": {"pins freed"}})
+	if to := rec.Header().Get("Location"); rec.Code != 303 || to != bus+"?done=note#findings" {
+		t.Fatalf("got %d to %q: %s", rec.Code, to, rec.Body)
+	}
+	check(t, parse(t, w.get(bus+"?done=note").Body.String()), []has{
+		{".notice", "Kept that it was looked at"}, {"#findings details .finding", "Looked at by N. N. on 2 Mar 2026: pins freed"},
+	})
+	// Somebody else had the page open, and is told.
+	rec = w.submit(uneven, url.Values{"act": {"note"}, "by": {"O. O."}, "why": {"me too"}})
+	if rec.Code != 409 {
+		t.Errorf("a second note: got %d, want 409", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "was looked at by N. N."}, {".notice", "pins freed"}, {"form", ""}})
+
+	change := w.findingPath(t, fleet.PartChange)
+	rec = w.submit(change, url.Values{"act": {"confirm"}, "by": {"N. N."}, "date": {"2025-12-24"}, "odometer_km": {"115000"}})
+	if rec.Code != 400 {
+		t.Errorf("a day outside: got %d", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "from 2025-06-01 to 2025-09-01"}})
+	rec = w.submit(change, url.Values{"act": {"confirm"}, "by": {"N. N."}, "date": {"2025-06-02"}, "odometer_km": {"110100"}})
+	if rec.Code != 303 {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get(bus).Body.String()), []has{
+		{"#axle-1 tr.fitted td", "new left pad"}, {"#findings details .finding", "Fitment confirmed by N. N."},
+	})
+}
+
+func TestRefuseFitmentOnPage(t *testing.T) {
+	w := told(t)
+	change := w.findingPath(t, fleet.PartChange)
+	rec := w.submit(change, url.Values{"act": {"refuse"}, "by": {"N. N."}})
+	if rec.Code != 303 {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get(w.vehiclePath(t, "Bus 2")).Body.String()), []has{
+		{"#findings details .finding", "Refused: nothing was fitted by N. N."},
+	})
+}
+
+func TestCorrectOnPage(t *testing.T) {
+	w := told(t)
+	bus := w.vehiclePath(t, "Bus 2")
+	page := w.readingPath(t, bus) // left outer, 15.4 mm on 20 Feb 2026 at 139,000 km
+	form := func(more ...string) url.Values {
+		v := url.Values{"act": {"correct"}, "value_mm": {"15.4"}, "date": {"2026-02-20"}, "odometer_km": {"139000"}, "side": {"left"}, "face": {"outer"}, "by": {"N. N."}, "why": {"misread"}}
+		for i := 0; i < len(more); i += 2 {
+			v.Set(more[i], more[i+1])
+		}
+		return v
+	}
+	for _, c := range []struct {
+		name  string
+		form  url.Values
+		fault string
+	}{
+		{"nothing changed", form(), "nothing is changed"},
+		{"no reason", form("value_mm", "13,9", "why", ""), "say why"},
+		{"no number", form("value_mm", "thick"), "is no number"},
+		{"no value", form("value_mm", ""), "set the reading aside"},
+		{"a day to come", form("date", "2027-01-01"), "lies after today"},
+		{"below nothing", form("value_mm", "-1"), "want 0 to"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			rec := w.submit(page, c.form)
+			if rec.Code != 400 {
+				t.Fatalf("got %d: %s", rec.Code, rec.Body)
+			}
+			doc := parse(t, rec.Body.String())
+			if !strings.Contains(text(find(doc, "main")[0]), c.fault) {
+				t.Errorf("got %q, want %q in it", text(find(doc, "main")[0]), c.fault)
+			}
+			if in := find(doc, "input[name=value_mm]"); len(in) != 1 || attr(in[0], "value") != c.form.Get("value_mm") {
+				t.Error("what was typed is gone")
+			}
+		})
+	}
+	rec := w.submit(page, form("value_mm", "12,4"))
+	if to := rec.Header().Get("Location"); rec.Code != 303 || to != bus+"?done=correct#corrections" {
+		t.Fatalf("got %d to %q: %s", rec.Code, to, rec.Body)
+	}
+	check(t, parse(t, w.get(bus+"?done=correct").Body.String()), []has{
+		{".notice", "Corrected. The old value stays"},
+		{"#axle-1 td del a", "15.4"},
+		{"#axle-1 td a", "12.4"},
+		{"#corrections li", "Axle 1 left outer pad, 15.4 mm on 20 Feb 2026 at 139,000 km; corrected to axle 1 left outer pad, 12.4 mm"},
+		{"#findings .finding", "No longer seen"}, // the pads are not uneven any more
+	})
+	check(t, parse(t, w.get(page).Body.String()), []has{{".notice", "Corrected by N. N. on 2 Mar 2026: misread"}, {".notice a", "What stands instead"}, {"form", ""}})
+	rec = w.submit(page, form("value_mm", "11"))
+	if rec.Code != 409 {
+		t.Errorf("once more: got %d, want 409", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "was corrected by N. N."}})
+
+	stands := w.readingPath(t, bus)
+	if rec := w.submit(stands, url.Values{"act": {"set-aside"}, "by": {"N. N."}, "why": {"another bus"}}); rec.Code != 303 {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get(stands).Body.String()), []has{{".notice", "Set aside by N. N."}, {"button[value=undo]", "*"}, {"button[value=correct]", ""}, {"main", "Stands instead of reading"}})
+	if rec := w.submit(stands, url.Values{"act": {"undo"}, "by": {"N. N."}, "why": {"it was this one"}}); rec.Code != 303 {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get(bus).Body.String()), []has{{"#corrections li", "counts again by N. N.: it was this one"}, {"#axle-1 td a", "12.4"}})
+}
+
+// No cell of the export is taken for a formula.
+func TestFindingsCSV(t *testing.T) {
+	w := told(t)
+	w.takeIn(t, "van.csv", `vehicle,date,odometer_km,axle,part,side,face,value_mm
+=Van <b>3</b>,2026-02-10,40500,1,pad,right,inner,8.2
+=Van <b>3</b>,2026-02-10,40500,1,pad,right,outer,1.9
+`)
+	rec := w.get("/findings.csv?kind=uneven_pads")
+	if rec.Code != 200 || !strings.HasPrefix(rec.Header().Get("Content-Type"), "text/csv") {
+		t.Fatalf("got %d %s", rec.Code, rec.Header())
+	}
+	rows, err := csv.NewReader(rec.Body).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rows) != 3 {
+		t.Fatalf("got %d rows, want the head and two: %q", len(rows), rows)
+	}
+	seen := false
+	for _, row := range rows[1:] {
+		for _, cell := range row {
+			if cell != "" && strings.ContainsRune("=+-@", rune(cell[0])) {
+				t.Errorf("a formula: %q", cell)
+			}
+			seen = seen || strings.Contains(cell, "=Van <b>3</b>")
+		}
+	}
+	if !seen {
+		t.Errorf("the van is not there: %q", rows)
+	}
+}
