@@ -58,6 +58,18 @@ func said(t *testing.T, ctx context.Context, name string) string {
 	return eval[string](t, ctx, fmt.Sprintf(`document.getElementById("r-%s").innerText`, name))
 }
 
+// fits390 wants a phone's page to stay within its edges, and its controls large
+// enough for a thumb.
+func fits390(t *testing.T, ctx context.Context) {
+	t.Helper()
+	if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+		t.Errorf("the page runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
+	}
+	if small := eval[string](t, ctx, tooSmall); small != "" {
+		t.Errorf("smaller than 44 px: %s", small)
+	}
+}
+
 // TestBrowserForm enters a bus on a phone: what disagrees is said at once, is
 // confirmed, and the form is sent.
 func TestBrowserForm(t *testing.T) {
@@ -89,6 +101,7 @@ func TestBrowserForm(t *testing.T) {
 	if got := eval[string](t, ctx, `document.querySelector(".count").textContent`); got != "2 of 6 filled in" {
 		t.Errorf("got %q", got)
 	}
+	fits390(t, ctx)
 	shoot(t, ctx, "form-remarks-390-light")
 	must(t, ctx, chromedp.EmulateViewport(desk, 900))
 	shoot(t, ctx, "form-remarks-1280-light")
@@ -113,6 +126,7 @@ func TestBrowserForm(t *testing.T) {
 	}
 	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
 	must(t, ctx, chromedp.WaitVisible(chromedp.CSS(".taken")))
+	fits390(t, ctx)
 	shoot(t, ctx, "sent-390-light")
 	if got := textOf(t, ctx, ".taken"); !strings.Contains(got, "axle 1 left inner pad 4.4 mm") || !strings.Contains(got, "left: glazed") {
 		t.Errorf("taken: got %q", got)
