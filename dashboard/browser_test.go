@@ -298,8 +298,8 @@ func dark(rgb string) bool {
 }
 
 // TestBrowserUpload hands a readings file in as a person does, with and
-// without JavaScript: its rows are taken or refused in words, and the due-soon
-// list follows.
+// without JavaScript: it is checked, its rows are taken or refused in words, and
+// the due-soon list follows.
 func TestBrowserUpload(t *testing.T) {
 	for _, scripts := range []bool{true, false} {
 		t.Run(fmt.Sprintf("scripts %v", scripts), func(t *testing.T) {
@@ -327,6 +327,10 @@ func TestBrowserUpload(t *testing.T) {
 				chromedp.Click(chromedp.CSS("form.upload button")),
 				chromedp.WaitVisible(chromedp.CSS(".tally")),
 			)
+			if got, want := strings.Fields(textOf(t, ctx, ".tally")), strings.Fields("to be taken 1 refused 2 already there 0"); !slices.Equal(got, want) {
+				t.Errorf("tally of the check: got %q, want %q", got, want)
+			}
+			must(t, ctx, chromedp.Click(chromedp.CSS(".decide button")), chromedp.WaitVisible(chromedp.CSS(".next a.button")))
 			if got, want := strings.Fields(textOf(t, ctx, ".tally")), strings.Fields("taken 1 refused 2 already there 0"); !slices.Equal(got, want) {
 				t.Errorf("tally: got %q, want %q", got, want)
 			}
@@ -350,7 +354,7 @@ func TestBrowserUpload(t *testing.T) {
 			look(t, ctx, phone, "light", srv.URL+"/readings")
 			must(t, ctx,
 				chromedp.SetUploadFiles(chromedp.CSS("input[type=file]"), []string{file}),
-				chromedp.Click(chromedp.CSS("form.upload button")),
+				chromedp.Click(chromedp.CSS("form.upload button[name=direct]")),
 				chromedp.WaitVisible(chromedp.CSS(".tally")),
 			)
 			if got, want := strings.Fields(textOf(t, ctx, ".tally")), strings.Fields("taken 1 refused 1 already there 1"); !slices.Equal(got, want) {

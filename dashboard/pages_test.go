@@ -344,13 +344,18 @@ func TestChartFiles(t *testing.T) {
 	}
 }
 
-// post hands a file in.
-func (w *world) post(t *testing.T, kind, name, content string) *httptest.ResponseRecorder {
+// post hands a file in, to be taken in unchecked when direct.
+func (w *world) post(t *testing.T, kind, name, content string, direct bool) *httptest.ResponseRecorder {
 	t.Helper()
 	var b bytes.Buffer
 	form := multipart.NewWriter(&b)
 	if err := form.WriteField("kind", kind); err != nil {
 		t.Fatal(err)
+	}
+	if direct {
+		if err := form.WriteField("direct", "yes"); err != nil {
+			t.Fatal(err)
+		}
 	}
 	if name != "" {
 		f, err := form.CreateFormFile("file", name)
@@ -386,6 +391,8 @@ func TestUploads(t *testing.T) {
 			[]has{{".tally", "taken 1 refused 2"}, {".problems", "line 2"}, {".problems q", "2026-02-30"}, {".problems q", "<script>"}, {".problems script", ""}}},
 		{"no odometer", "", "no odometer.csv", "vehicle,date,axle,part,side,face,value_mm\nBus 1,2026-03-02,1,pad,left,inner,4.0\n", 303,
 			[]has{{".tally", "taken 1 refused 0"}, {"main", "Taken, with a note"}, {".problems", "odometer"}}},
+		{"doubtful", "", "doubtful.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nBus 1,2026-03-02,,2,pad,,,19\n", 303,
+			[]has{{".tally", "taken 1 of them doubtful 1 refused 0"}, {"main", "Taken, but doubtful"}, {".problems", "thicker than last time"}}},
 		{"no header", "", "notes.csv", "dear workshop,please\nfind,attached\n", 400,
 			[]has{{".fault[role=alert]", "not taken in"}, {"form.upload", "*"}}},
 		{"empty", "", "empty.csv", "", 400, []has{{".fault", "empty"}}},
@@ -393,7 +400,7 @@ func TestUploads(t *testing.T) {
 		{"another kind", "poems", "a.csv", "x", 400, []has{{"h1", "cannot be done"}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			rec := w.post(t, c.kind, c.file, c.text)
+			rec := w.post(t, c.kind, c.file, c.text, true)
 			if rec.Code != c.status {
 				t.Fatalf("got status %d, want %d: %s", rec.Code, c.status, rec.Body)
 			}

@@ -2,11 +2,8 @@ package dashboard
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"net/http"
-	"path"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -15,7 +12,6 @@ import (
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
-	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
 
@@ -25,6 +21,8 @@ type ReadingsPage struct {
 	Fault    string // why the file handed in was not taken
 	Kinds    []FileKind
 	MaxSize  string
+	Dates    []Choice // orders of dates
+	Waiting  []WaitingFile
 	Uploads  []UploadRow
 	From     string // link to the newest uploads; blank on them
 	Next     string // link to older ones
@@ -48,6 +46,21 @@ type UploadRow struct {
 	Accepted int
 	Refused  int
 	Repeated int
+	Doubtful int
+}
+
+func uploadRow(u *fleet.Upload) UploadRow {
+	return UploadRow{
+		Link:     fmt.Sprintf("/readings/%d", u.ID),
+		Name:     u.Name,
+		Kind:     u.Kind,
+		By:       u.By,
+		At:       u.At,
+		Accepted: u.Accepted,
+		Refused:  u.Refused,
+		Repeated: u.Repeated,
+		Doubtful: u.Doubtful,
+	}
 }
 
 // kindWords says what each kind of file holds.
@@ -91,6 +104,12 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 		Fault:   fault,
 		Kinds:   fileKinds(),
 		MaxSize: fmt.Sprintf("%d MB", web.MaxFile>>20),
+		Dates: []Choice{
+			{Label: "year-month-day, or as its header says"},
+			{Value: "dmy", Label: "day, month, year"},
+			{Value: "mdy", Label: "month, day, year"},
+			{Value: "ymd", Label: "year, month, day"},
+		},
 	}
 	if len(ups) > uploadsShown {
 		ups = ups[:uploadsShown]
@@ -99,17 +118,13 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 	if before != 0 {
 		p.From = "/readings"
 	}
-	for _, u := range ups {
-		p.Uploads = append(p.Uploads, UploadRow{
-			Link:     fmt.Sprintf("/readings/%d", u.ID),
-			Name:     u.Name,
-			Kind:     u.Kind,
-			By:       u.By,
-			At:       u.At,
-			Accepted: u.Accepted,
-			Refused:  u.Refused,
-			Repeated: u.Repeated,
-		})
+	for i := range ups {
+		p.Uploads = append(p.Uploads, uploadRow(&ups[i]))
+	}
+	if before == 0 {
+		if p.Waiting, err = d.waiting(c); err != nil {
+			return err
+		}
 	}
 	if p.ToLookAt, err = d.openFindings(c); err != nil {
 		return err
@@ -119,44 +134,6 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 
 // uploader is who uploads are from until people sign in.
 const uploader = "dashboard"
-
-// takeIn takes a file in, forecasts the vehicles it touched and leads to what
-// became of its rows. A file that cannot be read at all leads back to the
-// form, with what to do.
-func (d *Dashboard) takeIn(c *gin.Context) error {
-	ctx, sc := c.Request.Context(), d.scope(c)
-	head, err := c.FormFile("file")
-	var tooLarge *http.MaxBytesError
-	switch {
-	case errors.As(err, &tooLarge):
-		return err
-	case err != nil:
-		return d.showReadings(c, http.StatusBadRequest, "No file was chosen: choose one, then take it in.")
-	}
-	kind := ingest.Kind(c.PostForm("kind"))
-	if kind != "" && !slices.Contains(ingest.Kinds, kind) {
-		return fleet.Invalidf("kind %q: want one of %v", kind, ingest.Kinds)
-	}
-	body, err := head.Open()
-	if err != nil {
-		return fmt.Errorf("open the uploaded file: %w", err)
-	}
-	defer body.Close()
-	name := path.Base(strings.ReplaceAll(head.Filename, `\`, "/"))
-	up, _, err := d.svc.TakeIn(ctx, sc, uploader, pipeline.File{Name: name, Kind: kind, Body: body}, d.svc.Today())
-	if errors.Is(err, fleet.ErrInvalid) {
-		return d.showReadings(c, http.StatusBadRequest, err.Error())
-	}
-	if err != nil {
-		return err
-	}
-	to := fmt.Sprintf("/readings/%d", up.ID)
-	if up.Accepted == 0 {
-		to += "?nothing=new"
-	}
-	c.Redirect(http.StatusSeeOther, to)
-	return nil
-}
 
 // template sends an empty file to fill in.
 func (d *Dashboard) template(c *gin.Context) error {

@@ -21,6 +21,7 @@ var pageData = map[string]any{
 	"vehicles":   VehiclesPage{},
 	"readings":   ReadingsPage{},
 	"upload":     UploadPage{},
+	"file":       FilePage{},
 	"find":       FindPage{},
 	"form":       FormPage{},
 	"sent":       SentPage{},

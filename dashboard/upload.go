@@ -17,6 +17,7 @@ type UploadPage struct {
 	Upload     fleet.Upload
 	NothingNew bool // it was just handed in, and every row was there already
 	Refused    []fleet.Problem
+	Doubtful   []fleet.Problem // rows taken that are unlikely
 	Notes      []fleet.Problem // rows taken with an assumption
 	More       int             // problems that the page leaves out
 	CSV        string          // link to all problems
@@ -40,17 +41,7 @@ func (d *Dashboard) upload(c *gin.Context) error {
 		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles),
 	}
 	p.Form = up.Kind == pipeline.FormKind
-	for i, x := range up.Problems {
-		if i == problemsShown {
-			p.More = len(up.Problems) - i
-			break
-		}
-		if x.Refused {
-			p.Refused = append(p.Refused, x)
-		} else {
-			p.Notes = append(p.Notes, x)
-		}
-	}
+	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(up.Problems)
 	p.Upload.Problems = nil
 	return d.send(c, http.StatusOK, "upload", p)
 }
@@ -69,11 +60,19 @@ func (d *Dashboard) problemsCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	out := csvDownload{c: c, name: fmt.Sprintf("upload-%d-problems.csv", up.ID), head: []string{"line", "column", "read", "verdict", "message"}}
-	for _, x := range up.Problems {
+	return sendProblems(c, fmt.Sprintf("upload-%d-problems.csv", up.ID), up.Problems)
+}
+
+// sendProblems sends problems as a file.
+func sendProblems(c *gin.Context, name string, ps []fleet.Problem) error {
+	out := csvDownload{c: c, name: name, head: []string{"line", "column", "read", "verdict", "message"}}
+	for _, x := range ps {
 		verdict := "taken, note"
-		if x.Refused {
+		switch {
+		case x.Refused:
 			verdict = "refused"
+		case x.Doubtful:
+			verdict = "taken, doubtful"
 		}
 		if err := out.row(x.Line, x.Column, x.Read, verdict, x.Message); err != nil {
 			return err

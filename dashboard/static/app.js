@@ -10,10 +10,10 @@ for (const form of document.querySelectorAll("form.filter")) {
 
 // A file that is on its way says so, and is not sent twice.
 for (const form of document.querySelectorAll("form.upload")) {
-  form.addEventListener("submit", () => {
-    const button = form.querySelector("button[type=submit]");
-    button.disabled = true;
-    button.textContent = "Taking it in…";
+  form.addEventListener("submit", (event) => {
+    if (event.submitter) event.submitter.textContent = "Sending…";
+    // Not before the form is sent: a disabled button's value is not.
+    setTimeout(() => form.querySelectorAll("button").forEach((b) => { b.disabled = true; }));
   });
 }
 

@@ -65,9 +65,14 @@ func (s *Service) Kept(ctx context.Context, sc fleet.Scope, by string, id int64)
 	if err != nil {
 		return k, err
 	}
-	if w := s.Desk.at(id); w != nil && k.State.Working() {
+	if !k.State.Working() || s.Desk == nil {
+		return k, nil
+	}
+	if w := s.Desk.at(id); w != nil {
 		p := w.far()
 		k.ReadBytes, k.ReadRows = p.Bytes, p.Rows
+	} else {
+		s.Desk.file(id) // whoever worked on it may have died
 	}
 	return k, nil
 }
@@ -162,6 +167,11 @@ func (s *Service) takeKept(ctx context.Context, f *store.KeptFile, progress func
 		if t, err = s.take(ctx, f.Scope, f.By, file); err != nil {
 			return err
 		}
+		c := Checked{Upload: t.up, Before: t.first}
+		c.Upload.Problems = nil // the upload has them
+		if f.Report, err = json.Marshal(c); err != nil {
+			return err
+		}
 		f.State, f.UploadID = store.FileTaken, t.up.ID
 		if t.up.Accepted == 0 {
 			f.State = store.FileDone // nothing follows
@@ -222,8 +232,8 @@ func (s *Service) withKept(ctx context.Context, f *store.KeptFile, progress func
 	return s.DB.SaveKept(ctx, f)
 }
 
-// CheckedOf returns what the check of a kept file found; false when it was not
-// checked.
+// CheckedOf returns what the check of a kept file found, or its taking in did;
+// false when there was neither.
 func CheckedOf(f *store.KeptFile) (c Checked, ok bool, err error) {
 	if f.Report == nil {
 		return c, false, nil
