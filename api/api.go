@@ -42,6 +42,17 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/vehicles/:id", web.Handle(a.vehicle))
 	g.GET("/vehicles/:id/history", web.Handle(a.history))
 	g.GET("/vehicles/:id/forecasts", web.Handle(a.forecasts))
+	g.GET("/vehicles/:id/corrections", web.Handle(a.corrections))
+	g.POST("/readings/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correct(fleet.ReadingRecord)))
+	g.POST("/odometer/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correct(fleet.OdometerRecord)))
+	g.POST("/fitments/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correct(fleet.FitmentRecord)))
+
+	g.GET("/findings", web.Handle(a.findings))
+	g.GET("/findings/:id", web.Handle(a.finding))
+	g.POST("/findings/:id/notes", web.AllowBody(maxCorrection), web.Handle(a.noteFinding))
+	g.POST("/findings/:id/fitment", web.AllowBody(maxCorrection), web.Handle(a.confirmFitment))
+	g.POST("/findings/:id/refusal", web.AllowBody(maxCorrection), web.Handle(a.refuseFitment))
+
 	g.POST("/vehicles/:id/inspections", web.Handle(a.inspect))
 	g.GET("/vehicles/:id/brake_tests", web.Handle(a.brakeTests))
 	g.GET("/rule_sets", web.Handle(a.ruleSets))

@@ -185,6 +185,7 @@ func TestAPI(t *testing.T) {
 		t.Run("inspections", func(t *testing.T) { c.in(t).inspections() })
 		t.Run("pages", func(t *testing.T) { c.in(t).pages() })
 		t.Run("a form", func(t *testing.T) { c.in(t).form() })
+		t.Run("findings", func(t *testing.T) { c.in(t).findings() })
 		for _, op := range c.doc.operations() {
 			if !c.doc.called[op] {
 				t.Errorf("%s was never answered well", op)

@@ -17,6 +17,7 @@ import (
 	"github.com/goccy/go-yaml"
 
 	"brakewear/ingest"
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
@@ -84,7 +85,13 @@ func TestDocumentWords(t *testing.T) {
 		slices.Sort(out)
 		return out
 	}
-	var sorts, kinds []string
+	var sorts, kinds, found, states []string
+	for _, k := range fleet.FindingKinds() {
+		found = append(found, string(k))
+	}
+	for _, s := range fleet.FindingStates {
+		states = append(states, string(s))
+	}
 	for _, s := range store.DueSorts {
 		sorts = append(sorts, string(s))
 	}
@@ -108,6 +115,8 @@ func TestDocumentWords(t *testing.T) {
 	}{
 		{"sort", param("GET /due", "sort")["enum"], sorts},
 		{"kind", param("POST /uploads", "kind")["enum"], kinds},
+		{"kind of finding", param("GET /findings", "kind")["enum"], found},
+		{"state of finding", param("GET /findings", "state")["enum"], states},
 		{"dates", param("POST /uploads", "dates")["enum"], ingest.DateOrders},
 	} {
 		slices.Sort(c.code)

@@ -134,13 +134,16 @@ type History struct {
 
 // Odometer is one odometer reading.
 type Odometer struct {
+	ID         int64      `json:"id"`
 	Date       fleet.Date `json:"date"`
 	OdometerKm float64    `json:"odometer_km"`
 	UploadID   int64      `json:"upload_id"`
+	Aside      *Aside     `json:"aside"` // null while it counts
 }
 
 // Reading is one measured value, as given and in mm.
 type Reading struct {
+	ID         int64      `json:"id"`
 	Date       fleet.Date `json:"date"`
 	OdometerKm *float64   `json:"odometer_km"`
 	Axle       int        `json:"axle"`
@@ -155,10 +158,12 @@ type Reading struct {
 	Technician string     `json:"technician"`
 	Note       string     `json:"note"`
 	UploadID   int64      `json:"upload_id"`
+	Aside      *Aside     `json:"aside"`
 }
 
 // Fitment is parts put on.
 type Fitment struct {
+	ID         int64      `json:"id"`
 	Date       fleet.Date `json:"date"`
 	OdometerKm *float64   `json:"odometer_km"`
 	Axle       int        `json:"axle"`
@@ -167,6 +172,7 @@ type Fitment struct {
 	Face       string     `json:"face"`
 	ValueMM    *float64   `json:"value_mm"` // null: the specification's new value
 	UploadID   int64      `json:"upload_id"`
+	Aside      *Aside     `json:"aside"`
 }
 
 // Upload is one file or request taken in.

@@ -1,7 +1,9 @@
 package api
 
 import (
+	"cmp"
 	"net/http"
+	"slices"
 
 	"github.com/gin-gonic/gin"
 
@@ -66,8 +68,10 @@ func vehicleOf(v *fleet.Vehicle, fleetName, depotName string) Vehicle {
 }
 
 // known returns all that is known of the vehicle in the path.
-func (a *API) known(c *gin.Context) (store.History, error) {
-	q := &query{c: c}
+func (a *API) known(c *gin.Context) (store.History, error) { return a.knownBy(c, &query{c: c}) }
+
+// knownBy is known for a request with parameters.
+func (a *API) knownBy(c *gin.Context, q *query) (store.History, error) {
 	if err := q.err(); err != nil {
 		return store.History{}, err
 	}
@@ -98,17 +102,31 @@ func (a *API) vehicle(c *gin.Context) error {
 	})
 }
 
+// history answers with what was measured and done on a vehicle, by date; with
+// what no longer counts where that is asked for.
 func (a *API) history(c *gin.Context) error {
-	h, err := a.known(c)
+	q := &query{c: c}
+	all := q.oneOf("set_aside", "true", "false") == "true"
+	h, err := a.knownBy(c, q)
 	if err != nil {
 		return err
 	}
+	if all {
+		cs, err := a.svc.DB.Corrections(c.Request.Context(), a.scope(c), h.Vehicle.ID)
+		if err != nil {
+			return err
+		}
+		h.Odometers = byDate(h.Odometers, cs.Odometers, func(o *fleet.Odometer) fleet.Date { return o.Date })
+		h.Readings = byDate(h.Readings, cs.Readings, func(r *fleet.Reading) fleet.Date { return r.Date })
+		h.Fitments = byDate(h.Fitments, cs.Fitments, func(f *fleet.Fitment) fleet.Date { return f.Date })
+	}
 	return send(c, http.StatusOK, History{
 		Odometer: items(h.Odometers, func(o *fleet.Odometer) Odometer {
-			return Odometer{o.Date, o.Km, o.UploadID}
+			return Odometer{o.ID, o.Date, o.Km, o.UploadID, asideOf(o.Aside)}
 		}),
 		Readings: items(h.Readings, func(r *fleet.Reading) Reading {
 			return Reading{
+				ID:         r.ID,
 				Date:       r.Date,
 				OdometerKm: r.OdometerKm,
 				Axle:       r.Position.Axle,
@@ -123,10 +141,12 @@ func (a *API) history(c *gin.Context) error {
 				Technician: r.Technician,
 				Note:       r.Note,
 				UploadID:   r.UploadID,
+				Aside:      asideOf(r.Aside),
 			}
 		}),
 		Fitments: items(h.Fitments, func(f *fleet.Fitment) Fitment {
 			out := Fitment{
+				ID:         f.ID,
 				Date:       f.Date,
 				OdometerKm: f.OdometerKm,
 				Axle:       f.Position.Axle,
@@ -134,6 +154,7 @@ func (a *API) history(c *gin.Context) error {
 				Side:       string(f.Position.Side),
 				Face:       string(f.Position.Face),
 				UploadID:   f.UploadID,
+				Aside:      asideOf(f.Aside),
 			}
 			if f.MM != 0 {
 				out.ValueMM = &f.MM
@@ -142,6 +163,13 @@ func (a *API) history(c *gin.Context) error {
 		}),
 		Conditions: items(h.Conditions, seenCondition),
 	})
+}
+
+// byDate joins rows that count with rows that do not.
+func byDate[T any](counting, aside []T, date func(*T) fleet.Date) []T {
+	all := slices.Concat(counting, aside)
+	slices.SortStableFunc(all, func(a, b T) int { return cmp.Compare(date(&a), date(&b)) })
+	return all
 }
 
 // forecasts answers with the latest forecast of each axle.

@@ -18,11 +18,14 @@ import (
 // findingWords name the kinds to people.
 var findingWords = map[fleet.FindingKind]string{
 	fleet.PastStamped:        "Past its stamped limit",
+	fleet.TestFailed:         "Brake test failed",
 	fleet.MeasureAgain:       "Measure again",
 	fleet.CrackedPart:        "Cracked",
 	fleet.ContaminatedPart:   "Contaminated",
 	fleet.UnevenPads:         "Uneven pads",
 	fleet.UnevenSides:        "One side wears faster",
+	fleet.BrakeFades:         "Brakes get weaker",
+	fleet.PedalHarder:        "Pedal gets harder",
 	fleet.TaperedPad:         "Tapered pad",
 	fleet.GlazedPart:         "Glazed",
 	fleet.ThicknessVariation: "Rotor varies in thickness",

@@ -115,6 +115,15 @@ func TestFindingPages(t *testing.T) {
 	}
 }
 
+// Every kind has words for people.
+func TestFindingWords(t *testing.T) {
+	for _, k := range fleet.FindingKinds() {
+		if findingTitle(k) == string(k) || urgencyWords[k.Urgency()] == "" {
+			t.Errorf("%s has no words", k)
+		}
+	}
+}
+
 func TestAnswerFindings(t *testing.T) {
 	w := told(t)
 	bus := w.vehiclePath(t, "Bus 2")

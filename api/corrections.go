@@ -1,0 +1,191 @@
+package api
+
+import (
+	"cmp"
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/web"
+)
+
+// Correction is one thing done to a record.
+type Correction struct {
+	ID        int64     `json:"id"`
+	VehicleID int64     `json:"vehicle_id"`
+	Record    string    `json:"record"` // reading, odometer, fitment
+	RecordID  int64     `json:"record_id"`
+	Act       string    `json:"act"`
+	StandsID  *int64    `json:"stands_id"` // of the row that stands instead, when corrected
+	Why       string    `json:"why"`
+	By        string    `json:"by"`
+	At        time.Time `json:"at"`
+}
+
+// Aside says why a row no longer counts.
+type Aside struct {
+	Why      string    `json:"why"`
+	By       string    `json:"by"`
+	At       time.Time `json:"at"`
+	StandsID *int64    `json:"stands_id"`
+}
+
+func correctionOf(c *fleet.Correction) Correction {
+	return Correction{c.ID, c.VehicleID, string(c.Record.Kind), c.Record.ID, string(c.Act), idOrNull(c.StandsID), c.Why, c.By, c.At.UTC()}
+}
+
+func asideOf(a *fleet.Aside) *Aside {
+	if a == nil {
+		return nil
+	}
+	return &Aside{a.Why, a.By, a.At.UTC(), idOrNull(a.StandsID)}
+}
+
+func idOrNull(id int64) *int64 {
+	if id == 0 {
+		return nil
+	}
+	return &id
+}
+
+// corrections answers with what was done to the records of a vehicle, newest
+// first.
+func (a *API) corrections(c *gin.Context) error {
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return err
+	}
+	id, err := pathID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	cs, err := a.svc.DB.Corrections(c.Request.Context(), a.scope(c), id)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, List[Correction]{items(cs.Log, correctionOf)})
+}
+
+// sentCorrection is what is to be done to a record. What is left out stays as
+// it is.
+type sentCorrection struct {
+	Act        fleet.Act      `json:"act"` // corrected when left out
+	Axle       *int           `json:"axle"`
+	Part       *fleet.Part    `json:"part"`
+	Side       *fleet.Side    `json:"side"`
+	Face       *fleet.Face    `json:"face"`
+	Date       *fleet.Date    `json:"date"`
+	ValueMM    *writtenLength `json:"value_mm"`
+	OdometerKm maybeNull      `json:"odometer_km"`
+	WholeVisit bool           `json:"whole_visit"`
+	Why        string         `json:"why"`
+	By         string         `json:"by"` // the sender when left out
+}
+
+// maybeNull tells a number that is null from one that is left out.
+type maybeNull struct {
+	given bool
+	x     *float64
+}
+
+// UnmarshalJSON reads a number or null.
+func (n *maybeNull) UnmarshalJSON(b []byte) error {
+	n.given = true
+	return json.Unmarshal(b, &n.x)
+}
+
+// maxCorrection bounds the body of a correction: a reason of a page.
+const maxCorrection = 16 << 10
+
+// correct corrects a record of a kind, sets it aside or undoes that; its
+// vehicle is forecast anew.
+func (a *API) correct(kind fleet.RecordKind) func(*gin.Context) error {
+	return func(c *gin.Context) error {
+		ctx, sc, today := c.Request.Context(), a.scope(c), a.svc.Today()
+		q := &query{c: c}
+		if err := q.err(); err != nil {
+			return err
+		}
+		id, err := pathID(c, string(kind))
+		if err != nil {
+			return err
+		}
+		var in sentCorrection
+		if err := readJSON(c, &in); err != nil {
+			return err
+		}
+		rec := fleet.Record{Kind: kind, ID: id}
+		why := fleet.Reason{Why: in.Why, By: cmp.Or(in.By, a.sender(c))}
+		ch, err := a.changeOf(c, rec, &in)
+		if err != nil {
+			return err
+		}
+		done := make([]fleet.Correction, 1)
+		switch act := cmp.Or(in.Act, fleet.Corrected); {
+		case act == fleet.Corrected:
+			done, err = a.svc.Correct(ctx, sc, rec, ch, why, today)
+		case !ch.Empty() || ch.WholeVisit:
+			return fleet.Invalidf("act %q: leave out what is only for a correction", act)
+		case act == fleet.SetAside:
+			done[0], err = a.svc.SetAside(ctx, sc, rec, why, today)
+		case act == fleet.Undone:
+			done[0], err = a.svc.UndoSetAside(ctx, sc, rec, why, today)
+		default:
+			return fleet.Invalidf("act %q: want %q, %q or %q", act, fleet.Corrected, fleet.SetAside, fleet.Undone)
+		}
+		if err != nil {
+			return err
+		}
+		return send(c, http.StatusCreated, List[Correction]{items(done, correctionOf)})
+	}
+}
+
+// changeOf turns what was sent into a change.
+func (a *API) changeOf(c *gin.Context, rec fleet.Record, in *sentCorrection) (ch fleet.Change, err error) {
+	ch = fleet.Change{Date: in.Date, WholeVisit: in.WholeVisit}
+	if n := in.OdometerKm; n.given {
+		ch.OdometerKm, ch.NoOdometer = n.x, n.x == nil
+	}
+	if v := in.ValueMM; v != nil {
+		x, err := ingest.ParseThickness(string(*v), "mm")
+		if err != nil {
+			return ch, &web.FaultsError{
+				Status: http.StatusUnprocessableEntity,
+				Detail: "The value cannot be read; nothing was changed.",
+				Faults: []web.Fault{{Column: "value_mm", Read: string(*v), Detail: err.Error()}},
+			}
+		}
+		ch.MM, ch.Given, ch.Unit = &x.MM, x.Given, x.Unit
+	}
+	if in.Axle == nil && in.Part == nil && in.Side == nil && in.Face == nil {
+		return ch, nil
+	}
+	v, err := a.svc.DB.Record(c.Request.Context(), a.scope(c), rec)
+	if err != nil {
+		return ch, err
+	}
+	var p fleet.Position
+	switch {
+	case v.Reading != nil:
+		p = v.Reading.Position
+	case v.Fitment != nil:
+		p = v.Fitment.Position
+	}
+	set(&p.Axle, in.Axle)
+	set(&p.Part, in.Part)
+	set(&p.Side, in.Side)
+	set(&p.Face, in.Face)
+	ch.Position = &p
+	return ch, nil
+}
+
+// set puts a value that was given into place.
+func set[T any](to *T, x *T) {
+	if x != nil {
+		*to = *x
+	}
+}
