@@ -65,6 +65,12 @@ func (a *API) Register(r gin.IRouter) {
 		g.POST("/"+string(k), web.AllowBody(maxBulk), web.Handle(a.takeRows(k)))
 	}
 
+	g.POST("/checks", web.AllowBody(web.MaxFile), web.Handle(a.check))
+	g.POST("/files", web.AllowBody(web.MaxFile), web.Handle(a.keepFile))
+	g.GET("/files/:id", web.Handle(a.file))
+	g.POST("/files/:id/take", web.Handle(a.takeKept))
+	g.DELETE("/files/:id", web.Handle(a.dropFile))
+
 	g.GET("/columns", web.Handle(a.columns))
 	g.GET("/templates/:file", web.Handle(a.template))
 }

@@ -3,6 +3,7 @@ package api
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"io"
 	"log/slog"
 	"mime/multipart"
@@ -181,6 +182,8 @@ func TestAPI(t *testing.T) {
 			{name: "no such format", path: "/templates/readings.pdf", status: 404},
 		})
 		t.Run("a vehicle", func(t *testing.T) { c.in(t).aVehicle() })
+		t.Run("checks", func(t *testing.T) { c.in(t).checks() })
+		t.Run("a cluster swap", func(t *testing.T) { c.in(t).clusterSwap() })
 		t.Run("brake tests", func(t *testing.T) { c.in(t).brakeTests() })
 		t.Run("inspections", func(t *testing.T) { c.in(t).inspections() })
 		t.Run("pages", func(t *testing.T) { c.in(t).pages() })
@@ -243,6 +246,73 @@ func (c *client) aVehicle() {
 	if f.LimitKm.P10 == nil || f.LimitKm.P50 == nil || !(*f.LimitKm.P10 < *f.LimitKm.P50) || *f.LimitKm.P50 < 155000 {
 		c.t.Errorf("got limit at %+v, want quantiles beyond 155,000 km", f.LimitKm)
 	}
+}
+
+// checks checks files, with and without keeping them.
+func (c *client) checks() {
+	const (
+		head = "vehicle,date,odometer_km,axle,part,side,face,value_mm\n"
+		text = head + "Bus 1,2026-02-25,158400,1,pad,left,inner,4.4\nBus 1,2026-02-25,158400,2,pad,,,2.0\nBus 9,2026-02-25,1,1,pad,,,2\n"
+		rows = `[{"vehicle":"Bus 1","date":"2026-02-26","odometer_km":12}]`
+	)
+	c.run([]call{
+		{name: "a file", path: "/checks?name=readings.csv", kind: "text/csv", body: text, want: []string{
+			`{"kind":"readings","accepted":2,"refused":1,"repeated":0,"doubtful":1,"before":null,"problems":[{"line":3,"column":"value_mm","read":"2","message":"axle 2 pad: outside what`,
+			`"first":[{"line":2,"vehicle":"Bus 1","date":"2026-02-25","odometer_km":158400,"place":"axle 1 left inner pad","mm":4.4,"given":"4.4 mm"}`}},
+		{name: "rows", path: "/checks", body: rows, want: []string{`"kind":"odometer","accepted":1`, `"doubtful":1`, "goes on from 12 km"}},
+		{name: "what was handed in before", path: "/checks", body: readings, want: []string{`"accepted":0,"refused":0,"repeated":7`, `"before":`}, not: []string{`"before":null`}},
+		{name: "no table", path: "/checks", kind: "text/csv", body: "soup\nleek\n", status: 400, want: []string{"these are not the columns"}},
+		{name: "no such parameter", path: "/checks?chek=1", kind: "text/csv", body: text, status: 400, want: []string{`"parameter":"chek"`}},
+		{name: "kept: no table", path: "/files", kind: "text/csv", body: "soup\nleek\n", status: 400},
+		{name: "kept: no such file", path: "/files/999", status: 404},
+		{name: "kept: take no such file", method: "POST", path: "/files/999/take", status: 404},
+		{name: "kept: drop no such file", method: "DELETE", path: "/files/999", status: 404},
+	})
+	var before, after Page[Upload]
+	c.get("/uploads", &before)
+	kept := func(x call) (f File) {
+		c.t.Helper()
+		w := c.do(x)
+		if err := json.Unmarshal(w.Body.Bytes(), &f); err != nil {
+			c.t.Fatal(err)
+		}
+		if want := fmt.Sprintf("%s/files/%d", Prefix, f.ID); w.Header().Get("Location") != want {
+			c.t.Errorf("Location %q, want %q", w.Header().Get("Location"), want)
+		}
+		return f
+	}
+	f := kept(call{path: "/files?name=march.csv", kind: "text/csv", body: text})
+	if f.State != "checked" || f.Check == nil || f.Check.Doubtful != 1 || f.UploadID != nil || f.Name != "march.csv" {
+		c.t.Errorf("kept: got %+v", f)
+	}
+	self := "/files/" + strconv.FormatInt(f.ID, 10)
+	c.do(call{path: self, want: []string{`"state":"checked"`, `"accepted":2`}})
+	c.get("/uploads", &after)
+	if len(before.Items) != len(after.Items) {
+		c.t.Errorf("a check made an upload: %+v", after.Items[0])
+	}
+	for range 2 { // the answer was lost
+		f = kept(call{method: "POST", path: self + "/take"})
+		if f.State != "done" || f.UploadID == nil {
+			c.t.Fatalf("taken in: got %+v", f)
+		}
+	}
+	c.do(call{path: "/uploads/" + strconv.FormatInt(*f.UploadID, 10), want: []string{`"accepted":2,"refused":1,"repeated":0,"doubtful":1`, `"refused":false,"doubtful":true`}})
+	if f = kept(call{path: "/files?take=true", kind: "text/csv", body: head + "Bus 1,2026-02-27,158600,1,pad,left,inner,4.3\n"}); f.State != "done" {
+		c.t.Errorf("taken in at once: got %+v", f)
+	}
+	f = kept(call{path: "/files", kind: "text/csv", body: head + "Bus 1,2026-02-28,158700,1,pad,left,inner,4.2\n"})
+	self = "/files/" + strconv.FormatInt(f.ID, 10)
+	c.do(call{method: "DELETE", path: self, status: http.StatusNoContent})
+	c.do(call{path: self, status: 404})
+}
+
+// clusterSwap declares a change of instruments and wants it in the history.
+func (c *client) clusterSwap() {
+	c.do(call{path: "/odometer", body: `[{"vehicle":"Bus 1","date":"2026-03-01","odometer_km":0,"previous_km":159000}]`, status: 201, want: []string{`"accepted":1,"refused":0,"repeated":0,"doubtful":0`}})
+	var found Page[VehicleItem]
+	c.get("/vehicles?q=bus+1", &found)
+	c.do(call{path: "/vehicles/" + strconv.FormatInt(found.Items[0].ID, 10) + "/history", want: []string{`"cluster_swaps":[{"date":"2026-03-01","previous_km":159000,"odometer_km":0,"upload_id":`}})
 }
 
 // pages walks the due-soon list and the uploads by cursor, and wants to meet

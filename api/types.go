@@ -127,9 +127,18 @@ type Spec struct {
 // History is what was measured and done on one vehicle, by date.
 type History struct {
 	Odometer   []Odometer      `json:"odometer"`
+	Swaps      []ClusterSwap   `json:"cluster_swaps"`
 	Readings   []Reading       `json:"readings"`
 	Fitments   []Fitment       `json:"fitments"`
 	Conditions []SeenCondition `json:"conditions"`
+}
+
+// ClusterSwap is a change of the instrument cluster that was declared.
+type ClusterSwap struct {
+	Date       fleet.Date `json:"date"`
+	PreviousKm float64    `json:"previous_km"` // shown by the old one last
+	OdometerKm float64    `json:"odometer_km"` // shown by the new one then
+	UploadID   int64      `json:"upload_id"`
 }
 
 // Odometer is one odometer reading.
@@ -186,6 +195,37 @@ type Upload struct {
 	Accepted int       `json:"accepted"`
 	Refused  int       `json:"refused"`
 	Repeated int       `json:"repeated"` // were there already
+	Doubtful int       `json:"doubtful"` // of the accepted ones
+}
+
+// FileCheck is what would become of a file's rows if they were taken in.
+type FileCheck struct {
+	Kind     string             `json:"kind"`
+	Accepted int                `json:"accepted"`
+	Refused  int                `json:"refused"`
+	Repeated int                `json:"repeated"`
+	Doubtful int                `json:"doubtful"`
+	Before   *int64             `json:"before"` // the upload that has all of it; null for none
+	Problems []Problem          `json:"problems"`
+	First    []pipeline.ReadRow `json:"first"` // the first rows, as they were read
+}
+
+// File is a file that is kept until it is taken in or expires.
+type File struct {
+	ID        int64     `json:"id"`
+	Name      string    `json:"name"`
+	SHA256    string    `json:"sha256"`
+	By        string    `json:"by"`
+	At        time.Time `json:"at"`
+	Expires   time.Time `json:"expires"`
+	State     string    `json:"state"`
+	Bytes     int64     `json:"bytes"`
+	ReadBytes int64     `json:"read_bytes"` // by the present work
+	ReadRows  int       `json:"read_rows"`
+	Fault     string    `json:"fault"`
+	UploadID  *int64    `json:"upload_id"` // null before it is taken in
+	// Check is what the check found; null but when it waits to be taken in.
+	Check *FileCheck `json:"check"`
 }
 
 // UploadDetail is an upload with what was refused or assumed.
@@ -201,6 +241,8 @@ type Problem struct {
 	Read    string `json:"read"`
 	Message string `json:"message"`
 	Refused bool   `json:"refused"` // false: a note on what was taken
+	// Doubtful: it was taken, but is unlikely.
+	Doubtful bool `json:"doubtful"`
 }
 
 // Kind is one kind of file with its columns.

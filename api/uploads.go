@@ -11,7 +11,6 @@ import (
 
 	"github.com/gin-gonic/gin"
 
-	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
@@ -28,13 +27,16 @@ func uploadOf(up *fleet.Upload) Upload {
 		Accepted: up.Accepted,
 		Refused:  up.Refused,
 		Repeated: up.Repeated,
+		Doubtful: up.Doubtful,
 	}
 }
 
+func problemOf(p *fleet.Problem) Problem {
+	return Problem{p.Line, p.Column, p.Read, p.Message, p.Refused, p.Doubtful}
+}
+
 func detailOf(up *fleet.Upload) UploadDetail {
-	return UploadDetail{uploadOf(up), items(up.Problems, func(p *fleet.Problem) Problem {
-		return Problem{p.Line, p.Column, p.Read, p.Message, p.Refused}
-	})}
+	return UploadDetail{uploadOf(up), items(up.Problems, problemOf)}
 }
 
 // uploads answers with a page of the uploads, newest first.
@@ -88,27 +90,12 @@ func (a *API) upload(c *gin.Context) error {
 // takeFile takes in a file: the body itself, or the part "file" of a form.
 func (a *API) takeFile(c *gin.Context) error {
 	q := &query{c: c}
-	var kinds []string
-	for _, k := range ingest.Kinds {
-		kinds = append(kinds, string(k))
-	}
-	f := pipeline.File{
-		Kind:      ingest.Kind(q.oneOf("kind", kinds...)),
-		DateOrder: q.oneOf("dates", ingest.DateOrders...),
-		Name:      q.text("name"),
-		Key:       idempotencyKey(q),
-	}
-	if err := q.err(); err != nil {
-		return err
-	}
-	name, body, err := fileOf(c)
+	key := idempotencyKey(q)
+	f, err := fileSent(q)
 	if err != nil {
 		return err
 	}
-	f.Body = body
-	if f.Name == "" {
-		f.Name = name
-	}
+	f.Key = key
 	return a.take(c, f)
 }
 

@@ -124,6 +124,9 @@ func (a *API) history(c *gin.Context) error {
 		Odometer: items(h.Odometers, func(o *fleet.Odometer) Odometer {
 			return Odometer{o.ID, o.Date, o.Km, o.UploadID, asideOf(o.Aside)}
 		}),
+		Swaps: items(h.Swaps, func(s *fleet.ClusterSwap) ClusterSwap {
+			return ClusterSwap{s.Date, s.OldKm, s.NewKm, s.UploadID}
+		}),
 		Readings: items(h.Readings, func(r *fleet.Reading) Reading {
 			return Reading{
 				ID:         r.ID,
