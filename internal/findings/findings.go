@@ -22,6 +22,7 @@ type Vehicle struct {
 	Readings   []fleet.Reading
 	Fitments   []fleet.Fitment
 	Conditions []fleet.Condition
+	Rotors     []fleet.RotorMeasure
 	BrakeTests []fleet.BrakeTest // in the order they were done
 
 	Model     forecast.Model
@@ -40,7 +41,7 @@ func Of(v *Vehicle) []fleet.Finding {
 	for i := range v.Axles {
 		a := axleOf(v, &v.Axles[i])
 		for _, of := range []func() []fleet.Finding{
-			a.pastStamped, a.variation, a.unevenPads, a.taper, a.ticked,
+			a.pastStamped, a.variation, a.runout, a.unevenPads, a.taper, a.ticked,
 			a.doubted, a.disagreeing,
 			func() []fleet.Finding { return a.unevenSides(track) },
 			func() []fleet.Finding { return a.changes(track) },

@@ -85,6 +85,14 @@ func (s *story) odo(d int, km float64) *story {
 	return s
 }
 
+// rotor notes how the left rotor turned on a job card.
+func (s *story) rotor(d int, runout, variation float64) *story {
+	s.h.Rotors = append(s.h.Rotors, fleet.RotorMeasure{
+		VehicleID: 7, Axle: 1, Side: fleet.Left, Date: day(d), RunoutMM: &runout, VariationMM: &variation, By: "N. N.",
+	})
+	return s
+}
+
 func (s *story) swap(d int, old, fresh float64) *story {
 	s.h.Swaps = append(s.h.Swaps, fleet.ClusterSwap{ID: s.id(), VehicleID: 7, Date: day(d), OldKm: old, NewKm: fresh})
 	return s
@@ -101,7 +109,7 @@ func (s *story) tell() []fleet.Finding {
 	m := &forecast.Full{Params: forecast.DefaultParams()}
 	v := findings.Vehicle{
 		Vehicle: s.h.Vehicle, Axles: s.h.Axles, Odometers: s.h.Odometers, Readings: s.h.Readings, Fitments: s.h.Fitments,
-		Limits: s.h.Limits, Conditions: s.h.Conditions,
+		Limits: s.h.Limits, Conditions: s.h.Conditions, Rotors: s.h.Rotors,
 		Model: m, Known: known, Rules: rules.Or(rules.Unset), Thresholds: rules.ThresholdsWith(nil),
 	}
 	fs := m.Forecast(known, forecast.Day(day(500)), forecast.Options{})
@@ -184,6 +192,15 @@ func TestFindings(t *testing.T) {
 			[]string{"varies by 0.04 mm", "over 0.03 mm"}, "WP-04.2"},
 		{"rotor measured at three places", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.94), "", nil, ""},
 		{"rotor measured to 0.1 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.8, 44.7, 44.6), "", nil, ""},
+
+		{"noted: varies by 0.015 mm", worn("M1").rotor(400, 0.05, 0.015), "", nil, ""},
+		{"noted: varies by 0.02 mm", worn("M1").rotor(400, 0.05, 0.02), fleet.ThicknessVariation, []string{"varies by 0.02 mm (as noted on a job card, 5 Feb 2026)"}, "WP-03.2"},
+		// WP-05.1, vehicle makers' service manuals: up to 0.05 mm.
+		{"noted: runs out by 0.06 mm", worn("M1").rotor(400, 0.06, 0.01), fleet.RotorRunout,
+			[]string{"Axle 1 left rotor: its face runs out by 0.06 mm, as noted on a job card of 5 Feb 2026; up to 0.05 mm"}, "WP-05.1"},
+		{"noted better since", worn("M1").rotor(400, 0.06, 0.01).rotor(410, 0.03, 0.01), "", nil, ""},
+		{"noted of the rotor before", worn("M1").rotor(400, 0.06, 0.01).fit(401, fleet.Rotor), "", nil, ""},
+		{"noted of the rotor fitted", worn("M1").rotor(400, 0.06, 0.01).fit(400, fleet.Rotor), fleet.RotorRunout, nil, "WP-05.1"},
 
 		{"a slipped decimal point", worn("M3").pads(400, 12, 12.1, 1.2, 12).pads(430, 11.4, 11.5, 11.4, 11.5), fleet.Disagrees,
 			[]string{"Axle 1 right inner pad: 1.2 mm on 5 Feb 2026 is not used", "disagrees with the other readings"}, "readings"},

@@ -3,6 +3,7 @@ package findings
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -83,8 +84,12 @@ func (a *axle) variation() []fleet.Finding {
 		return nil
 	}
 	var fs []fleet.Finding
-	for _, p := range a.positions(fleet.Rotor) {
-		if p.Side == "" {
+	for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
+		p := fleet.Position{Axle: a.Number, Part: fleet.Rotor, Side: side}
+		if m := a.lastRotor(side, func(m *fleet.RotorMeasure) bool { return m.VariationMM != nil }); m != nil {
+			if f, ok := a.varies(p, *m.VariationMM, m.Date, "as noted on a job card", watch, limit); ok {
+				fs = append(fs, f)
+			}
 			continue
 		}
 		rs := oneVisit(a.last(func(r *fleet.Reading) bool {
@@ -99,6 +104,47 @@ func (a *axle) variation() []fleet.Finding {
 		}
 	}
 	return fs
+}
+
+// runout is a rotor that runs out of true, as noted on a job card.
+func (a *axle) runout() []fleet.Finding {
+	limit := a.v.Thresholds.Of(rules.Runout, a.v.Category)
+	if limit == nil {
+		return nil
+	}
+	var fs []fleet.Finding
+	for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
+		m := a.lastRotor(side, func(m *fleet.RotorMeasure) bool { return m.RunoutMM != nil })
+		if m == nil || !limit.Shows(*m.RunoutMM) {
+			continue
+		}
+		p := fleet.Position{Axle: a.Number, Part: fleet.Rotor, Side: side}
+		f := finding(fleet.RotorRunout, p, subject(p))
+		f.Seen = fmt.Sprintf("%s: its face runs out by %s, as noted on a job card of %s; up to %s is usual.", capital(p.String()), mm(*m.RunoutMM), on(m.Date), mm(limit.X))
+		f.Advice = "Clean hub and rotor faces, turn the rotor on its hub and measure again; look at the hub and its bearing if it stays."
+		f.Source = limit.Published.ID
+		f.Figure = m.RunoutMM
+		fs = append(fs, f)
+	}
+	return fs
+}
+
+// lastRotor returns the last measure of the rotor on a side that admit, nil
+// where there is none since it was fitted. What is noted on the day of a
+// fitment is of the rotor that went on.
+func (a *axle) lastRotor(side fleet.Side, admit func(*fleet.RotorMeasure) bool) *fleet.RotorMeasure {
+	p := fleet.Position{Axle: a.Number, Part: fleet.Rotor, Side: side}
+	for i := len(a.v.Rotors) - 1; i >= 0; i-- { // by date
+		m := &a.v.Rotors[i]
+		if m.Axle != a.Number || m.Side != side || !admit(m) {
+			continue
+		}
+		if slices.ContainsFunc(a.fitments, func(f *fleet.Fitment) bool { return f.Date > m.Date && overlap(f.Position, p) }) {
+			return nil
+		}
+		return m
+	}
+	return nil
 }
 
 // varies makes the finding of a rotor whose thickness varies by d.

@@ -269,5 +269,9 @@ func (s *Service) CloseCard(ctx context.Context, sc fleet.Scope, by string, id i
 			return c, fleet.Conflictf("job card %d cannot be closed as passed: %s", id, against[0])
 		}
 	}
-	return s.DB.CloseCard(ctx, sc, by, id, state, note)
+	c, err = s.DB.CloseCard(ctx, sc, by, id, state, note)
+	if err != nil {
+		return c, err
+	}
+	return c, s.follow(ctx, sc, c.VehicleID, s.Today()) // what was noted on it may be a finding
 }

@@ -34,6 +34,7 @@ func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.H
 			Readings:   h.Readings,
 			Fitments:   h.Fitments,
 			Conditions: h.Conditions,
+			Rotors:     h.Rotors,
 			BrakeTests: h.BrakeTests,
 			Model:      m,
 			Known:      VehicleOf(h),

@@ -1,6 +1,8 @@
 package pipeline_test
 
 import (
+	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -166,6 +168,44 @@ func TestRefusedFitmentIsNotSuggestedAgain(t *testing.T) {
 		}
 		if n := len(fs[0].Basis.Changes); n != 0 {
 			t.Errorf("the forecast still takes %d changes for true", n)
+		}
+	})
+}
+
+// What is noted of a rotor on a job card is told once the card is closed: the
+// entry that stands, not the one before.
+func TestFindingsOfJobCards(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s, bus := cardWorld(t, db)
+		c, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}, {Axle: 1, Item: fleet.ItemRotors}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		hub := slices.IndexFunc(c.Steps, func(s fleet.CardStep) bool { return s.Key == "hub_face" && s.Axle == 1 })
+		if hub < 0 {
+			t.Fatal("the card has no step that measures the rotors")
+		}
+		enter := func(values ...float64) {
+			t.Helper()
+			if _, err := db.EnterStep(t.Context(), all, c.ID, c.Steps[hub].Seq, fleet.StepEntry{State: fleet.StepFailed, Values: values, By: "N. N."}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		nan := math.NaN()
+		enter(0.20, 0.20, 0.20, 0.20) // runout left, right, variation left, right
+		enter(0.03, 0.08, nan, 0.02)  // noted again
+		if _, err := s.CloseCard(t.Context(), all, "N. N.", c.ID, fleet.CardNotPassed, "rotors to be machined"); err != nil {
+			t.Fatal(err)
+		}
+		rows := findingsOf(t, s, bus)
+		rows = slices.DeleteFunc(rows, func(r store.FindingRow) bool { return r.Position.Part != fleet.Rotor })
+		if d := cmp.Diff([]string{"runout open", "thickness_variation open"}, kindsOf(rows)); d != "" {
+			t.Fatal(d)
+		}
+		for i, want := range []string{"right rotor: its face runs out by 0.08 mm", "right rotor: thickness varies by 0.02 mm"} {
+			if !strings.Contains(rows[i].Seen, want) {
+				t.Errorf("got %q, want %q in it", rows[i].Seen, want)
+			}
 		}
 	})
 }

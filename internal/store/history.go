@@ -25,6 +25,7 @@ type History struct {
 	Fitments     []fleet.Fitment
 	BrakeTests   []fleet.BrakeTest
 	Conditions   []fleet.Condition
+	Rotors       []fleet.RotorMeasure
 	// Refused are changes of parts that somebody says did not take place.
 	Refused []fleet.SuggestedFitment
 }
@@ -187,6 +188,13 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	err = t.conditions(where{[]string{"c.vehicle_id" + in}, ids}, func(c *fleet.Condition) {
 		h := of[c.VehicleID]
 		h.Conditions = append(h.Conditions, *c)
+	})
+	if err != nil {
+		return err
+	}
+	err = t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
+		h := of[m.VehicleID]
+		h.Rotors = append(h.Rotors, *m)
 	})
 	if err != nil {
 		return err
