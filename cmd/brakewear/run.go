@@ -38,6 +38,8 @@ type cli struct {
 	Serve    serveCmd    `cmd:"" help:"Serve the pages and the API."`
 	Demo     demoCmd     `cmd:"" help:"Serve an invented fleet, to look around in."`
 	Import   importCmd   `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
+	Correct  correctCmd  `cmd:"" help:"Correct a reading, an odometer reading or a fitment, or set it aside."`
+	Findings findingsCmd `cmd:"" help:"List what the data show that a person should look at."`
 	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
 	Replay   replayCmd   `cmd:"" help:"Hold past forecasts, worked out afterwards, against what came off."`
 	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"fmt"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+type correctCmd struct {
+	database
+	Kind       string `arg:"" help:"What is wrong: reading, odometer or fitment." enum:"reading,odometer,fitment"`
+	ID         int64  `arg:"" name:"id" help:"Its number, as the vehicle's history and the list of findings give it."`
+	Value      string `help:"What it should be: mm, or with its unit such as '9/32 in'." xor:"act"`
+	Date       string `help:"The day it should be of." placeholder:"2026-03-01"`
+	Odometer   string `help:"The odometer it should have: km, or with its unit; 'none' for not read." placeholder:"KM"`
+	WholeVisit bool   `help:"Day and odometer are wrong for all readings of the visit."`
+	SetAside   bool   `help:"Nothing stands instead: it counts no more." xor:"act"`
+	Undo       bool   `help:"It was set aside, and is to count again." xor:"act"`
+	Why        string `help:"Why, for whoever reads the history later." required:""`
+	By         string `help:"Who says so." required:""`
+}
+
+func (c correctCmd) Help() string {
+	return `Examples:
+  brakewear correct reading 1704 --value 6.4 --why "read off the wrong wheel" --by "N. N."
+  brakewear correct odometer 88 --set-aside --why "another bus" --by "N. N."
+
+The old value is kept and can be seen in the vehicle's history; its forecast and
+its findings follow at once.`
+}
+
+func (c correctCmd) Run(e *env) error {
+	ch, err := c.change()
+	if err != nil {
+		return err
+	}
+	if (c.SetAside || c.Undo) && !ch.Empty() {
+		return fleet.Invalidf("give what it should be, or set it aside, or undo that: one of them")
+	}
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	svc := e.service(db, 0)
+	rec := fleet.Record{Kind: fleet.RecordKind(c.Kind), ID: c.ID}
+	why := fleet.Reason{Why: c.Why, By: c.By}
+	done := make([]fleet.Correction, 1)
+	switch {
+	case c.SetAside:
+		done[0], err = svc.SetAside(e.ctx, fleet.AllFleets(), rec, why, svc.Today())
+	case c.Undo:
+		done[0], err = svc.UndoSetAside(e.ctx, fleet.AllFleets(), rec, why, svc.Today())
+	default:
+		done, err = svc.Correct(e.ctx, fleet.AllFleets(), rec, ch, why, svc.Today())
+	}
+	if err != nil {
+		return err
+	}
+	for _, x := range done {
+		what := map[fleet.Act]string{fleet.SetAside: "set aside", fleet.Undone: "counts again"}[x.Act]
+		if x.Act == fleet.Corrected {
+			what = fmt.Sprintf("corrected; %s stands instead", fleet.Record{Kind: rec.Kind, ID: x.StandsID})
+		}
+		fmt.Fprintf(e.stdout, "%s: %s\n", x.Record, what)
+	}
+	return nil
+}
+
+// change reads what is to be different.
+func (c correctCmd) change() (ch fleet.Change, err error) {
+	if c.Date != "" {
+		d, err := fleet.ParseDate(c.Date)
+		if err != nil {
+			return ch, fleet.Invalidf("%v", err)
+		}
+		ch.Date = &d
+	}
+	if c.Value != "" {
+		x, err := ingest.ParseThickness(c.Value, "mm")
+		if err != nil {
+			return ch, fleet.Invalidf("value: %v", err)
+		}
+		ch.MM, ch.Given, ch.Unit = &x.MM, x.Given, x.Unit
+	}
+	switch c.Odometer {
+	case "":
+	case "none":
+		ch.NoOdometer = true
+	default:
+		km, err := ingest.ParseDistance(c.Odometer, "km")
+		if err != nil {
+			return ch, fleet.Invalidf("odometer: %v", err)
+		}
+		ch.OdometerKm = &km
+	}
+	ch.WholeVisit = c.WholeVisit
+	return ch, nil
+}
+
+type findingsCmd struct {
+	database
+	Kind string `help:"Only of this kind."`
+	All  bool   `help:"Also those looked at, and those no longer seen."`
+}
+
+func (c findingsCmd) Run(e *env) error {
+	q := store.FindingQuery{Kind: fleet.FindingKind(c.Kind)}
+	if q.Kind != "" && !q.Kind.Valid() {
+		return fleet.Invalidf("kind %q: want one of %q", c.Kind, fleet.FindingKinds())
+	}
+	if !c.All {
+		q.States = []fleet.FindingState{fleet.OpenFinding}
+	}
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	n := 0
+	err = db.EachFinding(e.ctx, fleet.AllFleets(), q, func(f store.FindingRow) error {
+		n++
+		record := ""
+		if f.Record.ID != 0 {
+			record = fmt.Sprintf(" [%s]", f.Record)
+		}
+		_, err := fmt.Fprintf(e.stdout, "%s, %s (%s): %s %s%s\n", f.Vehicle, f.Kind, f.State, f.Seen, f.Advice, record)
+		return err
+	})
+	if err == nil && n == 0 {
+		fmt.Fprintln(e.stdout, "nothing to look at")
+	}
+	return err
+}
