@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"sync"
 
 	"brakewear/forecast"
 	"brakewear/internal/findings"
@@ -10,43 +11,67 @@ import (
 	"brakewear/internal/store"
 )
 
-// keepFindings works out what there is to look at on vehicles just forecast.
-// fs are their forecasts, in the same order.
-func (s *Service) keepFindings(ctx context.Context, sc fleet.Scope, hs []store.History, fs []store.AxleForecast, m forecast.Model, asOf fleet.Date) error {
-	thresholds := map[int64]rules.Thresholds{} // by fleet
-	ids := make([]int64, len(hs))
-	var found []fleet.Finding
-	for i := range hs {
-		h := &hs[i]
-		ids[i] = h.Vehicle.ID
-		of := h.Vehicle.FleetID
-		if thresholds[of] == nil {
-			var err error
-			if thresholds[of], err = s.Thresholds(ctx, sc, of); err != nil {
-				return err
-			}
-		}
-		v := findings.Vehicle{
-			Vehicle:    h.Vehicle,
-			Axles:      h.Axles,
-			Limits:     h.Limits,
-			Odometers:  h.Odometers,
-			Readings:   h.Readings,
-			Fitments:   h.Fitments,
-			Conditions: h.Conditions,
-			Rotors:     h.Rotors,
-			BrakeTests: h.BrakeTests,
-			Model:      m,
-			Known:      VehicleOf(h),
-			Rules:      rules.Or(h.RuleSet),
-			Thresholds: thresholds[of],
-		}
-		for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {
-			v.Forecasts = append(v.Forecasts, &fs[0].AxleForecast)
-		}
-		found = append(found, findings.Of(&v)...)
+// lookout works out what there is to look at on vehicles just forecast.
+type lookout struct {
+	s     *Service
+	sc    fleet.Scope
+	model forecast.Model
+
+	mu         sync.Mutex
+	thresholds map[int64]rules.Thresholds // by fleet
+}
+
+// at is a looker.
+func (l *lookout) at(ctx context.Context, h *store.History, known *forecast.Vehicle, fs []store.AxleForecast) ([]fleet.Finding, error) {
+	thresholds, err := l.of(ctx, h.Vehicle.FleetID)
+	if err != nil {
+		return nil, err
 	}
-	return s.DB.SaveFindings(ctx, sc, ids, found, asOf)
+	v := findings.Vehicle{
+		Vehicle:    h.Vehicle,
+		Axles:      h.Axles,
+		Limits:     h.Limits,
+		Odometers:  h.Odometers,
+		Readings:   h.Readings,
+		Fitments:   h.Fitments,
+		Conditions: h.Conditions,
+		Rotors:     h.Rotors,
+		BrakeTests: h.BrakeTests,
+		Model:      l.model,
+		Known:      known,
+		Rules:      rules.Or(h.RuleSet),
+		Thresholds: thresholds,
+	}
+	for i := range fs {
+		v.Forecasts = append(v.Forecasts, &fs[i].AxleForecast)
+	}
+	return findings.Of(&v), nil
+}
+
+// of returns what a fleet holds its vehicles to.
+func (l *lookout) of(ctx context.Context, fleetID int64) (rules.Thresholds, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if ts := l.thresholds[fleetID]; ts != nil {
+		return ts, nil
+	}
+	ts, err := l.s.Thresholds(ctx, l.sc, fleetID)
+	if err != nil {
+		return nil, err
+	}
+	if l.thresholds == nil {
+		l.thresholds = map[int64]rules.Thresholds{}
+	}
+	l.thresholds[fleetID] = ts
+	return ts, nil
+}
+
+func vehiclesOf(hs []store.History) []int64 {
+	ids := make([]int64, len(hs))
+	for i := range hs {
+		ids[i] = hs[i].Vehicle.ID
+	}
+	return ids
 }
 
 // ConfirmFitment records the fitment that a finding suggests, with the day,

@@ -155,13 +155,14 @@ func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf f
 		return rep, err
 	}
 	rep.Model = m.Name()
-	err = s.forecastEach(ctx, sc, ids, m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
+	look := lookout{s: s, sc: sc, model: m}
+	err = s.forecastEach(ctx, sc, ids, m, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
 		if err := s.DB.SaveForecasts(ctx, sc, fs); err != nil {
 			return err
 		}
-		if err := s.keepFindings(ctx, sc, hs, fs, m, asOf); err != nil {
+		if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
 			return err
 		}
 		if s.Forecasted != nil {
@@ -176,19 +177,29 @@ func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf f
 // transaction stores, at a time.
 const chunkVehicles = 256
 
-// forecastEach forecasts vehicles with several workers and hands the results
-// to save in the order of the vehicles, whatever the number of workers.
-func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64, m forecast.Model, asOf fleet.Date,
-	save func(hs []store.History, fs []store.AxleForecast) error) error {
+// looker works out what there is to look at on a vehicle just forecast; several
+// workers call it.
+type looker func(ctx context.Context, h *store.History, v *forecast.Vehicle, fs []store.AxleForecast) ([]fleet.Finding, error)
+
+// forecastEach forecasts vehicles with several workers, looks at each unless
+// look is nil, and hands the results to save in the order of the vehicles,
+// whatever the number of workers.
+func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64, m forecast.Model, asOf fleet.Date, look looker,
+	save func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	workers := s.Workers
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
+	type result struct {
+		fs    []store.AxleForecast
+		found []fleet.Finding
+		err   error
+	}
 	type chunk struct {
 		hs   []store.History
-		done chan []store.AxleForecast
+		done chan result
 	}
 	work := make(chan chunk)
 	order := make(chan chunk, workers+1) // bounds how far reading runs ahead
@@ -196,12 +207,19 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 	for range workers {
 		wg.Go(func() {
 			for c := range work {
-				var fs []store.AxleForecast
+				var r result
 				for i := range c.hs {
 					h := &c.hs[i]
-					fs = append(fs, s.forecast(h.Vehicle.ID, VehicleOf(h), m, asOf, forecast.Options{})...)
+					v := VehicleOf(h)
+					fs := s.forecast(h.Vehicle.ID, v, m, asOf, forecast.Options{})
+					r.fs = append(r.fs, fs...)
+					if look != nil && r.err == nil {
+						var found []fleet.Finding
+						found, r.err = look(ctx, h, v, fs)
+						r.found = append(r.found, found...)
+					}
 				}
-				c.done <- fs
+				c.done <- r
 			}
 		})
 	}
@@ -214,7 +232,7 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 			if len(hs) == 0 {
 				return nil
 			}
-			c := chunk{hs, make(chan []store.AxleForecast, 1)}
+			c := chunk{hs, make(chan result, 1)}
 			hs = nil
 			for _, to := range []chan chunk{order, work} {
 				select {
@@ -242,8 +260,11 @@ func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64,
 			continue // drain
 		}
 		select {
-		case fs := <-c.done:
-			if saveErr = save(c.hs, fs); saveErr != nil {
+		case r := <-c.done:
+			if saveErr = r.err; saveErr == nil {
+				saveErr = save(c.hs, r.fs, r.found)
+			}
+			if saveErr != nil {
 				cancel()
 			}
 		case <-ctx.Done():
@@ -296,7 +317,7 @@ func (s *Service) Reports(ctx context.Context, sc fleet.Scope, asOf fleet.Date, 
 	if err != nil {
 		return err
 	}
-	return s.forecastEach(ctx, sc, nil, m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
+	return s.forecastEach(ctx, sc, nil, m, asOf, nil, func(hs []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
 		for i := range hs {
 			h := &hs[i]
 			for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {

@@ -31,7 +31,7 @@ func (s *Service) Replay(ctx context.Context, sc fleet.Scope, days []fleet.Date)
 		if err != nil {
 			return axles, err
 		}
-		err = s.forecastEach(ctx, sc, nil, m, d, func(_ []store.History, fs []store.AxleForecast) error {
+		err = s.forecastEach(ctx, sc, nil, m, d, nil, func(_ []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
 			axles += len(fs)
 			return s.DB.LogForecasts(ctx, sc, fs)
 		})
