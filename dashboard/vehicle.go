@@ -250,6 +250,11 @@ func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, sw
 		})
 	}
 	for _, s := range t.Swaps {
+		if s.Declared {
+			swaps = append(swaps, fmt.Sprintf("On %s the instrument cluster was changed: the old one showed %s km last, the new one %s km. The distance goes on.",
+				longDate(fleet.Date(s.Before)), kmWords(s.From), kmWords(s.To)))
+			continue
+		}
 		swaps = append(swaps, fmt.Sprintf("Between %s and %s the odometer went on from %s to %s km: taken as a changed or run-back instrument, the distance goes on.",
 			longDate(fleet.Date(s.After)), longDate(fleet.Date(s.Before)), kmWords(s.From), kmWords(s.To)))
 	}

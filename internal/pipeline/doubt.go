@@ -199,21 +199,21 @@ func (j *judge) odometers() {
 	if len(given) == 0 && len(swaps) == len(v.Swaps) {
 		return
 	}
-	var before []OdometerDoubt // of what is known, without the file
+	var before []odometerDoubt // of what is known, without the file
 	for _, d := range odometerDoubts(os, swaps) {
-		k := odometerOf{d.Date, d.Km}
+		k := odometerOf{d.date, d.km}
 		if old[k] {
 			continue
 		}
 		if c := given[k]; c != nil {
 			j.doubly[k] = true
-			j.doubt(c, "odometer_km", digits(c.km), "%s", d.Text)
+			j.doubt(c, "odometer_km", digits(c.km), "%s", d.text)
 			continue
 		}
 		if before == nil {
-			before = append(odometerDoubts(known, v.Swaps), OdometerDoubt{})
+			before = append(odometerDoubts(known, v.Swaps), odometerDoubt{})
 		}
-		if slices.ContainsFunc(before, func(b OdometerDoubt) bool { return b.Date == d.Date && b.Km == d.Km }) {
+		if slices.ContainsFunc(before, func(b odometerDoubt) bool { return b.date == d.date && b.km == d.km }) {
 			continue
 		}
 		// Known, and in doubt only now: some row contradicts it.
@@ -222,13 +222,13 @@ func (j *judge) odometers() {
 			if given[odometerOf{c.day, c.km}] != c {
 				continue
 			}
-			if c.day >= d.Date && c.km < d.Km || c.day <= d.Date && c.km > d.Km {
+			if c.day >= d.date && c.km < d.km || c.day <= d.date && c.km > d.km {
 				way := "below"
-				if c.km > d.Km {
+				if c.km > d.km {
 					way = "above"
 				}
 				j.doubly[odometerOf{c.day, c.km}] = true
-				j.doubt(c, "odometer_km", digits(c.km), "odometer %s the reading of %s (%s): one of the two is wrong", way, longDay(d.Date), inKm(d.Km))
+				j.doubt(c, "odometer_km", digits(c.km), "odometer %s the reading of %s (%s): one of the two is wrong", way, longDay(d.date), inKm(d.km))
 				break
 			}
 		}

@@ -80,6 +80,15 @@ func TestDoubts(t *testing.T) {
 			"Bus 1,2026-02-27,136300,2,pad,9\n",
 			[]doubt{{2, "value_mm", "9", "fitted more than half worn (new 19.0 mm"}}},
 
+		{"moved to another depot", "vehicles.csv", "vehicle,depot,category\nBus 1,Hill,M3\n",
+			[]doubt{{2, "depot", "Hill", "Bus 1 stands in Depot: this moves it"}}},
+		{"of another category", "vehicles.csv", "vehicle,category\nBus 1,N1\n",
+			[]doubt{{2, "category", "N1", "Bus 1 is a vehicle of category M3"}}},
+		{"a limit that goes down", "axles.csv", "vehicle,axle,pad_new_mm,pad_limit_mm\nBus 1,1,19,2\nBus 1,2,19,5\n",
+			[]doubt{{2, "pad_limit_mm", "2", "axle 1 of Bus 1: the limit of its pad goes down from 4.0 mm"}}},
+		{"another kind of brake", "axles.csv", "vehicle,axle,brake,lining_new_mm,lining_limit_mm\nBus 1,2,drum,15,5\n",
+			[]doubt{{2, "brake", "drum", "axle 2 of Bus 1 has a disc brake"}}},
+
 		{"odometer ran back", "odometer.csv", "vehicle,date,odometer_km\n" +
 			"Bus 1,2026-02-27,135000\n",
 			[]doubt{{2, "odometer_km", "135000", "odometer below the reading of 24 February 2026 (136,000 km)"}}},

@@ -18,6 +18,9 @@ import (
 // the next shift has looked at it.
 const keepFor = 24 * time.Hour
 
+// noteEvery is how often other processes are told how far a file is.
+const noteEvery = 2 * time.Second
+
 // HandIn keeps a file and checks it, or takes it in at once when direct. It
 // waits for that, but not for long: the state of what comes back says how far
 // it is, and Kept how it goes on. A file that cannot be read is
@@ -214,12 +217,17 @@ func (s *Service) withKept(ctx context.Context, f *store.KeptFile, progress func
 	if err := s.DB.CopyKept(ctx, f.ID, tmp); err != nil {
 		return err
 	}
+	var noted time.Time
 	err = fn(File{
 		Name: f.Name, Kind: ingest.Kind(f.Kind), DateOrder: f.DateOrder, Body: tmp,
 		Progress: func(p Progress) {
 			f.ReadBytes, f.ReadRows = p.Bytes, p.Rows
 			if progress != nil {
 				progress(p)
+			}
+			if time.Since(noted) > noteEvery {
+				noted = time.Now()
+				_ = s.DB.NoteProgress(ctx, f) // nothing hangs on it
 			}
 		},
 	})

@@ -132,8 +132,8 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 		if err != nil {
 			return err
 		}
-		t.up.Problems = append(t.up.Problems, doubts...)
-		t.up.Doubtful = rows
+		t.up.Problems = append(append(t.up.Problems, known.doubts...), doubts...)
+		t.up.Doubtful = known.doubtful + rows
 		if f.kept != 0 {
 			if err := w.FileTaken(f.kept); err != nil {
 				return err

@@ -7,40 +7,19 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
-	"brakewear/internal/store"
 )
 
-// OdometerFlaw names what is wrong with an odometer value.
-type OdometerFlaw string
-
-const (
-	RanBack    OdometerFlaw = "ran_back"    // below an earlier reading
-	AboveLater OdometerFlaw = "above_later" // above a later one
-	TooFar     OdometerFlaw = "too_far"     // more than the vehicle can have driven
-	InMiles    OdometerFlaw = "in_miles"    // miles entered as kilometres
-	InKm       OdometerFlaw = "in_km"       // kilometres taken for miles
-	NewLevel   OdometerFlaw = "new_level"   // starts anew, and no swap is declared
-	NoOdometer OdometerFlaw = "no_odometer" // no value that an odometer shows
-)
-
-// OdometerDoubt is an odometer value that is not taken as it stands. The
-// distance that forecasts count on does without it, but for NewLevel and where
-// a run of readings is in miles.
-type OdometerDoubt struct {
-	Date fleet.Date
-	Km   float64 // as entered
-	Flaw OdometerFlaw
-	Text string // what is wrong and what to do
+// odometerDoubt is an odometer value that is not taken as it stands: the
+// distance that forecasts count on does without it, but where it begins a new
+// level or a run of readings is in miles.
+type odometerDoubt struct {
+	date fleet.Date
+	km   float64 // as entered
+	text string  // what is wrong and what to do
 }
 
-// OdometerDoubts returns what is in doubt of all odometer values known of a
-// vehicle, by date.
-func OdometerDoubts(h *store.History) []OdometerDoubt {
-	v := VehicleOf(h)
-	return odometerDoubts(v.Odometer, v.Swaps)
-}
-
-func odometerDoubts(os []forecast.Odometer, swaps []forecast.DeclaredSwap) []OdometerDoubt {
+// odometerDoubts returns what is in doubt of odometer values, by date.
+func odometerDoubts(os []forecast.Odometer, swaps []forecast.DeclaredSwap) []odometerDoubt {
 	t := forecast.CleanOdometer(os, swaps...)
 	e := explainer{track: t}
 	aside := make(map[forecast.Odometer]bool, len(t.Dropped))
@@ -55,22 +34,21 @@ func odometerDoubts(os []forecast.Odometer, swaps []forecast.DeclaredSwap) []Odo
 	slices.SortStableFunc(e.kept, func(a, b forecast.Odometer) int {
 		return cmp.Or(cmp.Compare(a.Day, b.Day), cmp.Compare(a.Km, b.Km))
 	})
-	var out []OdometerDoubt
-	add := func(o forecast.Odometer, flaw OdometerFlaw, text string) {
-		out = append(out, OdometerDoubt{fleet.Date(o.Day), o.Km, flaw, text})
+	var out []odometerDoubt
+	add := func(o forecast.Odometer, text string) {
+		out = append(out, odometerDoubt{fleet.Date(o.Day), o.Km, text})
 	}
 	for _, d := range t.Dropped {
-		flaw, text := e.explain(d)
-		add(d.Odometer, flaw, text)
+		add(d.Odometer, e.explain(d))
 	}
 	for _, s := range t.Swaps {
 		if !s.Declared {
-			add(forecast.Odometer{Day: s.Before, Km: s.To}, NewLevel, fmt.Sprintf(
+			add(forecast.Odometer{Day: s.Before, Km: s.To}, fmt.Sprintf(
 				"goes on from %s, after %s on %s: if the instrument cluster was changed, hand this reading in again with previous_km, what the old one showed last; the distance counts on meanwhile",
 				inKm(s.To), inKm(s.From), longDay(fleet.Date(s.After))))
 		}
 	}
-	slices.SortStableFunc(out, func(a, b OdometerDoubt) int { return cmp.Compare(a.Date, b.Date) })
+	slices.SortStableFunc(out, func(a, b odometerDoubt) int { return cmp.Compare(a.date, b.date) })
 	return out
 }
 
@@ -80,35 +58,35 @@ type explainer struct {
 	kept  []forecast.Odometer // by day
 }
 
-func (e *explainer) explain(d forecast.DroppedOdometer) (OdometerFlaw, string) {
+func (e *explainer) explain(d forecast.DroppedOdometer) string {
 	o := d.Odometer
 	if d.Flaw == forecast.InMiles {
-		return InMiles, milesText(o.Km)
+		return milesText(o.Km)
 	}
 	if d.Flaw == forecast.BelowEarlier && e.track.Allows(o.Km*kmPerMile, o.Day) {
-		return InMiles, milesText(o.Km)
+		return milesText(o.Km)
 	}
 	if d.Flaw != forecast.BelowEarlier && e.track.Allows(o.Km/kmPerMile, o.Day) && wholeMiles(o.Km) {
-		return InKm, fmt.Sprintf("looks like kilometres taken for miles: %s would fit; correct the unit in the header", inKm(o.Km/kmPerMile))
+		return fmt.Sprintf("looks like kilometres taken for miles: %s would fit; correct the unit in the header", inKm(o.Km/kmPerMile))
 	}
 	switch d.Flaw {
 	case forecast.BelowEarlier:
 		if n := e.earlier(o, func(k forecast.Odometer) bool { return k.Km > o.Km }); n != nil {
-			return RanBack, fmt.Sprintf("odometer below the reading of %s (%s): one of the two is wrong; if the instrument cluster was changed, give previous_km", longDay(fleet.Date(n.Day)), inKm(n.Km))
+			return fmt.Sprintf("odometer below the reading of %s (%s): one of the two is wrong; if the instrument cluster was changed, give previous_km", longDay(fleet.Date(n.Day)), inKm(n.Km))
 		}
-		return RanBack, "odometer below an earlier reading: correct it; if the instrument cluster was changed, give previous_km"
+		return "odometer below an earlier reading: correct it; if the instrument cluster was changed, give previous_km"
 	case forecast.AboveLater:
 		if n := e.later(o, func(k forecast.Odometer) bool { return k.Km < o.Km }); n != nil {
-			return AboveLater, fmt.Sprintf("odometer above the later reading of %s (%s): one of the two is wrong", longDay(fleet.Date(n.Day)), inKm(n.Km))
+			return fmt.Sprintf("odometer above the later reading of %s (%s): one of the two is wrong", longDay(fleet.Date(n.Day)), inKm(n.Km))
 		}
-		return AboveLater, "odometer above a later reading: correct it"
+		return "odometer above a later reading: correct it"
 	case forecast.TooFar:
 		if n := e.earlier(o, func(forecast.Odometer) bool { return true }); n != nil {
-			return TooFar, fmt.Sprintf("jump of %s in %s since %s: more than this vehicle can have driven", inKm(o.Km-n.Km), days(int(o.Day-n.Day)), longDay(fleet.Date(n.Day)))
+			return fmt.Sprintf("jump of %s in %s since %s: more than this vehicle can have driven", inKm(o.Km-n.Km), days(int(o.Day-n.Day)), longDay(fleet.Date(n.Day)))
 		}
-		return TooFar, "further than this vehicle can have driven: correct it"
+		return "further than this vehicle can have driven: correct it"
 	}
-	return NoOdometer, "no road vehicle's odometer shows that: correct it"
+	return "no road vehicle's odometer shows that: correct it"
 }
 
 // wholeMiles says whether km is a whole number of miles or was converted from one:

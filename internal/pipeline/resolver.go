@@ -27,6 +27,8 @@ type resolver struct {
 
 	problems []fleet.Problem // the first ingest.MaxProblems refusals
 	refused  int
+	doubts   []fleet.Problem // changes in doubt
+	doubtful int
 	noKm     lines           // readings without an odometer
 	stoodIn  []fleet.Problem // notes on rule set values that stand in
 }
@@ -96,6 +98,7 @@ func (k *resolver) place(b *batch, row *ingest.Row) (fault *fleet.Problem) {
 		b.tests = append(b.tests, *row.BrakeTest)
 	case row.Axle != nil:
 		row.Axle.VehicleID = v.ID
+		k.doubtAxle(row.Line, row.Vehicle, row.Axle)
 		b.axles = append(b.axles, *row.Axle)
 	case row.Odometer != nil:
 		row.Odometer.VehicleID = v.ID
@@ -137,8 +140,11 @@ func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
 	if fault := k.home(&e, len(known) == 0); fault != nil {
 		return fault
 	}
+	if len(known) == 1 {
+		k.doubtVehicle(row.Line, &e, &known[0])
+	}
 	if len(known) == 0 {
-		k.vehicles[row.Vehicle] = append(k.vehicles[row.Vehicle], store.VehicleKey{Fleet: e.Fleet, Category: e.Category})
+		k.vehicles[row.Vehicle] = append(k.vehicles[row.Vehicle], store.VehicleKey{Fleet: e.Fleet, Depot: strings.TrimSpace(e.Depot), Category: e.Category})
 	}
 	b.vehicles = append(b.vehicles, e)
 	return nil

@@ -349,6 +349,18 @@ func (db *DB) SaveKept(ctx context.Context, f *KeptFile) error {
 	})
 }
 
+// NoteProgress tells other processes how far the work on a kept file is. In an
+// SQLite file, whose one writer that work holds, there is nobody to tell.
+func (db *DB) NoteProgress(ctx context.Context, f *KeptFile) error {
+	if db.dialect == SQLite {
+		return nil
+	}
+	return db.write(ctx, "note a file's progress", func(t *tx) error {
+		_, err := t.exec(`update kept_files set read_bytes = ?, read_rows = ? where id = ?`, f.ReadBytes, f.ReadRows, f.ID)
+		return err
+	})
+}
+
 // FileTaken notes, with the rows of the upload, that they are those of a kept
 // file: whatever happens after, it is known to be taken in.
 func (w *Writer) FileTaken(id int64) (err error) {

@@ -12,6 +12,7 @@ import (
 type VehicleKey struct {
 	ID, FleetID int64
 	Fleet       string
+	Depot       string
 	Category    fleet.Category
 	Actuation   fleet.Actuation
 }
@@ -26,7 +27,7 @@ func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]Ve
 		return t.each(func(r *sqlx.Rows) error {
 			var k VehicleKey
 			var number string
-			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet)
+			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet, &k.Depot)
 			index[number] = append(index[number], k)
 			return err
 		}, `
@@ -36,9 +37,11 @@ func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]Ve
 				v.number,
 				v.category,
 				v.actuation,
-				f.name
+				f.name,
+				d.name
 			from vehicles v
-			join fleets f on f.id = v.fleet_id`+w.String()+`
+			join fleets f on f.id = v.fleet_id
+			join depots d on d.id = v.depot_id`+w.String()+`
 			order by v.id`, w.args...)
 	})
 	return index, err
