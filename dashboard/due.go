@@ -24,6 +24,7 @@ type DuePage struct {
 	From     string // link to the first page; blank on it
 	Next     string // link to the next page; blank on the last
 	CSV      string // link to the whole list
+	XLSX     string // the same as a workbook
 	Empty    *Empty // what to do next, when there are no rows
 	ToLookAt string // how many findings are open, in words; blank for none
 }
@@ -38,6 +39,7 @@ type DueRow struct {
 	KmLeft                             string
 	Readings                           int
 	Lane                               Lane
+	Booked                             *BookedView
 	Verdict                            Verdict
 	Worth                              string // what one more inspection would do
 	Warnings                           []string
@@ -74,12 +76,19 @@ func (d *Dashboard) due(c *gin.Context) error {
 		Axis:     newAxis(today, f.axisDays()),
 		Total:    got.Total,
 		CSV:      "/due.csv" + f.values().encode(),
+		XLSX:     "/due.xlsx" + f.values().encode(),
+	}
+	plan, err := d.planned(c, got.Rows)
+	if err != nil {
+		return err
 	}
 	oldest := today
 	for i := range got.Rows {
 		r := &got.Rows[i]
 		oldest = min(oldest, r.AsOf)
-		p.Rows = append(p.Rows, dueRow(p.Axis, r))
+		row := dueRow(p.Axis, r)
+		plan.pin(&row, p.Axis, r)
+		p.Rows = append(p.Rows, row)
 	}
 	if today-oldest > staleAfter {
 		p.Stale = fmt.Sprintf("These forecasts are from %s. New readings since then count only for the vehicles they came from; a refit brings all up to today.", longDate(oldest))
@@ -182,7 +191,7 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 			Link:  "/readings",
 			Label: "Take readings in",
 		}, nil
-	case f.Text != "" || f.Fleet != 0 || f.Depot != 0:
+	case f.Text != "" || f.Fleet != 0 || f.Depot != 0 || f.Booked != "":
 		return &Empty{
 			Title: "No axle fits this filter",
 			Text:  "Nothing of this choice is to be booked in that time. Take a longer time, or look at everything.",

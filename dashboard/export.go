@@ -1,8 +1,10 @@
 package dashboard
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
+	"net/http"
 	"strconv"
 	"strings"
 
@@ -11,6 +13,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // csvDownload writes rows as a CSV file (RFC 4180) that a spreadsheet opens as
@@ -35,6 +38,52 @@ func (d *csvDownload) start() error {
 	return d.w.Write(d.head)
 }
 
+// download writes a list row by row as a file.
+type download interface {
+	row(cells ...any) error
+	finish() error
+}
+
+// download begins a file whose format is the end of the address asked for:
+// name-2026-03-01.csv or .xlsx.
+func (d *Dashboard) download(c *gin.Context, name string, head []string) (download, error) {
+	file := name + "-" + d.svc.Today().String()
+	if strings.HasSuffix(c.Request.URL.Path, ".xlsx") {
+		sheet, err := ingest.NewSheet(name, head)
+		return &xlsxDownload{c, file + ".xlsx", sheet}, err
+	}
+	return &csvDownload{c: c, name: file + ".csv", head: head}, nil
+}
+
+// xlsxDownload writes rows as a workbook, which is sent when it is whole.
+type xlsxDownload struct {
+	c     *gin.Context
+	name  string
+	sheet *ingest.Sheet
+}
+
+func (d *xlsxDownload) row(cells ...any) error {
+	for i, c := range cells {
+		if f, ok := c.(figure); ok {
+			cells[i] = nil
+			if x, err := strconv.ParseFloat(string(f), 64); err == nil {
+				cells[i] = x
+			}
+		}
+	}
+	return d.sheet.Row(cells...)
+}
+
+func (d *xlsxDownload) finish() error {
+	var b bytes.Buffer
+	if _, err := d.sheet.WriteTo(&b); err != nil {
+		return err
+	}
+	d.c.Header("Content-Disposition", fmt.Sprintf("attachment; filename=%q", d.name))
+	web.Send(d.c, http.StatusOK, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b.Bytes())
+	return nil
+}
+
 // figure is a cell that is no text: it may begin with a minus.
 type figure string
 
@@ -44,9 +93,12 @@ func (d *csvDownload) row(cells ...any) error {
 	}
 	d.cells = d.cells[:0]
 	for _, s := range cells {
-		if f, ok := s.(figure); ok {
-			d.cells = append(d.cells, string(f))
-		} else {
+		switch v := s.(type) {
+		case figure:
+			d.cells = append(d.cells, string(v))
+		case *fleet.Date:
+			d.cells = append(d.cells, dateCell(v))
+		default:
 			d.cells = append(d.cells, ingest.CSVCell(fmt.Sprint(s)))
 		}
 	}
@@ -68,14 +120,17 @@ var dueColumns = []string{
 	"book_by", "past_limit", "readings", "as_of", "width80_days", "width80_if_measured", "warnings",
 }
 
-// dueCSV sends the whole list of a filter, however many pages it has.
-func (d *Dashboard) dueCSV(c *gin.Context) error {
+// dueFile sends the whole list of a filter, however many pages it has.
+func (d *Dashboard) dueFile(c *gin.Context) error {
 	f, err := d.dueFilter(c)
 	if err != nil {
 		return err
 	}
 	today := d.svc.Today()
-	out := csvDownload{c: c, name: "due-soon-" + today.String() + ".csv", head: dueColumns}
+	out, err := d.download(c, "due-soon", dueColumns)
+	if err != nil {
+		return err
+	}
 	err = d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
 		var warnings []string
 		for _, w := range r.Warnings {
@@ -85,8 +140,8 @@ func (d *Dashboard) dueCSV(c *gin.Context) error {
 			r.Vehicle, r.Plate, r.Fleet, r.Depot, r.Axle,
 			r.Position.Part, r.Position.Side, r.Position.Face,
 			cell(r.ThicknessMM, 2), cell(r.NewMM, 2), cell(r.LimitMM, 2), cell(r.RatePer10000, 3), cell(r.KmLeft, 0),
-			dateCell(r.P05), dateCell(r.P10), dateCell(r.P50), dateCell(r.P90), dateCell(r.P95),
-			dateCell(r.BookBy), r.PastLimit, r.Readings, r.AsOf,
+			r.P05, r.P10, r.P50, r.P90, r.P95,
+			r.BookBy, r.PastLimit, r.Readings, r.AsOf,
 			cell(r.Width80Days, 0), cell(r.Width80IfMeasured, 0), strings.Join(warnings, "; "))
 	})
 	if err != nil {

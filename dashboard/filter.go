@@ -18,10 +18,12 @@ type DueFilter struct {
 	Weeks        int // 0 = however far
 	Text         string
 	Sort         store.DueSort
+	Booked       string // yes, no; blank = both
 	Fleets       []Choice
 	Depots       []Choice
 	Horizons     []Choice
 	Sorts        []Choice
+	Bookings     []Choice
 }
 
 // Choice is an option of a form.
@@ -65,6 +67,10 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	if f.Depot, f.Depots, err = d.depotChoice(c); err != nil {
 		return f, err
 	}
+	if f.Booked = c.Query("booked"); f.Booked != "" && f.Booked != "yes" && f.Booked != "no" {
+		return f, fleet.Invalidf("booked %q: want yes or no", f.Booked)
+	}
+	f.Bookings = []Choice{{"", "or not", f.Booked == ""}, {"no", "not booked", f.Booked == "no"}, {"yes", "booked", f.Booked == "yes"}}
 	for _, h := range horizons {
 		label := "in " + plural(h.weeks, "week", "weeks")
 		if h.weeks == 0 {
@@ -80,6 +86,10 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 
 func (f DueFilter) query(today fleet.Date, after string) store.DueQuery {
 	q := store.DueQuery{Fleet: f.Fleet, Depot: f.Depot, Text: f.Text, Sort: f.Sort, After: after}
+	if f.Booked != "" {
+		booked := f.Booked == "yes"
+		q.Booked = &booked
+	}
 	if f.Weeks > 0 {
 		before := today + fleet.Date(7*f.Weeks)
 		q.Before = &before
@@ -107,6 +117,9 @@ func (f DueFilter) values() query {
 	}
 	if f.Text != "" {
 		q = q.with("q", f.Text)
+	}
+	if f.Booked != "" {
+		q = q.with("booked", f.Booked)
 	}
 	if f.Weeks != defaultWeeks {
 		q = q.with("within", strconv.Itoa(f.Weeks))

@@ -65,7 +65,7 @@ func (a Axis) at(day float64) float64 {
 func pct(x float64) string { return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64) + "%" }
 
 // Lane is one axle on the axis: a lens from the 10 % to the 90 % limit date,
-// widest at even odds, and a notch at the book-by date.
+// widest at even odds, a notch at the book-by date, and a peg at the booking.
 type Lane struct {
 	Lens   bool
 	X, W   string // of the lens
@@ -75,6 +75,7 @@ type Lane struct {
 	Late   bool   // the book-by date has passed: the notch stands at today
 	Past   bool   // past its limit: the lane is closed at today
 	Level  int    // depth of wear, 1 to 5
+	Peg    string // where the booking is; blank = none, or off the axis
 	Off    string // what lies beyond the axis, in words
 	Say    string // the lane in words
 }
@@ -122,6 +123,15 @@ func laneOf(a Axis, r *store.DueRow) Lane {
 		l.Median = pct(mid)
 	}
 	l.Path = lens((mid - lo) / w * 100)
+	return l
+}
+
+// withPeg returns the lane with the peg of a booking.
+func (l Lane) withPeg(a Axis, day fleet.Date) Lane {
+	if x := a.at(float64(day)); x >= 0 && x <= 100 {
+		l.Peg = pct(x)
+	}
+	l.Say += "; booked for " + longDate(day)
 	return l
 }
 

@@ -65,7 +65,10 @@ func TakeIn(ctx context.Context, svc *pipeline.Service, vehicles iter.Seq[*Vehic
 		}
 	}
 	if island {
-		return pickIslandRules(ctx, svc)
+		if err := pickIslandRules(ctx, svc); err != nil {
+			return err
+		}
+		return setUpIsland(ctx, svc)
 	}
 	return nil
 }

@@ -101,7 +101,8 @@ func (s *Service) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id
 	return s.DB.MoveBooking(ctx, sc, by, id, to, why)
 }
 
-// FinishBooking says that a booking's work was done. Its parts are kept as
+// FinishBooking says that a booking's work was done, for a workshop that keeps
+// no job card of it. Its parts are kept as
 // fitted on its day, with the odometer where that was read, and the vehicle is
 // forecast anew: the new parts' life begins.
 func (s *Service) FinishBooking(ctx context.Context, sc fleet.Scope, by string, id int64, odometerKm *float64) (fleet.Booking, error) {
@@ -111,6 +112,15 @@ func (s *Service) FinishBooking(ctx context.Context, sc fleet.Scope, by string, 
 	}
 	if b.Day > s.Today() {
 		return b, fleet.Invalidf("the booking of %s is for %s: it cannot be done before", b.Vehicle, b.Day)
+	}
+	cards, err := s.DB.Cards(ctx, sc, store.CardQuery{Booking: id})
+	if err != nil {
+		return b, err
+	}
+	for _, c := range cards {
+		if c.State != fleet.CardDropped {
+			return b, fleet.Conflictf("job card %d is about the booking of %s: close the card, which ends the booking", c.ID, b.Vehicle)
+		}
 	}
 	up := fleet.Upload{Kind: "fitments", Name: fmt.Sprintf("booking %d", b.ID), By: by}
 	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {

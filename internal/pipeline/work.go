@@ -174,3 +174,17 @@ func chanceWords(p float64) string {
 
 // dayWords names a day of the coming year: Mon 3 Mar.
 func dayWords(d fleet.Date) string { return d.Time().Format("Mon 2 Jan") }
+
+// bookBy is the day an axle is to be booked by; its forecast's own day when it
+// is past its limit.
+func bookBy(f *store.AxleForecast) fleet.Date {
+	switch {
+	case f.PastLimit:
+		return fleet.Date(f.AsOf)
+	case f.BookBy == nil:
+		return math.MaxInt32
+	}
+	return *f.BookBy
+}
+
+func axleWords(n int) string { return "axle " + strconv.Itoa(n) }

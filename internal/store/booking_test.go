@@ -93,6 +93,25 @@ func TestBooking(t *testing.T) {
 			t.Errorf("BookedAxles: %s", d)
 		}
 
+		// The due-soon list can be narrowed to what is booked, or is not.
+		for _, id := range ids {
+			mustForecasts(t, db, due(id, 1, ptr(monday), float64(monday)), due(id, 2, ptr(monday), float64(monday)))
+		}
+		for _, c := range []struct {
+			booked *bool
+			axles  int
+		}{{nil, 4}, {ptr(true), 2}, {ptr(false), 2}} {
+			page, err := db.DueSoon(t.Context(), all, store.DueQuery{Booked: c.booked})
+			if err != nil || page.Total != c.axles || len(page.Rows) != c.axles {
+				t.Errorf("due, booked %v: got %d of %d, %v", c.booked, len(page.Rows), page.Total, err)
+			}
+			for _, r := range page.Rows {
+				if c.booked != nil && *c.booked != (r.Axle == 1) {
+					t.Errorf("due, booked %v: got axle %d", *c.booked, r.Axle)
+				}
+			}
+		}
+
 		if _, err := db.EndBooking(t.Context(), all, "M. M.", second.ID, fleet.Done, ""); err != nil {
 			t.Fatal(err)
 		}

@@ -53,6 +53,8 @@ type DueQuery struct {
 	Sort         DueSort     // "" = ByBookBy
 	After        string      // DuePage.Next of the page before
 	Limit        int         // 0 = DefaultLimit
+	Vehicles     []int64     // only these; nil = all
+	Booked       *bool       // only what has an open booking, or has none; nil = both
 }
 
 // DueRow is one axle of the due-soon list. A number that is not known is NaN.
@@ -144,6 +146,24 @@ func newDueSelect(sc fleet.Scope, q DueQuery) (dueSelect, error) {
 	d.scope(sc, "c")
 	d.only("c.fleet_id", q.Fleet)
 	d.only("c.depot_id", q.Depot)
+	if q.Vehicles != nil {
+		if len(q.Vehicles) == 0 {
+			d.add("false")
+		} else {
+			d.add("c.vehicle_id in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
+		}
+	}
+	if q.Booked != nil {
+		not := "not "
+		if *q.Booked {
+			not = ""
+		}
+		d.add(not + `exists (
+			select 1
+			from bookings b
+			join booking_work x on x.booking_id = b.id
+			where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)`)
+	}
 	if q.Before != nil {
 		d.add("c.by_due <= ?", *q.Before)
 	}

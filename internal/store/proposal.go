@@ -159,6 +159,7 @@ func (t *tx) addVisit(v *Visit) error {
 type VisitQuery struct {
 	Fleet, Depot, Vehicle, Proposal int64
 	State                           VisitState
+	Vehicles                        []int64 // only these; nil = all
 }
 
 // Visits returns proposed visits by day, those without one last.
@@ -172,6 +173,12 @@ func (db *DB) Visits(ctx context.Context, sc fleet.Scope, q VisitQuery) (vs []Vi
 		w.only("p.proposal_id", q.Proposal)
 		if q.State != "" {
 			w.add("p.state = ?", string(q.State))
+		}
+		if q.Vehicles != nil {
+			if len(q.Vehicles) == 0 {
+				return nil
+			}
+			w.add("p.vehicle_id in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
 		}
 		vs, err = t.visits(w)
 		return err

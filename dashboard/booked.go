@@ -1,0 +1,114 @@
+package dashboard
+
+import (
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// BookedView says that an axle is booked, or that it is proposed.
+type BookedView struct {
+	Link  string
+	Words string // "booked Thu 12 Mar, about 540"
+}
+
+// planned is what is booked and proposed for the axles of a page.
+type planned struct {
+	booked   map[store.AxleKey]store.AxleBooking
+	proposed map[store.AxleKey]*store.Visit
+	currency map[string]string // by depot's name
+	today    fleet.Date
+}
+
+// planned reads what is booked and proposed for rows of the due-soon list.
+func (d *Dashboard) planned(c *gin.Context, rows []store.DueRow) (*planned, error) {
+	var ids []int64
+	seen := map[int64]bool{}
+	for i := range rows {
+		if id := rows[i].VehicleID; !seen[id] {
+			seen[id] = true
+			ids = append(ids, id)
+		}
+	}
+	return d.plannedFor(c, ids)
+}
+
+func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, currency: map[string]string{}, today: d.svc.Today()}
+	var err error
+	if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
+		return nil, err
+	}
+	vs, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Vehicles: ids, State: store.VisitOpen})
+	if err != nil {
+		return nil, err
+	}
+	for i := range vs {
+		if v := &vs[i]; v.Advice == store.AdviseBook {
+			for _, axle := range fleet.Axles(v.Work) {
+				p.proposed[store.AxleKey{VehicleID: v.VehicleID, Axle: axle}] = v
+			}
+		}
+	}
+	ws, err := d.svc.DB.Workshops(ctx, sc, p.today)
+	for i := range ws {
+		p.currency[ws[i].Name] = ws[i].Workshop.Currency
+	}
+	return p, err
+}
+
+// of says what is booked or proposed for an axle; nil when nothing is. The
+// day is given when it is booked.
+func (p *planned) of(vehicle int64, axle int) (v *BookedView, day *fleet.Date) {
+	k := store.AxleKey{VehicleID: vehicle, Axle: axle}
+	if b, ok := p.booked[k]; ok {
+		words := "booked " + dayNear(b.Day, p.today)
+		if b.Day < p.today {
+			words = "was booked for " + dayNear(b.Day, p.today) + ": say what became of it"
+		}
+		return &BookedView{bookingLink(b.ID), withCost(words, p.currency[b.Depot], b.Cost)}, &b.Day
+	}
+	if x := p.proposed[k]; x != nil {
+		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(x.Day, p.today), p.currency[x.Depot], x.Cost)}, nil
+	}
+	return nil, nil
+}
+
+func withCost(words, currency string, cost *float64) string {
+	if s := costWords(currency, cost); s != "" {
+		return words + ", " + s
+	}
+	return words
+}
+
+// pin puts the booking of an axle on its row: the peg, the words, and what
+// there is left to do.
+func (p *planned) pin(row *DueRow, a Axis, r *store.DueRow) {
+	booked, day := p.of(r.VehicleID, r.Axle)
+	row.Booked = booked
+	if day == nil {
+		return
+	}
+	row.Lane = row.Lane.withPeg(a, *day)
+	row.Verdict = row.Verdict.booked(*day, r.BookBy, p.today)
+}
+
+// booked returns the verdict of an axle that is booked for a day. One that is
+// at or past its limit, or booked later than it ought to be, still says so.
+func (v Verdict) booked(day fleet.Date, bookBy *fleet.Date, today fleet.Date) Verdict {
+	if day < today {
+		return v
+	}
+	b := Verdict{Ask: "booked for", Strong: dateNear(day, today), ISO: day.String(), Why: v.Why, Urgent: v.Urgent}
+	switch {
+	case v.Urgent || bookBy == nil:
+	case *bookBy < today: // v.Why says it
+	case day > *bookBy:
+		b.Why = "after its book-by date, " + dateNear(*bookBy, today) + "; " + v.Why
+	default:
+		b.Why = "book by " + dateNear(*bookBy, today) + "; " + v.Why
+	}
+	return b
+}

@@ -1,0 +1,254 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// BookingPage is one booking: what is to be done, when, why, and what has
+// happened to it.
+type BookingPage struct {
+	Shell
+	ID          int64
+	Card        string // link to its job card; blank = none
+	Link        string
+	Vehicle     string
+	VehicleLink string
+	Plate       string
+	Where       string
+	When        string
+	ISO         string
+	Hours       string
+	Cost        string
+	State       string
+	Open        bool
+	Past        bool // its day has come: it can be done or missed
+	Kept        bool
+	Joins       string
+	Items       []ItemRow
+	Lanes       []PlanLane
+	Axis        Axis
+	History     []string
+	Move        []Field
+	Depots      []Choice
+	Done        Field
+	MissedFault string
+	AwayFault   string // of taking it off the plan
+	Note        Field
+	Sheet       string // link to the day sheet
+	Plan        string // link to the week
+}
+
+// ItemRow is one thing to do.
+type ItemRow struct {
+	Axle, What, Part, Shelf, Why string
+}
+
+func (d *Dashboard) booking(c *gin.Context) error { return d.showBooking(c, http.StatusOK, nil) }
+
+// showBooking sends the page; f has the form that comes back with faults.
+func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
+	id, err := pathID(c, "booking")
+	if err != nil {
+		return err
+	}
+	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	b, err := d.svc.DB.Booking(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	history, err := d.svc.DB.BookingHistory(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	ws, err := d.svc.DB.Workshops(ctx, sc, today)
+	if err != nil {
+		return err
+	}
+	rows, err := d.dueRows(ctx, c, []int64{b.VehicleID})
+	if err != nil {
+		return err
+	}
+	draw := planDrawer{today: today, axis: newAxis(today, cardAxis), rows: rows}
+	monday := b.Day - fleet.Date(b.Day.Weekday())
+	p := BookingPage{
+		Shell:       Shell{Title: b.Vehicle + ", " + dateNear(b.Day, today), Place: "plan", Cautions: true},
+		ID:          id,
+		Link:        bookingLink(id),
+		Vehicle:     b.Vehicle,
+		VehicleLink: vehicleLink(b.VehicleID),
+		Plate:       b.Plate,
+		Where:       b.Depot,
+		When:        dayNear(b.Day, today) + ", " + slotWords(b.Slot),
+		ISO:         b.Day.String(),
+		Hours:       hoursWords(b.Hours),
+		State:       string(b.State),
+		Open:        b.State == fleet.Booked,
+		Past:        b.Day <= today,
+		Kept:        b.Kept,
+		Axis:        draw.axis,
+		Sheet:       fmt.Sprintf("/plan/day?depot=%d&day=%s", b.DepotID, b.Day),
+		Plan:        "/plan?week=" + monday.String(),
+		Done:        f.field("odometer", "Odometer when it was done, km (blank: not read)", ""),
+		Note:        f.field("note", "Note for the workshop", b.Note),
+	}
+	if f != nil {
+		p.MissedFault, p.AwayFault = f.faults["missed"], f.faults["withdrawn"]
+	}
+	if p.Open {
+		p.Lanes = draw.lanes(b.VehicleID, b.Work, b.Day)
+	}
+	for i := range ws {
+		if ws[i].ID == b.DepotID {
+			p.Cost = costWords(ws[i].Workshop.Currency, b.Cost)
+		}
+		if ws[i].FleetID == b.FleetID {
+			p.Depots = append(p.Depots, Choice{strconv.FormatInt(ws[i].ID, 10), ws[i].Name, ws[i].ID == b.DepotID})
+		}
+	}
+	p.Move = []Field{
+		f.field("day", "Day", b.Day.String()).as("date"),
+		f.field("starts", "Time (blank: any that is free)", "").as("time"),
+		f.field("bay", "Bay (blank: any)", ""),
+		f.field("why", "Why", ""),
+	}
+	if p.Items, err = d.itemRows(c, &b); err != nil {
+		return err
+	}
+	cards, err := d.svc.DB.Cards(ctx, sc, store.CardQuery{Booking: id, Limit: 1})
+	if err != nil {
+		return err
+	}
+	if len(cards) > 0 && cards[0].State != fleet.CardDropped {
+		p.Card = fmt.Sprintf("/cards/%d", cards[0].ID)
+	}
+	if b.VisitID != 0 {
+		p.Joins = "It joins a visit that the vehicle makes anyway."
+	}
+	for _, x := range slices.Backward(history) {
+		p.History = append(p.History, changeWords(&x, today))
+	}
+	return d.send(c, status, "booking", p)
+}
+
+// itemRows lists what is to be done, with the part and what lies on the shelf.
+func (d *Dashboard) itemRows(c *gin.Context, b *fleet.Booking) (rows []ItemRow, err error) {
+	parts, err := d.svc.DB.StockParts(c.Request.Context(), d.scope(c), b.FleetID)
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range b.Work {
+		row := ItemRow{Axle: "vehicle", What: w.Item.Words(), Part: "no part number known", Why: capital(w.Reason)}
+		if w.Axle > 0 {
+			row.Axle = "axle " + strconv.Itoa(w.Axle)
+		}
+		if w.PartNumber != "" {
+			row.Part = strconv.Itoa(w.Quantity) + " × " + w.PartNumber
+		}
+		if i := slices.IndexFunc(parts, func(p fleet.StockPart) bool { return p.ID == w.PartID }); i >= 0 {
+			n := 0
+			for _, s := range parts[i].Stock {
+				if s.DepotID == b.DepotID {
+					n = s.Quantity
+				}
+			}
+			row.Shelf = strconv.Itoa(n) + " on the shelf"
+		}
+		rows = append(rows, row)
+	}
+	return rows, nil
+}
+
+// changeWords is a line of a booking's history.
+func changeWords(x *fleet.BookingChange, today fleet.Date) string {
+	s := fmt.Sprintf("%s %s UTC: %s by %s", dateNear(fleet.DateOf(x.At), today), x.At.Format("15:04"), x.What, x.By)
+	switch {
+	case x.From.Day == 0:
+		s += fmt.Sprintf(" for %s, %s, %s", dayNear(x.To.Day, today), x.To.Starts, x.ToDepot)
+	case x.From != x.To:
+		s += fmt.Sprintf(" from %s %s, %s to %s %s, %s", dayNear(x.From.Day, today), x.From.Starts, x.FromDepot, dayNear(x.To.Day, today), x.To.Starts, x.ToDepot)
+	}
+	if x.Why != "" {
+		s += ": " + x.Why
+	}
+	return s + "."
+}
+
+// NewBookingPage books a vehicle by hand.
+type NewBookingPage struct {
+	Shell
+	Vehicle     string
+	VehicleID   int64
+	VehicleLink string
+	Axles       []Choice
+	AxleFault   string
+	Depots      []Choice
+	Fields      []Field
+	Faults      int
+}
+
+func (d *Dashboard) newBooking(c *gin.Context) error {
+	id, err := queryID(c, "vehicle")
+	if err != nil {
+		return err
+	}
+	return d.showNewBooking(c, http.StatusOK, id, nil)
+}
+
+func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f *fields) error {
+	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	h, err := d.svc.DB.History(ctx, sc, vehicle)
+	if err != nil {
+		return err
+	}
+	rows, err := d.dueRows(ctx, c, []int64{vehicle})
+	if err != nil {
+		return err
+	}
+	ds, err := d.svc.DB.Depots(ctx, sc)
+	if err != nil {
+		return err
+	}
+	p := NewBookingPage{
+		Shell:       Shell{Title: "Book " + h.Vehicle.Number, Place: "plan", Cautions: true},
+		Vehicle:     h.Vehicle.Number,
+		VehicleID:   vehicle,
+		VehicleLink: vehicleLink(vehicle),
+		Fields: []Field{
+			f.field("day", "Day", "").as("date"),
+			f.field("starts", "Time (blank: any that is free)", "").as("time"),
+			f.field("bay", "Bay (blank: any)", ""),
+			f.field("note", "Note for the workshop", ""),
+		},
+	}
+	var ticked []string
+	depot := strconv.FormatInt(h.Vehicle.DepotID, 10)
+	if f != nil {
+		p.Faults, p.AxleFault = len(f.faults), f.faults["axle"]
+		ticked, depot = c.PostFormArray("axle"), c.PostForm("depot")
+	}
+	for _, a := range h.Axles {
+		n := strconv.Itoa(a.Number)
+		label := "axle " + n
+		if r := rows[store.AxleKey{VehicleID: vehicle, Axle: a.Number}]; r != nil && r.PastLimit {
+			label += ", at or past its limit"
+		} else if r != nil && r.BookBy != nil {
+			label += ", book by " + dateNear(*r.BookBy, today)
+		}
+		p.Axles = append(p.Axles, Choice{n, label, slices.Contains(ticked, n)})
+	}
+	for _, x := range ds {
+		if x.FleetID == h.Vehicle.FleetID {
+			id := strconv.FormatInt(x.ID, 10)
+			p.Depots = append(p.Depots, Choice{id, x.Name, id == depot})
+		}
+	}
+	return d.send(c, status, "newbooking", p)
+}

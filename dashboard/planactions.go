@@ -1,0 +1,183 @@
+package dashboard
+
+import (
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+)
+
+// backTo is the page of ours that a form wants to come back to.
+func backTo(c *gin.Context, otherwise string) string {
+	to := c.PostForm("back")
+	// A path of ours, not another host's: "//host" and "/\host" are that.
+	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+		return otherwise
+	}
+	return to
+}
+
+// decide accepts or declines what is ticked of a proposal, or all of it.
+func (d *Dashboard) decide(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	f := readFields(c)
+	ids, depot := f.ids("visit"), f.id("depot")
+	if !f.ok() {
+		return fleet.Invalidf("visit: it is none of the proposal's")
+	}
+	switch c.PostForm("do") {
+	case "decline":
+		if len(ids) == 0 {
+			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be set aside."}})
+		}
+		if err := d.svc.DB.DeclineVisits(ctx, sc, uploader, ids); err != nil {
+			return err
+		}
+		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
+		return nil
+	case "all":
+		ids = nil
+	case "ticked":
+		if len(ids) == 0 {
+			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be booked, or accept all."}})
+		}
+	default:
+		return fleet.Invalidf("do %q: want ticked, all or decline", c.PostForm("do"))
+	}
+	outcomes, err := d.svc.AcceptProposal(ctx, sc, uploader, depot, ids)
+	if err != nil {
+		return err
+	}
+	said := &Said{}
+	done := 0
+	for _, o := range outcomes {
+		if o.Fault == nil {
+			done++
+		} else {
+			said.Faults = append(said.Faults, capital(o.Fault.Error())+".")
+		}
+	}
+	if len(said.Faults) == 0 {
+		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
+		return nil
+	}
+	// Some were not: the page says which, and the rest is booked.
+	said.Done = plural(done, "visit was", "visits were") + " accepted."
+	return d.showWorkplan(c, http.StatusConflict, said)
+}
+
+// moveBooking puts a booking into another slot.
+func (d *Dashboard) moveBooking(c *gin.Context) error {
+	id, err := pathID(c, "booking")
+	if err != nil {
+		return err
+	}
+	ctx, sc := c.Request.Context(), d.scope(c)
+	f := readFields(c)
+	to := fleet.Slot{DepotID: f.id("depot"), Day: f.must("day"), Bay: f.whole("bay"), Starts: f.clock("starts")}
+	if f.ok() && to.Day < d.svc.Today() {
+		f.fault("day", "%s has gone by", longDate(to.Day))
+	}
+	if to.DepotID == 0 {
+		b, err := d.svc.DB.Booking(ctx, sc, id)
+		if err != nil {
+			return err
+		}
+		to.DepotID = b.DepotID
+	}
+	if f.ok() {
+		_, err = d.svc.MoveBooking(ctx, sc, uploader, id, to, f.text("why"))
+		if err := f.take("day", err); err != nil {
+			return err
+		}
+	}
+	if !f.ok() {
+		if c.GetHeader("Accept") == "application/json" { // dragged: the reason goes under the plan
+			return fleet.Conflictf("%s", firstFault(f))
+		}
+		return d.showBooking(c, http.StatusConflict, f)
+	}
+	c.Redirect(http.StatusSeeOther, backTo(c, bookingLink(id)))
+	return nil
+}
+
+func firstFault(f *fields) string {
+	for _, s := range f.faults {
+		return s
+	}
+	return ""
+}
+
+// endBooking says what became of a booking.
+func (d *Dashboard) endBooking(c *gin.Context) error {
+	id, err := pathID(c, "booking")
+	if err != nil {
+		return err
+	}
+	ctx, sc := c.Request.Context(), d.scope(c)
+	f := readFields(c)
+	switch c.Param("end") {
+	case "done":
+		km := f.maybe("odometer")
+		if km != nil && (*km < 0 || *km > fleet.MaxOdometerKm) {
+			f.fault("odometer", "No odometer shows that")
+		}
+		if f.ok() {
+			_, err = d.svc.FinishBooking(ctx, sc, uploader, id, km)
+			err = f.take("odometer", err)
+		}
+	case "missed":
+		_, err = d.svc.MissBooking(ctx, sc, uploader, id, f.text("why"))
+		err = f.take("missed", err)
+	case "withdrawn":
+		_, err = d.svc.WithdrawBooking(ctx, sc, uploader, id, f.text("why"))
+		err = f.take("withdrawn", err)
+	case "note":
+		err = f.take("note", d.svc.DB.SetBookingNote(ctx, sc, uploader, id, f.text("note")))
+	default:
+		return fleet.NotFoundf("nothing is called %q", c.Param("end"))
+	}
+	if err != nil {
+		return err
+	}
+	if !f.ok() {
+		return d.showBooking(c, http.StatusConflict, f)
+	}
+	c.Redirect(http.StatusSeeOther, backTo(c, bookingLink(id)))
+	return nil
+}
+
+// book books a vehicle by hand.
+func (d *Dashboard) book(c *gin.Context) error {
+	f := readFields(c)
+	vehicle := f.id("vehicle")
+	slot := fleet.Slot{DepotID: f.id("depot"), Day: f.must("day"), Bay: f.whole("bay"), Starts: f.clock("starts")}
+	if f.ok() && slot.Day < d.svc.Today() {
+		f.fault("day", "%s has gone by", longDate(slot.Day))
+	}
+	var axles []int
+	for _, s := range c.PostFormArray("axle") {
+		n, err := strconv.Atoi(s)
+		if err != nil {
+			return fleet.Invalidf("axle %q: want its number", s)
+		}
+		axles = append(axles, n)
+	}
+	if len(axles) == 0 {
+		f.fault("axle", "Tick an axle at least")
+	}
+	if f.ok() {
+		b, err := d.svc.Book(c.Request.Context(), d.scope(c), uploader, vehicle, axles, slot, f.text("note"))
+		if err == nil {
+			c.Redirect(http.StatusSeeOther, bookingLink(b.ID))
+			return nil
+		}
+		if err := f.take("day", err); err != nil {
+			return err
+		}
+	}
+	return d.showNewBooking(c, http.StatusConflict, vehicle, f)
+}

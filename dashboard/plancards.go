@@ -1,0 +1,217 @@
+package dashboard
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// planDrawer makes the cards of a plan. Lanes need each axle's row of the
+// due-soon list.
+type planDrawer struct {
+	today    fleet.Date
+	axis     Axis
+	rows     map[store.AxleKey]*store.DueRow
+	bookings []fleet.Booking
+	visits   []store.Visit
+	currency map[int64]string // by depot
+}
+
+func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, ws []store.DepotWorkshop, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
+	x := &planDrawer{today: today, axis: newAxis(today, cardAxis), bookings: bookings, currency: map[int64]string{}}
+	for i := range ws {
+		x.currency[ws[i].ID] = ws[i].Workshop.Currency
+	}
+	var ids []int64
+	for _, b := range bookings {
+		if b.State == fleet.Booked {
+			ids = append(ids, b.VehicleID)
+		}
+	}
+	for _, v := range visits {
+		if v.Day != 0 && v.Day >= monday && v.Day < monday+planDays {
+			x.visits = append(x.visits, v)
+			ids = append(ids, v.VehicleID)
+		}
+	}
+	var err error
+	x.rows, err = d.dueRows(ctx, c, ids)
+	return x, err
+}
+
+// dueRows returns the due-soon rows of vehicles by axle.
+func (d *Dashboard) dueRows(ctx context.Context, c *gin.Context, ids []int64) (map[store.AxleKey]*store.DueRow, error) {
+	rows := map[store.AxleKey]*store.DueRow{}
+	slices.Sort(ids)
+	for chunk := range slices.Chunk(slices.Compact(ids), 500) {
+		err := d.svc.DB.EachDue(ctx, d.scope(c), store.DueQuery{Vehicles: chunk}, func(r store.DueRow) error {
+			rows[store.AxleKey{VehicleID: r.VehicleID, Axle: r.Axle}] = &r
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return rows, nil
+}
+
+// day makes a day with a cell for each depot.
+func (x *planDrawer) day(ws []store.DepotWorkshop, day fleet.Date) PlanDay {
+	p := PlanDay{Title: day.Time().Format("Mon 2 Jan"), ISO: day.String(), Today: day == x.today}
+	for i := range ws {
+		p.Cells = append(p.Cells, x.cell(&ws[i], day))
+	}
+	return p
+}
+
+func (x *planDrawer) cell(w *store.DepotWorkshop, day fleet.Date) PlanCell {
+	c := PlanCell{DepotID: w.ID, Depot: w.Name, ISO: day.String(), Sheet: fmt.Sprintf("/plan/day?depot=%d&day=%s", w.ID, day)}
+	work := w.Day(day)
+	if !work.Open() {
+		c.Closed = "closed"
+		for _, k := range w.Closures {
+			if k.First <= day && day <= k.Last && k.Technicians == 0 && k.Reason != "" {
+				c.Closed = "closed: " + k.Reason
+			}
+		}
+	}
+	used := 0.
+	type placed struct {
+		at   fleet.Slot
+		card PlanCard
+	}
+	var cards []placed
+	for i := range x.bookings {
+		b := &x.bookings[i]
+		if b.DepotID != w.ID || b.Day != day {
+			continue
+		}
+		if b.State != fleet.Missed && !x.leaves(b) {
+			used += b.Hours
+		}
+		cards = append(cards, placed{b.Slot, x.booking(b)})
+	}
+	for i := range x.visits {
+		v := &x.visits[i]
+		if v.DepotID != w.ID || v.Day != day {
+			continue
+		}
+		if v.Advice == store.AdviseExtend {
+			for k := range x.bookings {
+				if x.bookings[k].ID == v.BookingID {
+					used -= x.bookings[k].Hours
+				}
+			}
+		}
+		if v.Advice != store.AdviseWithdraw {
+			used += v.Hours
+		}
+		cards = append(cards, placed{v.Slot, x.visit(v)})
+	}
+	slices.SortStableFunc(cards, func(a, b placed) int {
+		if a.at.Starts != b.at.Starts {
+			return int(a.at.Starts - b.at.Starts)
+		}
+		return a.at.Bay - b.at.Bay
+	})
+	for _, k := range cards {
+		c.Cards = append(c.Cards, k.card)
+	}
+	if work.Open() {
+		c.Used = hoursWords(math.Max(0, used)) + " of " + hoursWords(work.Technicians)
+		c.Free = hoursWords(math.Max(0, work.Technicians-used)) + " free"
+		c.Share = pct(math.Min(100, math.Max(0, 100*used/work.Technicians)))
+		if over := used - work.Technicians; over > .05 {
+			c.Over = true
+			c.Free = hoursWords(over) + " of overtime"
+		}
+	}
+	return c
+}
+
+// leaves says whether a proposal would take a booking off its day.
+func (x *planDrawer) leaves(b *fleet.Booking) bool {
+	return slices.ContainsFunc(x.visits, func(v store.Visit) bool {
+		return v.BookingID == b.ID && (v.Advice == store.AdviseMove || v.Advice == store.AdviseWithdraw)
+	})
+}
+
+func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
+	c := PlanCard{
+		Booking: b.ID,
+		Link:    bookingLink(b.ID),
+		Vehicle: b.Vehicle,
+		When:    slotWords(b.Slot),
+		Hours:   hoursWords(b.Hours),
+		Work:    workLines(b.Work),
+		State:   string(b.State),
+		Kept:    b.Kept,
+		Movable: b.State == fleet.Booked,
+		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day),
+		Cost:    costWords(x.currency[b.DepotID], b.Cost),
+	}
+	if b.State != fleet.Booked {
+		c.Lanes = nil
+	}
+	return c
+}
+
+func (x *planDrawer) visit(v *store.Visit) PlanCard {
+	c := PlanCard{
+		Visit:   v.ID,
+		Booking: v.BookingID,
+		Link:    vehicleLink(v.VehicleID),
+		Vehicle: v.Vehicle,
+		When:    slotWords(v.Slot),
+		Hours:   hoursWords(v.Hours),
+		Work:    workLines(v.Work),
+		Why:     capital(v.Why) + ".",
+		Changed: v.Changed,
+		State:   "proposed",
+		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day),
+		Cost:    costWords(x.currency[v.DepotID], v.Cost),
+	}
+	switch v.Advice {
+	case store.AdviseMove:
+		c.Advice = "move the booking here"
+	case store.AdviseExtend:
+		c.Advice = "more work on the booking"
+	case store.AdviseWithdraw:
+		c.Advice = "take the booking off the plan"
+	}
+	if v.Advice == store.AdviseWithdraw {
+		c.Lanes = nil
+	}
+	return c
+}
+
+// lanes draws the wear lanes of the axles of a visit, with its peg.
+func (x *planDrawer) lanes(vehicle int64, work []fleet.WorkItem, day fleet.Date) (out []PlanLane) {
+	for _, axle := range fleet.Axles(work) {
+		r := x.rows[store.AxleKey{VehicleID: vehicle, Axle: axle}]
+		if r == nil {
+			continue
+		}
+		out = append(out, PlanLane{axle, laneOf(x.axis, r).withPeg(x.axis, day)})
+	}
+	return out
+}
+
+func bookingLink(id int64) string { return "/bookings/" + strconv.FormatInt(id, 10) }
+
+// slotWords is when and where on its day: 08:00–10:30, bay 1.
+func slotWords(s fleet.Slot) string { return fmt.Sprintf("%s–%s, bay %d", s.Starts, s.Ends(), s.Bay) }
+
+func costWords(currency string, cost *float64) string {
+	if cost == nil {
+		return ""
+	}
+	return "about " + money(currency, math.Round(*cost/10)*10)
+}

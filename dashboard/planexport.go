@@ -1,0 +1,122 @@
+package dashboard
+
+import (
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+var planColumns = []string{
+	"fleet", "depot", "day", "starts", "ends", "bay", "hours", "vehicle", "plate", "state", "advice",
+	"axle", "item", "part_number", "quantity", "reason", "cost_of_visit", "book_by", "kept", "note", "remedy",
+}
+
+// planFile sends the bookings from today on and what is proposed, a row for
+// each thing to do. What ought to be booked and has no place has no day.
+func (d *Dashboard) planFile(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	depot, err := queryID(c, "depot")
+	if err != nil {
+		return err
+	}
+	bs, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Depot: depot, From: d.svc.Today(), States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}})
+	if err != nil {
+		return err
+	}
+	vs, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen})
+	if err != nil {
+		return err
+	}
+	out, err := d.download(c, "plan", planColumns)
+	if err != nil {
+		return err
+	}
+	for i := range bs {
+		b := &bs[i]
+		for _, w := range b.Work {
+			err := out.row(b.Fleet, b.Depot, b.Day, b.Starts, b.Ends(), b.Bay, cell(b.Hours, 2), b.Vehicle, b.Plate, string(b.State), "",
+				axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, w.Reason, amountCell(b.Cost), (*fleet.Date)(nil), b.Kept, b.Note, "")
+			if err != nil {
+				return err
+			}
+		}
+	}
+	for i := range vs {
+		v := &vs[i]
+		var day *fleet.Date
+		starts, ends, bay := "", "", figure("")
+		if v.Day != 0 {
+			day = &v.Day
+			starts, ends, bay = v.Starts.String(), v.Ends().String(), figure(strconv.Itoa(v.Bay))
+		}
+		for _, w := range v.Work {
+			err := out.row(v.Fleet, v.Depot, day, starts, ends, bay, cell(v.Hours, 2), v.Vehicle, v.Plate, "proposed", string(v.Advice),
+				axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, joined(w.Reason, v.Why), amountCell(v.Cost), v.BookBy, false, "", v.Remedy)
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return out.finish()
+}
+
+// joined puts a reason and the visit's own together, once.
+func joined(reason, why string) string {
+	if reason == "" || strings.Contains(why, reason) {
+		return why
+	}
+	return reason + "; " + why
+}
+
+// axleCell is an axle's number; blank for the whole vehicle.
+func axleCell(n int) figure {
+	if n == 0 {
+		return ""
+	}
+	return figure(strconv.Itoa(n))
+}
+
+func amountCell(x *float64) figure {
+	if x == nil {
+		return ""
+	}
+	return cell(*x, 2)
+}
+
+var partsColumns = []string{
+	"fleet", "part_number", "item", "name", "fits", "expected", "low_10", "high_90", "booked", "stock", "short", "lead_days", "order_by", "price",
+}
+
+// partsFile sends the parts that some days will take.
+func (d *Dashboard) partsFile(c *gin.Context) error {
+	q, err := d.partsQuery(c)
+	if err != nil {
+		return err
+	}
+	ns, err := d.svc.PartsNeeded(c.Request.Context(), d.scope(c), q)
+	if err != nil {
+		return err
+	}
+	out, err := d.download(c, "parts", partsColumns)
+	if err != nil {
+		return err
+	}
+	for i := range ns {
+		n := &ns[i]
+		fits := n.For
+		lead := figure("")
+		if n.Part.ID != 0 {
+			fits = fitsWords(n.Part.Fits)
+			lead = figure(strconv.Itoa(n.Part.LeadDays))
+		}
+		err := out.row(n.Fleet, n.Part.Number, string(n.Part.Item), n.Part.Name, fits, cell(n.Expected, 2), n.Lo, n.Hi, n.Booked, n.Stock, n.Short, lead, n.OrderBy, amountCell(n.Part.Price))
+		if err != nil {
+			return err
+		}
+	}
+	return out.finish()
+}

@@ -1,0 +1,338 @@
+package dashboard
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// WorkplanPage is the workshops' plan of a week: days across, depots down.
+type WorkplanPage struct {
+	Shell
+	Week     string // in words
+	Link     string // of this page, to come back to
+	Earlier  string
+	Later    string
+	This     string // link to the present week; blank on it
+	Depot    int64
+	Depots   []Choice
+	Run      *RunView // the proposal; nil before the first
+	Open     int      // proposed visits that can be accepted, of all weeks
+	Said     *Said    // what became of accepting
+	Names    []string // of the depots, down
+	Days     []PlanDay
+	Unplaced []UnplacedRow
+	Overdue  []PlanCard // booked for days gone by, and nobody said what became of them
+	Elsewhen string     // where the next proposed visit is, when this week has none
+	More     int        // depots that are not shown
+	Exports  []Choice
+	Empty    *Empty
+}
+
+// RunView sums a proposal up.
+type RunView struct {
+	When    string
+	Figures []string
+	Changes []string // since the one before, and why
+}
+
+// Said is what became of what was asked.
+type Said struct {
+	Done   string
+	Faults []string
+}
+
+// PlanDay is a day of the plan.
+type PlanDay struct {
+	Title string
+	ISO   string
+	Today bool
+	Cells []PlanCell
+}
+
+// PlanCell is a depot's day.
+type PlanCell struct {
+	DepotID    int64
+	Depot      string
+	Closed     string // why there is no work; blank = open
+	Used, Free string
+	Share      string // of the hours that are used, percent
+	Over       bool   // more than there is
+	Sheet      string // link to the day sheet
+	Cards      []PlanCard
+	ISO        string
+}
+
+// PlanCard is a booking or a proposed visit.
+type PlanCard struct {
+	Visit   int64  // of a proposal, to be ticked; 0 = a booking
+	Booking int64  // 0 = a visit that is not booked
+	Link    string // of the booking, or of the vehicle
+	Vehicle string
+	When    string // "08:00–10:30, bay 1"
+	Day     string // where the card stands outside its day
+	Hours   string
+	Work    []string // per axle
+	Why     string
+	Changed string // since the proposal before
+	State   string // proposed, booked, done, missed
+	Advice  string // what is proposed of it: "move here from Mon 2 Mar"
+	Kept    bool
+	Lanes   []PlanLane
+	Cost    string
+	Movable bool
+	Quick   bool // done and missed can be said right on the card
+}
+
+// PlanLane is an axle's wear lane in small, with the peg of the visit.
+type PlanLane struct {
+	Axle int
+	Lane Lane
+}
+
+// UnplacedRow is a vehicle that has no place.
+type UnplacedRow struct {
+	Link, Vehicle, Depot string
+	Work                 []string
+	Why, Remedy          string
+	BookBy               string
+	Changed              string
+}
+
+const (
+	// planDays are the days that the page shows at once.
+	planDays = 7
+	// planDepots is how many depots fit under each other.
+	planDepots = 24
+	// cardAxis is the calendar of the small lanes: from today to where most
+	// booked axles' limits lie.
+	cardAxis = 120
+)
+
+func (d *Dashboard) workplan(c *gin.Context) error { return d.showWorkplan(c, http.StatusOK, nil) }
+
+// showWorkplan sends the page, with what became of what was asked.
+func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
+	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	monday, err := weekOf(c, today)
+	if err != nil {
+		return err
+	}
+	p := WorkplanPage{Shell: Shell{Title: "Workshop plan", Place: "plan", Cautions: true}, Said: said}
+	if p.Depot, p.Depots, err = d.depotChoice(c); err != nil {
+		return err
+	}
+	ws, err := d.svc.DB.Workshops(ctx, sc, min(monday, today))
+	if err != nil {
+		return err
+	}
+	if p.Depot != 0 {
+		ws = slices.DeleteFunc(ws, func(w store.DepotWorkshop) bool { return w.ID != p.Depot })
+	}
+	if len(ws) > planDepots {
+		p.More = len(ws) - planDepots
+		ws = ws[:planDepots]
+	}
+	p.links(monday, today)
+	bookings, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Depot: p.Depot, From: min(monday, today-overdueDays), To: monday + planDays - 1,
+		States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}})
+	if err != nil {
+		return err
+	}
+	visits, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Depot: p.Depot, State: store.VisitOpen})
+	if err != nil {
+		return err
+	}
+	if p.Run, err = d.runView(ctx, c, visits, today); err != nil {
+		return err
+	}
+	draw, err := d.planDrawer(ctx, c, ws, bookings, visits, monday, today)
+	if err != nil {
+		return err
+	}
+	for i := range ws {
+		p.Names = append(p.Names, ws[i].Name)
+	}
+	for n := range planDays {
+		day := monday + fleet.Date(n)
+		if pd := draw.day(ws, day); n < 5 || pd.busy() {
+			p.Days = append(p.Days, pd)
+		}
+	}
+	for i := range visits {
+		v := &visits[i]
+		if v.Advice == store.AdviseNothing {
+			p.Unplaced = append(p.Unplaced, unplacedRow(v, today))
+			continue
+		}
+		p.Open++
+		if v.Day != 0 && p.Elsewhen == "" {
+			p.Elsewhen = p.at(v.Day - fleet.Date(v.Day.Weekday()))
+		}
+	}
+	if p.Elsewhen == p.Link || slices.ContainsFunc(visits, func(v store.Visit) bool { return v.Day >= monday && v.Day < monday+planDays }) {
+		p.Elsewhen = ""
+	}
+	for i := range bookings {
+		if b := &bookings[i]; b.State == fleet.Booked && b.Day < today {
+			card := draw.booking(b)
+			card.Day, card.Quick = dayNear(b.Day, today), true
+			p.Overdue = append(p.Overdue, card)
+		}
+	}
+	if len(ws) == 0 {
+		p.Empty = &Empty{Title: "No workshop yet", Text: "Depots come with the vehicles: hand in a vehicles file that names them.", Link: "/readings", Label: "Take files in"}
+	}
+	return d.send(c, status, "workplan", p)
+}
+
+// overdueDays is how far back the page looks for bookings that nobody ended.
+const overdueDays = 60
+
+// weekOf reads the week asked for: any of its days. It returns its Monday.
+func weekOf(c *gin.Context, today fleet.Date) (fleet.Date, error) {
+	d := today
+	if s := c.Query("week"); s != "" {
+		var err error
+		if d, err = fleet.ParseDate(s); err != nil {
+			return 0, fleet.Invalidf("week: %v", err)
+		}
+	}
+	return d - fleet.Date(d.Weekday()), nil
+}
+
+// at is the address of a week of the plan.
+func (p *WorkplanPage) at(monday fleet.Date) string {
+	q := query{}.with("week", monday.String())
+	if p.Depot != 0 {
+		q = q.with("depot", strconv.FormatInt(p.Depot, 10))
+	}
+	return "/plan" + q.encode()
+}
+
+func (p *WorkplanPage) links(monday, today fleet.Date) {
+	p.Week = dateNear(monday, today) + " – " + dateNear(monday+planDays-1, today)
+	p.Link = p.at(monday)
+	p.Earlier, p.Later = p.at(monday-planDays), p.at(monday+planDays)
+	if now := today - fleet.Date(today.Weekday()); now != monday {
+		p.This = p.at(now)
+	}
+	depot := query{}
+	if p.Depot != 0 {
+		depot = depot.with("depot", strconv.FormatInt(p.Depot, 10))
+	}
+	p.Exports = []Choice{
+		{Value: "/plan.csv" + depot.encode(), Label: "Plan as CSV"},
+		{Value: "/plan.xlsx" + depot.encode(), Label: "Plan as XLSX"},
+	}
+}
+
+// runView sums the newest proposal up.
+func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.Visit, today fleet.Date) (*RunView, error) {
+	runs, err := d.svc.DB.Proposals(ctx, d.scope(c), 0, 20)
+	if err != nil || len(runs) == 0 {
+		return nil, err
+	}
+	// The newest of each fleet together.
+	seen := map[int64]bool{}
+	var f store.Figures
+	var cost, bound float64
+	for _, r := range runs {
+		if seen[r.FleetID] {
+			continue
+		}
+		seen[r.FleetID] = true
+		f.Placed += r.Figures.Placed
+		f.Later += r.Figures.Later
+		f.Unplaced += r.Figures.Unplaced
+		f.Late += r.Figures.Late
+		f.WastedMM += r.Figures.WastedMM
+		f.PastLimit += r.Figures.PastLimit
+		f.Overtime += r.Figures.Overtime
+		f.Unmeasured += r.Figures.Unmeasured
+		f.Dropped = append(f.Dropped, r.Figures.Dropped...)
+		cost += r.Cost
+		bound += r.Bound
+	}
+	newest := runs[0]
+	v := &RunView{When: fmt.Sprintf("Proposed %s %s UTC by %s, to %s, at an accepted risk of %s.",
+		dateNear(fleet.DateOf(newest.At), today), newest.At.Format("15:04"), newest.By, dateNear(newest.Until, today), percent(newest.Risk))}
+	say := func(n int, one, many string) {
+		if n > 0 {
+			v.Figures = append(v.Figures, plural(n, one, many))
+		}
+	}
+	say(f.Placed, "axle with a place", "axles with a place")
+	say(f.Later, "may wait", "may wait")
+	say(f.Unplaced, "without a place", "without a place")
+	say(f.Late, "later than its book-by date", "later than their book-by dates")
+	say(f.Unmeasured, "to measure first: nobody ever did", "to measure first: nobody ever did")
+	if f.Placed > 0 {
+		v.Figures = append(v.Figures, mm(f.WastedMM)+" mm of lining thrown away")
+	}
+	if f.PastLimit >= .05 {
+		v.Figures = append(v.Figures, fmt.Sprintf("%.1f expected past the limit when they come", f.PastLimit))
+	}
+	if f.Overtime > 0 {
+		v.Figures = append(v.Figures, hoursWords(f.Overtime)+" of overtime")
+	}
+	if cost > 0 && bound > 0 && cost >= bound {
+		v.Figures = append(v.Figures, "at most "+percent((cost-bound)/cost)+" dearer than the best plan there can be")
+	}
+	for i := range visits {
+		if x := &visits[i]; x.Changed != "" {
+			v.Changes = append(v.Changes, x.Vehicle+": "+x.Changed)
+		}
+	}
+	for _, s := range f.Dropped {
+		v.Changes = append(v.Changes, s+", so it is off the proposal")
+	}
+	return v, nil
+}
+
+func unplacedRow(v *store.Visit, today fleet.Date) UnplacedRow {
+	row := UnplacedRow{
+		Link:    vehicleLink(v.VehicleID),
+		Vehicle: v.Vehicle,
+		Depot:   v.Depot,
+		Work:    workLines(v.Work),
+		Why:     capital(v.Why) + ".",
+		Remedy:  cmp.Or(v.Remedy, "Nothing that the plan knows of lets it be booked in time."),
+		Changed: v.Changed,
+	}
+	if v.BookBy != nil {
+		row.BookBy = dateNear(*v.BookBy, today)
+	}
+	return row
+}
+
+// workLines puts the work of a visit into a line for each axle.
+func workLines(work []fleet.WorkItem) (lines []string) {
+	last := -1
+	for _, w := range work {
+		if w.Axle == last {
+			lines[len(lines)-1] += ", " + w.Item.Words()
+			continue
+		}
+		last = w.Axle
+		if w.Axle == 0 {
+			lines = append(lines, w.Item.Words())
+		} else {
+			lines = append(lines, "axle "+strconv.Itoa(w.Axle)+": "+w.Item.Words())
+		}
+	}
+	return lines
+}
+
+// busy says whether there is anything to see in the day.
+func (p *PlanDay) busy() bool {
+	return slices.ContainsFunc(p.Cells, func(x PlanCell) bool { return x.Closed == "" || len(x.Cards) > 0 })
+}
