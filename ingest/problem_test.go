@@ -27,6 +27,9 @@ func TestProblems(t *testing.T) {
 	)
 	read := func(cells string) string { return longHeader + good + cells + "\n" + good }
 	odo := func(cells string) string { return odoHeader + goodOdo + cells + "\n" + goodOdo }
+	swap := func(cells string) string {
+		return "vehicle,date,odometer_km,previous_km\nBus 1,2026-02-01,0,155000\n" + cells + "\nBus 1,2026-02-02,90,\n"
+	}
 	veh := func(cells string) string { return vehHeader + goodVeh + cells + "\n" + goodVeh }
 	axle := func(cells string) string { return axleHeader + goodAxle + cells + "\n" + goodAxle }
 	const isoHelp = "write year-month-day, such as 2026-03-01"
@@ -56,6 +59,9 @@ func TestProblems(t *testing.T) {
 		{name: "digits lost", text: odo("Bus 1,2026-02-01,1.55E+05"), want: []string{`3 refused odometer_km "1.55E+05": digits are lost: show the cell as a plain number before saving`}},
 		{name: "negative odometer", text: odo("Bus 1,2026-02-01,-5"), want: []string{`3 refused odometer_km "-5": no odometer shows that: want 0 to 10000000 km`}},
 		{name: "too far, in miles", text: "vehicle,date,odometer mi\nBus 1,2026-02-01,7000000\n", rows: -1, want: []string{`2 refused odometer mi "7000000": no odometer shows that: want 0 to 6213711 mi`}},
+		{name: "an old cluster in words", text: swap("Bus 1,2026-02-01,0,unknown"), want: []string{`3 refused previous_km "unknown": not a number: write the odometer in digits, such as 155000`}},
+		{name: "an old cluster below nothing", text: swap("Bus 1,2026-02-01,0,-1"), want: []string{`3 refused previous_km "-1": no odometer shows that: want 0 to 10000000 km`}},
+		{name: "an old cluster and no new one", text: swap("Bus 1,2026-02-01,,155000"), want: []string{`3 refused odometer_km "": blank: write the odometer, or leave the row out`}},
 		{name: "groups of two", text: odo("Bus 1,2026-02-01,15 50 00"), want: []string{`3 refused odometer_km "15 50 00": not a number: groups of digits must have three`}},
 
 		// Values.

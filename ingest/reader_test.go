@@ -80,7 +80,11 @@ func show(row Row) string {
 		}
 		return s
 	case row.Odometer != nil:
-		return fmt.Sprintf("%s: %s %.6g km", head, row.Odometer.Date, row.Odometer.Km)
+		s := fmt.Sprintf("%s: %s %.6g km", head, row.Odometer.Date, row.Odometer.Km)
+		if p := row.Odometer.PreviousKm; p != nil {
+			s += fmt.Sprintf(", another cluster showed %.6g", *p)
+		}
+		return s
 	case row.Fitment != nil:
 		f := row.Fitment
 		return fmt.Sprintf("%s: %s %s %s %.6g mm", head, f.Date, km(f.OdometerKm), f.Position, f.MM)
@@ -189,6 +193,12 @@ func TestRead(t *testing.T) {
 			kind: Odometer,
 			// 1,000 mi = 1609.344 km; 10,000.5 mi = 16094.24 km: 1.609344 km to the mile.
 			want: []string{"2 Van 2: 2026-02-01 1609.34 km", "3 Van 2: 2026-02-02 16094.2 km"},
+		},
+		{
+			name: "a changed cluster, the old one in miles",
+			text: "vehicle,date,odometer_km,old odometer (mi)\nVan 2,2026-02-01,0,1000\nVan 2,2026-02-02,60,\n",
+			kind: Odometer,
+			want: []string{"2 Van 2: 2026-02-01 0 km, another cluster showed 1609.34", "3 Van 2: 2026-02-02 60 km"},
 		},
 		{
 			name: "long readings",

@@ -50,6 +50,29 @@ func TestNoTraceOfAMachine(t *testing.T) {
 	}
 }
 
+// TestTablesAreMadeSafe wants whatever writes a table for a spreadsheet to pass
+// its text through ingest.CSVCell, so that no cell is run as a formula. The
+// generator's names are its own, and a template has none.
+func TestTablesAreMadeSafe(t *testing.T) {
+	writers := 0
+	for _, name := range tracked(t) {
+		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") || name == "ingest/template.go" {
+			continue
+		}
+		text := read(t, name)
+		if !strings.Contains(text, "csv.NewWriter(") {
+			continue
+		}
+		writers++
+		if !strings.Contains(text, "ingest.CSVCell(") {
+			t.Errorf("%s writes CSV and does not use ingest.CSVCell", name)
+		}
+	}
+	if writers < 3 {
+		t.Errorf("found %d writers of CSV, want the exports at least", writers)
+	}
+}
+
 func TestTraceOfAMachineCaught(t *testing.T) {
 	for _, c := range []struct {
 		line string
