@@ -68,7 +68,7 @@ func checkRow(t *testing.T, row Row) {
 	}
 	if o := row.Odometer; o != nil {
 		set++
-		err = (&fleet.Reading{Position: fleet.Position{Axle: 1, Part: fleet.Pad}, OdometerKm: &o.Km}).Validate()
+		err = o.Validate()
 		date = o.Date
 	}
 	if r := row.Reading; r != nil {
@@ -110,6 +110,7 @@ func FuzzCSV(f *testing.F) {
 		"\xef\xbb\xbfvehicle\tdate (dmy)\tmiles\nF\xe4hre\t1.2.26\t1 000\r\n",
 		"vehicle|date fitted|a1 left inner in|RR drum mm\r1|2026-02-01|9/32|<300\r",
 		"vehicle,fleet,category,year\n'=1,a,M3,2020\n",
+		"vehicle;date;odometer mi;previous km\nVan 2;2026-02-01;0;155000,5\n",
 		"vehicle,date,method,weight t,axle,side,force kN,locked\nBus 1,2026-02-01,roller,12,1,left,9,x\nBus 1,2026-02-01,roller,,1,right,8,\nBus 1,2026-02-01,stop,,,,,\n",
 	} {
 		f.Add([]byte(s), uint8(0))
