@@ -238,6 +238,8 @@ func TestCorrectOnPage(t *testing.T) {
 	check(t, parse(t, rec.Body.String()), []has{{".fault", "was corrected by N. N."}})
 
 	stands := w.readingPath(t, bus)
+	up := find(parse(t, w.get(stands).Body.String()), "main .soft a")
+	check(t, parse(t, w.get(attr(up[0], "href")).Body.String()), []has{{"h1", "Correction of reading"}, {"p.soft", "A correction from N. N."}})
 	if rec := w.submit(stands, url.Values{"act": {"set-aside"}, "by": {"N. N."}, "why": {"another bus"}}); rec.Code != 303 {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)
 	}

@@ -9,6 +9,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
 )
 
 // UploadPage says what became of the rows of one upload.
@@ -41,6 +42,9 @@ func (d *Dashboard) upload(c *gin.Context) error {
 		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles),
 	}
 	p.Form = up.Kind == pipeline.FormKind
+	if up.Kind == store.CorrectionsKind {
+		p.Form, p.Upload.Kind = true, "correction"
+	}
 	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(up.Problems)
 	p.Upload.Problems = nil
 	return d.send(c, http.StatusOK, "upload", p)

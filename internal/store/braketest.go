@@ -185,7 +185,7 @@ func (db *DB) CorrectBrakeTest(ctx context.Context, sc fleet.Scope, id int64, b 
 	if err := errors.Join(why.Validate(), b.Validate()); err != nil {
 		return c, err
 	}
-	up := fleet.Upload{Kind: correctionsKind, Name: "Correction of " + rec.String(), By: why.By, Accepted: 1}
+	up := fleet.Upload{Kind: CorrectionsKind, Name: "Correction of " + rec.String(), By: why.By, Accepted: 1}
 	err = db.TakeIn(ctx, sc, &up, func(w *Writer) (err error) {
 		defer w.end("correct "+rec.String(), &err)
 		at, err := w.t.hold(w.sc, rec)

@@ -33,8 +33,8 @@ func fitmentKeyArgs(f *fleet.Fitment) []any {
 	return []any{f.VehicleID, f.Date, p.Axle, string(p.Part), string(p.Side), string(p.Face)}
 }
 
-// correctionsKind is the kind of the uploads that corrected rows belong to.
-const correctionsKind = "corrections"
+// CorrectionsKind is the kind of the uploads that corrected rows belong to.
+const CorrectionsKind = "corrections"
 
 // Correct puts another row in the place of a record, which is kept, and
 // returns what was done: to the record first, then to the other readings of
@@ -50,7 +50,7 @@ func (db *DB) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch 
 	if ch.Empty() {
 		return nil, fleet.Invalidf("%s: nothing is changed: give a new value, day or odometer", rec)
 	}
-	up := fleet.Upload{Kind: correctionsKind, Name: "Correction of " + rec.String(), By: why.By}
+	up := fleet.Upload{Kind: CorrectionsKind, Name: "Correction of " + rec.String(), By: why.By}
 	err = db.TakeIn(ctx, sc, &up, func(w *Writer) error {
 		var err error
 		done, err = w.correct(rec, ch, why)
