@@ -33,6 +33,8 @@ var level = map[string]int{
 	"internal/findings": 3,
 
 	"internal/store":           3,
+	"internal/mail":            2,
+	"internal/mail/mailtest":   3, // stands above mail; see onlyFrom
 	"internal/store/storetest": 4, // stands above store; see onlyFrom
 
 	"ingest":            2,
@@ -53,6 +55,7 @@ var level = map[string]int{
 var onlyFrom = map[string][]string{
 	"migrations":               {"internal/store"},
 	"internal/store/storetest": {},
+	"internal/mail/mailtest":   {},
 	"internal/pgserver":        {"cmd/brakewear", "internal/store/storetest"},
 	"internal/demo":            {"cmd/brakewear"},
 	"internal/jobs":            {"cmd/brakewear"},
@@ -79,6 +82,9 @@ var allowed = map[string][]string{
 	"github.com/alecthomas/kong":        {"cmd/brakewear"},
 	"github.com/schollz/progressbar/v3": {"cmd/brakewear"},
 	"github.com/arran4/golang-ical":     {"internal/calendar"},
+	"github.com/wneessen/go-mail":       {"internal/mail"},
+	"github.com/emersion/go-smtp":       {"internal/mail/mailtest"},
+	"github.com/emersion/go-sasl":       {"internal/mail/mailtest"},
 }
 
 // pure packages answer the same to the same question: they read no file, no
