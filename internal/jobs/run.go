@@ -168,7 +168,9 @@ func (c *Clock) record(held context.Context, j pipeline.Job, run store.JobRun, r
 	if r.err != nil {
 		level = slog.LevelError
 		log = log.With("err", r.err)
-		message = blame(r)
+		if message == "" {
+			message = blame(r)
+		}
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(held), graceTime)
 	defer cancel()

@@ -87,7 +87,7 @@ func (s *Service) event(b *fleet.Booking, at fleet.Slot, depot, zone string, can
 		e.Summary += ": " + work
 	}
 	if s.URL != "" {
-		e.URL = fmt.Sprintf("%s/vehicles/%d", strings.TrimSuffix(s.URL, "/"), b.VehicleID)
+		e.URL = s.link(fmt.Sprintf("/vehicles/%d", b.VehicleID))
 	}
 	return e
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/mail"
 	"brakewear/internal/store"
 )
 
@@ -25,9 +26,10 @@ type Service struct {
 	Desk *Desk
 	Now  func() time.Time // nil = time.Now
 
-	URL        string // address that people reach the pages at, without a path; "" = no links in what is sent
-	BackupDir  string // folder of nightly backups; "" = beside the embedded database
-	BackupKeep int    // nightly backups kept; 0 = DefaultBackups
+	Mail       *mail.Server // nil = none is set
+	URL        string       // address that people reach the pages at, without a path; "" = no links in what is sent
+	BackupDir  string       // folder of nightly backups; "" = beside the embedded database
+	BackupKeep int          // nightly backups kept; 0 = DefaultBackups
 }
 
 // AcceptedRisk is the accepted chance behind book-by dates.

@@ -55,7 +55,7 @@ create table digests (
     day          date not null, -- on the clock of the person's depots
     since        timestamptz, -- it tells of what came after; null: the first one
     until        timestamptz not null, -- and up to here
-    state        text not null, -- sending, sent, nothing, refused, unknown
+    state        text not null, -- sending, sent, nothing, failed, refused, uncertain
     tries        integer not null,
     changed_at   timestamptz not null,
     message      text not null,

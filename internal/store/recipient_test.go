@@ -1,0 +1,111 @@
+package store_test
+
+import (
+	"errors"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+func TestRecipients(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("North", "Mill")), entry("Bus 3", of("South", "Far Side")))
+		quay, mill, far := depotOf(t, db, "Quay"), depotOf(t, db, "Mill"), depotOf(t, db, "Far Side")
+		north, south := store.Place{FleetID: quay.FleetID}, store.Place{FleetID: far.FleetID}
+		atMill := store.Place{FleetID: mill.FleetID, DepotID: mill.ID}
+		person := func(name string, places ...store.Place) *store.Recipient {
+			return &store.Recipient{Name: name, Address: name + "@island.example", Role: store.RolePlanner, Places: places}
+		}
+		everything := person("chief")
+		everything.Everything, everything.Role = true, store.RoleManager
+		people := []*store.Recipient{person("ann", north), person("ben", atMill), person("cem", north, south), everything}
+		for _, r := range people {
+			if err := db.SaveRecipient(t.Context(), all, "N. N.", r); err != nil {
+				t.Fatal(err)
+			}
+		}
+		seesNorth, seesMill := fleet.ScopeOf([]int64{north.FleetID}, nil), fleet.ScopeOf(nil, []int64{mill.ID})
+		for _, c := range []struct {
+			name string
+			sc   fleet.Scope
+			want []string
+		}{
+			{"all", all, []string{"ann", "ben", "cem", "chief"}},
+			{"a fleet", seesNorth, []string{"ann", "ben"}},
+			{"a depot", seesMill, []string{"ben"}},
+			{"nothing", fleet.Scope{}, nil},
+		} {
+			rs, err := db.Recipients(t.Context(), c.sc)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []string
+			for _, r := range rs {
+				got = append(got, r.Name)
+			}
+			if d := cmp.Diff(c.want, got); d != "" {
+				t.Errorf("%s: %s", c.name, d)
+			}
+		}
+
+		got, err := db.Recipient(t.Context(), all, people[2].ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := *people[2]
+		want.Places = []store.Place{{FleetID: north.FleetID, Fleet: "North"}, {FleetID: south.FleetID, Fleet: "South"}}
+		if d := cmp.Diff(want, got, cmpopts.EquateApproxTime(0)); d != "" {
+			t.Error(d)
+		}
+
+		for _, c := range []struct {
+			name   string
+			sc     fleet.Scope
+			change func(r *store.Recipient)
+			want   error
+		}{
+			{"no name", all, func(r *store.Recipient) { r.Name = " " }, fleet.ErrInvalid},
+			{"no such role", all, func(r *store.Recipient) { r.Role = "king" }, fleet.ErrInvalid},
+			{"no places", all, func(r *store.Recipient) { r.Places = nil }, fleet.ErrInvalid},
+			{"no such fleet", all, func(r *store.Recipient) { r.Places = []store.Place{{FleetID: 999}} }, fleet.ErrNotFound},
+			{"a depot of another fleet", all, func(r *store.Recipient) { r.Places = []store.Place{{FleetID: south.FleetID, DepotID: mill.ID}} }, fleet.ErrInvalid},
+			{"told already", all, func(r *store.Recipient) { r.Address = "ANN@island.example" }, fleet.ErrConflict},
+			{"another's fleet", seesMill, func(r *store.Recipient) {}, fleet.ErrNotFound},
+			{"everything, by one who sees a part", seesNorth, func(r *store.Recipient) { r.Everything = true }, fleet.ErrInvalid},
+			{"another's person", seesMill, func(r *store.Recipient) { r.ID, r.Places = people[0].ID, []store.Place{atMill} }, fleet.ErrNotFound},
+		} {
+			r := person("dora", north)
+			c.change(r)
+			if err := db.SaveRecipient(t.Context(), c.sc, "N. N.", r); !errors.Is(err, c.want) {
+				t.Errorf("%s: got %v, want %v", c.name, err, c.want)
+			}
+		}
+
+		changed := *people[0]
+		changed.Name, changed.Places = "Ann", []store.Place{atMill}
+		if err := db.SaveRecipient(t.Context(), seesNorth, "N. N.", &changed); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := db.Recipient(t.Context(), seesMill, changed.ID); err != nil || got.Name != "Ann" || got.Address != "ann@island.example" {
+			t.Errorf("changed: got %+v, %v", got, err)
+		}
+
+		if err := db.StopRecipient(t.Context(), seesMill, "N. N.", people[2].ID); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another's stopped: got %v, want not found", err)
+		}
+		if err := db.StopRecipient(t.Context(), all, "N. N.", people[2].ID); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Recipient(t.Context(), all, people[2].ID); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("stopped: got %v, want not found", err)
+		}
+		if err := db.SaveRecipient(t.Context(), all, "N. N.", person("cem", north)); err != nil {
+			t.Errorf("told again: %v", err)
+		}
+	})
+}
