@@ -199,6 +199,8 @@ func TestBrowserPages(t *testing.T) {
 		{"finding-suggests", island(t).findingPath(t, fleet.PartChange)},
 		{"finding-vehicle", fmt.Sprintf("/vehicles/%d", island(t).findingOf(t, fleet.PartChange).VehicleID)},
 		{"correction", island(t).readingPath(t, island(t).vehiclePath(t, "Bus 112"))},
+		{"people", "/people"},
+		{"person", "/people/1"},
 		{"not-found", "/vehicles/999999"},
 	} {
 		for _, width := range []int64{desk, phone} {

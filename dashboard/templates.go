@@ -53,6 +53,8 @@ var pageData = map[string]any{
 	"ruleset":    RuleSetPage{},
 	"fleetrules": FleetRulesPage{},
 	"limits":     LimitsPage{},
+	"people":     PeoplePage{},
+	"person":     PersonPage{},
 }
 
 // page is one page's template set: the layout, the shared pieces and the page

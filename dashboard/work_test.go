@@ -33,6 +33,14 @@ func worked(t *testing.T, w *world) *world {
 			t.Fatal(err)
 		}
 	}
+	if people, err := db.Recipients(ctx, fleet.AllFleets()); err != nil {
+		t.Fatal(err)
+	} else if len(people) == 0 {
+		r := &store.Recipient{Name: "Ann Planner", Address: "ann@island.example", Role: store.RolePlanner, Places: []store.Place{{FleetID: 1}}}
+		if err := db.SaveRecipient(ctx, fleet.AllFleets(), uploader, r); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for night, end := range [][2]string{
 		{store.RunDone, "Forecast 3 axles of 3 vehicles."},
 		{store.RunDone, "Forecast 3 axles of 3 vehicles."},

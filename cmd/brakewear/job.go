@@ -13,18 +13,6 @@ import (
 	"brakewear/internal/store"
 )
 
-// scheduled are the settings of scheduled work.
-type scheduled struct {
-	URL        string `help:"Address that people reach the pages at, for links in what is sent." env:"BRAKEWEAR_URL" placeholder:"https://HOST"`
-	BackupDir  string `help:"Folder of the nightly backups of the embedded database; beside it unless given." env:"BRAKEWEAR_BACKUP_DIR" placeholder:"DIR"`
-	BackupKeep int    `help:"How many nightly backups are kept." env:"BRAKEWEAR_BACKUP_KEEP" default:"7"`
-}
-
-func (c scheduled) set(svc *pipeline.Service) {
-	svc.URL = c.URL
-	svc.BackupDir, svc.BackupKeep = c.BackupDir, c.BackupKeep
-}
-
 // clock returns what does the scheduled work.
 func (e *env) clock(svc *pipeline.Service) *jobs.Clock {
 	return &jobs.Clock{DB: svc.DB, Jobs: svc.Jobs(), Log: e.log, Now: e.now}
@@ -46,7 +34,9 @@ func (c runCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	svc := e.service(db, 0)
-	c.scheduled.set(svc)
+	if err := c.scheduled.set(e, svc); err != nil {
+		return err
+	}
 	if c.Job == "" {
 		return listJobs(e, svc)
 	}

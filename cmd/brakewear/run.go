@@ -46,6 +46,7 @@ type cli struct {
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
 	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`
 	Run      runCmd      `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
+	People   peopleCmd   `cmd:"" help:"Who is told by e-mail of what became due, moved and was missed."`
 	Backup   backupCmd   `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup where the embedded database is to be."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`

@@ -31,7 +31,9 @@ func (c serveCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	svc := e.service(db, c.Risk)
-	c.scheduled.set(svc)
+	if err := c.scheduled.set(e, svc); err != nil {
+		return err
+	}
 	return serve(e, svc, c.Listen)
 }
 

@@ -97,8 +97,10 @@ func TestThreeProcesses(t *testing.T) {
 			}
 		}
 		t.Logf("%d runs by %d processes, %d cut short; begun %v, ended %v", len(runs), len(begun), cut, begun, ended)
-		if len(done) < minutes-2 {
-			t.Errorf("%d minutes were seen to, want about %d", len(done), minutes)
+		// On a busy machine a run may take longer than its minute, and several
+		// that were missed are made up as one.
+		if len(done) < minutes/3 {
+			t.Errorf("%d minutes of %d were seen to; the test shows nothing", len(done), minutes)
 		}
 		for due, n := range done {
 			if n != 1 {

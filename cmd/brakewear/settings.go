@@ -1,0 +1,53 @@
+package main
+
+import (
+	"net/url"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/mail"
+	"brakewear/internal/pipeline"
+)
+
+// scheduled are the settings of scheduled work.
+type scheduled struct {
+	URL string `help:"Address that people reach the pages at, for links in what is sent." env:"BRAKEWEAR_URL" placeholder:"https://HOST"`
+
+	BackupDir  string `help:"Folder of the nightly backups of the embedded database; beside it unless given." env:"BRAKEWEAR_BACKUP_DIR" placeholder:"DIR"`
+	BackupKeep int    `help:"How many nightly backups are kept." env:"BRAKEWEAR_BACKUP_KEEP" default:"7"`
+
+	SMTPHost     string `name:"smtp-host" help:"Mail server; no mail goes out without one. Its password is taken from BRAKEWEAR_SMTP_PASSWORD only." env:"BRAKEWEAR_SMTP_HOST" placeholder:"HOST"`
+	SMTPPort     int    `name:"smtp-port" help:"Its port; 587, 465 or 25 by its security unless given." env:"BRAKEWEAR_SMTP_PORT" placeholder:"PORT"`
+	SMTPSecurity string `name:"smtp-security" help:"starttls, tls from the first byte, or none for a relay on this machine." env:"BRAKEWEAR_SMTP_SECURITY" enum:"starttls,tls,none" default:"starttls"`
+	SMTPUser     string `name:"smtp-user" help:"Name to sign in with there; none unless given." env:"BRAKEWEAR_SMTP_USER" placeholder:"NAME"`
+	SMTPFrom     string `name:"smtp-from" help:"Sender of mail." env:"BRAKEWEAR_SMTP_FROM" placeholder:"ADDRESS"`
+}
+
+// smtpPassword is the variable of the mail server's password. There is no flag
+// of it, for others on the machine can read the command line.
+const smtpPassword = "BRAKEWEAR_SMTP_PASSWORD"
+
+// set gives the settings to svc.
+func (c scheduled) set(e *env, svc *pipeline.Service) error {
+	if c.URL != "" {
+		u, err := url.Parse(c.URL)
+		if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.Path != "" && u.Path != "/" || u.RawQuery != "" {
+			return fleet.Invalidf("address %q: want one such as https://brakes.example.org, without a path", c.URL)
+		}
+	}
+	if c.BackupKeep < 1 {
+		return fleet.Invalidf("backups kept: want at least 1")
+	}
+	svc.URL, svc.BackupDir, svc.BackupKeep = c.URL, c.BackupDir, c.BackupKeep
+	if c.SMTPHost == "" {
+		return nil
+	}
+	svc.Mail = &mail.Server{
+		Host:     c.SMTPHost,
+		Port:     c.SMTPPort,
+		Security: c.SMTPSecurity,
+		User:     c.SMTPUser,
+		Password: e.getenv(smtpPassword),
+		From:     c.SMTPFrom,
+	}
+	return svc.Mail.Validate()
+}
