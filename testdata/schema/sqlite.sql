@@ -309,7 +309,7 @@ CREATE TABLE digests (
     day          text not null, -- on the clock of the person's depots
     since        text, -- it tells of what came after; null: the first one
     until        text not null, -- and up to here
-    state        text not null, -- sending, sent, nothing, refused, unknown
+    state        text not null, -- sending, sent, nothing, failed, refused, uncertain
     tries        integer not null,
     changed_at   text not null,
     message      text not null,
