@@ -56,9 +56,9 @@ func TestCleanUp(t *testing.T) {
 		back(0)
 		for file, expires := range map[string]time.Duration{"old": -time.Minute, "new": time.Hour} {
 			mustExec(t, db, `
-				insert into kept_files (sha256, name, kind, date_order, sent_by, scope, bytes, sent_at, expires_at, state, worker, held_until, done_bytes, done_rows, report, fault)
-				values (?, ?, '', '', '', '', 0, ?, ?, 'checked', '', ?, 0, 0, '', '')`,
-				file, file, store.Instant(now), store.Instant(now.Add(expires)), store.Instant(now.Add(-time.Hour)))
+				insert into kept_files (sha256, name, kind, date_order, sent_by, scope, bytes, sent_at, expires_at, state, read_bytes, read_rows, report, fault)
+				values (?, ?, '', '', '', '', 0, ?, ?, 'checked', 0, 0, '', '')`,
+				file, file, store.Instant(now), store.Instant(now.Add(expires)))
 		}
 
 		got, err := db.CleanUp(t.Context())
