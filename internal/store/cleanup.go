@@ -34,8 +34,8 @@ func (db *DB) CleanUp(ctx context.Context) (done []CleanedUp, err error) {
 	}{
 		{"uploaded files that nobody took in", `
 			delete from kept_files
-			where expires_at < ? and held_until < ?`,
-			[]any{instant(now), instant(now)}},
+			where expires_at < ? and state not in (?, ?)`, // being worked on
+			[]any{instant(now), string(FileTaking), string(FileTaken)}},
 		{"keys of requests", `
 			delete from request_keys
 			where upload_id in (select id from uploads where sent_at < ?)`,
