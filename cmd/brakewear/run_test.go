@@ -199,7 +199,7 @@ func TestImportCheck(t *testing.T) {
 		{"nothing was kept", true, []string{axles}, exitRefused, "axles.csv (axles): 0 accepted, 1 refused"},
 		{"taken in", false, []string{vehicles, axles, readings}, 0, "forecast 1 axles of 1 vehicles"},
 		{"again", true, []string{readings}, 0, "every row is there already: taken in as upload 3"},
-		{"doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitDoubtful, "doubtful, line 2, value_mm, read \"9.9\": axle 1 left inner pad: thicker than last time"},
+		{"doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitDoubtful, "doubtful, line 2, value_mm, read \"9.9\": Van 7, axle 1 left inner pad: thicker than last time"},
 		{"refused and doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\nVan 8,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitRefused, "1 accepted, 1 refused, 0 already there, 1 doubtful"},
 		{"not a file of ours", true, []string{write(t, "menu.csv", "soup,price\nleek,4\n"), readings}, exitUsage, "readings.csv (readings): 0 accepted"},
 		{"an order of dates", true, []string{write(t, "more.csv", head+"Van 7,25/02/2026,44100,1,pad,left,inner,6.4\n")}, exitRefused, "declare the order"},

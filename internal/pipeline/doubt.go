@@ -155,12 +155,12 @@ func (j *judge) freshOf(h *store.History, rows []claim) []claim {
 
 func (j *judge) position(c *claim) fleet.Position { return j.claims.positions[c.position] }
 
-// doubt notes that a row is in doubt.
+// doubt notes that a row of the present vehicle is in doubt.
 func (j *judge) doubt(c *claim, column, read, format string, args ...any) {
 	if len(j.problems) < ingest.MaxProblems {
 		j.problems = append(j.problems, fleet.Problem{
 			Line: int(c.line), Column: column, Read: read,
-			Message: fmt.Sprintf(format, args...), Doubtful: true,
+			Message: j.known.Vehicle.Number + ", " + fmt.Sprintf(format, args...), Doubtful: true,
 		})
 	}
 	j.rows++
@@ -283,7 +283,7 @@ func (j *judge) noSuchAxle(c *claim, p fleet.Position) bool {
 		return false
 	}
 	last := j.known.Axles[n-1].Number
-	j.doubt(c, "axle", strconv.Itoa(p.Axle), "%s has %d axles on record, the last one is axle %d: correct the axle, or add it in an axles file", j.known.Vehicle.Number, n, last)
+	j.doubt(c, "axle", strconv.Itoa(p.Axle), "axle %d: it has %d axles on record, the last one is axle %d; correct the axle, or add it in an axles file", p.Axle, n, last)
 	return true
 }
 

@@ -71,7 +71,7 @@ func TestDoubts(t *testing.T) {
 			"Bus 1,2026-02-24,136000,1,pad,left,inner,7.0\nBus 1,2026-02-27,136300,1,pad,left,inner,6.9\n", nil},
 		{"an axle it does not have", "readings.csv", readingsHead +
 			"Bus 1,2026-02-27,136300,3,pad,left,inner,6.9\n",
-			[]doubt{{2, "axle", "3", "Bus 1 has 2 axles on record, the last one is axle 2"}}},
+			[]doubt{{2, "axle", "3", "Bus 1, axle 3: it has 2 axles on record, the last one is axle 2"}}},
 		{"never read", "readings.csv", readingsHead +
 			"Bus 1,2026-02-27,136300,2,pad,left,inner,8.0\n", nil},
 		{"new parts in the same file", "fitments.csv", "vehicle,date,odometer_km,axle,part,value_mm\n" +

@@ -44,7 +44,7 @@ func odometerDoubts(os []forecast.Odometer, swaps []forecast.DeclaredSwap) []odo
 	for _, s := range t.Swaps {
 		if !s.Declared {
 			add(forecast.Odometer{Day: s.Before, Km: s.To}, fmt.Sprintf(
-				"goes on from %s, after %s on %s: if the instrument cluster was changed, hand this reading in again with previous_km, what the old one showed last; the distance counts on meanwhile",
+				"odometer goes on from %s, after %s on %s: if the instrument cluster was changed, hand this reading in again with previous_km, what the old one showed last; the distance counts on meanwhile",
 				inKm(s.To), inKm(s.From), longDay(fleet.Date(s.After))))
 		}
 	}
@@ -67,7 +67,7 @@ func (e *explainer) explain(d forecast.DroppedOdometer) string {
 		return milesText(o.Km)
 	}
 	if d.Flaw != forecast.BelowEarlier && e.track.Allows(o.Km/kmPerMile, o.Day) && wholeMiles(o.Km) {
-		return fmt.Sprintf("looks like kilometres taken for miles: %s would fit; correct the unit in the header", inKm(o.Km/kmPerMile))
+		return fmt.Sprintf("odometer looks like kilometres taken for miles: %s would fit; correct the unit in the header", inKm(o.Km/kmPerMile))
 	}
 	switch d.Flaw {
 	case forecast.BelowEarlier:
@@ -84,9 +84,9 @@ func (e *explainer) explain(d forecast.DroppedOdometer) string {
 		if n := e.earlier(o, func(forecast.Odometer) bool { return true }); n != nil {
 			return fmt.Sprintf("jump of %s in %s since %s: more than this vehicle can have driven", inKm(o.Km-n.Km), days(int(o.Day-n.Day)), longDay(fleet.Date(n.Day)))
 		}
-		return "further than this vehicle can have driven: correct it"
+		return "odometer further than this vehicle can have driven: correct it"
 	}
-	return "no road vehicle's odometer shows that: correct it"
+	return "odometer of no road vehicle shows that: correct it"
 }
 
 // wholeMiles says whether km is a whole number of miles or was converted from one:
@@ -97,7 +97,7 @@ func wholeMiles(km float64) bool {
 }
 
 func milesText(entered float64) string {
-	return fmt.Sprintf("looks like miles entered as kilometres: %s miles are %s, which fits; hand it in with mi in the header", kmText(entered), inKm(entered*kmPerMile))
+	return fmt.Sprintf("odometer looks like miles entered as kilometres: %s miles are %s, which fits; hand it in with mi in the header", kmText(entered), inKm(entered*kmPerMile))
 }
 
 // earlier returns the last value kept of the same cluster on or before o's day
