@@ -114,6 +114,13 @@ func TestPlans(t *testing.T) {
 			}
 		}
 		mustForecasts(t, db, fs...)
+		var found []fleet.Finding
+		for i, id := range ids {
+			f := uneven(id, 4)
+			f.Kind = fleet.FindingKinds()[i%len(fleet.FindingKinds())]
+			found = append(found, f)
+		}
+		mustFindings(t, db, asOf, ids, found...)
 		if db.Dialect() == store.Postgres {
 			mustExec(t, db, "analyze") // as autovacuum does; nothing does so on SQLite
 		}
@@ -146,6 +153,30 @@ func TestPlans(t *testing.T) {
 				plan = regexp.MustCompile(`Seq Scan on (fleets|depots)|SCAN (f|d)\b`).ReplaceAllString(plan, "")
 				if whole := readsWhole[db.Dialect()].FindString(plan); whole != "" {
 					t.Errorf("%s: %s in\n%s\n%s", name, whole, query, plan)
+				}
+			}
+		}
+		open := store.FindingQuery{States: []fleet.FindingState{fleet.OpenFinding}}
+		page, err := db.Findings(t.Context(), all, open)
+		if err != nil {
+			t.Fatal(err)
+		}
+		next := open
+		next.After = page.Next
+		for name, c := range map[string]struct {
+			q     store.FindingQuery
+			index string
+		}{
+			"first findings":        {open, "findings_open"},
+			"next findings":         {next, "findings_open"},
+			"findings of a vehicle": {store.FindingQuery{Vehicle: ids[7]}, "findings_"},
+		} {
+			for query, plan := range plan(t, db, func() error {
+				_, err := db.Findings(t.Context(), all, c.q)
+				return err
+			}) {
+				if strings.Contains(query, "order by") && (!strings.Contains(plan, c.index) || readsWhole[db.Dialect()].MatchString(regexp.MustCompile(`Seq Scan on (fleets|depots)|SCAN (l|d)\b`).ReplaceAllString(plan, ""))) {
+					t.Errorf("%s: does not use %s alone:\n%s", name, c.index, plan)
 				}
 			}
 		}
