@@ -167,7 +167,7 @@ func TestAPI(t *testing.T) {
 			{name: "due, by a day", path: "/due?before=2026-03-02&sort=vehicle", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, faults", path: "/due?before=soon&limit=501&sort=colour&fleet=a&limt=3", status: 400, want: []string{
 				`"title":"Bad Request"`, `{"parameter":"before","read":"soon","detail":"no date`, `{"parameter":"fleet","read":"a","detail":"no id`,
-				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, cursor, limit"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
+				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
 			{name: "due, a cursor that is none", path: "/due?cursor=abc", status: 400},
 			{name: "vehicles", path: "/vehicles", want: []string{`"total":3`, `"year":null`, `"year":2019`, `"last_reading":"2026-02-01"`}},
 			{name: "vehicles, none", path: "/vehicles?q=nothing", want: []string{`"items":[]`}},
@@ -189,6 +189,7 @@ func TestAPI(t *testing.T) {
 		t.Run("pages", func(t *testing.T) { c.in(t).pages() })
 		t.Run("a form", func(t *testing.T) { c.in(t).form() })
 		t.Run("findings", func(t *testing.T) { c.in(t).findings() })
+		t.Run("plan", func(t *testing.T) { c.in(t).plan(db) })
 		for _, op := range c.doc.operations() {
 			if !c.doc.called[op] {
 				t.Errorf("%s was never answered well", op)

@@ -23,6 +23,7 @@ func (a *API) due(c *gin.Context) error {
 		Text:   q.text("q"),
 		Before: q.date("before"),
 		Sort:   store.DueSort(q.oneOf("sort", sorts...)),
+		Booked: q.truth("booked"),
 		After:  q.text("cursor"),
 		Limit:  q.limit(),
 	}

@@ -72,6 +72,20 @@ func (q *query) date(name string) *fleet.Date {
 	return &d
 }
 
+// truth reads true or false; nil where the parameter is not given.
+func (q *query) truth(name string) *bool {
+	switch s := q.text(name); s {
+	case "":
+		return nil
+	case "true", "false":
+		yes := s == "true"
+		return &yes
+	default:
+		q.fault(name, s, "want true or false")
+		return nil
+	}
+}
+
 // oneOf reads a word; "" where the parameter is not given.
 func (q *query) oneOf(name string, words ...string) string {
 	s := q.text(name)

@@ -88,22 +88,7 @@ func (d *Dashboard) cards(c *gin.Context) error {
 }
 
 // workWords says what is done on a visit: "axle 1: pads, rotors; brake fluid".
-func workWords(work []fleet.WorkItem) string {
-	var words []string
-	last := -1
-	for _, w := range work {
-		switch {
-		case w.Axle == last:
-			words[len(words)-1] += ", " + w.Item.Words()
-		case w.Axle == 0:
-			words = append(words, w.Item.Words())
-		default:
-			words = append(words, fmt.Sprintf("axle %d: %s", w.Axle, w.Item.Words()))
-		}
-		last = w.Axle
-	}
-	return strings.Join(words, "; ")
-}
+func workWords(work []fleet.WorkItem) string { return strings.Join(workLines(work), "; ") }
 
 // NewCardPage asks what is to be done, for a job of no booking.
 type NewCardPage struct {

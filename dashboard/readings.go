@@ -72,6 +72,7 @@ var kindWords = map[ingest.Kind]string{
 	ingest.Readings: "what was measured",
 
 	ingest.BrakeTests: "brake tests, a line for each wheel",
+	ingest.Parts:      "parts on the shelf: what fits what, stock, lead time, price",
 }
 
 func fileKinds() []FileKind {

@@ -37,6 +37,7 @@ type VehiclePage struct {
 	Findings []FindingView
 	Settled  []FindingView // looked at, or no longer seen
 	Log      []CorrectedRow
+	Bookings *VehicleBookings
 }
 
 // AxleView is one axle: its forecast in words, what that rests on, and what
@@ -52,6 +53,8 @@ type AxleView struct {
 	Pictures  []Picture
 	More      []Picture // of parts that are not first
 	Measured  Measured
+	Lane      *PlanLane // with the peg of its booking
+	Booked    *BookedView
 }
 
 // PositionRow is the forecast of one position.
@@ -96,6 +99,9 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	}
 	p.Done = doneWords[c.Query("done")]
 	if err := d.addFindings(c, p, today); err != nil {
+		return err
+	}
+	if err := d.addBookings(c, p, today); err != nil {
 		return err
 	}
 	if p.Tests, err = d.testsView(c, &h); err != nil {

@@ -36,6 +36,7 @@ func (r *Reader) builder() func(rec *record) {
 		Fitments:   (*line).measured,
 		Readings:   (*line).measured,
 		BrakeTests: (*line).brakeTest,
+		Parts:      (*line).stockPart,
 	}[r.lay.kind]
 	l := &line{Reader: r}
 	return func(rec *record) {

@@ -61,6 +61,13 @@ const (
 	fStop
 	fBegin
 	fEnd
+	fPartNumber
+	fPartName
+	fItem
+	fPerAxle
+	fPrice
+	fLead
+	fStock
 	fSpec // the first of new and limit of each part, in the order of fleet.Parts
 
 	numFields = fSpec + 8
@@ -243,6 +250,7 @@ var columns = map[Kind][]Column{
 		},
 	},
 	BrakeTests: brakeTestColumns,
+	Parts:      partColumns,
 }
 
 // partWords are the names of each part, in the order of fleet.Parts. A rotor

@@ -21,13 +21,16 @@ const (
 	// BrakeTests has a line for each wheel of a roller or plate test, and one
 	// for any other.
 	BrakeTests Kind = "brake_tests"
+	// Parts are what a workshop buys and keeps: what fits what, stock, lead
+	// time, price.
+	Parts Kind = "parts"
 )
 
 // Kinds in the order in which a new workshop needs them.
-var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests}
+var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests, Parts}
 
 // kindNames lists them in a sentence.
-const kindNames = "vehicles, axles, odometer, fitments, readings or brake_tests"
+const kindNames = "vehicles, axles, odometer, fitments, readings, brake_tests or parts"
 
 // Row is one record of a file. Exactly one of the pointers is set; its
 // vehicle's id is left to the caller. A line of a wide readings file gives
@@ -43,6 +46,8 @@ type Row struct {
 	Fitment  *fleet.Fitment
 	// BrakeTest is of several lines, Line being the first.
 	BrakeTest *fleet.BrakeTest
+	// Part may be of no vehicle.
+	Part *PartRow
 }
 
 // VehicleEntry is a vehicle with the names of its fleet and depot.

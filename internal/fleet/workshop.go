@@ -25,6 +25,18 @@ func ParseClock(s string) (Clock, error) {
 // String gives the time as 07:30.
 func (c Clock) String() string { return fmt.Sprintf("%02d:%02d", c/60, c%60) }
 
+// MarshalText gives the form 07:30.
+func (c Clock) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
+
+// UnmarshalText reads the form 07:30.
+func (c *Clock) UnmarshalText(b []byte) error {
+	got, err := ParseClock(string(b))
+	if err == nil {
+		*c = got
+	}
+	return err
+}
+
 // Weekday returns the day of the week, 0 = Monday to 6 = Sunday.
 func (d Date) Weekday() int {
 	// 1 January 1970 was a Thursday.

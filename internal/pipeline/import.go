@@ -105,6 +105,11 @@ func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (
 	}
 	defer r.Close()
 	t.up.Kind = string(r.Kind())
+	if r.Kind() == ingest.Parts {
+		if err := s.knowParts(ctx, known); err != nil {
+			return t, err
+		}
+	}
 
 	first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
 	switch {
@@ -235,6 +240,7 @@ type batch struct {
 	odometers []fleet.Odometer
 	fitments  []fleet.Fitment
 	tests     []fleet.BrakeTest
+	parts     []store.StockEntry
 }
 
 // write stores the batch, vehicles and axles first since the others hang on
@@ -251,6 +257,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 		func() (store.Counts, error) { return w.Odometers(b.odometers) },
 		func() (store.Counts, error) { return w.Fitments(b.fitments) },
 		func() (store.Counts, error) { return w.BrakeTests(b.tests) },
+		func() (store.Counts, error) { return w.StockParts(b.parts) },
 	} {
 		c, err := part()
 		if err != nil {
@@ -261,6 +268,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 	}
 	b.vehicles, b.axles, b.readings = b.vehicles[:0], b.axles[:0], b.readings[:0]
 	b.odometers, b.fitments, b.tests = b.odometers[:0], b.fitments[:0], b.tests[:0]
+	b.parts = b.parts[:0]
 	return nil
 }
 

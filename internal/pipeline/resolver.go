@@ -19,6 +19,7 @@ type resolver struct {
 	depots     []fleet.Depot
 	vehicles   map[string][]store.VehicleKey // by number; with those the file brings
 	axles      map[store.AxleKey]fleet.Axle
+	parts      map[partName]bool      // of a parts file, with those it brings
 	axleCounts map[int64]int          // by vehicle, as the file found them
 	touched    map[int64]bool         // vehicles that rows were about
 	claims     claims                 // what the rows say of them
@@ -81,6 +82,9 @@ const (
 func (k *resolver) place(b *batch, row *ingest.Row) (fault *fleet.Problem) {
 	if row.Entry != nil {
 		return k.placeVehicle(b, row)
+	}
+	if row.Part != nil {
+		return k.placePart(b, row)
 	}
 	v, fault := k.vehicle(row)
 	if fault != nil {

@@ -1,0 +1,113 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"testing"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// plan books by hand and from a proposal, and sets what the plan keeps to.
+// Everything in it is invented.
+func (c *client) plan(db *store.DB) {
+	t := c.t
+	var vs Page[VehicleItem]
+	c.get("/vehicles?q=bus+1", &vs)
+	bus := vs.Items[0]
+	c.get("/vehicles?q=bus+2", &vs)
+	other := vs.Items[0]
+	home := fmt.Sprintf("/workshops/%d", bus.DepotID)
+
+	c.run([]call{
+		{name: "nothing booked", path: "/bookings", want: []string{`{"items":[]}`}},
+		{name: "nothing proposed", path: "/proposals", want: []string{`{"items":[]}`}},
+		{name: "no visits", path: "/visits", want: []string{`{"items":[]}`}},
+		{name: "accept nothing", path: "/visits/accept", body: `{}`, status: 404},
+		{name: "defaults", path: home, want: []string{`"set":false`, `"bays":1`, `"opens":"08:00"`, `{"opens":null,"closes":null,"technician_hours":0}`, `"pads":{"light":0.7,"heavy":1.5}`}},
+		{name: "all workshops", path: "/workshops", want: []string{`"depot":"Barn"`}},
+		{name: "no such workshop", path: "/workshops/999", status: 404},
+		{name: "half a week", method: "PUT", path: home, body: `{"week":[]}`, status: 400, want: []string{"want seven"}},
+		{name: "no bays", method: "PUT", path: home, body: c.workshopBody(0), status: 400, want: []string{"bays: want 1 to 99"}},
+		{name: "two bays", method: "PUT", path: home, body: c.workshopBody(2), want: []string{`"set":true`, `"bays":2`, `"opens":"07:30"`, `"time_zone":"Atlantic/Azores"`, `"bleed":{"light":0.5,"heavy":0.8}`}},
+		{name: "a holiday", path: home + "/closures", body: `{"closures":[{"first":"2026-03-10","reason":"fair"}]}`, want: []string{`"first":"2026-03-10","last":"2026-03-10","technician_hours":0,"reason":"fair"`}},
+		{name: "no closures", path: home + "/closures", body: `{}`, status: 400},
+		{name: "parts as rows", path: "/parts", status: 201, want: []string{`"kind":"parts"`, `"accepted":1,"refused":1`, "the fleet has no depot of this name"}, body: fmt.Sprintf(`[
+			{"part_number":"P 1","fleet":%q,"item":"pads","price":120.5,"lead_days":9,"vehicle":"Bus 1","depot":%q,"stock":4},
+			{"part_number":"P 1","fleet":%q,"depot":"Moon","stock":4}]`, bus.Fleet, bus.Depot, bus.Fleet)},
+		{name: "parts", path: "/parts", want: []string{`"part_number":"P 1"`, `"price":120.5`, `"fits":[{"make":"","model":"","vehicle":"Bus 1","axle":null}]`, `"quantity":4`}},
+		{name: "parts needed", path: "/parts_needed?to=2026-04-30", want: []string{`"items":[`, `"low":`}},
+		{name: "parts needed backwards", path: "/parts_needed?from=2026-04-30&to=2026-04-01", status: 400},
+		{name: "book nothing", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-09","axles":[]}`, bus.ID, bus.DepotID), status: 400},
+		{name: "book no day", path: "/bookings", body: `{"axles":[1]}`, status: 400, want: []string{"day: missing"}},
+		{name: "book a holiday", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-10","axles":[1]}`, bus.ID, bus.DepotID), status: 409, want: []string{"closed on 2026-03-10"}},
+		{name: "book", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-09","starts":"09:00","axles":[1,2],"note":"key"}`, bus.ID, bus.DepotID), status: 201,
+			want: []string{`"starts":"09:00"`, `"bay":1`, `"state":"booked","kept":true`, `"part_number":"P 1"`, `"what":"booked"`, `"from":null`}},
+	})
+	var list List[Booking]
+	c.get("/bookings", &list)
+	if len(list.Items) != 1 {
+		t.Fatalf("got %+v", list)
+	}
+	self := fmt.Sprintf("/bookings/%d", list.Items[0].ID)
+	c.run([]call{
+		{name: "due, booked", path: "/due?booked=true", want: []string{`"total":2`}},
+		{name: "due, not booked", path: "/due?booked=false", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
+		{name: "due, booked or what", path: "/due?booked=perhaps", status: 400, want: []string{"want true or false"}},
+		{name: "one booking", path: self, want: []string{`"vehicle":"Bus 1"`}},
+		{name: "no such booking", path: "/bookings/999", status: 404},
+		{name: "bookings of a state", path: "/bookings?state=done", want: []string{`{"items":[]}`}},
+		{name: "bookings of none", path: "/bookings?state=eaten", status: 400},
+		{name: "move", path: self + "/move", body: `{"day":"2026-03-11","why":"the driver asked"}`, want: []string{`"day":"2026-03-11"`, `"starts":"07:30"`, `"what":"moved","why":"the driver asked"`}},
+		{name: "done too soon", path: self + "/done", body: `{}`, status: 400},
+		{name: "missed", path: self + "/missed", body: `{"why":"snow"}`, want: []string{`"state":"missed"`}},
+		{name: "missed again", path: self + "/withdrawn", body: `{}`, status: 409},
+		{name: "another", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-02","axles":[1]}`, other.ID, other.DepotID), status: 201},
+	})
+	c.get("/bookings", &list)
+	c.run([]call{
+		{name: "done", path: fmt.Sprintf("/bookings/%d/done", list.Items[0].ID), body: `{"odometer_km":90500}`, want: []string{`"state":"done"`}},
+		{name: "a third", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-12","axles":[1]}`, other.ID, other.DepotID), status: 201},
+	})
+	c.get("/bookings?from=2026-03-12", &list)
+	c.do(call{path: fmt.Sprintf("/bookings/%d/withdrawn", list.Items[0].ID), body: `{"why":"sold"}`, want: []string{`"state":"withdrawn"`}})
+
+	// A proposal, as the planner keeps it.
+	visit := func(day fleet.Date) store.Visit {
+		return store.Visit{VehicleID: bus.ID, Advice: store.AdviseBook, Slot: fleet.Slot{DepotID: bus.DepotID, Day: day, Bay: 1, Starts: 480, Minutes: 90}, Hours: 1.5,
+			Work: []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads, Reason: "its set"}}}
+	}
+	p := store.Proposal{FleetID: bus.FleetID, By: "the clock", AsOf: fleet.DateOf(now), Until: fleet.DateOf(now) + 60, Risk: .05, Cost: 3, Bound: 2.9, Figures: store.Figures{Placed: 2},
+		Visits: []store.Visit{visit(fleet.DateOf(now) + 16), visit(fleet.DateOf(now) + 17), {VehicleID: bus.ID, Advice: store.AdviseNothing, Slot: fleet.Slot{DepotID: bus.DepotID}, Work: []fleet.WorkItem{{Axle: 2, Item: fleet.ItemPads}}}}}
+	if err := db.SaveProposal(t.Context(), fleet.AllFleets(), &p, []int64{bus.DepotID}); err != nil {
+		t.Fatal(err)
+	}
+	c.run([]call{
+		{name: "proposals", path: "/proposals", want: []string{`"cost":3,"bound":2.9`, `"placed":2`}},
+		{name: "visits", path: "/visits", want: []string{`"advice":"book"`, `"starts":"08:00"`, `"advice":"unplaced","booking_id":null,"day":null,"bay":null,"starts":null`}},
+		{name: "decline one", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[1].ID), status: http.StatusNoContent},
+		{name: "accept all that is left", path: "/visits/accept", body: `{}`, want: []string{`"vehicle":"Bus 1","booking_id":`, `"problem":""`}},
+		{name: "accept it again", path: "/visits/accept", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[0].ID), want: []string{`"booking_id":null,"problem":"API accepted the visit`}},
+		{name: "accepted visits", path: "/visits?state=accepted", want: []string{`"state":"accepted"`}},
+	})
+}
+
+// workshopBody is a workshop with so many bays.
+func (c *client) workshopBody(bays int) string {
+	day := `{"opens":"07:30","closes":"16:00","technician_hours":8},`
+	return fmt.Sprintf(`{"time_zone":"Atlantic/Azores","bays":%d,"week":[%s{"opens":null,"closes":null,"technician_hours":0},{"opens":null,"closes":null,"technician_hours":0}],
+		"overtime_hours":0,"task_hours":{"pads":{"light":1,"heavy":2}},"currency":"KR","labour_rate":80,"overtime_rate":100,"visit_cost":100,
+		"set_price":{"light":60,"heavy":200},"past_limit_cost":{"light":400,"heavy":800},"fluid_months":24}`, bays, day+day+day+day+day)
+}
+
+// TestWorkshopRoundTrip: what the API gives can be sent back.
+func TestWorkshopRoundTrip(t *testing.T) {
+	w := store.DepotWorkshop{Workshop: fleet.DefaultWorkshop()}
+	out := workshopOf(&w)
+	got := fleet.DefaultWorkshop()
+	got.Bays, got.Week[0] = 9, fleet.WorkDay{}
+	if err := out.WorkshopData.workshop(&got); err != nil || got.Bays != 1 || got.Week[0] != w.Workshop.Week[0] {
+		t.Errorf("got %+v, %v", got, err)
+	}
+}

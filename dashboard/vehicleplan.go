@@ -1,0 +1,94 @@
+package dashboard
+
+import (
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// VehicleBookings is what is booked of a vehicle, and when it cannot be.
+type VehicleBookings struct {
+	Rows []VehicleBooking // newest first
+	Away []string         // days it cannot be spared, and visits it makes anyway
+	Days string           // link to set them
+	New  string           // link to book it by hand
+}
+
+// VehicleBooking is one booking of a vehicle.
+type VehicleBooking struct {
+	Link, When, Where, Work, State, Cost string
+}
+
+// pastBookings is how far back a vehicle's page shows bookings, in days.
+const pastBookings = 365
+
+// addBookings puts what is booked on a vehicle's page: the pegs on its axles'
+// lanes, and a list.
+func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date) error {
+	ctx, sc, id := c.Request.Context(), d.scope(c), p.Vehicle.ID
+	rows, err := d.dueRows(ctx, c, []int64{id})
+	if err != nil {
+		return err
+	}
+	plan, err := d.plannedFor(c, []int64{id})
+	if err != nil {
+		return err
+	}
+	axis := newAxis(today, vehicleAxis)
+	for i := range p.Axles {
+		a := &p.Axles[i]
+		booked, day := plan.of(id, a.Number)
+		a.Booked = booked
+		r := rows[store.AxleKey{VehicleID: id, Axle: a.Number}]
+		if r == nil {
+			continue
+		}
+		lane := laneOf(axis, r)
+		if day != nil {
+			lane = lane.withPeg(axis, *day)
+			a.Verdict = a.Verdict.booked(*day, r.BookBy, today)
+		}
+		a.Lane = &PlanLane{a.Number, lane}
+	}
+	bs, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today - pastBookings})
+	if err != nil {
+		return err
+	}
+	v := VehicleBookings{Days: vehicleLink(id) + "/days", New: "/bookings/new?vehicle=" + vehicleLink(id)[len("/vehicles/"):]}
+	for i := len(bs) - 1; i >= 0; i-- {
+		b := &bs[i]
+		v.Rows = append(v.Rows, VehicleBooking{
+			Link:  bookingLink(b.ID),
+			When:  dayNear(b.Day, today) + ", " + b.Starts.String(),
+			Where: b.Depot,
+			Work:  workWords(b.Work),
+			State: string(b.State),
+			Cost:  costWords(plan.currency[b.Depot], b.Cost),
+		})
+	}
+	ups, err := d.svc.DB.Upkeeps(ctx, sc, []int64{id}, today)
+	if err != nil {
+		return err
+	}
+	if up := ups[id]; up != nil {
+		for _, a := range absenceRows(up.Absences, "", today) {
+			v.Away = append(v.Away, withReason("cannot be spared "+a.When, a.What))
+		}
+		for _, a := range visitRows(up.Visits, "", today) {
+			v.Away = append(v.Away, a.When+": "+a.What)
+		}
+	}
+	p.Bookings = &v
+	return nil
+}
+
+// vehicleAxis is the calendar of the lanes on a vehicle's page, in days.
+const vehicleAxis = 365
+
+func withReason(s, why string) string {
+	if why == "" {
+		return s
+	}
+	return s + ": " + why
+}
