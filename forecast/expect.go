@@ -100,13 +100,36 @@ func (m *Full) expect(v *Vehicle, day Day) []Expected {
 				mid := p.mean[j] + bias
 				a, b := s.value(mid-likelySDs*sd), s.value(mid+likelySDs*sd)
 				out = append(out, Expected{
-					Axle: v.Axles[i].Number, Pos: s.pos[j], Spec: s.spec, Last: s.last(j),
+					Axle: v.Axles[i].Number, Pos: s.pos[j], Spec: s.spec, Last: lastRead(&v.Axles[i], s, j, day),
 					Median: s.value(mid), Low: min(a, b), High: max(a, b),
 				})
 			}
 		})
 	}
 	return out
+}
+
+// lastRead returns the last reading of live place j up to a day, the most worn
+// of its day, as it was read: of many visits the set holds medians.
+func lastRead(a *Axle, s *set, j int, day Day) *Reading {
+	out := s.last(j)
+	if out == nil {
+		return nil
+	}
+	var last *Reading
+	for i := range a.Readings {
+		r := &a.Readings[i]
+		if r.Pos != s.pos[j] || r.Tripped || r.Day < out.Day || r.Day > day || r.fault(s.spec) != "" {
+			continue
+		}
+		if last == nil || r.Day > last.Day || r.Day == last.Day && s.spec.Wear(r.MM) > s.spec.Wear(last.MM) {
+			last = r
+		}
+	}
+	if last == nil { // read as one of several places only
+		return out
+	}
+	return last
 }
 
 // nowSD is the standard deviation in km of the total on the forecast's day; 0

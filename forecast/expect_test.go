@@ -53,6 +53,21 @@ func TestExpectUsesTheOdometer(t *testing.T) {
 	}
 }
 
+// TestExpectLast: of many visits the model looks at medians, people at what was
+// read last.
+func TestExpectLast(t *testing.T) {
+	var days []Day
+	for d := Day(5); d <= 400; d += 5 {
+		days = append(days, d)
+	}
+	v := padVehicle(pad12, 400, append(steady(.01, days...), reading(400, allPads[1], 7.2)), []Fitment{fitment(0, Position{Part: Pad})})
+	for i, want := range []float64{8, 7.2, 8, 8} {
+		if e := Expect(newFull(), v, 410, math.NaN())[i]; e.Last == nil || e.Last.Day != 400 || e.Last.MM != want {
+			t.Errorf("%s: last reading %+v, want %g mm on day 400", e.Pos, e.Last, want)
+		}
+	}
+}
+
 // TestExpectGrowing: a drum's diameter grows, and its range is in order.
 func TestExpectGrowing(t *testing.T) {
 	v := &Vehicle{ID: "1", Odometer: []Odometer{{0, 0}, {400, 20_000}}, Axles: []Axle{{

@@ -164,6 +164,77 @@ func TestDoubts(t *testing.T) {
 	})
 }
 
+// TestDoubtsOfALargeFile: where there are too many visits to hold each against
+// the model, those odd at first sight are, and first sight judges what is left.
+// Invented pads that lose 0.01 mm a day.
+func TestDoubtsOfALargeFile(t *testing.T) {
+	const vehicles, visits, every = 12, 100, 10
+	first := fleet.NewDate(2026, 2, 20) - visits*every
+	file := func(value func(vehicle, visit int, mm float64) float64) string {
+		var b strings.Builder
+		b.WriteString(readingsHead)
+		for v := range vehicles {
+			for n := range visits {
+				mm := value(v, n, 19-0.01*every*float64(n))
+				fmt.Fprintf(&b, "Cart %d,%s,%d,1,pad,left,inner,%.1f\n", v, first+fleet.Date(every*n), 100_000+1000*n, mm)
+			}
+		}
+		return b.String()
+	}
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		vs, as := "vehicle,category\n", "vehicle,axle,pad_new_mm,pad_limit_mm\n"
+		for v := range vehicles {
+			vs += fmt.Sprintf("Cart %d,N1\n", v)
+			as += fmt.Sprintf("Cart %d,1,19,4\n", v)
+		}
+		mustImport(t, s, "vehicles.csv", vs, vehicles, 0, 0)
+		mustImport(t, s, "axles.csv", as, vehicles, 0, 0)
+		check := func(text string) fleet.Upload {
+			t.Helper()
+			c, err := s.Check(t.Context(), all, "test", pipeline.File{Name: "readings.csv", Body: strings.NewReader(text)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return c.Upload
+		}
+		up := check(file(func(v, n int, mm float64) float64 {
+			switch {
+			case v == 3 && n == 50:
+				return mm + 4 // 18.0
+			case v == 5 && n == 70:
+				return mm / 10 // 1.2
+			}
+			return mm
+		}))
+		var got []string
+		for _, p := range up.Problems {
+			got = append(got, fmt.Sprintf("%d %.61s", p.Line, p.Message))
+		}
+		want := []string{
+			"352 Cart 3, axle 1 left inner pad: thicker than last time (14.1 m",
+			"572 Cart 5, axle 1 left inner pad: outside what this vehicle's hi",
+		}
+		if fmt.Sprint(got) != fmt.Sprint(want) || up.Doubtful != 2 {
+			t.Errorf("got %q\nwant %q", got, want)
+		}
+		// Every other visit is 6 mm off: more than are held against the model.
+		up = check(file(func(v, n int, mm float64) float64 {
+			if n%2 == 1 {
+				return max(0, mm-6)
+			}
+			return mm
+		}))
+		if up.Accepted != vehicles*visits || up.Doubtful < vehicles*visits/3 {
+			t.Errorf("%d of %d rows doubtful, want at least a third", up.Doubtful, up.Accepted)
+		}
+		last := up.Problems[len(up.Problems)-1]
+		if !strings.HasPrefix(last.Message, "Cart 11") || !last.Doubtful {
+			t.Errorf("the last doubt is %+v, want one of the last vehicle", last)
+		}
+	})
+}
+
 // TestCheckAll wants each file looked at as if those before it were in, and
 // none of them in.
 func TestCheckAll(t *testing.T) {
