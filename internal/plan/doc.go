@@ -1,8 +1,37 @@
 // Package plan books brake jobs into workshop days. It is pure: it reads no
 // clock, file or chance, and the same problem gives the same bits whatever the
-// order of its parts and the number of processors.
+// order of its parts.
 //
 // The way in is
 //
 //	Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error)
+//
+// # The problem
+//
+// A vehicle's jobs are shared out over visits, each a shop and a day, or left.
+// With x one way to do a group of jobs together on a day at a shop, the plan is
+//
+//	min Σ cost·x + Σ_slot overtime·o
+//	each job in one x; Σ minutes·x ≤ normal + o, o ≤ over; Σ visits·x ≤ bays
+//	a vehicle in one place a day
+//
+// where cost holds the lining thrown away, the risk of being past the limit, the
+// visit and what moving an earlier proposal costs (see costOf). Going beyond the
+// accepted risk where the calendar has a day within it costs more than anything
+// else can win, so that it happens only where no plan avoids it.
+//
+// # How it is solved
+//
+// Lagrangian relaxation of the capacities (room), climbed by the volume algorithm;
+// a first plan guided by its prices; ruin and recreate, then all choices of a few
+// related vehicles at a time; and, where the gap is still wide, relaxation of each
+// job being done once (cover), whose slots are knapsacks. Small problems are gone
+// through whole.
+//
+// # References
+//
+// Fisher, The Lagrangian Relaxation Method for Solving Integer Programming Problems
+// (1981); Barahona and Anbil, The volume algorithm (2000); Schrimpf et al., Record
+// Breaking Optimization Results Using the Ruin and Recreate Principle (2000); all
+// from memory.
 package plan

@@ -1,0 +1,185 @@
+package plan
+
+import (
+	"math"
+	"slices"
+)
+
+// chance is a small generator of numbers (splitmix64). The search draws from it
+// what to take off the board next; it starts from the same number always.
+type chance uint64
+
+func (c *chance) next() uint64 {
+	*c += 0x9e3779b97f4a7c15
+	z := uint64(*c)
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return z ^ z>>31
+}
+
+func (c *chance) intn(n int) int { return int(c.next() >> 11 % uint64(n)) }
+func (c *chance) unit() float64  { return float64(c.next()>>11) / (1 << 53) }
+
+// search improves a board.
+type search struct {
+	b    *board
+	rnd  chance
+	live []int     // vehicles with jobs
+	near [][]int32 // by vehicle, the slots that suit it best at the prices, best first
+
+	set   []int
+	keep  [][]pick // of set, before
+	key   []float64
+	turns []int
+	best  [][]pick
+}
+
+const (
+	nearSlots = 20 // slots looked at for a vehicle. Judgement.
+	mostOff   = 7  // vehicles taken off at once, at most. Judgement.
+)
+
+func newSearch(b *board, p *prices) *search {
+	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, 2*mostOff)}
+	for v := range b.in.veh {
+		if len(b.in.veh[v].jobs) > 0 {
+			s.live = append(s.live, v)
+			s.near[v] = b.suiting(v, p)
+		}
+	}
+	return s
+}
+
+// suiting lists the slots that cost v least at prices p.
+func (b *board) suiting(v int, p *prices) []int32 {
+	type place struct {
+		slot int32
+		x    float64
+	}
+	var all []place
+	b.pick.priced(&b.in.veh[v], p)
+	for g, opts := range b.in.veh[v].options {
+		for _, o := range opts[:len(opts)-1] {
+			all = append(all, place{o.slot, o.cost + float64(o.min)*p.minute[o.slot] + float64(o.visit)*p.visit[o.slot] - b.pick.best[g]})
+		}
+	}
+	slices.SortFunc(all, func(a, b place) int {
+		if a.x != b.x {
+			return compare(a.x, b.x)
+		}
+		return compare(a.slot, b.slot)
+	})
+	var near []int32
+	for _, a := range all {
+		if len(near) == nearSlots {
+			break
+		}
+		if !slices.Contains(near, a.slot) {
+			near = append(near, a.slot)
+		}
+	}
+	return near
+}
+
+// related fills s.set with up to n vehicles that compete for slots, v first.
+func (s *search) related(v, n int) {
+	s.set = append(s.set[:0], v)
+	for tries := 0; len(s.set) < n && tries < 3*n; tries++ {
+		near := s.near[s.set[s.rnd.intn(len(s.set))]]
+		if len(near) == 0 {
+			continue
+		}
+		r := s.rnd.unit()
+		here := s.b.here[near[int(r*r*float64(len(near)))]]
+		if len(here) == 0 {
+			continue
+		}
+		if u := int(here[s.rnd.intn(len(here))]); !slices.Contains(s.set, u) {
+			s.set = append(s.set, u)
+		}
+	}
+}
+
+// anneal takes a few related vehicles off the board and puts them back one
+// after the other, each where it is cheapest then, in n rounds (ruin and
+// recreate: Schrimpf et al. 2000, from memory). A dearer plan is kept with a
+// chance that falls with the temperature, from hot to cold. It leaves the best
+// plan met on the board.
+func (s *search) anneal(n int, hot, cold float64) {
+	if len(s.live) == 0 {
+		return
+	}
+	b := s.b
+	now, best := 0., 0. // against the start
+	s.best = b.save(s.best)
+	temp, cool := hot, math.Pow(cold/hot, 1/float64(n))
+	for range n {
+		temp *= cool
+		s.related(s.live[s.rnd.intn(len(s.live))], 2+s.rnd.intn(mostOff-1))
+		change := 0.
+		for i, v := range s.set {
+			var x float64
+			x, s.keep[i] = b.lift(v, s.keep[i])
+			change -= x
+		}
+		for _, i := range s.order() {
+			x, picks := b.cheapest(s.set[i])
+			b.put(s.set[i], picks)
+			change += x
+		}
+		if change <= 0 || s.rnd.unit() < math.Exp(-change/temp) {
+			now += change
+			if now < best-slight {
+				best = now
+				s.best = b.save(s.best)
+			}
+			continue
+		}
+		for _, v := range s.set {
+			b.take(v)
+		}
+		for i, v := range s.set {
+			b.put(v, s.keep[i])
+		}
+	}
+	b.restore(s.best)
+}
+
+// order returns in which order to put s.set back: by chance, longest first,
+// dearest to leave first, or the one first that has most to lose; chance says
+// which.
+func (s *search) order() []int {
+	s.key, s.turns = s.key[:0], s.turns[:0]
+	rule := s.rnd.intn(4)
+	for i, v := range s.set {
+		var key float64
+		switch rule {
+		case 0:
+			key = s.rnd.unit()
+		case 1:
+			for _, p := range s.keep[i] {
+				key -= float64(s.b.option(v, p).min)
+			}
+		case 2:
+			key = -s.b.in.idle(v)
+		case 3:
+			x, _ := s.b.cheapest(v)
+			key = x - s.b.in.idle(v)
+		}
+		s.key, s.turns = append(s.key, key), append(s.turns, i)
+	}
+	slices.SortStableFunc(s.turns, func(a, b int) int { return compare(s.key[a], s.key[b]) })
+	return s.turns
+}
+
+// repack takes related vehicles off and puts them back the best way there is,
+// in n rounds.
+func (s *search) repack(n, size, nodes int) {
+	if len(s.live) == 0 {
+		return
+	}
+	for range n {
+		s.related(s.live[s.rnd.intn(len(s.live))], size)
+		s.b.exact.repack(s.b, s.set, s.keep, nodes)
+	}
+}
