@@ -21,7 +21,7 @@ const (
 	annealCold  = .01
 	annealEach  = 400 // rounds for each vehicle
 	annealLeast = 100_000
-	repackEach  = 4   // rounds for each vehicle, of each size
+	repackEach  = 4 // rounds for each vehicle, of each size
 	repackNodes = 5000
 	coverSteps  = 40
 	coverTimes  = 3
