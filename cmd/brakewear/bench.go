@@ -18,6 +18,7 @@ import (
 
 type benchCmd struct {
 	Forecast benchForecastCmd `cmd:"" help:"Time the models on an invented fleet held in memory."`
+	Plan     benchPlanCmd     `cmd:"" help:"Plan an invented fleet's due axles, beside simple ways to fill the calendar."`
 	Import   benchImportCmd   `cmd:"" help:"Time taking an invented fleet's readings in, on both databases."`
 }
 
@@ -97,20 +98,25 @@ type bench struct {
 func newBench(vehicles int, seed uint64) *bench {
 	var b bench
 	for v := range demo.Generate(demo.Options{Vehicles: vehicles, Seed: seed, Until: benchUntil}) {
-		h := store.History{
-			Vehicle: fleet.Vehicle{
-				Number: v.Number, Plate: v.Plate, Category: v.Category,
-				Make: v.Make, Model: v.Model, Year: v.Year, Duty: v.Duty,
-			},
-			Fleet: v.Fleet, Depot: v.Depot, Axles: v.Axles,
-			Odometers: v.Odometer, Readings: v.Readings, Fitments: v.Fitments,
-		}
+		h := benchHistory(v)
 		b.rows = append(b.rows, h)
 		b.vehicles = append(b.vehicles, pipeline.VehicleOf(&h))
 		b.axles += len(v.Axles)
 		b.readings += len(v.Readings)
 	}
 	return &b
+}
+
+// benchHistory is an invented vehicle as the database gives it.
+func benchHistory(v *demo.Vehicle) store.History {
+	return store.History{
+		Vehicle: fleet.Vehicle{
+			Number: v.Number, Plate: v.Plate, Category: v.Category,
+			Make: v.Make, Model: v.Model, Year: v.Year, Duty: v.Duty,
+		},
+		Fleet: v.Fleet, Depot: v.Depot, Axles: v.Axles,
+		Odometers: v.Odometer, Readings: v.Readings, Fitments: v.Fitments,
+	}
 }
 
 // Everything is timed several times, unless that takes too long: what else runs
