@@ -66,6 +66,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/bookings/:id/missed", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Missed)))
 	g.POST("/bookings/:id/withdrawn", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Withdrawn)))
 	g.GET("/proposals", web.Handle(a.proposals))
+	g.POST("/proposals", web.AllowBody(maxForm), web.Handle(a.propose))
 	g.GET("/visits", web.Handle(a.visits))
 	g.POST("/visits/accept", web.AllowBody(maxVisits), web.Handle(a.acceptVisits))
 	g.POST("/visits/decline", web.AllowBody(maxVisits), web.Handle(a.declineVisits))

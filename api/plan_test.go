@@ -89,6 +89,8 @@ func (c *client) plan(db *store.DB) {
 		{name: "decline one", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[1].ID), status: http.StatusNoContent},
 		{name: "accept all that is left", path: "/visits/accept", body: `{}`, want: []string{`"vehicle":"Bus 1","booking_id":`, `"problem":""`}},
 		{name: "accept it again", path: "/visits/accept", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[0].ID), want: []string{`"booking_id":null,"problem":"API accepted the visit`}},
+		{name: "propose", path: "/proposals", body: `{"days":30}`, status: 201, want: []string{`"fleet":"Ferry Lines","by":"API"`, `"until":"2026-04-01"`}},
+		{name: "propose too far", path: "/proposals", body: `{"days":1000}`, status: 400, want: []string{"want 1 to 366"}},
 		{name: "accepted visits", path: "/visits?state=accepted", want: []string{`"state":"accepted"`}},
 	})
 }

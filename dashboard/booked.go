@@ -17,7 +17,6 @@ type BookedView struct {
 type planned struct {
 	booked   map[store.AxleKey]store.AxleBooking
 	proposed map[store.AxleKey]*store.Visit
-	currency map[string]string // by depot's name
 	today    fleet.Date
 }
 
@@ -36,7 +35,7 @@ func (d *Dashboard) planned(c *gin.Context, rows []store.DueRow) (*planned, erro
 
 func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, currency: map[string]string{}, today: d.svc.Today()}
+	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, today: d.svc.Today()}
 	var err error
 	if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
 		return nil, err
@@ -52,11 +51,7 @@ func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
 			}
 		}
 	}
-	ws, err := d.svc.DB.Workshops(ctx, sc, p.today)
-	for i := range ws {
-		p.currency[ws[i].Name] = ws[i].Workshop.Currency
-	}
-	return p, err
+	return p, nil
 }
 
 // of says what is booked or proposed for an axle; nil when nothing is. The
@@ -68,10 +63,10 @@ func (p *planned) of(vehicle int64, axle int) (v *BookedView, day *fleet.Date) {
 		if b.Day < p.today {
 			words = "was booked for " + dayNear(b.Day, p.today) + ": say what became of it"
 		}
-		return &BookedView{bookingLink(b.ID), withCost(words, p.currency[b.Depot], b.Cost)}, &b.Day
+		return &BookedView{bookingLink(b.ID), withCost(words, b.Currency, b.Cost)}, &b.Day
 	}
 	if x := p.proposed[k]; x != nil {
-		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(x.Day, p.today), p.currency[x.Depot], x.Cost)}, nil
+		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(x.Day, p.today), x.Currency, x.Cost)}, nil
 	}
 	return nil, nil
 }

@@ -68,7 +68,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if err != nil {
 		return err
 	}
-	ws, err := d.svc.DB.Workshops(ctx, sc, today)
+	ds, err := d.svc.DB.Depots(ctx, sc)
 	if err != nil {
 		return err
 	}
@@ -89,6 +89,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		When:        dayNear(b.Day, today) + ", " + slotWords(b.Slot),
 		ISO:         b.Day.String(),
 		Hours:       hoursWords(b.Hours),
+		Cost:        costWords(b.Currency, b.Cost),
 		State:       string(b.State),
 		Open:        b.State == fleet.Booked,
 		Past:        b.Day <= today,
@@ -105,12 +106,9 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if p.Open {
 		p.Lanes = draw.lanes(b.VehicleID, b.Work, b.Day)
 	}
-	for i := range ws {
-		if ws[i].ID == b.DepotID {
-			p.Cost = costWords(ws[i].Workshop.Currency, b.Cost)
-		}
-		if ws[i].FleetID == b.FleetID {
-			p.Depots = append(p.Depots, Choice{strconv.FormatInt(ws[i].ID, 10), ws[i].Name, ws[i].ID == b.DepotID})
+	for _, x := range ds {
+		if x.FleetID == b.FleetID {
+			p.Depots = append(p.Depots, Choice{strconv.FormatInt(x.ID, 10), x.Name, x.ID == b.DepotID})
 		}
 	}
 	p.Move = []Field{

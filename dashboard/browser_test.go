@@ -170,6 +170,7 @@ func TestBrowserPages(t *testing.T) {
 		{"record-none", "/record?months=1&class=O4"},
 		{"plan", "/plan?week=2026-03-09"},
 		{"plan-now", "/plan"},
+		{"booking", "/bookings/1"},
 		{"new-booking", "/bookings/new?vehicle=1"},
 		{"day-sheet", "/plan/day?depot=1&day=2026-03-04"},
 		{"parts-needed", "/plan/parts"},

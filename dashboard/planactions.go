@@ -95,7 +95,7 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 		}
 	}
 	if !f.ok() {
-		if c.GetHeader("Accept") == "application/json" { // dragged: the reason goes under the plan
+		if c.GetHeader("Accept") == "application/json" { // dragged: the plan shows the reason
 			return fleet.Conflictf("%s", firstFault(f))
 		}
 		return d.showBooking(c, http.StatusConflict, f)

@@ -21,14 +21,10 @@ type planDrawer struct {
 	rows     map[store.AxleKey]*store.DueRow
 	bookings []fleet.Booking
 	visits   []store.Visit
-	currency map[int64]string // by depot
 }
 
-func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, ws []store.DepotWorkshop, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
-	x := &planDrawer{today: today, axis: newAxis(today, cardAxis), bookings: bookings, currency: map[int64]string{}}
-	for i := range ws {
-		x.currency[ws[i].ID] = ws[i].Workshop.Currency
-	}
+func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
+	x := &planDrawer{today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
 		if b.State == fleet.Booked {
@@ -155,7 +151,7 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 		Kept:    b.Kept,
 		Movable: b.State == fleet.Booked,
 		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day),
-		Cost:    costWords(x.currency[b.DepotID], b.Cost),
+		Cost:    costWords(b.Currency, b.Cost),
 	}
 	if b.State != fleet.Booked {
 		c.Lanes = nil
@@ -176,7 +172,7 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 		Changed: v.Changed,
 		State:   "proposed",
 		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day),
-		Cost:    costWords(x.currency[v.DepotID], v.Cost),
+		Cost:    costWords(v.Currency, v.Cost),
 	}
 	switch v.Advice {
 	case store.AdviseMove:

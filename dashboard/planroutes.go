@@ -16,6 +16,7 @@ func (d *Dashboard) registerPlan(r *gin.Engine) {
 	r.GET("/plan/parts", web.Handle(d.partsList))
 	r.GET("/plan/parts.csv", web.Handle(d.partsFile))
 	r.GET("/plan/parts.xlsx", web.Handle(d.partsFile))
+	r.POST("/plan/propose", web.Handle(d.propose))
 	r.POST("/plan/decide", web.Handle(d.decide))
 
 	r.POST("/bookings", web.Handle(d.book))

@@ -64,7 +64,7 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 			Where: b.Depot,
 			Work:  workWords(b.Work),
 			State: string(b.State),
-			Cost:  costWords(plan.currency[b.Depot], b.Cost),
+			Cost:  costWords(b.Currency, b.Cost),
 		})
 	}
 	ups, err := d.svc.DB.Upkeeps(ctx, sc, []int64{id}, today)

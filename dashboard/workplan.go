@@ -154,7 +154,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	if p.Run, err = d.runView(ctx, c, visits, today); err != nil {
 		return err
 	}
-	draw, err := d.planDrawer(ctx, c, ws, bookings, visits, monday, today)
+	draw, err := d.planDrawer(ctx, c, bookings, visits, monday, today)
 	if err != nil {
 		return err
 	}

@@ -179,6 +179,9 @@ func island(t *testing.T) *world {
 		if _, shared.err = shared.svc.Refit(ctx, fleet.AllFleets(), nil, today); shared.err != nil {
 			return
 		}
+		if shared.err = demo.Plan(ctx, shared.svc); shared.err != nil {
+			return
+		}
 		full := *shared.svc // beside the model that forecasts, for the page of what was learned
 		full.Model = pipeline.DefaultModel
 		_, shared.err = full.Train(ctx, today)

@@ -44,6 +44,9 @@ func (c demoCmd) Run(e *env) error {
 			return err
 		}
 		printRefit(e.stdout, rep)
+		if err := demo.Plan(e.ctx, svc); err != nil {
+			return fmt.Errorf("demo fleet: %w", err)
+		}
 	}
 	return serve(e, svc, c.Listen)
 }

@@ -42,6 +42,7 @@ type cli struct {
 	Findings findingsCmd `cmd:"" help:"List what the data show that a person should look at."`
 	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
 	Replay   replayCmd   `cmd:"" help:"Hold past forecasts, worked out afterwards, against what came off."`
+	Propose  proposeCmd  `cmd:"" help:"Plan the workshops: what is to come in when, for what."`
 	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
 	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
 	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`

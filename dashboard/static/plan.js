@@ -31,8 +31,8 @@
         location.reload();
         return;
       }
-      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      say.textContent = page.querySelector("main .empty p")?.textContent ?? "It could not be moved.";
+      const problem = await answer.json().catch(() => null);
+      say.textContent = problem?.detail ?? "It could not be moved.";
       say.hidden = false;
       say.scrollIntoView({ block: "center" });
     });

@@ -134,6 +134,7 @@ type Booking struct {
 	Revision int // counts the changes, from 0
 	// Names, filled where bookings are read.
 	Vehicle, Plate, Fleet, Depot, TimeZone string
+	Currency                               string // of Cost
 }
 
 // BookingChange is one line of a booking's history.

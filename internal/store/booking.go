@@ -104,7 +104,8 @@ func (t *tx) bookings(w where) (bs []fleet.Booking, err error) {
 			&b.Plate,
 			&b.Fleet,
 			&b.Depot,
-			&b.TimeZone)
+			&b.TimeZone,
+			&b.Currency)
 		if visit != nil {
 			b.VisitID = *visit
 		}
@@ -135,11 +136,13 @@ func (t *tx) bookings(w where) (bs []fleet.Booking, err error) {
 			v.plate,
 			f.name,
 			d.name,
-			d.time_zone
+			d.time_zone,
+			coalesce(s.currency, '')
 		from bookings b
 		join vehicles v on v.id = b.vehicle_id
 		join fleets f on f.id = b.fleet_id
-		join depots d on d.id = b.depot_id`+w.String()+`
+		join depots d on d.id = b.depot_id
+		left join workshops s on s.depot_id = b.depot_id`+w.String()+`
 		order by b.day, d.name_key, b.depot_id, b.starts, b.bay, b.id`, w.args...)
 	if err != nil || len(bs) == 0 {
 		return bs, err
@@ -180,6 +183,8 @@ type AxleBooking struct {
 	Depot string
 	Cost  *float64 // of the whole booking
 	Kept  bool
+
+	Currency string
 }
 
 // BookedAxles returns the next open booking of each axle of the vehicles given.
@@ -197,17 +202,18 @@ func (db *DB) BookedAxles(ctx context.Context, sc fleet.Scope, vehicleIDs []int6
 		return t.each(func(r *sqlx.Rows) error {
 			var k AxleKey
 			var b AxleBooking
-			err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept)
+			err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
 			if _, ok := booked[k]; !ok { // the earliest comes first
 				booked[k] = b
 			}
 			return err
 		}, `
-			select b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept
+			select b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept, coalesce(s.currency, '')
 			from bookings b
 			join booking_work x on x.booking_id = b.id
 			join vehicles v on v.id = b.vehicle_id
-			join depots d on d.id = b.depot_id`+w.String()+`
+			join depots d on d.id = b.depot_id
+			left join workshops s on s.depot_id = b.depot_id`+w.String()+`
 			order by b.day, b.id`, w.args...)
 	})
 	return booked, err

@@ -54,6 +54,7 @@ type Visit struct {
 	DecidedBy string
 	// Names, filled where visits are read.
 	Vehicle, Plate, Depot, Fleet string
+	Currency                     string // of Cost
 }
 
 // Proposal is one run of the planner over a fleet.
@@ -207,7 +208,7 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		err := r.Scan(
 			&v.ID, &v.ProposalID, &v.FleetID, &v.DepotID, &v.VehicleID, &booking, &v.Advice, &day, &v.Bay, &v.Starts, &v.Minutes, &v.Hours,
 			&v.Cost, &v.Chance, &v.BookBy, &visit, &work, &v.Why, &v.Remedy, &v.Changed, &v.State, &v.DecidedBy,
-			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet)
+			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet, &v.Currency)
 		if err != nil {
 			return err
 		}
@@ -229,11 +230,12 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		select
 			p.id, p.proposal_id, p.fleet_id, p.depot_id, p.vehicle_id, p.booking_id, p.advice, p.day, p.bay, p.starts, p.minutes, p.hours,
 			p.cost, p.chance, p.book_by, p.visit_id, p.work, p.why, p.remedy, p.changed, p.state, p.decided_by,
-			v.number, v.plate, d.name, f.name
+			v.number, v.plate, d.name, f.name, coalesce(s.currency, '')
 		from proposal_visits p
 		join vehicles v on v.id = p.vehicle_id
 		join depots d on d.id = p.depot_id
-		join fleets f on f.id = p.fleet_id`+w.String()+`
+		join fleets f on f.id = p.fleet_id
+		left join workshops s on s.depot_id = p.depot_id`+w.String()+`
 		order by coalesce(p.day, p.book_by, `+t.db.farDay()+`), d.name_key, p.depot_id, p.starts, p.bay, p.id`, w.args...)
 	return vs, err
 }

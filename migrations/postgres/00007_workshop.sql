@@ -151,6 +151,7 @@ create table proposal_visits (
 );
 create index proposal_visits_open on proposal_visits (depot_id, state, day, id);
 create index proposal_visits_run on proposal_visits (proposal_id, id);
+create index proposal_visits_vehicle on proposal_visits (vehicle_id, state);
 
 create table bookings (
     id         bigint generated always as identity primary key,

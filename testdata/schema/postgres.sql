@@ -715,6 +715,7 @@ create table proposal_visits (
 );
 CREATE INDEX proposal_visits_open ON public.proposal_visits USING btree (depot_id, state, day, id);
 CREATE INDEX proposal_visits_run ON public.proposal_visits USING btree (proposal_id, id);
+CREATE INDEX proposal_visits_vehicle ON public.proposal_visits USING btree (vehicle_id, state);
 
 create table proposals (
     id bigint not null generated always as identity,

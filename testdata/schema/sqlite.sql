@@ -696,6 +696,8 @@ CREATE INDEX proposal_visits_open on proposal_visits (depot_id, state, day, id);
 
 CREATE INDEX proposal_visits_run on proposal_visits (proposal_id, id);
 
+CREATE INDEX proposal_visits_vehicle on proposal_visits (vehicle_id, state);
+
 CREATE TABLE proposals (
     id       integer primary key,
     fleet_id integer not null references fleets,

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+type proposeCmd struct {
+	database
+	AsOf string  `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
+	Days int     `help:"How many days to plan ahead." default:"60"`
+	Risk float64 `help:"Accepted chance of being past the limit." default:"0.05"`
+}
+
+func (c proposeCmd) Run(e *env) error {
+	asOf, err := dayOr(c.AsOf, e)
+	if err != nil {
+		return err
+	}
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	ps, err := e.service(db, c.Risk).Propose(e.ctx, fleet.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
+	if err != nil {
+		return err
+	}
+	for i := range ps {
+		printProposal(e.stdout, &ps[i])
+	}
+	return nil
+}
+
+func printProposal(w io.Writer, p *store.Proposal) {
+	f := &p.Figures
+	fmt.Fprintf(w, "%s: %d axles looked at to %s: %d placed, %d may wait, %d without a place\n", p.Fleet, f.Due, p.Until, f.Placed, f.Later, f.Unplaced)
+	for i := range p.Visits {
+		v := &p.Visits[i]
+		if v.Advice == store.AdviseNothing {
+			fmt.Fprintf(w, "  %-8s  %s: %s. %s\n", v.Advice, v.Vehicle, v.Why, v.Remedy)
+			continue
+		}
+		fmt.Fprintf(w, "  %-8s  %s %s, bay %d: %s, %.1f h: %s\n", v.Advice, v.Day, v.Starts, v.Bay, v.Vehicle, v.Hours, v.Why)
+	}
+	for _, s := range f.Dropped {
+		fmt.Fprintf(w, "  dropped   %s\n", s)
+	}
+}

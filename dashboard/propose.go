@@ -1,0 +1,19 @@
+package dashboard
+
+import (
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/pipeline"
+)
+
+// propose makes a proposal.
+func (d *Dashboard) propose(c *gin.Context) error {
+	_, err := d.svc.Propose(c.Request.Context(), d.scope(c), uploader, d.svc.Today(), pipeline.ProposeOptions{})
+	if err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
+	return nil
+}

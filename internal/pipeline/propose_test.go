@@ -1,0 +1,207 @@
+package pipeline
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+func (s *shop) propose() store.Proposal {
+	s.t.Helper()
+	ps, err := s.Propose(s.t.Context(), fleet.AllFleets(), "N. N.", s.today, ProposeOptions{})
+	s.check(err)
+	if len(ps) != 1 {
+		s.t.Fatalf("got %d proposals", len(ps))
+	}
+	return ps[0]
+}
+
+// accept accepts all and wants no refusal.
+func (s *shop) accept() []fleet.Booking {
+	s.t.Helper()
+	os, err := s.AcceptProposal(s.t.Context(), fleet.AllFleets(), "M. M.", 0, nil)
+	s.check(err)
+	var bs []fleet.Booking
+	for _, o := range os {
+		if o.Fault != nil {
+			s.t.Errorf("%s: %v", o.Visit.Vehicle, o.Fault)
+		}
+		bs = append(bs, o.Booking)
+	}
+	return bs
+}
+
+func visitOf(p store.Proposal, vehicle string) *store.Visit {
+	for i := range p.Visits {
+		if p.Visits[i].Vehicle == vehicle {
+			return &p.Visits[i]
+		}
+	}
+	return nil
+}
+
+// say puts visits into short words.
+func say(vs []store.Visit, today fleet.Date) (out []string) {
+	for _, v := range vs {
+		out = append(out, fmt.Sprintf("%s %s %v", v.Vehicle, v.Advice, fleet.Axles(v.Work)))
+	}
+	slices.Sort(out)
+	return out
+}
+
+func TestPropose(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.due(1, 1, 20)              // by 22 days
+		s.due(1, 2, 30)              // company
+		s.due(2, 1, 10)              //
+		s.due(3, 1, 0, pastLimitNow) // at once
+		s.due(4, 1, 400)             // not in sight of this plan
+		s.due(5, 1, 12, func(f *store.AxleForecast) { f.Warnings = []forecast.Warning{{Code: forecast.NoReadings}} })
+		p := s.propose()
+		if d := cmp.Diff([]string{"Bus 1 book [1 2]", "Bus 2 book [1]", "Bus 3 book [1]"}, say(p.Visits, s.today)); d != "" {
+			t.Fatal(d)
+		}
+		for _, v := range p.Visits {
+			wd := v.Day.Weekday()
+			if wd > 4 || v.Day <= s.today || v.Bay != 1 || v.Starts < 480 || v.Ends() > 17*60 {
+				t.Errorf("%s: %s bay %d %s–%s", v.Vehicle, v.Day, v.Bay, v.Starts, v.Ends())
+			}
+			if v.Advice == store.AdviseBook && v.Vehicle != "Bus 3" && (*v.Chance >= .05 || v.Day > *v.BookBy) {
+				t.Errorf("%s: on %s, chance %g, book by %s", v.Vehicle, v.Day, *v.Chance, v.BookBy)
+			}
+		}
+		// Set-up once: 1 + 2 × 1.5 hours at 80 and two sets at 220.
+		one := visitOf(p, "Bus 1")
+		if one.Hours != 4 || *one.Cost != 4*80+2*220 || !strings.Contains(one.Work[1].Reason, "same visit as axle 1") {
+			t.Errorf("Bus 1: %g h, cost %g, %q", one.Hours, *one.Cost, one.Work[1].Reason)
+		}
+		if v := visitOf(p, "Bus 3"); v.Day > s.today+3 || !strings.Contains(v.Why, "past its limit") {
+			t.Errorf("Bus 3: %s, %s", v.Day, v.Why)
+		}
+		if p.Figures.Unmeasured != 1 || p.Figures.Placed != 4 {
+			t.Errorf("figures: %+v", p.Figures)
+		}
+
+		bs := s.accept()
+		if len(bs) != 3 {
+			t.Fatalf("got %d bookings", len(bs))
+		}
+		// What is booked is left alone.
+		if p := s.propose(); len(p.Visits) != 0 || len(p.Figures.Dropped) != 0 {
+			t.Errorf("again: got %v, dropped %v", say(p.Visits, s.today), p.Figures.Dropped)
+		}
+	})
+}
+
+// After new readings only what must move does.
+func TestProposeAgain(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		for bus := 1; bus <= 4; bus++ {
+			s.due(bus, 1, 28+bus)
+		}
+		s.propose()
+		bs := s.accept()
+		byBus := map[int64]fleet.Booking{}
+		for _, b := range bs {
+			byBus[b.VehicleID] = b
+		}
+		// A person moves Bus 4 to a later day; a proposal leaves it there.
+		kept, err := s.MoveBooking(t.Context(), fleet.AllFleets(), "M. M.", byBus[s.buses[3]].ID, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 35}, "the driver is away")
+		s.check(err)
+		// New readings: Bus 1 wears faster, Bus 2 a little, Bus 3 was done.
+		s.due(1, 1, 13)
+		s.due(2, 1, 31)
+		s.due(3, 1, 500)
+		p := s.propose()
+		if d := cmp.Diff([]string{"Bus 1 move [1]", "Bus 3 withdraw [1]"}, say(p.Visits, s.today)); d != "" {
+			t.Fatal(d)
+		}
+		one := visitOf(p, "Bus 1")
+		if one.Day > s.today+15 || one.BookingID != byBus[s.buses[0]].ID || !strings.Contains(one.Why, "now to be booked by") || !strings.HasPrefix(one.Changed, "new: ") {
+			t.Errorf("Bus 1: %s, %q, %q", one.Day, one.Why, one.Changed)
+		}
+		s.accept()
+		open, err := s.DB.Bookings(t.Context(), fleet.AllFleets(), store.BookingQuery{States: []fleet.BookingState{fleet.Booked}})
+		s.check(err)
+		if len(open) != 3 {
+			t.Errorf("got %d open bookings", len(open))
+		}
+		for _, b := range open {
+			if b.ID == kept.ID && (b.Day != kept.Day || !b.Kept) {
+				t.Errorf("the one a person moved is on %s", b.Day)
+			}
+		}
+		// The workshop closes on Bus 2's day: it must move, and only it.
+		two := byBus[s.buses[1]]
+		s.check(s.DB.AddClosures(t.Context(), fleet.AllFleets(), []fleet.Closure{{DepotID: s.depot.ID, First: two.Day, Last: two.Day, Reason: "fair"}}))
+		p = s.propose()
+		if d := cmp.Diff([]string{"Bus 2 move [1]"}, say(p.Visits, s.today)); d != "" {
+			t.Fatal(d)
+		}
+		if v := visitOf(p, "Bus 2"); !strings.Contains(v.Why, "closed on") || v.Day == two.Day {
+			t.Errorf("Bus 2: %s, %q", v.Day, v.Why)
+		}
+	})
+}
+
+// A job waits for its parts and its vehicle, joins a visit that is made
+// anyway, and says why there is no place for it.
+func TestProposeAround(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		ctx, all := t.Context(), fleet.AllFleets()
+		price := 200.
+		part, err := db.SaveStockPart(ctx, all, fleet.StockPart{FleetID: s.depot.FleetID, Number: "P 1", Item: fleet.ItemPads, PerAxle: 1, Price: &price, LeadDays: 14,
+			Fits: []fleet.Fit{{Make: "Orlo"}}})
+		s.check(err)
+		s.check(db.SetStock(ctx, all, part, s.depot.ID, 1))
+		s.due(1, 1, 6)  // takes the set on the shelf
+		s.due(2, 1, 40) // its parts have to come
+		s.due(3, 1, 45) // likewise
+		s.check(db.AddPlannedVisit(ctx, all, fleet.PlannedVisit{VehicleID: s.buses[2], DepotID: s.depot.ID, Day: s.today + 43, What: "service"}))
+		first := s.today + 1
+		last := s.today + 9
+		s.due(4, 1, 8) // cannot be spared until it is nearly too late
+		s.check(db.AddAbsence(ctx, all, fleet.Absence{VehicleID: s.buses[3], First: &first, Last: &last, Reason: "rented out"}))
+		p := s.propose()
+		if v := visitOf(p, "Bus 1"); v.Day > s.today+8 || v.Work[0].PartNumber != "P 1" || *v.Cost != 2.5*80+200 {
+			t.Errorf("Bus 1: %s, %+v, %g", v.Day, v.Work, *v.Cost)
+		}
+		if v := visitOf(p, "Bus 2"); v.Day < s.today+14 {
+			t.Errorf("Bus 2: %s, before its parts can be there", v.Day)
+		}
+		if v := visitOf(p, "Bus 3"); v.Day != s.today+43 || v.VisitID == 0 || !strings.Contains(v.Why, "joins the service") {
+			t.Errorf("Bus 3: %s, %q", v.Day, v.Why)
+		}
+		if v := visitOf(p, "Bus 4"); v == nil || v.Day != 0 && v.Day <= last {
+			t.Errorf("Bus 4: %+v", v)
+		}
+	})
+}
+
+// Several fleets have a proposal each, and a caller sees and makes its own.
+func TestProposeScope(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.due(1, 1, 20)
+		other := fleet.ScopeOf(nil, []int64{999})
+		if ps, err := s.Propose(t.Context(), other, "N. N.", s.today, ProposeOptions{}); err != nil || len(ps) != 0 {
+			t.Errorf("got %+v, %v", ps, err)
+		}
+		own := fleet.ScopeOf(nil, []int64{s.depot.ID})
+		ps, err := s.Propose(t.Context(), own, "N. N.", s.today, ProposeOptions{Days: 30})
+		if err != nil || len(ps) != 1 || len(ps[0].Visits) != 1 || ps[0].Until != s.today+30 {
+			t.Errorf("got %+v, %v", ps, err)
+		}
+	})
+}
