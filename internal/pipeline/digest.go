@@ -112,14 +112,10 @@ func (s *Service) recipientZone(ctx context.Context, r *store.Recipient) (string
 	if err != nil {
 		return "", err
 	}
-	n := map[string]int{}
-	best := zones[0]
-	for _, d := range ds { // by name, so that a tie always goes to the same
-		if n[d.TimeZone]++; n[d.TimeZone] > n[best] {
-			best = d.TimeZone
-		}
+	if len(ds) == 0 {
+		return zones[0], nil
 	}
-	return best, nil
+	return mostly(ds), nil
 }
 
 // sendDigest makes and sends a digest that was claimed, and keeps what became
@@ -210,7 +206,7 @@ func digestJob(s *Service) Job {
 		What:    "Tells people by e-mail what became due, what moved and what was missed. Once a day each; the later hours are for what the mail server did not take.",
 		Spec:    "0 6-9 * * *",
 		PerZone: true,
-		After:   []string{"refit"},
+		After:   []string{"refit", "proposal"},
 		Limit:   30 * time.Minute,
 		Run: func(ctx context.Context, zone string) (string, error) {
 			rep, err := s.SendDigests(ctx, zone)

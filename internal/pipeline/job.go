@@ -31,7 +31,7 @@ type Job struct {
 // Jobs returns the scheduled work. The hours are those at which few people
 // are at work, in the order that each needs what the one before left.
 func (s *Service) Jobs() []Job {
-	jobs := []Job{refitJob(s), digestJob(s), cleanUpJob(s)}
+	jobs := []Job{refitJob(s), proposalJob(s), digestJob(s), cleanUpJob(s)}
 	if s.DB.Dialect() == store.SQLite {
 		jobs = append(jobs, backupJob(s))
 	}
