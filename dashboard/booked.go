@@ -86,7 +86,7 @@ func (p *planned) pin(row *DueRow, a Axis, r *store.DueRow) {
 	if day == nil {
 		return
 	}
-	row.Lane = row.Lane.withPeg(a, *day)
+	row.Lane = row.Lane.withPeg(a, *day, "booked")
 	row.Verdict = row.Verdict.booked(*day, r.BookBy, p.today)
 }
 

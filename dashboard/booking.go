@@ -104,7 +104,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		p.MissedFault, p.AwayFault = f.faults["missed"], f.faults["withdrawn"]
 	}
 	if p.Open {
-		p.Lanes = draw.lanes(b.VehicleID, b.Work, b.Day)
+		p.Lanes = draw.lanes(b.VehicleID, b.Work, b.Day, "booked")
 	}
 	for _, x := range ds {
 		if x.FleetID == b.FleetID {

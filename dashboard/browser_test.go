@@ -168,7 +168,7 @@ func TestBrowserPages(t *testing.T) {
 		{"new-card", island(t).vehiclePath(t, "Bus 112") + "/card"},
 		{"record", "/record"},
 		{"record-none", "/record?months=1&class=O4"},
-		{"plan", "/plan?week=2026-03-09"},
+		{"plan", "/plan?week=2026-03-23"},
 		{"plan-now", "/plan"},
 		{"booking", "/bookings/1"},
 		{"new-booking", "/bookings/new?vehicle=1"},

@@ -126,12 +126,13 @@ func laneOf(a Axis, r *store.DueRow) Lane {
 	return l
 }
 
-// withPeg returns the lane with the peg of a booking.
-func (l Lane) withPeg(a Axis, day fleet.Date) Lane {
+// withPeg returns the lane with the peg of a day that it is booked, or
+// proposed, for.
+func (l Lane) withPeg(a Axis, day fleet.Date, what string) Lane {
 	if x := a.at(float64(day)); x >= 0 && x <= 100 {
 		l.Peg = pct(x)
 	}
-	l.Say += "; booked for " + longDate(day)
+	l.Say += "; " + what + " for " + longDate(day)
 	return l
 }
 

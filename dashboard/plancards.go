@@ -150,7 +150,7 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 		State:   string(b.State),
 		Kept:    b.Kept,
 		Movable: b.State == fleet.Booked,
-		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day),
+		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day, "booked"),
 		Cost:    costWords(b.Currency, b.Cost),
 	}
 	if b.State != fleet.Booked {
@@ -170,8 +170,9 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 		Work:    workLines(v.Work),
 		Why:     capital(v.Why) + ".",
 		Changed: v.Changed,
+		Remedy:  v.Remedy,
 		State:   "proposed",
-		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day),
+		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day, "proposed"),
 		Cost:    costWords(v.Currency, v.Cost),
 	}
 	switch v.Advice {
@@ -189,13 +190,13 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 }
 
 // lanes draws the wear lanes of the axles of a visit, with its peg.
-func (x *planDrawer) lanes(vehicle int64, work []fleet.WorkItem, day fleet.Date) (out []PlanLane) {
+func (x *planDrawer) lanes(vehicle int64, work []fleet.WorkItem, day fleet.Date, what string) (out []PlanLane) {
 	for _, axle := range fleet.Axles(work) {
 		r := x.rows[store.AxleKey{VehicleID: vehicle, Axle: axle}]
 		if r == nil {
 			continue
 		}
-		out = append(out, PlanLane{axle, laneOf(x.axis, r).withPeg(x.axis, day)})
+		out = append(out, PlanLane{axle, laneOf(x.axis, r).withPeg(x.axis, day, what)})
 	}
 	return out
 }

@@ -46,7 +46,7 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 		}
 		lane := laneOf(axis, r)
 		if day != nil {
-			lane = lane.withPeg(axis, *day)
+			lane = lane.withPeg(axis, *day, "booked")
 			a.Verdict = a.Verdict.booked(*day, r.BookBy, today)
 		}
 		a.Lane = &PlanLane{a.Number, lane}

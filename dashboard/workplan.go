@@ -83,6 +83,7 @@ type PlanCard struct {
 	Work    []string // per axle
 	Why     string
 	Changed string // since the proposal before
+	Remedy  string // cheapest way to have it in time, where it is late
 	State   string // proposed, booked, done, missed
 	Advice  string // what is proposed of it: "move here from Mon 2 Mar"
 	Kept    bool
@@ -285,7 +286,11 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		v.Figures = append(v.Figures, hoursWords(f.Overtime)+" of overtime")
 	}
 	if cost > 0 && bound > 0 && cost >= bound {
-		v.Figures = append(v.Figures, "at most "+percent((cost-bound)/cost)+" dearer than the best plan there can be")
+		if gap := (cost - bound) / cost; gap >= .0005 {
+			v.Figures = append(v.Figures, "at most "+percent(gap)+" dearer than the best plan there can be")
+		} else {
+			v.Figures = append(v.Figures, "no plan is cheaper")
+		}
 	}
 	for i := range visits {
 		if x := &visits[i]; x.Changed != "" {

@@ -48,7 +48,7 @@ func printProposal(w io.Writer, p *store.Proposal) {
 			fmt.Fprintf(w, "  %-8s  %s: %s. %s\n", v.Advice, v.Vehicle, v.Why, v.Remedy)
 			continue
 		}
-		fmt.Fprintf(w, "  %-8s  %s %s, bay %d: %s, %.1f h: %s\n", v.Advice, v.Day, v.Starts, v.Bay, v.Vehicle, v.Hours, v.Why)
+		fmt.Fprintf(w, "  %-8s  %s %s, %s bay %d: %s, %.1f h: %s\n", v.Advice, v.Day, v.Starts, v.Depot, v.Bay, v.Vehicle, v.Hours, v.Why)
 	}
 	for _, s := range f.Dropped {
 		fmt.Fprintf(w, "  dropped   %s\n", s)

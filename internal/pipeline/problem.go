@@ -258,7 +258,7 @@ func (p *planner) planVehicle(pv *planVehicle) plan.Vehicle {
 	}
 	for _, j := range pv.jobs {
 		job := j.job
-		if was, ok := p.before[pv.ID]; ok && was.Day != 0 && slices.Contains(fleet.Axles(was.Work), j.f.Axle) {
+		if was, ok := p.before[store.AxleKey{VehicleID: pv.ID, Axle: j.f.Axle}]; ok && was.Day != 0 {
 			job.Previous = &plan.Slot{Shop: was.DepotID, Date: was.Day}
 		}
 		v.Jobs = append(v.Jobs, job)

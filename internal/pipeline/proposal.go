@@ -45,7 +45,7 @@ func (p *planner) intoBays(pl *plan.Plan) *bayPlan {
 					continue
 				}
 				j.want.Bay, j.want.Starts = o.Bay, o.Starts
-			} else if was, ok := p.before[v.Vehicle]; ok && was.DepotID == at.Shop && was.Day == at.Date {
+			} else if was, ok := p.was(v.Vehicle, v.Jobs[0].Axle); ok && was.DepotID == at.Shop && was.Day == at.Date {
 				j.want.Bay, j.want.Starts = was.Bay, was.Starts
 			}
 			jobs = append(jobs, j)
@@ -125,7 +125,6 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 	for _, pv := range p.vehicles {
 		out.Figures.Due += len(pv.jobs)
 	}
-	wanted := map[int64]bool{}  // vehicles of which something is wanted
 	content := map[int64]bool{} // vehicles whose bookings will do
 	for k := range pl.Visits {
 		v := &pl.Visits[k]
@@ -138,7 +137,6 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 		if p.shopAt[v.Shop] == nil {
 			continue
 		}
-		wanted[v.Vehicle] = true
 		x := p.visit(v, b, pl.slots[k])
 		if slices.Contains(pl.homeless, k) {
 			x.Advice = store.AdviseNothing
@@ -158,32 +156,43 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 		out.Visits = append(out.Visits, x)
 	}
 	out.Visits = append(out.Visits, p.unplaced(pl.Unplaced)...)
-	for _, t := range pl.Unplaced {
-		wanted[t.Vehicle] = true
-	}
 	out.Visits = append(out.Visits, p.withdrawn()...)
 	for i := range out.Visits {
 		x := &out.Visits[i]
+		x.Depot = p.shopAt[x.DepotID].Name
 		if !p.firstEver {
 			x.Changed = p.changed(x)
 		}
 	}
-	var gone []int64
-	for id := range p.before {
-		if !wanted[id] && !slices.ContainsFunc(out.Visits, func(x store.Visit) bool { return x.VehicleID == id }) {
-			gone = append(gone, id)
-		}
+	out.Figures.Dropped = p.dropped(out.Visits, content)
+	return out
+}
+
+// was returns what the proposal before wanted of an axle.
+func (p *planner) was(vehicle int64, axle int) (store.Visit, bool) {
+	v, ok := p.before[store.AxleKey{VehicleID: vehicle, Axle: axle}]
+	return v, ok
+}
+
+// dropped lists what the proposal before wanted of vehicles of which nothing is
+// wanted now, and why; content are those whose bookings will do.
+func (p *planner) dropped(now []store.Visit, content map[int64]bool) (said []string) {
+	names := map[int64]string{}
+	for k, v := range p.before {
+		names[k.VehicleID] = v.Vehicle
 	}
-	slices.Sort(gone)
-	for _, id := range gone {
-		was := p.before[id]
+	for _, x := range now {
+		delete(names, x.VehicleID)
+	}
+	for id, name := range names {
 		why := "no axle of it is to be booked by " + dayWords(p.last()) + " any more"
 		if content[id] {
 			why = "it is booked"
 		}
-		out.Figures.Dropped = append(out.Figures.Dropped, was.Vehicle+": "+why)
+		said = append(said, name+": "+why)
 	}
-	return out
+	slices.Sort(said)
+	return said
 }
 
 // visit is what is proposed for one vehicle's visit; b is the booking that it

@@ -36,14 +36,23 @@ func capitalAxle(n int) string { return "Axle " + strconv.Itoa(n) }
 
 // changed says what is new about a visit since the proposal before, and why.
 func (p *planner) changed(x *store.Visit) string {
-	was, ok := p.before[x.VehicleID]
+	axles := fleet.Axles(x.Work)
+	if len(axles) == 0 {
+		return ""
+	}
+	was, ok := p.was(x.VehicleID, axles[0])
+	for _, axle := range axles[1:] {
+		if !ok {
+			was, ok = p.was(x.VehicleID, axle)
+		}
+	}
 	switch {
 	case !ok && x.Advice == store.AdviseBook:
 		return "new"
 	case !ok:
 		return "new: " + x.Why
 	case was.Advice == x.Advice && was.DepotID == x.DepotID && was.Day == x.Day:
-		if !slices.Equal(fleet.Axles(was.Work), fleet.Axles(x.Work)) {
+		if !slices.Equal(fleet.Axles(was.Work), axles) {
 			return "other axles: " + axlesWords(x.Work) + " instead of " + axlesWords(was.Work)
 		}
 		return ""

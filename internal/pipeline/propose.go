@@ -100,11 +100,11 @@ type planner struct {
 	upkeep      map[int64]*fleet.Upkeep
 	vehicles    []*planVehicle
 	vehicleAt   map[int64]*planVehicle
-	bookings    []fleet.Booking // open, at the shops or of the vehicles
-	before      map[int64]store.Visit
-	firstEver   bool // no proposal was made before
-	unmeasured  int  // axles that nobody ever measured
-	freed       bool // bookings that may move are free to
+	bookings    []fleet.Booking               // open, at the shops or of the vehicles
+	before      map[store.AxleKey]store.Visit // what the proposal before wanted of each axle
+	firstEver   bool                          // no proposal was made before
+	unmeasured  int                           // axles that nobody ever measured
+	freed       bool                          // bookings that may move are free to
 
 	// full are depots' days on which a visit found no bay: there are no more
 	// visits on them than were placed.
@@ -142,7 +142,7 @@ func (s *Service) planner(ctx context.Context, sc fleet.Scope, asOf fleet.Date, 
 		shops:     shops,
 		shopAt:    map[int64]*store.DepotWorkshop{},
 		vehicleAt: map[int64]*planVehicle{},
-		before:    map[int64]store.Visit{},
+		before:    map[store.AxleKey]store.Visit{},
 		full:      map[plan.Slot]int{},
 	}
 	for i := range shops {
@@ -164,7 +164,9 @@ func (s *Service) planner(ctx context.Context, sc fleet.Scope, asOf fleet.Date, 
 		return nil, err
 	}
 	for _, v := range visits {
-		p.before[v.VehicleID] = v
+		for _, axle := range fleet.Axles(v.Work) {
+			p.before[store.AxleKey{VehicleID: v.VehicleID, Axle: axle}] = v
+		}
 	}
 	runs, err := s.DB.Proposals(ctx, sc, fleetID, 1)
 	if err != nil {

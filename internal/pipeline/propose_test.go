@@ -49,7 +49,7 @@ func visitOf(p store.Proposal, vehicle string) *store.Visit {
 }
 
 // say puts visits into short words.
-func say(vs []store.Visit, today fleet.Date) (out []string) {
+func say(vs []store.Visit) (out []string) {
 	for _, v := range vs {
 		out = append(out, fmt.Sprintf("%s %s %v", v.Vehicle, v.Advice, fleet.Axles(v.Work)))
 	}
@@ -67,7 +67,7 @@ func TestPropose(t *testing.T) {
 		s.due(4, 1, 400)             // not in sight of this plan
 		s.due(5, 1, 12, func(f *store.AxleForecast) { f.Warnings = []forecast.Warning{{Code: forecast.NoReadings}} })
 		p := s.propose()
-		if d := cmp.Diff([]string{"Bus 1 book [1 2]", "Bus 2 book [1]", "Bus 3 book [1]"}, say(p.Visits, s.today)); d != "" {
+		if d := cmp.Diff([]string{"Bus 1 book [1 2]", "Bus 2 book [1]", "Bus 3 book [1]"}, say(p.Visits)); d != "" {
 			t.Fatal(d)
 		}
 		for _, v := range p.Visits {
@@ -97,7 +97,7 @@ func TestPropose(t *testing.T) {
 		}
 		// What is booked is left alone.
 		if p := s.propose(); len(p.Visits) != 0 || len(p.Figures.Dropped) != 0 {
-			t.Errorf("again: got %v, dropped %v", say(p.Visits, s.today), p.Figures.Dropped)
+			t.Errorf("again: got %v, dropped %v", say(p.Visits), p.Figures.Dropped)
 		}
 	})
 }
@@ -123,7 +123,7 @@ func TestProposeAgain(t *testing.T) {
 		s.due(2, 1, 31)
 		s.due(3, 1, 500)
 		p := s.propose()
-		if d := cmp.Diff([]string{"Bus 1 move [1]", "Bus 3 withdraw [1]"}, say(p.Visits, s.today)); d != "" {
+		if d := cmp.Diff([]string{"Bus 1 move [1]", "Bus 3 withdraw [1]"}, say(p.Visits)); d != "" {
 			t.Fatal(d)
 		}
 		one := visitOf(p, "Bus 1")
@@ -145,7 +145,7 @@ func TestProposeAgain(t *testing.T) {
 		two := byBus[s.buses[1]]
 		s.check(s.DB.AddClosures(t.Context(), fleet.AllFleets(), []fleet.Closure{{DepotID: s.depot.ID, First: two.Day, Last: two.Day, Reason: "fair"}}))
 		p = s.propose()
-		if d := cmp.Diff([]string{"Bus 2 move [1]"}, say(p.Visits, s.today)); d != "" {
+		if d := cmp.Diff([]string{"Bus 2 move [1]"}, say(p.Visits)); d != "" {
 			t.Fatal(d)
 		}
 		if v := visitOf(p, "Bus 2"); !strings.Contains(v.Why, "closed on") || v.Day == two.Day {
@@ -203,5 +203,83 @@ func TestProposeScope(t *testing.T) {
 		if err != nil || len(ps) != 1 || len(ps[0].Visits) != 1 || ps[0].Until != s.today+30 {
 			t.Errorf("got %+v, %v", ps, err)
 		}
+	})
+}
+
+// narrow gives the workshop one job a week, on Mondays.
+func (s *shop) narrow() {
+	s.t.Helper()
+	w := fleet.DefaultWorkshop()
+	w.DepotID = s.depot.ID
+	for i := 1; i < 7; i++ {
+		w.Week[i] = fleet.WorkDay{}
+	}
+	w.Hours[fleet.TaskPads] = fleet.TaskHours{Light: 6, Heavy: 6}
+	s.check(s.DB.SaveWorkshop(s.t.Context(), fleet.AllFleets(), "N. N.", w))
+}
+
+// Where there is no room, what stays out says why and what would help; what is
+// booked gives way only to what cannot wait.
+func TestProposeCrowded(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.narrow()
+		// Five Mondays lie before the limits of all but one.
+		for bus := 1; bus <= 5; bus++ {
+			s.due(bus, 1, 30)
+		}
+		p := s.propose()
+		var late []string
+		for _, v := range p.Visits {
+			if v.Day == 0 || v.BookBy != nil && v.Day > *v.BookBy {
+				late = append(late, v.Vehicle)
+				if !strings.Contains(v.Why, "technician hours") || !strings.Contains(v.Remedy, "more technician hours at Harbour on") && !strings.Contains(v.Remedy, "bay") {
+					t.Errorf("%s: %q, %q", v.Vehicle, v.Why, v.Remedy)
+				}
+			}
+		}
+		// Mondays 7, 14, 21 and 28 are before the book-by day 32.
+		if len(late) != 1 || p.Figures.Late+p.Figures.Unplaced != 1 {
+			t.Errorf("late or without a place: %v, figures %+v", late, p.Figures)
+		}
+		// The same again changes nothing, and says so.
+		again := s.propose()
+		for _, v := range again.Visits {
+			if v.Changed != "" {
+				t.Errorf("%s changed: %s", v.Vehicle, v.Changed)
+			}
+		}
+	})
+}
+
+func TestProposeMakesRoom(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.narrow()
+		s.due(1, 1, 21) // best on the Monday three weeks on
+		s.propose()
+		booked := s.accept()[0]
+		if booked.Day != s.today+21 {
+			t.Fatalf("booked for %s, want the Monday three weeks on", booked.Day)
+		}
+		// Two others can only come on the Mondays until then.
+		kept := fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}
+		s.due(3, 1, 300)
+		_, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", s.buses[2], []int{1}, kept, "")
+		s.check(err)
+		first, last := s.today+8, s.today+20
+		s.due(2, 1, 21)
+		s.check(db.AddAbsence(t.Context(), fleet.AllFleets(), fleet.Absence{VehicleID: s.buses[1], First: &first, Last: &last}))
+		p := s.propose()
+		if d := cmp.Diff([]string{"Bus 1 move [1]", "Bus 2 book [1]"}, say(p.Visits)); d != "" {
+			t.Fatal(d)
+		}
+		if v := visitOf(p, "Bus 1"); v.Day != s.today+14 || !strings.Contains(v.Why, "makes room") {
+			t.Errorf("Bus 1: %s, %q", v.Day, v.Why)
+		}
+		if v := visitOf(p, "Bus 2"); v.Day != s.today+21 {
+			t.Errorf("Bus 2: %s", v.Day)
+		}
+		s.accept()
 	})
 }
