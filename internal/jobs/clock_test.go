@@ -111,8 +111,8 @@ func settle(ctx context.Context, db *store.DB, c *Clock, h *hands) error {
 		}
 		seen := 0
 		for _, j := range times {
-			if j.Next == nil || !j.Next.After(h.now()) {
-				continue
+			if j.Next == nil || !j.Next.After(h.now()) || j.Handled.After(h.now()) {
+				continue // not looked at yet
 			}
 			s := c.schedules[j.Job]
 			if last, _ := s.between(pipeline.Zone(j.Zone), j.Handled, h.now()); last.IsZero() {
