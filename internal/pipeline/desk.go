@@ -19,8 +19,9 @@ type Desk struct {
 	wait sync.WaitGroup
 	room chan struct{} // holds one for each piece of work at a time
 
-	mu    sync.Mutex
-	files map[int64]*fileWork // being worked on here
+	mu     sync.Mutex
+	closed bool
+	files  map[int64]*fileWork // being worked on here
 }
 
 // fileWork is the work on one kept file.
@@ -80,8 +81,21 @@ func OpenDesk(ctx context.Context, s *Service, log *slog.Logger) *Desk {
 // Close ends the work and waits for it. What is not finished is taken up by the
 // next process: nothing that counts is half done.
 func (d *Desk) Close() {
+	d.mu.Lock()
+	d.closed = true
+	d.mu.Unlock()
 	d.stop()
 	d.wait.Wait()
+}
+
+// start runs fn on the desk, unless it is closed.
+func (d *Desk) start(fn func()) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if !d.closed {
+		d.wait.Go(fn)
+	}
+	return !d.closed
 }
 
 // round takes up files that nobody works on, and forgets old ones.
@@ -111,6 +125,11 @@ func (d *Desk) file(id int64) *fileWork {
 		return w
 	}
 	w := &fileWork{done: make(chan struct{})}
+	if d.closed {
+		w.err = context.Canceled
+		close(w.done)
+		return w
+	}
 	d.files[id] = w
 	d.wait.Go(func() {
 		defer func() {
@@ -149,11 +168,14 @@ func (d *Desk) within(ctx context.Context, what string, fn func(ctx context.Cont
 		return true, fn(ctx)
 	}
 	through := make(chan error, 1)
-	d.wait.Go(func() {
+	begun := d.start(func() {
 		err := fn(d.ctx)
 		through <- err
 		d.report(what, err)
 	})
+	if !begun {
+		return true, fn(ctx)
+	}
 	wait := time.NewTimer(patience)
 	defer wait.Stop()
 	select {
