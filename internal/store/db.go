@@ -238,11 +238,11 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 	if db.within != nil {
 		return db.nested(ctx, what, f)
 	}
-	x, err := pool.BeginTxx(ctx, opt)
+	x, end, err := db.begin(ctx, pool, opt)
 	if err != nil {
 		return wrap(ctx, what, err)
 	}
-	defer x.Rollback() // does nothing after a commit
+	defer end()
 	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}
 	if err := t.noCompiling(); err != nil {
 		return wrap(ctx, what, err)
@@ -250,7 +250,33 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}
+	if err := ctx.Err(); err != nil {
+		return wrap(ctx, what, err)
+	}
 	return wrap(ctx, what, x.Commit())
+}
+
+// begin begins a transaction; end undoes it, unless it was committed.
+func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
+	if db.dialect == SQLite {
+		x, err := pool.BeginTxx(ctx, opt)
+		return x, func() { x.Rollback() }, err
+	}
+	conn, err := pool.Connx(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	// A transaction of ctx would be rolled back beside a COPY that still reads
+	// the connection, as soon as ctx ends. Each statement ends with ctx, and
+	// then the transaction.
+	x, err = conn.BeginTxx(context.WithoutCancel(ctx), opt)
+	if err != nil {
+		return nil, nil, errors.Join(err, conn.Close())
+	}
+	return x, func() {
+		x.Rollback()
+		conn.Close()
+	}, nil
 }
 
 // bind puts the dialect's placeholders into query.
