@@ -176,8 +176,10 @@ func (p *planner) problem() *plan.Problem {
 			c := &shop.Days[d]
 			room[plan.Slot{Shop: w.ID, Date: date}] = c
 			if day := w.Day(date); day.Open() {
-				c.Hours = day.Technicians
-				c.Overtime = w.Workshop.Overtime
+				// One technician works in a bay: neither can do more than the other.
+				inBays := float64(w.Workshop.Bays*day.Minutes()) / 60
+				c.Hours = math.Min(day.Technicians, inBays)
+				c.Overtime = math.Min(w.Workshop.Overtime, inBays-c.Hours)
 				c.Visits = w.Workshop.Bays * max(1, int(float64(day.Minutes())/(60*shortest)))
 			}
 		}
