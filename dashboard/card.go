@@ -421,6 +421,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 	}
 	nonce := c.PostForm("nonce")
 	var faults []string
+	entries := map[int]fleet.StepEntry{}
 	for i := range card.Steps {
 		s := &card.Steps[i]
 		e, given, err := stepEntry(c, s)
@@ -436,7 +437,11 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 			// A form sent again from a phone that heard no answer says the same.
 			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
 		}
-		if _, err := d.svc.DB.EnterStep(ctx, sc, id, s.Seq, e); err != nil {
+		entries[s.Seq] = e
+	}
+	// What can be read is kept, whatever is wrong with the rest.
+	if len(entries) > 0 {
+		if _, err := d.svc.DB.EnterSteps(ctx, sc, id, entries); err != nil {
 			return err
 		}
 	}

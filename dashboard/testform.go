@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,6 +33,7 @@ type TestFormPage struct {
 	Stages  []Choice
 	Axles   []WheelFields
 	Correct string // id of the test corrected; blank = a new one
+	Card    string // number of the job card that it is of; blank = none
 	Reason  Field
 
 	Day, Odometer, Technician, Note Field
@@ -160,18 +162,25 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		Reason:  f.field("why", "Why it is corrected", ""),
 	}
 	if f != nil {
-		p.Fault = f.faults[""]
+		p.Fault, p.Card = f.faults[""], c.PostForm("card")
 	}
 	b := old
 	if b == nil {
 		b = &fleet.BrakeTest{Date: d.svc.Today(), System: fleet.ServiceBrake}
+		if x := fleet.Stage(c.Query("stage")); slices.Contains(fleet.Stages, x) {
+			b.Stage = x
+		}
+		if card, err := queryID(c, "card"); err == nil && card != 0 {
+			p.Card = strconv.FormatInt(card, 10)
+			p.Back = "/cards/" + p.Card
+		}
 	} else {
 		p.Title = h.Vehicle.Number + ": correct a brake test"
 		p.Correct = strconv.FormatInt(b.ID, 10)
 	}
 	if old == nil {
 		for _, x := range fleet.Methods {
-			p.Methods = append(p.Methods, MethodLink{capital(methodWords[x]), p.Link + "?method=" + string(x), x == m})
+			p.Methods = append(p.Methods, MethodLink{capital(methodWords[x]), p.Link + "?" + url.Values{"method": {string(x)}, "stage": {string(b.Stage)}, "card": {p.Card}}.Encode(), x == m})
 		}
 	}
 	typed := func(name, value string) string {
@@ -402,6 +411,10 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	}
 	if !f.ok() {
 		return d.showTestForm(c, http.StatusBadRequest, &h, m, f, old, j)
+	}
+	if card, err := strconv.ParseInt(c.PostForm("card"), 10, 64); err == nil {
+		c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d#test", card))
+		return nil
 	}
 	c.Redirect(http.StatusSeeOther, testLink(id, to)+again)
 	return nil

@@ -3,53 +3,70 @@ package store
 import (
 	"context"
 	"errors"
+	"maps"
 	"math"
+	"slices"
 
 	"brakewear/internal/fleet"
 )
 
-// EnterStep adds what was done in a step of an open card. An entry whose key is
-// there already changes nothing and returns added false.
+// EnterStep is EnterSteps of one step.
 func (db *DB) EnterStep(ctx context.Context, sc fleet.Scope, cardID int64, seq int, e fleet.StepEntry) (added bool, err error) {
-	if e.State != fleet.StepDone && e.State != fleet.StepFailed && e.State != fleet.StepSkipped {
-		return false, fleet.Invalidf("state %q: want done, failed or skipped", e.State)
-	}
-	if len(e.Note) > maxNote {
-		return false, fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
-	}
-	err = db.write(ctx, "enter a step", func(t *tx) error {
+	n, err := db.EnterSteps(ctx, sc, cardID, map[int]fleet.StepEntry{seq: e})
+	return n > 0, err
+}
+
+// EnterSteps adds what was done in steps of an open card, by their numbers, and
+// returns how many entries are new: one whose key is there already changes
+// nothing. When one cannot be taken none is.
+func (db *DB) EnterSteps(ctx context.Context, sc fleet.Scope, cardID int64, entries map[int]fleet.StepEntry) (added int, err error) {
+	err = db.write(ctx, "enter steps", func(t *tx) error {
 		c, err := t.openCardOf(sc, cardID)
 		if err != nil {
 			return err
 		}
-		if seq < 1 || seq > len(c.Steps) {
-			return fleet.NotFoundf("job card %d: it has no step %d", cardID, seq)
-		}
-		s := &c.Steps[seq-1]
-		if len(e.Values) > len(s.Measures) {
-			return fleet.Invalidf("step %d: it has %d values to note, not %d", seq, len(s.Measures), len(e.Values))
-		}
-		for len(e.Values) < len(s.Measures) {
-			e.Values = append(e.Values, math.NaN())
-		}
-		for i, x := range e.Values {
-			if math.IsInf(x, 0) || math.Abs(x) > maxNoted {
-				return fleet.Invalidf("step %d, %s: %g cannot be meant", seq, s.Measures[i].Name, x)
+		for _, seq := range slices.Sorted(maps.Keys(entries)) {
+			n, err := t.enterStep(&c, seq, entries[seq])
+			if err != nil {
+				return err
 			}
+			added += n
 		}
-		noted, err := writeNoted(e.Values)
-		if err != nil {
-			return err
-		}
-		n, err := t.count(`
-			insert into job_card_entries (card_id, seq, state, noted, note, entered_by, entered_at, key)
-			values `+places(8)+`
-			on conflict do nothing`,
-			cardID, seq, string(e.State), noted, storableOf(e.Note), storableOf(e.By), instant(t.db.now()), storableOf(e.Key))
-		added = n > 0
-		return err
+		return nil
 	})
 	return added, err
+}
+
+func (t *tx) enterStep(c *fleet.Card, seq int, e fleet.StepEntry) (added int, err error) {
+	switch {
+	case e.State != fleet.StepDone && e.State != fleet.StepFailed && e.State != fleet.StepSkipped:
+		return 0, fleet.Invalidf("state %q: want done, failed or skipped", e.State)
+	case len(e.Note) > maxNote:
+		return 0, fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
+	case seq < 1 || seq > len(c.Steps):
+		return 0, fleet.NotFoundf("job card %d: it has no step %d", c.ID, seq)
+	}
+	s := &c.Steps[seq-1]
+	if len(e.Values) > len(s.Measures) {
+		return 0, fleet.Invalidf("step %d: it has %d values to note, not %d", seq, len(s.Measures), len(e.Values))
+	}
+	for len(e.Values) < len(s.Measures) {
+		e.Values = append(e.Values, math.NaN())
+	}
+	for i, x := range e.Values {
+		if math.IsInf(x, 0) || math.Abs(x) > maxNoted {
+			return 0, fleet.Invalidf("step %d, %s: %g cannot be meant", seq, s.Measures[i].Name, x)
+		}
+	}
+	noted, err := writeNoted(e.Values)
+	if err != nil {
+		return 0, err
+	}
+	return t.count(`
+		insert into job_card_entries (card_id, seq, state, noted, note, entered_by, entered_at, key)
+		values `+places(8)+`
+		on conflict do nothing`,
+		c.ID, seq, string(e.State), noted, storableOf(e.Note), storableOf(e.By), instant(t.db.now()), storableOf(e.Key))
 }
 
 // maxNoted bounds a believable measured value of a step, whatever its unit.

@@ -1,0 +1,100 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http/httptest"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// TestBrowserLoop goes round once, on both databases, by the pages alone: a booking
+// becomes a card, parts come off and go on, a brake test proves them, the card is
+// closed, the new set has its own forecast, and the track record counts the old one.
+func TestBrowserLoop(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			ctx := browser(t)
+			w, err := newWorld(t.Context(), storetest.URL(t, dialect))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer w.svc.DB.Close()
+			for _, f := range []struct{ name, text string }{
+				{"vehicles.csv", smallVehicles}, {"axles.csv", smallAxles}, {"readings.csv", smallReadings},
+			} {
+				w.takeIn(t, f.name, f.text)
+			}
+			all := fleet.AllFleets()
+			bus := w.vehiclePath(t, "Bus 1")
+			var id int64
+			fmt.Sscanf(bus, "/vehicles/%d", &id)
+			depots, err := w.svc.DB.Depots(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b, err := w.svc.Book(t.Context(), all, "N. N.", id, []int{1}, fleet.Slot{DepotID: depots[0].ID, Day: w.svc.Today()}, "")
+			if err != nil {
+				t.Fatal(err)
+			}
+			before, err := w.svc.DB.Forecasts(t.Context(), all, id)
+			if err != nil {
+				t.Fatal(err)
+			}
+			srv := httptest.NewServer(w.handler)
+			defer srv.Close()
+
+			look(t, ctx, desk, "light", fmt.Sprintf("%s/bookings/%d", srv.URL, b.ID))
+			must(t, ctx,
+				chromedp.SendKeys(chromedp.CSS(`form[action="/cards"] input[name=by]`), "N. N."),
+				chromedp.Click(chromedp.CSS(`form[action="/cards"] button`)),
+				chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
+			)
+			eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
+			must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."), chromedp.Click(chromedp.CSS(`.steps-form button`)))
+			until(t, ctx, `document.querySelectorAll(".step.is-done").length > 10 && document.querySelector(".parts-form input[name=by]").value !== ""`)
+			must(t, ctx,
+				chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157500"),
+				chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4.6"),
+			)
+			eval[bool](t, ctx, `document.querySelector("select[name=on_1_pad]").value = "both", true`)
+			must(t, ctx, chromedp.Click(chromedp.CSS(`.parts-form button`)))
+			until(t, ctx, `document.querySelector(".fitted-list") !== null`)
+
+			must(t, ctx, chromedp.Click(chromedp.CSS(`#test a:last-of-type`)), chromedp.WaitVisible(chromedp.CSS(`.methods`)))
+			must(t, ctx, chromedp.Click(chromedp.CSS(`.methods a[href*=decelerometer]`)), chromedp.WaitVisible(chromedp.CSS(`input[name=mean]`)))
+			must(t, ctx,
+				chromedp.SendKeys(chromedp.CSS(`input[name=mean]`), "6.1"),
+				chromedp.SendKeys(chromedp.CSS(`input[name=pedal]`), "271"),
+				chromedp.Click(chromedp.CSS(`button[value=keep]`)),
+			)
+			until(t, ctx, `location.pathname.startsWith("/cards/")`)
+			if got := textOf(t, ctx, ".closing"); !strings.Contains(got, "passed: the vehicle may go") {
+				t.Fatalf("it cannot be passed: %s\n%s", got, textOf(t, ctx, "main"))
+			}
+			until(t, ctx, `document.querySelector(".closing input[name=by]").value !== ""`)
+			must(t, ctx, chromedp.Click(chromedp.CSS(`.closing button`)), chromedp.WaitVisible(chromedp.CSS(`.notice`)))
+			if got := textOf(t, ctx, ".notice"); !strings.Contains(got, "Passed") {
+				t.Errorf("closed: got %q", got)
+			}
+			look(t, ctx, desk, "light", fmt.Sprintf("%s/bookings/%d", srv.URL, b.ID))
+			if got := textOf(t, ctx, ".state"); !strings.Contains(got, "done") {
+				t.Errorf("the booking: got %q", got)
+			}
+			after, err := w.svc.DB.Forecasts(t.Context(), all, id)
+			if err != nil || !(after[0].Crossing.Day.Quantile(.5) > before[0].Crossing.Day.Quantile(.5)+100) {
+				t.Errorf("the new set's limit: got day %g, the old one's was %g; %v",
+					after[0].Crossing.Day.Quantile(.5), before[0].Crossing.Day.Quantile(.5), err)
+			}
+			look(t, ctx, desk, "light", srv.URL+"/record")
+			if got := textOf(t, ctx, "main"); !strings.Contains(got, "1 set of pads or linings came off") || !strings.Contains(got, "Bus 1") {
+				t.Errorf("track record: got %q", got)
+			}
+		})
+	}
+}
