@@ -8,6 +8,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -182,9 +183,10 @@ func (a *API) book(c *gin.Context) error {
 	}
 	var in struct {
 		sentSlot
-		VehicleID int64  `json:"vehicle_id"`
-		Axles     []int  `json:"axles"`
-		Note      string `json:"note"`
+		VehicleID int64        `json:"vehicle_id"`
+		Axles     []int        `json:"axles"`
+		More      []fleet.Item `json:"more"` // hoses, calipers, fluid
+		Note      string       `json:"note"`
 	}
 	if err := readJSON(c, &in); err != nil {
 		return err
@@ -193,7 +195,7 @@ func (a *API) book(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	b, err := a.svc.Book(c.Request.Context(), a.scope(c), a.sender(c), in.VehicleID, in.Axles, slot, in.Note)
+	b, err := a.svc.Book(c.Request.Context(), a.scope(c), a.sender(c), pipeline.ByHand{VehicleID: in.VehicleID, Axles: in.Axles, More: in.More, Slot: slot, Note: in.Note})
 	if err != nil {
 		return err
 	}

@@ -187,6 +187,7 @@ type NewBookingPage struct {
 	VehicleLink string
 	Axles       []Choice
 	AxleFault   string
+	More        []Choice
 	Depots      []Choice
 	Fields      []Field
 	Faults      int
@@ -241,6 +242,13 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 			label += ", book by " + dateNear(*r.BookBy, today)
 		}
 		p.Axles = append(p.Axles, Choice{n, label, slices.Contains(ticked, n)})
+	}
+	for _, item := range []fleet.Item{fleet.ItemHoses, fleet.ItemCalipers, fleet.ItemFluid} {
+		label := item.Words()
+		if item != fleet.ItemFluid {
+			label += " of these axles"
+		}
+		p.More = append(p.More, Choice{string(item), label, f != nil && slices.Contains(c.PostFormArray("more"), string(item))})
 	}
 	for _, x := range ds {
 		if x.FleetID == h.Vehicle.FleetID {

@@ -8,6 +8,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 )
 
 // backTo is the page of ours that a form wants to come back to.
@@ -166,11 +167,15 @@ func (d *Dashboard) book(c *gin.Context) error {
 		}
 		axles = append(axles, n)
 	}
+	var more []fleet.Item
+	for _, s := range c.PostFormArray("more") {
+		more = append(more, fleet.Item(s))
+	}
 	if len(axles) == 0 {
 		f.fault("axle", "Tick an axle at least")
 	}
 	if f.ok() {
-		b, err := d.svc.Book(c.Request.Context(), d.scope(c), uploader, vehicle, axles, slot, f.text("note"))
+		b, err := d.svc.Book(c.Request.Context(), d.scope(c), uploader, pipeline.ByHand{VehicleID: vehicle, Axles: axles, More: more, Slot: slot, Note: f.text("note")})
 		if err == nil {
 			c.Redirect(http.StatusSeeOther, bookingLink(b.ID))
 			return nil

@@ -15,6 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -135,7 +136,7 @@ func TestBrowserDrag(t *testing.T) {
 		vehicle string
 		day     fleet.Date
 	}{{"Bus 2", today + 1}, {"=Van <b>3</b>", today + 4}} {
-		if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", w.vehicleID(t, b.vehicle), []int{1}, fleet.Slot{DepotID: 2, Day: b.day}, ""); err != nil {
+		if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, b.vehicle), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: b.day}}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -184,7 +185,7 @@ func TestBookingForms(t *testing.T) {
 func TestOverdueBooking(t *testing.T) {
 	w := small(t)
 	bus := w.vehicleID(t, "Bus 1")
-	b, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", bus, []int{1}, fleet.Slot{DepotID: 1, Day: w.svc.Today() - 3}, "")
+	b, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: bus, Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: w.svc.Today() - 3}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -201,7 +202,7 @@ func TestOverdueBooking(t *testing.T) {
 func TestPlanFiles(t *testing.T) {
 	w := small(t)
 	proposed(t, w)
-	if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", w.vehicleID(t, "Bus 2"), []int{1}, fleet.Slot{DepotID: 2, Day: w.svc.Today()}, "=1+1"); err != nil {
+	if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 2"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: w.svc.Today()}, Note: "=1+1"}); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -29,19 +30,33 @@ func (s *Service) AcceptProposal(ctx context.Context, sc fleet.Scope, by string,
 	return s.DB.AcceptVisits(ctx, sc, by, ids)
 }
 
-// Book books a vehicle by hand: the axles given, with the parts and hours that
-// a proposal would give them, on the day and at the depot of slot. Bay and
-// Starts may be 0 for any that is free.
-func (s *Service) Book(ctx context.Context, sc fleet.Scope, by string, vehicleID int64, axles []int, slot fleet.Slot, note string) (fleet.Booking, error) {
-	h, err := s.DB.History(ctx, sc, vehicleID)
+// ByHand is what a person books.
+type ByHand struct {
+	VehicleID int64
+	Axles     []int        // with the parts and hours that a proposal would give them
+	More      []fleet.Item // hoses or calipers of these axles, fluid of the vehicle
+	Slot      fleet.Slot   // Bay and Starts may be 0 for any that is free
+	Note      string
+}
+
+// moreTasks is how long each of ByHand.More takes.
+var moreTasks = map[fleet.Item]fleet.Task{
+	fleet.ItemHoses:    fleet.TaskHoses,
+	fleet.ItemCalipers: fleet.TaskCalipers,
+	fleet.ItemFluid:    fleet.TaskBleed,
+}
+
+// Book books a vehicle by hand; proposals then plan around it.
+func (s *Service) Book(ctx context.Context, sc fleet.Scope, by string, in ByHand) (fleet.Booking, error) {
+	h, err := s.DB.History(ctx, sc, in.VehicleID)
 	if err != nil {
 		return fleet.Booking{}, err
 	}
-	fs, err := s.DB.Forecasts(ctx, sc, vehicleID)
+	fs, err := s.DB.Forecasts(ctx, sc, in.VehicleID)
 	if err != nil {
 		return fleet.Booking{}, err
 	}
-	shop, err := s.DB.Workshop(ctx, sc, slot.DepotID, slot.Day)
+	shop, err := s.DB.Workshop(ctx, sc, in.Slot.DepotID, in.Slot.Day)
 	if err != nil {
 		return fleet.Booking{}, err
 	}
@@ -49,22 +64,48 @@ func (s *Service) Book(ctx context.Context, sc fleet.Scope, by string, vehicleID
 	if err != nil {
 		return fleet.Booking{}, err
 	}
-	b := fleet.Booking{VehicleID: vehicleID, Slot: slot, Note: note, Hours: shop.Workshop.Hours[fleet.TaskSetUp].Of(h.Vehicle.Category)}
-	for _, axle := range axles {
-		w, err := handWork(&h, fs, axle, slot.Day, parts, shop.Workshop.Hours)
+	if len(in.Axles) == 0 {
+		return fleet.Booking{}, fleet.Invalidf("axles: choose at least one")
+	}
+	hours := shop.Workshop.Hours
+	b := fleet.Booking{VehicleID: in.VehicleID, Slot: in.Slot, Note: in.Note, Hours: hours[fleet.TaskSetUp].Of(h.Vehicle.Category)}
+	for _, axle := range in.Axles {
+		w, err := handWork(&h, fs, axle, in.Slot.Day, parts, hours)
 		if err != nil {
 			return fleet.Booking{}, err
 		}
 		b.Work = append(b.Work, w.items...)
 		b.Hours += w.hours
+		for _, item := range in.More {
+			if item == fleet.ItemFluid || slices.ContainsFunc(w.items, func(x fleet.WorkItem) bool { return x.Item == item }) {
+				continue
+			}
+			b.Work = append(b.Work, itemByHand(&h.Vehicle, axle, item, parts))
+			b.Hours += hours[moreTasks[item]].Of(h.Vehicle.Category)
+		}
 	}
-	if len(axles) == 0 {
-		return fleet.Booking{}, fleet.Invalidf("axles: choose at least one")
+	for _, item := range in.More {
+		if moreTasks[item] == "" {
+			return fleet.Booking{}, fleet.Invalidf("more %q: want hoses, calipers or fluid", item)
+		}
+		if item == fleet.ItemFluid {
+			b.Work = append(b.Work, itemByHand(&h.Vehicle, 0, item, parts))
+			b.Hours += hours[fleet.TaskBleed].Of(h.Vehicle.Category)
+		}
 	}
-	b.Minutes = inBay(b.Hours, shop.Day(slot.Day))
+	b.Minutes = inBay(b.Hours, shop.Day(in.Slot.Day))
 	cost := Cost(&shop.Workshop, parts, &h.Vehicle, b.Hours, b.Work)
 	b.Cost = &cost
 	return s.DB.Book(ctx, sc, by, b)
+}
+
+// itemByHand is an item that a person asked for, with the part that fits.
+func itemByHand(v *fleet.Vehicle, axle int, item fleet.Item, parts []fleet.StockPart) fleet.WorkItem {
+	x := fleet.WorkItem{Axle: axle, Item: item, Reason: "booked by hand"}
+	if p := fleet.PartFor(parts, v, axle, item); p != nil {
+		x.PartID, x.PartNumber, x.Quantity = p.ID, p.Number, p.PerAxle
+	}
+	return x
 }
 
 // handWork is what a person books on an axle: as a proposal would, or the
@@ -86,11 +127,7 @@ func handWork(h *store.History, fs []store.AxleForecast, axle int, day fleet.Dat
 		if a.Brake == fleet.DrumBrake {
 			item, task = fleet.ItemLinings, fleet.TaskLinings
 		}
-		x := fleet.WorkItem{Axle: axle, Item: item, Reason: "booked by hand"}
-		if p := fleet.PartFor(parts, &h.Vehicle, axle, item); p != nil {
-			x.PartID, x.PartNumber, x.Quantity = p.ID, p.Number, p.PerAxle
-		}
-		return axleWork{[]fleet.WorkItem{x}, hours[task].Of(h.Vehicle.Category)}, nil
+		return axleWork{[]fleet.WorkItem{itemByHand(&h.Vehicle, axle, item, parts)}, hours[task].Of(h.Vehicle.Category)}, nil
 	}
 	return axleWork{}, fleet.Invalidf("axle %d: the vehicle has none", axle)
 }

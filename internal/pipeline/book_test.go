@@ -131,7 +131,7 @@ func TestFinishBooking(t *testing.T) {
 			t.Fatalf("before: %g mm", got)
 		}
 		later := fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 1}
-		b, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", bus, []int{1, 2}, later, "bring the key")
+		b, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1, 2}, Slot: later, Note: "bring the key"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -139,6 +139,14 @@ func TestFinishBooking(t *testing.T) {
 		// never measured. At 80 an hour, and 220 a set where no part tells.
 		if b.Hours != 4 || b.Minutes != 240 || *b.Cost != 4*80+2*220 || !slices.Equal(fleet.Axles(b.Work), []int{1, 2}) {
 			t.Errorf("booked %+v, cost %g", b, *b.Cost)
+		}
+		// Hoses of the axle and the fluid more.
+		more, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemHoses, fleet.ItemFluid}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 2}})
+		if err != nil || more.Hours != 1+1.5+.8+.8 || len(more.Work) != 3 || more.Work[2].Axle != 0 {
+			t.Errorf("with more: got %+v, %v", more, err)
+		}
+		if _, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemPads}, Slot: later}); !errors.Is(err, fleet.ErrInvalid) {
+			t.Errorf("pads as more: got %v", err)
 		}
 		if _, err := s.FinishBooking(t.Context(), fleet.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrInvalid) {
 			t.Errorf("done before its day: got %v", err)

@@ -55,7 +55,7 @@ func TestPartsNeeded(t *testing.T) {
 			t.Error(d)
 		}
 		// What is booked counts on its day alone.
-		_, err = s.Book(ctx, all, "N. N.", s.buses[1], []int{1}, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}, "")
+		_, err = s.Book(ctx, all, "N. N.", ByHand{VehicleID: s.buses[1], Axles: []int{1}, Slot: fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}})
 		s.check(err)
 		if d := cmp.Diff([]string{"P 1: 4, 4 to 4, booked 2, stock 3, short 1, order 0"}, need(s.today, s.today+7)); d != "" {
 			t.Error(d)

@@ -265,7 +265,7 @@ func TestProposeMakesRoom(t *testing.T) {
 		// Two others can only come on the Mondays until then.
 		kept := fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}
 		s.due(3, 1, 300)
-		_, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", s.buses[2], []int{1}, kept, "")
+		_, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: s.buses[2], Axles: []int{1}, Slot: kept})
 		s.check(err)
 		first, last := s.today+8, s.today+20
 		s.due(2, 1, 21)
