@@ -9,6 +9,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -38,7 +39,7 @@ func TestBrowserLoop(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			b, err := w.svc.Book(t.Context(), all, "N. N.", id, []int{1}, fleet.Slot{DepotID: depots[0].ID, Day: w.svc.Today()}, "")
+			b, err := w.svc.Book(t.Context(), all, "N. N.", pipeline.ByHand{VehicleID: id, Axles: []int{1}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: w.svc.Today()}})
 			if err != nil {
 				t.Fatal(err)
 			}
