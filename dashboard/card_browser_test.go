@@ -30,11 +30,12 @@ func TestBrowserCard(t *testing.T) {
 	faults := complaints(t, ctx)
 	look(t, ctx, phone, "light", srv.URL+bus+"/card")
 	must(t, ctx,
-		chromedp.Click(chromedp.CSS(`input[value="1_pads"]`)),
+		press(`input[value="1_pads"]`),
 		chromedp.SendKeys(chromedp.CSS(`input[name=by]`), "N. N."),
-		chromedp.Click(chromedp.CSS(`.send button`)),
+		press(`.send button`),
 		chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
 	)
+	until(t, ctx, loaded)
 	card := eval[string](t, ctx, `location.pathname`)
 	if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
 		t.Errorf("the card runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
@@ -48,8 +49,10 @@ func TestBrowserCard(t *testing.T) {
 	shoot(t, ctx, "card-390-light")
 	eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
 	must(t, ctx,
-		chromedp.Click(chromedp.CSS(`.steps-form button`)),
-		chromedp.WaitVisible(chromedp.CSS(`.step.is-done`)),
+		press(`.steps-form button`),
+	)
+	until(t, ctx, `document.querySelector(".step.is-done") !== null && document.querySelector(".parts-form input[name=by]").value !== ""`)
+	must(t, ctx,
 		chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157 500"),
 		chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4,6"),
 		chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
@@ -57,9 +60,9 @@ func TestBrowserCard(t *testing.T) {
 			return err
 		}),
 		chromedp.SendKeys(chromedp.CSS(`input[name=on_1_pad_number]`), "P-100"),
-		chromedp.Click(chromedp.CSS(`.parts-form button`)),
-		chromedp.WaitVisible(chromedp.CSS(`.fitted-list`)),
+		press(`.parts-form button`),
 	)
+	until(t, ctx, `document.querySelector(".fitted-list") !== null`)
 	if got := textOf(t, ctx, ".fitted-list"); !strings.Contains(got, "20.0 mm new, nominal") || !strings.Contains(got, "P-100") {
 		t.Errorf("fitted: got %q", got)
 	}
@@ -77,7 +80,7 @@ func TestBrowserCard(t *testing.T) {
 	look(t, ctx, desk, "light", srv.URL+card)
 	shoot(t, ctx, "card-1280-light")
 	must(t, ctx,
-		chromedp.Click(chromedp.CSS(`.closing button`)),
+		press(`.closing button`),
 		chromedp.WaitVisible(chromedp.CSS(`.notice`)),
 	)
 	if got := textOf(t, ctx, ".notice"); !strings.Contains(got, "Passed") {
@@ -161,8 +164,8 @@ func TestBrowserCardOffline(t *testing.T) {
 	must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."))
 
 	s.stop()
-	must(t, ctx, chromedp.Click(chromedp.CSS(`input[name=state_2][value=done]`)), chromedp.SendKeys(chromedp.CSS(`input[name=note_2]`), "on four stands"))
-	must(t, ctx, chromedp.Click(chromedp.CSS(`.steps-form button`)))
+	must(t, ctx, press(`input[name=state_2][value=done]`), chromedp.SendKeys(chromedp.CSS(`input[name=note_2]`), "on four stands"))
+	must(t, ctx, press(`.steps-form button`))
 	kept := `document.querySelector(".steps-form .state")?.textContent.startsWith("Kept on this phone, not sent yet")`
 	until(t, ctx, kept)
 	must(t, ctx, chromedp.Reload())

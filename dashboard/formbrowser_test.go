@@ -36,7 +36,7 @@ func settled(t *testing.T, ctx context.Context) {
 // until waits for a JavaScript expression to be true.
 func until(t *testing.T, ctx context.Context, expression string) {
 	t.Helper()
-	for range 200 {
+	for range 600 { // half a minute: a busy machine takes its time
 		// A page that is just being left has nothing to say.
 		if v, err := chromedp.Run(ctx, chromedp.Evaluate[bool](expression)); err == nil && v {
 			return

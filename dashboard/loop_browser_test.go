@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"net/http/httptest"
 	"strings"
@@ -13,6 +14,10 @@ import (
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
+
+// loaded says that a page that a click led to is there with its scripts: nobody
+// types as fast as a test.
+const loaded = `document.readyState === "complete"`
 
 // TestBrowserLoop goes round once, on both databases, by the pages alone: a booking
 // becomes a card, parts come off and go on, a brake test proves them, the card is
@@ -53,33 +58,34 @@ func TestBrowserLoop(t *testing.T) {
 			look(t, ctx, desk, "light", fmt.Sprintf("%s/bookings/%d", srv.URL, b.ID))
 			must(t, ctx,
 				chromedp.SendKeys(chromedp.CSS(`form[action="/cards"] input[name=by]`), "N. N."),
-				chromedp.Click(chromedp.CSS(`form[action="/cards"] button`)),
+				press(`form[action="/cards"] button`),
 				chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
 			)
+			until(t, ctx, loaded)
 			eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
-			must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."), chromedp.Click(chromedp.CSS(`.steps-form button`)))
+			must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."), press(`.steps-form button`))
 			until(t, ctx, `document.querySelectorAll(".step.is-done").length > 10 && document.querySelector(".parts-form input[name=by]").value !== ""`)
 			must(t, ctx,
 				chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157500"),
 				chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4.6"),
 			)
 			eval[bool](t, ctx, `document.querySelector("select[name=on_1_pad]").value = "both", true`)
-			must(t, ctx, chromedp.Click(chromedp.CSS(`.parts-form button`)))
+			must(t, ctx, press(`.parts-form button`))
 			until(t, ctx, `document.querySelector(".fitted-list") !== null`)
 
-			must(t, ctx, chromedp.Click(chromedp.CSS(`#test a:last-of-type`)), chromedp.WaitVisible(chromedp.CSS(`.methods`)))
-			must(t, ctx, chromedp.Click(chromedp.CSS(`.methods a[href*=decelerometer]`)), chromedp.WaitVisible(chromedp.CSS(`input[name=mean]`)))
+			must(t, ctx, press(`#test a:last-of-type`), chromedp.WaitVisible(chromedp.CSS(`.methods`)))
+			must(t, ctx, press(`.methods a[href*=decelerometer]`), chromedp.WaitVisible(chromedp.CSS(`input[name=mean]`)))
 			must(t, ctx,
 				chromedp.SendKeys(chromedp.CSS(`input[name=mean]`), "6.1"),
 				chromedp.SendKeys(chromedp.CSS(`input[name=pedal]`), "271"),
-				chromedp.Click(chromedp.CSS(`button[value=keep]`)),
+				press(`button[value=keep]`),
 			)
 			until(t, ctx, `location.pathname.startsWith("/cards/")`)
 			if got := textOf(t, ctx, ".closing"); !strings.Contains(got, "passed: the vehicle may go") {
 				t.Fatalf("it cannot be passed: %s\n%s", got, textOf(t, ctx, "main"))
 			}
 			until(t, ctx, `document.querySelector(".closing input[name=by]").value !== ""`)
-			must(t, ctx, chromedp.Click(chromedp.CSS(`.closing button`)), chromedp.WaitVisible(chromedp.CSS(`.notice`)))
+			must(t, ctx, press(`.closing button`), chromedp.WaitVisible(chromedp.CSS(`.notice`)))
 			if got := textOf(t, ctx, ".notice"); !strings.Contains(got, "Passed") {
 				t.Errorf("closed: got %q", got)
 			}
@@ -98,4 +104,13 @@ func TestBrowserLoop(t *testing.T) {
 			}
 		})
 	}
+}
+
+// press clicks on an element by script: on a long page that scrolls smoothly a
+// click by place may land where the element has just been.
+func press(css string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := chromedp.Evaluate[bool](fmt.Sprintf(`document.querySelector(%q).click(), true`, css))(ctx, tg)
+		return err
+	})
 }

@@ -15,8 +15,8 @@
     for (const input of names) {
       try {
         input.value ||= localStorage.getItem(key) || "";
+        input.addEventListener("input", () => localStorage.setItem(key, input.value));
         input.addEventListener("change", () => {
-          localStorage.setItem(key, input.value);
           for (const other of names) other.value ||= input.value;
         });
       } catch { /* it is only a convenience */ }
