@@ -111,8 +111,8 @@ func settle(ctx context.Context, db *store.DB, c *Clock, h *hands) error {
 		}
 		seen := 0
 		for _, j := range times {
-			if j.Next == nil || !j.Next.After(h.now()) || j.Handled.After(h.now()) {
-				continue // not looked at yet
+			if j.Next == nil || !j.Next.After(h.now()) || j.Handled.After(h.now().AddDate(1, 0, 0)) {
+				continue // not looked at yet: a clock that far ahead is put right first
 			}
 			s := c.schedules[j.Job]
 			if last, _ := s.between(pipeline.Zone(j.Zone), j.Handled, h.now()); last.IsZero() {
