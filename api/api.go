@@ -7,6 +7,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
@@ -95,7 +96,7 @@ func (a *API) Register(r gin.IRouter) {
 }
 
 // scope is what the caller may see. Until people sign in that is everything.
-func (a *API) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
+func (a *API) scope(*gin.Context) auth.Scope { return auth.AllFleets() }
 
 // sender is whom an upload is from. Until people sign in nobody says.
 func (a *API) sender(*gin.Context) string { return "API" }

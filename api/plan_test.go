@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -80,7 +81,7 @@ func (c *client) plan(db *store.DB) {
 	}
 	p := store.Proposal{FleetID: bus.FleetID, By: "the clock", AsOf: fleet.DateOf(now), Until: fleet.DateOf(now) + 60, Risk: .05, Cost: 3, Bound: 2.9, Figures: store.Figures{Placed: 2},
 		Visits: []store.Visit{visit(fleet.DateOf(now) + 16), visit(fleet.DateOf(now) + 17), {VehicleID: bus.ID, Advice: store.AdviseNothing, Slot: fleet.Slot{DepotID: bus.DepotID}, Work: []fleet.WorkItem{{Axle: 2, Item: fleet.ItemPads}}}}}
-	if err := db.SaveProposal(t.Context(), fleet.AllFleets(), &p, []int64{bus.DepotID}); err != nil {
+	if err := db.SaveProposal(t.Context(), auth.AllFleets(), &p, []int64{bus.DepotID}); err != nil {
 		t.Fatal(err)
 	}
 	c.run([]call{

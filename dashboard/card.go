@@ -14,6 +14,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -136,7 +137,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 
 // cardFindings are the open findings of the vehicle as a whole and of the axles
 // that the card is about, in words.
-func (d *Dashboard) cardFindings(ctx context.Context, sc fleet.Scope, card *fleet.Card) (words []string, err error) {
+func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, card *fleet.Card) (words []string, err error) {
 	found, err := d.svc.DB.Findings(ctx, sc, store.FindingQuery{Vehicle: card.VehicleID, States: []fleet.FindingState{fleet.OpenFinding}})
 	if err != nil {
 		return nil, err

@@ -14,6 +14,7 @@ import (
 	cdp "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -71,7 +72,7 @@ func TestBrowserCard(t *testing.T) {
 	}
 	var id int64
 	fmt.Sscanf(bus, "/vehicles/%d", &id)
-	_, _, err := w.svc.DB.AddBrakeTest(t.Context(), fleet.AllFleets(), fleet.BrakeTest{
+	_, _, err := w.svc.DB.AddBrakeTest(t.Context(), auth.AllFleets(), fleet.BrakeTest{
 		VehicleID: id, Date: fleet.DateOf(now), Method: fleet.Decelerometer, System: fleet.ServiceBrake, Stage: fleet.AfterJob, Mean: 6, PedalN: 270,
 	}, "N. N.")
 	if err != nil {
@@ -87,7 +88,7 @@ func TestBrowserCard(t *testing.T) {
 		t.Errorf("closed: got %q", got)
 	}
 	shoot(t, ctx, "card-closed-1280-light")
-	rows, err := w.svc.DB.TrackRecord(t.Context(), fleet.AllFleets(), store.RecordQuery{})
+	rows, err := w.svc.DB.TrackRecord(t.Context(), auth.AllFleets(), store.RecordQuery{})
 	if err != nil || len(rows) != 3 || rows[0].Number != "Bus 1" {
 		t.Errorf("track record: got %+v, %v", rows, err)
 	}
@@ -117,7 +118,7 @@ func TestBrowserCardPrints(t *testing.T) {
 			work = append(work, fleet.WorkItem{Axle: axle, Item: it, Reason: "worn to its limit, by the forecast of this week", PartNumber: "P-100", Quantity: 2})
 		}
 	}
-	card, err := w.svc.OpenCardFor(t.Context(), fleet.AllFleets(), "N. N.", id, append(work, fleet.WorkItem{Item: fleet.ItemFluid}))
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", id, append(work, fleet.WorkItem{Item: fleet.ItemFluid}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,7 +155,7 @@ func TestBrowserCardOffline(t *testing.T) {
 	defer func() { s.stop() }()
 	var id int64
 	fmt.Sscanf(w.vehiclePath(t, "Bus 1"), "/vehicles/%d", &id)
-	card, err := w.svc.OpenCardFor(t.Context(), fleet.AllFleets(), "N. N.", id, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", id, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -176,7 +177,7 @@ func TestBrowserCardOffline(t *testing.T) {
 
 	s.start()
 	until(t, ctx, `document.querySelector("#step-2.is-done") !== null`)
-	got, err := w.svc.DB.Card(t.Context(), fleet.AllFleets(), card.ID)
+	got, err := w.svc.DB.Card(t.Context(), auth.AllFleets(), card.ID)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,7 +7,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
@@ -74,7 +74,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 }
 
 // scope is what the caller may see. Until people sign in that is everything.
-func (d *Dashboard) scope(*gin.Context) fleet.Scope { return fleet.AllFleets() }
+func (d *Dashboard) scope(*gin.Context) auth.Scope { return auth.AllFleets() }
 
 // Shell is what the layout needs of every page.
 type Shell struct {

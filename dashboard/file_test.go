@@ -13,7 +13,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
@@ -55,7 +55,7 @@ func TestFileChecked(t *testing.T) {
 		{"meta[http-equiv]", ""},
 	})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{".waiting", "visit readings.csv"}, {".waiting", "checked, not taken in"}})
-	if _, _, n, err := w.svc.DB.Counts(t.Context(), fleet.AllFleets()); err != nil || n != 8 {
+	if _, _, n, err := w.svc.DB.Counts(t.Context(), auth.AllFleets()); err != nil || n != 8 {
 		t.Errorf("%d readings before it is taken in, %v; want the 8 there were", n, err)
 	}
 	rows, err := csv.NewReader(w.get(page + "/problems.csv").Body).ReadAll()
@@ -120,7 +120,7 @@ func TestFileChecked(t *testing.T) {
 func (w *world) working(t *testing.T, state store.FileState, fault string) string {
 	t.Helper()
 	k := store.KeptFile{
-		SHA256: string(state), Name: "ten years of readings.csv", By: uploader, Scope: fleet.AllFleets(),
+		SHA256: string(state), Name: "ten years of readings.csv", By: uploader, Scope: auth.AllFleets(),
 		Bytes: 1000, State: state,
 	}
 	if err := w.svc.DB.KeepFile(t.Context(), &k, 1<<40, strings.NewReader("")); err != nil {
@@ -220,7 +220,7 @@ func TestBrowserProgress(t *testing.T) {
 	defer desk.Close()
 	srv := httptest.NewServer(w.handler)
 	defer srv.Close()
-	k := store.KeptFile{SHA256: "ab", Name: "odometers.csv", By: uploader, Scope: fleet.AllFleets(), State: store.FileChecking}
+	k := store.KeptFile{SHA256: "ab", Name: "odometers.csv", By: uploader, Scope: auth.AllFleets(), State: store.FileChecking}
 	body := "vehicle,date,odometer_km\nBus 1,2026-02-27,157600\n"
 	k.Bytes = int64(len(body))
 	held, release, err := w.svc.DB.LockJob(t.Context(), "file 1") // as by another process that works on it

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -37,7 +38,7 @@ func told(t *testing.T) *world {
 // findingOf returns the first finding of a kind, whatever its state.
 func (w *world) findingOf(t *testing.T, k fleet.FindingKind) store.FindingRow {
 	t.Helper()
-	page, err := w.svc.DB.Findings(t.Context(), fleet.AllFleets(), store.FindingQuery{Kind: k})
+	page, err := w.svc.DB.Findings(t.Context(), auth.AllFleets(), store.FindingQuery{Kind: k})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,7 +60,7 @@ func (w *world) readingPath(t *testing.T, vehiclePath string) string {
 	if _, err := fmt.Sscanf(vehiclePath, "/vehicles/%d", &id); err != nil {
 		t.Fatal(err)
 	}
-	h, err := w.svc.DB.History(t.Context(), fleet.AllFleets(), id)
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), id)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,9 +8,9 @@ import (
 	"strings"
 	"testing"
 
-	"golang.org/x/net/html"
+	"brakewear/internal/auth"
 
-	"brakewear/internal/fleet"
+	"golang.org/x/net/html"
 )
 
 // postForm sends a form to w, as a browser without scripts does.
@@ -185,7 +185,7 @@ func TestFormWithoutScripts(t *testing.T) {
 	if rec = w.postForm(bus+"/measure", fresh); rec.Code != http.StatusSeeOther {
 		t.Errorf("with a new key: got status %d", rec.Code)
 	}
-	h, err := w.svc.DB.History(t.Context(), fleet.AllFleets(), vehicleID(t, bus))
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), vehicleID(t, bus))
 	if err != nil {
 		t.Fatal(err)
 	}

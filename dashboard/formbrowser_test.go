@@ -12,10 +12,10 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
+
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
-
-	"brakewear/internal/fleet"
 )
 
 // enter types a value into a field and leaves it, as a person does.
@@ -289,7 +289,7 @@ func TestBrowserFormOffline(t *testing.T) {
 
 func uploads(t *testing.T, w *world) int {
 	t.Helper()
-	ups, err := w.svc.DB.Uploads(t.Context(), fleet.AllFleets(), 0, 0)
+	ups, err := w.svc.DB.Uploads(t.Context(), auth.AllFleets(), 0, 0)
 	if err != nil {
 		t.Fatal(err)
 	}

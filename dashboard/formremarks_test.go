@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -51,7 +52,7 @@ func TestBrowserRemarks(t *testing.T) {
 		srv := httptest.NewServer(c.w.handler)
 		defer srv.Close()
 		path := c.w.vehiclePath(t, c.number)
-		sh, err := c.w.svc.Sheet(t.Context(), fleet.AllFleets(), vehicleID(t, path), c.w.svc.Today(), nil)
+		sh, err := c.w.svc.Sheet(t.Context(), auth.AllFleets(), vehicleID(t, path), c.w.svc.Today(), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -111,7 +112,7 @@ func odd[T any](rng *rand.Rand, xs ...T) string {
 // withDrums is a vehicle of the demo fleet that has a drum brake.
 func withDrums(t *testing.T, w *world) (number string) {
 	t.Helper()
-	err := w.svc.DB.EachHistory(t.Context(), fleet.AllFleets(), nil, func(h *store.History) error {
+	err := w.svc.DB.EachHistory(t.Context(), auth.AllFleets(), nil, func(h *store.History) error {
 		for _, a := range h.Axles {
 			if a.Brake == fleet.DrumBrake && len(h.Readings) > 0 {
 				number = h.Vehicle.Number

@@ -9,6 +9,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -36,7 +37,7 @@ func TestBrowserLoop(t *testing.T) {
 			} {
 				w.takeIn(t, f.name, f.text)
 			}
-			all := fleet.AllFleets()
+			all := auth.AllFleets()
 			bus := w.vehiclePath(t, "Bus 1")
 			var id int64
 			fmt.Sscanf(bus, "/vehicles/%d", &id)

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
@@ -51,7 +52,7 @@ func TestPeople(t *testing.T) {
 		check(t, parse(t, rec.Body.String()), []has{{".wrong", c.want}, {".fault", "Not saved"}, {".listed li b", "Ann"}})
 	}
 
-	rs, err := w.svc.DB.Recipients(t.Context(), fleet.AllFleets())
+	rs, err := w.svc.DB.Recipients(t.Context(), auth.AllFleets())
 	if err != nil || len(rs) != 1 {
 		t.Fatalf("got %+v, %v", rs, err)
 	}

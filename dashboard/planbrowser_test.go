@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -55,7 +56,7 @@ func TestBrowserPlan(t *testing.T) {
 					chromedp.Click(chromedp.CSS(".run form button")),
 					chromedp.WaitVisible(chromedp.CSS(".figures")),
 				)
-				vs, err := w.svc.DB.Visits(t.Context(), fleet.AllFleets(), store.VisitQuery{State: store.VisitOpen})
+				vs, err := w.svc.DB.Visits(t.Context(), auth.AllFleets(), store.VisitQuery{State: store.VisitOpen})
 				if err != nil || len(vs) == 0 {
 					t.Fatalf("got %d visits, %v", len(vs), err)
 				}
@@ -70,7 +71,7 @@ func TestBrowserPlan(t *testing.T) {
 					chromedp.Click(chromedp.CSS(`.decide button[value=ticked]`)),
 					chromedp.WaitVisible(chromedp.CSS(".plan-card.is-booked")),
 				)
-				bs, err := w.svc.DB.Bookings(t.Context(), fleet.AllFleets(), store.BookingQuery{})
+				bs, err := w.svc.DB.Bookings(t.Context(), auth.AllFleets(), store.BookingQuery{})
 				if err != nil || len(bs) != 1 || bs[0].VehicleID != vs[0].VehicleID || bs[0].Day != vs[0].Day {
 					t.Fatalf("booked %+v, %v", bs, err)
 				}
@@ -136,7 +137,7 @@ func TestBrowserDrag(t *testing.T) {
 		vehicle string
 		day     fleet.Date
 	}{{"Bus 2", today + 1}, {"=Van <b>3</b>", today + 4}} {
-		if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, b.vehicle), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: b.day}}); err != nil {
+		if _, err := w.svc.Book(t.Context(), auth.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, b.vehicle), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: b.day}}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -147,15 +148,15 @@ func TestBrowserDrag(t *testing.T) {
 	})); err != nil {
 		t.Fatal(err)
 	}
-	bs, err := w.svc.DB.Bookings(t.Context(), fleet.AllFleets(), store.BookingQuery{Vehicle: w.vehicleID(t, "Bus 2")})
+	bs, err := w.svc.DB.Bookings(t.Context(), auth.AllFleets(), store.BookingQuery{Vehicle: w.vehicleID(t, "Bus 2")})
 	if err != nil || bs[0].Day != today+4 || !bs[0].Kept {
 		t.Errorf("got %+v, %v, want it on %s", bs, err, today+4)
 	}
 	// Friday gets so short of hands that nothing more fits.
-	if err := w.svc.DB.AddClosures(t.Context(), fleet.AllFleets(), []fleet.Closure{{DepotID: 2, First: today + 3, Last: today + 3, Technicians: .5}}); err != nil {
+	if err := w.svc.DB.AddClosures(t.Context(), auth.AllFleets(), []fleet.Closure{{DepotID: 2, First: today + 3, Last: today + 3, Technicians: .5}}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := w.svc.MoveBooking(t.Context(), fleet.AllFleets(), "N. N.", bs[0].ID, fleet.Slot{DepotID: 2, Day: today + 1}, ""); err != nil {
+	if _, err := w.svc.MoveBooking(t.Context(), auth.AllFleets(), "N. N.", bs[0].ID, fleet.Slot{DepotID: 2, Day: today + 1}, ""); err != nil {
 		t.Fatal(err)
 	}
 	look(t, ctx, desk, "light", srv.URL+"/plan")

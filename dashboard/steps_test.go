@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -45,7 +46,7 @@ func TestSteps(t *testing.T) {
 	if rec := post("/steps"); rec.Code != http.StatusSeeOther {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)
 	}
-	plans, err := w.svc.DB.StepPlans(t.Context(), fleet.AllFleets(), 1)
+	plans, err := w.svc.DB.StepPlans(t.Context(), auth.AllFleets(), 1)
 	if err != nil {
 		t.Fatal(err)
 	}

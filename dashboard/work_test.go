@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/store"
 )
 
@@ -26,18 +26,18 @@ func worked(t *testing.T, w *world) *world {
 			t.Fatal(err)
 		}
 	}
-	if feeds, err := db.CalendarFeeds(ctx, fleet.AllFleets()); err != nil {
+	if feeds, err := db.CalendarFeeds(ctx, auth.AllFleets()); err != nil {
 		t.Fatal(err)
 	} else if len(feeds) == 0 {
-		if _, err := w.svc.MakeCalendar(ctx, fleet.AllFleets(), &store.CalendarFeed{DepotID: 1, MadeBy: uploader}); err != nil {
+		if _, err := w.svc.MakeCalendar(ctx, auth.AllFleets(), &store.CalendarFeed{DepotID: 1, MadeBy: uploader}); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if people, err := db.Recipients(ctx, fleet.AllFleets()); err != nil {
+	if people, err := db.Recipients(ctx, auth.AllFleets()); err != nil {
 		t.Fatal(err)
 	} else if len(people) == 0 {
 		r := &store.Recipient{Name: "Ann Planner", Address: "ann@island.example", Role: store.RolePlanner, Places: []store.Place{{FleetID: 1}}}
-		if err := db.SaveRecipient(ctx, fleet.AllFleets(), uploader, r); err != nil {
+		if err := db.SaveRecipient(ctx, auth.AllFleets(), uploader, r); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -45,7 +46,7 @@ func proposed(t *testing.T, w *world) store.Proposal {
 	}
 	p := store.Proposal{FleetID: 1, By: "the clock", AsOf: today, Until: today + 60, Risk: .05, Cost: 10, Bound: 9.9, Visits: []store.Visit{visit, none},
 		Figures: store.Figures{Placed: 1, Later: 2, Unplaced: 1, WastedMM: 1.5, Dropped: []string{"Bus 2: it is booked"}}}
-	if err := w.svc.DB.SaveProposal(t.Context(), fleet.AllFleets(), &p, []int64{1, 2}); err != nil {
+	if err := w.svc.DB.SaveProposal(t.Context(), auth.AllFleets(), &p, []int64{1, 2}); err != nil {
 		t.Fatal(err)
 	}
 	return p
@@ -185,7 +186,7 @@ func TestBookingForms(t *testing.T) {
 func TestOverdueBooking(t *testing.T) {
 	w := small(t)
 	bus := w.vehicleID(t, "Bus 1")
-	b, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: bus, Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: w.svc.Today() - 3}})
+	b, err := w.svc.Book(t.Context(), auth.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: bus, Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: w.svc.Today() - 3}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +203,7 @@ func TestOverdueBooking(t *testing.T) {
 func TestPlanFiles(t *testing.T) {
 	w := small(t)
 	proposed(t, w)
-	if _, err := w.svc.Book(t.Context(), fleet.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 2"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: w.svc.Today()}, Note: "=1+1"}); err != nil {
+	if _, err := w.svc.Book(t.Context(), auth.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 2"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 2, Day: w.svc.Today()}, Note: "=1+1"}); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {

@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/net/html"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -204,7 +205,7 @@ func TestDaysForm(t *testing.T) {
 			t.Errorf("%v: got %q, want %q in it", c.form, got, c.say)
 		}
 	}
-	ups, err := w.svc.DB.Upkeeps(t.Context(), fleet.AllFleets(), nil, fleet.DateOf(now))
+	ups, err := w.svc.DB.Upkeeps(t.Context(), auth.AllFleets(), nil, fleet.DateOf(now))
 	if err != nil || len(ups) != 1 {
 		t.Fatalf("got %v, %v", ups, err)
 	}

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
@@ -107,7 +108,7 @@ func small(t *testing.T) *world {
 
 func (w *world) takeIn(t *testing.T, name, text string) {
 	t.Helper()
-	up, _, err := w.svc.TakeIn(t.Context(), fleet.AllFleets(), "test", pipeline.File{Name: name, Body: strings.NewReader(text)}, fleet.DateOf(now))
+	up, _, err := w.svc.TakeIn(t.Context(), auth.AllFleets(), "test", pipeline.File{Name: name, Body: strings.NewReader(text)}, fleet.DateOf(now))
 	if err != nil {
 		t.Fatalf("%s: %v", name, err)
 	}
@@ -119,7 +120,7 @@ func (w *world) takeIn(t *testing.T, name, text string) {
 // vehiclePath is the address of the vehicle of this number.
 func (w *world) vehiclePath(t *testing.T, number string) string {
 	t.Helper()
-	page, err := w.svc.DB.Vehicles(t.Context(), fleet.AllFleets(), store.VehicleQuery{Text: number})
+	page, err := w.svc.DB.Vehicles(t.Context(), auth.AllFleets(), store.VehicleQuery{Text: number})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +141,7 @@ func (w *world) testPath(t *testing.T, number string) string {
 	if _, err := fmt.Sscanf(path, "/vehicles/%d", &id); err != nil {
 		t.Fatal(err)
 	}
-	bs, err := w.svc.DB.BrakeTests(t.Context(), fleet.AllFleets(), id)
+	bs, err := w.svc.DB.BrakeTests(t.Context(), auth.AllFleets(), id)
 	if err != nil || len(bs) == 0 {
 		t.Fatalf("%s: %d brake tests, %v", number, len(bs), err)
 	}
@@ -173,10 +174,10 @@ func island(t *testing.T) *world {
 		for m := range 9 {
 			past = append(past, today-fleet.Date(30*(m+1)))
 		}
-		if _, shared.err = shared.svc.Replay(ctx, fleet.AllFleets(), past); shared.err != nil {
+		if _, shared.err = shared.svc.Replay(ctx, auth.AllFleets(), past); shared.err != nil {
 			return
 		}
-		if _, shared.err = shared.svc.Refit(ctx, fleet.AllFleets(), nil, today); shared.err != nil {
+		if _, shared.err = shared.svc.Refit(ctx, auth.AllFleets(), nil, today); shared.err != nil {
 			return
 		}
 		if shared.err = demo.Plan(ctx, shared.svc); shared.err != nil {

@@ -11,6 +11,7 @@ import (
 	"brakewear/dashboard/chart"
 	"brakewear/forecast"
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
@@ -64,7 +65,7 @@ func (c backtestCmd) Run(e *env) error {
 			return err
 		}
 	}
-	scores, err := svc.Backtest(e.ctx, fleet.AllFleets(), opt)
+	scores, err := svc.Backtest(e.ctx, auth.AllFleets(), opt)
 	if err != nil {
 		return err
 	}

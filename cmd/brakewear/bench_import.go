@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pgserver"
@@ -133,7 +134,7 @@ func benchImport(e *env, dir string, urls [2]string) (importBench, error) {
 	}
 	defer empty.Close()
 	var rows []fleet.Reading // as stored, in the order of the file
-	err = full.EachHistory(e.ctx, fleet.AllFleets(), nil, func(h *store.History) error {
+	err = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
 		rows = append(rows, h.Readings...)
 		return nil
 	})

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -50,11 +51,11 @@ func (c correctCmd) Run(e *env) error {
 	done := make([]fleet.Correction, 1)
 	switch {
 	case c.SetAside:
-		done[0], err = svc.SetAside(e.ctx, fleet.AllFleets(), rec, why, svc.Today())
+		done[0], err = svc.SetAside(e.ctx, auth.AllFleets(), rec, why, svc.Today())
 	case c.Undo:
-		done[0], err = svc.UndoSetAside(e.ctx, fleet.AllFleets(), rec, why, svc.Today())
+		done[0], err = svc.UndoSetAside(e.ctx, auth.AllFleets(), rec, why, svc.Today())
 	default:
-		done, err = svc.Correct(e.ctx, fleet.AllFleets(), rec, ch, why, svc.Today())
+		done, err = svc.Correct(e.ctx, auth.AllFleets(), rec, ch, why, svc.Today())
 	}
 	if err != nil {
 		return err
@@ -120,7 +121,7 @@ func (c findingsCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	n := 0
-	err = db.EachFinding(e.ctx, fleet.AllFleets(), q, func(f store.FindingRow) error {
+	err = db.EachFinding(e.ctx, auth.AllFleets(), q, func(f store.FindingRow) error {
 		n++
 		record := ""
 		if f.Record.ID != 0 {

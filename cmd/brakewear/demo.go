@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
 )
@@ -26,7 +27,7 @@ func (c demoCmd) Run(e *env) error {
 	}
 	defer done()
 	svc := e.service(db, 0)
-	vehicles, _, _, err := db.Counts(e.ctx, fleet.AllFleets())
+	vehicles, _, _, err := db.Counts(e.ctx, auth.AllFleets())
 	if err != nil {
 		return err
 	}
@@ -36,10 +37,10 @@ func (c demoCmd) Run(e *env) error {
 		if err := demo.TakeIn(e.ctx, svc, demo.Island(today)); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
-		if _, err := svc.Replay(e.ctx, fleet.AllFleets(), pastDays(today, demoMonths)); err != nil {
+		if _, err := svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, demoMonths)); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
-		rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, today)
+		rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, today)
 		if err != nil {
 			return err
 		}

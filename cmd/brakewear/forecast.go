@@ -10,6 +10,7 @@ import (
 	"text/tabwriter"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -70,7 +71,7 @@ func (c forecastCmd) Run(e *env) (err error) {
 // that they never mix with the forecast.
 func (c forecastCmd) takeIn(e *env, svc *pipeline.Service, db *store.DB) (refused bool, err error) {
 	if c.Vehicles == "" {
-		if err := svc.ImportVehiclesNamedIn(e.ctx, fleet.AllFleets(), "command line", c.Axles); err != nil {
+		if err := svc.ImportVehiclesNamedIn(e.ctx, auth.AllFleets(), "command line", c.Axles); err != nil {
 			return false, err
 		}
 	}
@@ -109,7 +110,7 @@ func (c forecastCmd) print(e *env, svc *pipeline.Service, asOf fleet.Date) error
 		return fleet.Invalidf("format %q: want table, csv or json", c.Format)
 	}
 	out := p(e.stdout)
-	if err := svc.Reports(e.ctx, fleet.AllFleets(), asOf, out.report); err != nil {
+	if err := svc.Reports(e.ctx, auth.AllFleets(), asOf, out.report); err != nil {
 		return err
 	}
 	return out.close()

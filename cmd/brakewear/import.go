@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 )
@@ -62,7 +63,7 @@ func (c importCmd) Run(e *env) error {
 	if changed {
 		bar := e.bar("forecasting", -1)
 		svc.Forecasted = func(vehicles int) { bar.add(int64(vehicles)) }
-		rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, fleet.DateOf(e.now()))
+		rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, fleet.DateOf(e.now()))
 		bar.done()
 		if err != nil {
 			return err
@@ -82,7 +83,7 @@ func (c importCmd) file(e *env, svc *pipeline.Service, name string) (fleet.Uploa
 		return fleet.Upload{}, err
 	}
 	defer f.done()
-	return svc.Import(e.ctx, fleet.AllFleets(), c.By, f.File)
+	return svc.Import(e.ctx, auth.AllFleets(), c.By, f.File)
 }
 
 // check says what would become of the files.
@@ -96,7 +97,7 @@ func (c importCmd) check(e *env, svc *pipeline.Service) error {
 		defer f.done()
 		files = append(files, f.File)
 	}
-	checked, err := svc.CheckAll(e.ctx, fleet.AllFleets(), c.By, files)
+	checked, err := svc.CheckAll(e.ctx, auth.AllFleets(), c.By, files)
 	if err != nil {
 		return err
 	}

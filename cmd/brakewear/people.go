@@ -5,6 +5,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
@@ -27,7 +28,7 @@ func (c peopleListCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	rs, err := db.Recipients(e.ctx, fleet.AllFleets())
+	rs, err := db.Recipients(e.ctx, auth.AllFleets())
 	if err != nil {
 		return err
 	}
@@ -80,10 +81,10 @@ func (c peopleAddCmd) Run(e *env) error {
 	if r.Places, err = c.places(e, db); err != nil {
 		return err
 	}
-	if err := db.SaveRecipient(e.ctx, fleet.AllFleets(), commandLine, r); err != nil {
+	if err := db.SaveRecipient(e.ctx, auth.AllFleets(), commandLine, r); err != nil {
 		return err
 	}
-	if r, err := db.Recipient(e.ctx, fleet.AllFleets(), r.ID); err == nil {
+	if r, err := db.Recipient(e.ctx, auth.AllFleets(), r.ID); err == nil {
 		fmt.Fprintf(e.stdout, "%s is told of %s.\n", r.Name, toldOf(r))
 	}
 	return nil
@@ -91,11 +92,11 @@ func (c peopleAddCmd) Run(e *env) error {
 
 // places finds the fleets and depots of the names given.
 func (c peopleAddCmd) places(e *env, db *store.DB) (places []store.Place, err error) {
-	fleets, err := db.Fleets(e.ctx, fleet.AllFleets())
+	fleets, err := db.Fleets(e.ctx, auth.AllFleets())
 	if err != nil {
 		return nil, err
 	}
-	depots, err := db.Depots(e.ctx, fleet.AllFleets())
+	depots, err := db.Depots(e.ctx, auth.AllFleets())
 	if err != nil {
 		return nil, err
 	}
@@ -146,13 +147,13 @@ func (c peopleStopCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	rs, err := db.Recipients(e.ctx, fleet.AllFleets())
+	rs, err := db.Recipients(e.ctx, auth.AllFleets())
 	if err != nil {
 		return err
 	}
 	for _, r := range rs {
 		if strings.EqualFold(r.Address, c.Address) {
-			if err := db.StopRecipient(e.ctx, fleet.AllFleets(), commandLine, r.ID); err != nil {
+			if err := db.StopRecipient(e.ctx, auth.AllFleets(), commandLine, r.ID); err != nil {
 				return err
 			}
 			_, err := fmt.Fprintf(e.stdout, "%s is told no longer.\n", r.Name)

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"io"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
@@ -29,7 +29,7 @@ func (c proposeCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	ps, err := e.service(db, c.Risk).Propose(e.ctx, fleet.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
+	ps, err := e.service(db, c.Risk).Propose(e.ctx, auth.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 )
@@ -30,7 +31,7 @@ func (c refitCmd) Run(e *env) error {
 	defer db.Close()
 	svc := e.service(db, c.Risk)
 	svc.Model = c.Model
-	rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, asOf)
+	rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, asOf)
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 )
@@ -31,12 +32,12 @@ func (c replayCmd) Run(e *env) error {
 	svc := e.service(db, 0)
 	svc.Model = c.Model
 	today := fleet.DateOf(e.now())
-	axles, err := svc.Replay(e.ctx, fleet.AllFleets(), pastDays(today, c.Months))
+	axles, err := svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, c.Months))
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(e.stdout, "%d forecasts of %d past days\n", axles, c.Months)
-	rep, err := svc.Refit(e.ctx, fleet.AllFleets(), nil, today)
+	rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, today)
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -94,7 +95,7 @@ func TestTakeIn(t *testing.T) {
 		if err := TakeIn(t.Context(), svc, Island(until)); err != nil {
 			t.Fatal(err)
 		}
-		vehicles, _, readings, err := db.Counts(t.Context(), fleet.AllFleets())
+		vehicles, _, readings, err := db.Counts(t.Context(), auth.AllFleets())
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -3,6 +3,7 @@ package demo
 import (
 	"context"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -15,7 +16,7 @@ const acceptedShare = .6
 // Plan makes the island's first proposal and accepts a part of it, the
 // earliest visits first; one of the bookings is then moved by hand.
 func Plan(ctx context.Context, svc *pipeline.Service) error {
-	sc, today := fleet.AllFleets(), svc.Today()
+	sc, today := auth.AllFleets(), svc.Today()
 	if _, err := svc.Propose(ctx, sc, "demo", today, pipeline.ProposeOptions{}); err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -47,7 +48,7 @@ var islandParts = []struct {
 // setUpIsland gives the island its workshops, parts, and what is in its
 // vehicles' calendars.
 func setUpIsland(ctx context.Context, svc *pipeline.Service) error {
-	db, sc, today := svc.DB, fleet.AllFleets(), svc.Today()
+	db, sc, today := svc.DB, auth.AllFleets(), svc.Today()
 	depots, err := db.Depots(ctx, sc)
 	if err != nil {
 		return err
@@ -92,7 +93,7 @@ func setUpIsland(ctx context.Context, svc *pipeline.Service) error {
 // stockIsland enters the parts of the island's models, and what lies on the
 // shelves: enough of most, none of a few.
 func stockIsland(ctx context.Context, svc *pipeline.Service, depots []fleet.Depot) error {
-	sc := fleet.AllFleets()
+	sc := auth.AllFleets()
 	n := 0
 	for _, l := range islandLines {
 		k := &classes[l.class]
@@ -155,7 +156,7 @@ func partNumber(m *model, item fleet.Item, place int) string {
 // fillCalendars enters days that a few vehicles cannot be spared, visits they
 // make anyway, and when the brake fluid of the light ones was changed.
 func fillCalendars(ctx context.Context, svc *pipeline.Service) error {
-	db, sc, today := svc.DB, fleet.AllFleets(), svc.Today()
+	db, sc, today := svc.DB, auth.AllFleets(), svc.Today()
 	for after := ""; ; {
 		page, err := db.Vehicles(ctx, sc, store.VehicleQuery{After: after, Limit: store.MaxLimit})
 		if err != nil {
@@ -198,7 +199,7 @@ func fillCalendars(ctx context.Context, svc *pipeline.Service) error {
 const fluidEvery = 37
 
 func fillCalendar(ctx context.Context, svc *pipeline.Service, v *fleet.Vehicle, i int) error {
-	db, sc, today := svc.DB, fleet.AllFleets(), svc.Today()
+	db, sc, today := svc.DB, auth.AllFleets(), svc.Today()
 	if !v.Category.Heavy() {
 		day := today - fleet.Date(60+fluidEvery*(i%19))
 		if err := db.SetFluidChange(ctx, sc, v.ID, &day); err != nil {

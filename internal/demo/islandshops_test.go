@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -20,7 +21,7 @@ func TestIslandPlan(t *testing.T) {
 		db := storetest.Open(t, store.SQLite)
 		db.Now = func() time.Time { return today.Time().Add(9 * time.Hour) }
 		svc := &pipeline.Service{DB: db, Now: db.Now, Model: "pooled"}
-		ctx, all := t.Context(), fleet.AllFleets()
+		ctx, all := t.Context(), auth.AllFleets()
 		check := func(err error) {
 			t.Helper()
 			if err != nil {

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
@@ -18,7 +18,7 @@ func TestIslandBrakeTests(t *testing.T) {
 	if err := TakeIn(t.Context(), svc, Island(until)); err != nil {
 		t.Fatal(err)
 	}
-	index, err := db.VehicleIndex(t.Context(), fleet.AllFleets())
+	index, err := db.VehicleIndex(t.Context(), auth.AllFleets())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,7 +38,7 @@ func TestIslandBrakeTests(t *testing.T) {
 		{"Truck 82", 5, rules.Fails, 0}, // reckoned from the whole distance
 		{"Bus 101", 0, rules.NotJudged, 0},
 	} {
-		h, err := db.History(t.Context(), fleet.AllFleets(), index[c.number][0].ID)
+		h, err := db.History(t.Context(), auth.AllFleets(), index[c.number][0].ID)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -7,6 +7,7 @@ import (
 	"iter"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -52,7 +53,7 @@ func TakeIn(ctx context.Context, svc *pipeline.Service, vehicles iter.Seq[*Vehic
 		if f.kind == ingest.BrakeTests && !island {
 			continue
 		}
-		up, err := svc.Import(ctx, fleet.AllFleets(), "demo", pipeline.File{
+		up, err := svc.Import(ctx, auth.AllFleets(), "demo", pipeline.File{
 			Name: f.name, Kind: f.kind, Body: bytes.NewReader(f.body.Bytes()),
 		})
 		if err != nil {
@@ -76,7 +77,7 @@ func TakeIn(ctx context.Context, svc *pipeline.Service, vehicles iter.Seq[*Vehic
 // pickIslandRules gives the island's fleet a rule set. An island nobody has
 // heard of has no law of its own.
 func pickIslandRules(ctx context.Context, svc *pipeline.Service) error {
-	fs, err := svc.DB.Fleets(ctx, fleet.AllFleets())
+	fs, err := svc.DB.Fleets(ctx, auth.AllFleets())
 	if err != nil {
 		return err
 	}
@@ -85,7 +86,7 @@ func pickIslandRules(ctx context.Context, svc *pipeline.Service) error {
 			continue
 		}
 		c := store.RuleChoice{FleetID: f.ID, RuleSet: "eu", Reason: fleet.Reason{Why: "for the demo", By: "demo"}}
-		if err := svc.DB.PickRules(ctx, fleet.AllFleets(), c); err != nil {
+		if err := svc.DB.PickRules(ctx, auth.AllFleets(), c); err != nil {
 			return err
 		}
 	}

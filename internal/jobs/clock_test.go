@@ -14,6 +14,7 @@ import (
 
 	"go.uber.org/goleak"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -280,7 +281,7 @@ func TestZones(t *testing.T) {
 		for i, depot := range []string{"Quay", "Mill", "Far Side"} {
 			entries = append(entries, store.VehicleEntry{Fleet: "North", Depot: depot, Vehicle: fleet.Vehicle{Number: fmt.Sprint("Bus ", i)}})
 		}
-		err := db.TakeIn(t.Context(), fleet.AllFleets(), &fleet.Upload{}, func(w *store.Writer) error {
+		err := db.TakeIn(t.Context(), auth.AllFleets(), &fleet.Upload{}, func(w *store.Writer) error {
 			_, err := w.Vehicles(entries)
 			return err
 		})
@@ -316,7 +317,7 @@ func TestZones(t *testing.T) {
 // setZone sets a depot's time zone.
 func setZone(t *testing.T, db *store.DB, depot, zone string) {
 	t.Helper()
-	ds, err := db.Depots(t.Context(), fleet.AllFleets())
+	ds, err := db.Depots(t.Context(), auth.AllFleets())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -324,7 +325,7 @@ func setZone(t *testing.T, db *store.DB, depot, zone string) {
 		if d.Name != depot {
 			continue
 		}
-		if err := db.SetTimeZone(t.Context(), fleet.AllFleets(), d.ID, zone); err != nil {
+		if err := db.SetTimeZone(t.Context(), auth.AllFleets(), d.ID, zone); err != nil {
 			t.Fatal(err)
 		}
 	}

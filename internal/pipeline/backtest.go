@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -21,7 +22,7 @@ type BacktestOptions struct {
 
 // Backtest replays history with every model side by side on the same cases
 // and scores them by what followed. It stores nothing.
-func (s *Service) Backtest(ctx context.Context, sc fleet.Scope, opt BacktestOptions) (*forecast.Scores, error) {
+func (s *Service) Backtest(ctx context.Context, sc auth.Scope, opt BacktestOptions) (*forecast.Scores, error) {
 	var failed error
 	b := forecast.Backtest{
 		Risk:    s.AcceptedRisk(),

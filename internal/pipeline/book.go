@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -12,7 +13,7 @@ import (
 // AcceptProposal carries proposed visits out, those of the ids given or, when
 // ids is nil, all open ones that sc sees (at one depot unless depot is 0).
 // Each is accepted or not by itself.
-func (s *Service) AcceptProposal(ctx context.Context, sc fleet.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
+func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
 	if ids == nil {
 		vs, err := s.DB.Visits(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen})
 		if err != nil {
@@ -47,7 +48,7 @@ var moreTasks = map[fleet.Item]fleet.Task{
 }
 
 // Book books a vehicle by hand; proposals then plan around it.
-func (s *Service) Book(ctx context.Context, sc fleet.Scope, by string, in ByHand) (fleet.Booking, error) {
+func (s *Service) Book(ctx context.Context, sc auth.Scope, by string, in ByHand) (fleet.Booking, error) {
 	h, err := s.DB.History(ctx, sc, in.VehicleID)
 	if err != nil {
 		return fleet.Booking{}, err
@@ -134,7 +135,7 @@ func handWork(h *store.History, fs []store.AxleForecast, axle int, day fleet.Dat
 
 // MoveBooking puts a booking into another slot, where proposals then leave it;
 // Bay or Starts may be 0 for any that is free.
-func (s *Service) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id int64, to fleet.Slot, why string) (fleet.Booking, error) {
+func (s *Service) MoveBooking(ctx context.Context, sc auth.Scope, by string, id int64, to fleet.Slot, why string) (fleet.Booking, error) {
 	return s.DB.MoveBooking(ctx, sc, by, id, to, why)
 }
 
@@ -142,7 +143,7 @@ func (s *Service) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id
 // no job card of it. Its parts are kept as
 // fitted on its day, with the odometer where that was read, and the vehicle is
 // forecast anew: the new parts' life begins.
-func (s *Service) FinishBooking(ctx context.Context, sc fleet.Scope, by string, id int64, odometerKm *float64) (fleet.Booking, error) {
+func (s *Service) FinishBooking(ctx context.Context, sc auth.Scope, by string, id int64, odometerKm *float64) (fleet.Booking, error) {
 	b, err := s.DB.Booking(ctx, sc, id)
 	if err != nil {
 		return b, err
@@ -192,11 +193,11 @@ func fittedBy(b *fleet.Booking, odometerKm *float64) (fitted []fleet.Fitment) {
 
 // MissBooking says that a booking came to nothing: the vehicle did not come, or
 // nothing was done. The next proposal plans its axles anew.
-func (s *Service) MissBooking(ctx context.Context, sc fleet.Scope, by string, id int64, why string) (fleet.Booking, error) {
+func (s *Service) MissBooking(ctx context.Context, sc auth.Scope, by string, id int64, why string) (fleet.Booking, error) {
 	return s.DB.EndBooking(ctx, sc, by, id, fleet.Missed, why)
 }
 
 // WithdrawBooking takes a booking off the plan.
-func (s *Service) WithdrawBooking(ctx context.Context, sc fleet.Scope, by string, id int64, why string) (fleet.Booking, error) {
+func (s *Service) WithdrawBooking(ctx context.Context, sc auth.Scope, by string, id int64, why string) (fleet.Booking, error) {
 	return s.DB.EndBooking(ctx, sc, by, id, fleet.Withdrawn, why)
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -107,21 +108,21 @@ func TestFinishBooking(t *testing.T) {
 			{"axles.csv", "vehicle,axle,brake,pad_new_mm,pad_limit_mm\nBus 1,1,disc,20,3\nBus 1,2,disc,20,3\n"},
 			{"readings.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nBus 1,2025-09-01,130000,1,pad,left,inner,9.9\nBus 1,2026-02-01,155000,1,pad,left,inner,3.5\n"},
 		} {
-			if _, _, err := s.TakeIn(t.Context(), fleet.AllFleets(), "N. N.", File{Name: f.name, Body: strings.NewReader(f.text)}, s.Today()); err != nil {
+			if _, _, err := s.TakeIn(t.Context(), auth.AllFleets(), "N. N.", File{Name: f.name, Body: strings.NewReader(f.text)}, s.Today()); err != nil {
 				t.Fatal(err)
 			}
 		}
-		index, err := db.VehicleIndex(t.Context(), fleet.AllFleets())
+		index, err := db.VehicleIndex(t.Context(), auth.AllFleets())
 		if err != nil {
 			t.Fatal(err)
 		}
 		bus := index["Bus 1"][0].ID
-		depots, err := db.Depots(t.Context(), fleet.AllFleets())
+		depots, err := db.Depots(t.Context(), auth.AllFleets())
 		if err != nil {
 			t.Fatal(err)
 		}
 		thickness := func() float64 {
-			fs, err := db.Forecasts(t.Context(), fleet.AllFleets(), bus)
+			fs, err := db.Forecasts(t.Context(), auth.AllFleets(), bus)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -131,7 +132,7 @@ func TestFinishBooking(t *testing.T) {
 			t.Fatalf("before: %g mm", got)
 		}
 		later := fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 1}
-		b, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1, 2}, Slot: later, Note: "bring the key"})
+		b, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1, 2}, Slot: later, Note: "bring the key"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -141,29 +142,29 @@ func TestFinishBooking(t *testing.T) {
 			t.Errorf("booked %+v, cost %g", b, *b.Cost)
 		}
 		// Hoses of the axle and the fluid more.
-		more, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemHoses, fleet.ItemFluid}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 2}})
+		more, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemHoses, fleet.ItemFluid}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 2}})
 		if err != nil || more.Hours != 1+1.5+.8+.8 || len(more.Work) != 3 || more.Work[2].Axle != 0 {
 			t.Errorf("with more: got %+v, %v", more, err)
 		}
-		if _, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemPads}, Slot: later}); !errors.Is(err, fleet.ErrInvalid) {
+		if _, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemPads}, Slot: later}); !errors.Is(err, fleet.ErrInvalid) {
 			t.Errorf("pads as more: got %v", err)
 		}
-		if _, err := s.FinishBooking(t.Context(), fleet.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrInvalid) {
+		if _, err := s.FinishBooking(t.Context(), auth.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrInvalid) {
 			t.Errorf("done before its day: got %v", err)
 		}
 		now = now.AddDate(0, 0, 1)
 		km := 157000.
-		if b, err = s.FinishBooking(t.Context(), fleet.AllFleets(), "N. N.", b.ID, &km); err != nil || b.State != fleet.Done {
+		if b, err = s.FinishBooking(t.Context(), auth.AllFleets(), "N. N.", b.ID, &km); err != nil || b.State != fleet.Done {
 			t.Fatalf("got %+v, %v", b, err)
 		}
-		h, err := db.History(t.Context(), fleet.AllFleets(), bus)
+		h, err := db.History(t.Context(), auth.AllFleets(), bus)
 		if err != nil || len(h.Fitments) != 2 || h.Fitments[0].Date != b.Day || *h.Fitments[0].OdometerKm != km {
 			t.Errorf("fitted %+v, %v", h.Fitments, err)
 		}
 		if got := thickness(); got < 19 {
 			t.Errorf("after: %g mm, want new parts", got)
 		}
-		if _, err := s.FinishBooking(t.Context(), fleet.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrConflict) {
+		if _, err := s.FinishBooking(t.Context(), auth.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrConflict) {
 			t.Errorf("done twice: got %v", err)
 		}
 	})

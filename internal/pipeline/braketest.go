@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
@@ -35,7 +36,7 @@ func Earlier(h *store.History, b *fleet.BrakeTest) *fleet.BrakeTest {
 
 // AddBrakeTest keeps one test that was entered by hand, and works out anew what
 // hangs on it; the same again changes nothing.
-func (s *Service) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.BrakeTest, by string, asOf fleet.Date) (got fleet.BrakeTest, added bool, err error) {
+func (s *Service) AddBrakeTest(ctx context.Context, sc auth.Scope, b fleet.BrakeTest, by string, asOf fleet.Date) (got fleet.BrakeTest, added bool, err error) {
 	if err := s.notAhead(b.Date); err != nil {
 		return b, false, err
 	}
@@ -48,7 +49,7 @@ func (s *Service) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.Brak
 
 // CorrectBrakeTest puts another test in the place of one, which is kept, and
 // forecasts the vehicle anew.
-func (s *Service) CorrectBrakeTest(ctx context.Context, sc fleet.Scope, id int64, b fleet.BrakeTest, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+func (s *Service) CorrectBrakeTest(ctx context.Context, sc auth.Scope, id int64, b fleet.BrakeTest, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
 	if err := s.notAhead(b.Date); err != nil {
 		return fleet.Correction{}, err
 	}

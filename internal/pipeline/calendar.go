@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/calendar"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -26,7 +27,7 @@ const (
 
 // MakeCalendar makes a calendar of a depot or a vehicle and returns its
 // secret, which is kept nowhere.
-func (s *Service) MakeCalendar(ctx context.Context, sc fleet.Scope, f *store.CalendarFeed) (secret string, err error) {
+func (s *Service) MakeCalendar(ctx context.Context, sc auth.Scope, f *store.CalendarFeed) (secret string, err error) {
 	secret = rand.Text() // 130 bits
 	return secret, s.DB.AddCalendarFeed(ctx, sc, f, secret)
 }
@@ -38,7 +39,7 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 		return nil, err
 	}
 	// The secret is the right to see all of this depot or vehicle.
-	sc := fleet.AllFleets()
+	sc := auth.AllFleets()
 	today := fleet.DateOf(s.now().In(Zone(f.TimeZone)))
 	bs, err := s.DB.Bookings(ctx, sc, store.BookingQuery{Depot: f.DepotID, Vehicle: f.VehicleID, From: today - feedBack})
 	if err != nil {

@@ -5,13 +5,14 @@ import (
 	"fmt"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
 )
 
 // OpenCard makes the job card of a booking, with the work booked.
-func (s *Service) OpenCard(ctx context.Context, sc fleet.Scope, by string, bookingID int64) (fleet.Card, error) {
+func (s *Service) OpenCard(ctx context.Context, sc auth.Scope, by string, bookingID int64) (fleet.Card, error) {
 	b, err := s.DB.Booking(ctx, sc, bookingID)
 	if err != nil {
 		return fleet.Card{}, err
@@ -22,7 +23,7 @@ func (s *Service) OpenCard(ctx context.Context, sc fleet.Scope, by string, booki
 }
 
 // OpenCardFor makes a job card of no booking.
-func (s *Service) OpenCardFor(ctx context.Context, sc fleet.Scope, by string, vehicleID int64, work []fleet.WorkItem) (fleet.Card, error) {
+func (s *Service) OpenCardFor(ctx context.Context, sc auth.Scope, by string, vehicleID int64, work []fleet.WorkItem) (fleet.Card, error) {
 	return s.DB.OpenCard(ctx, sc, by, fleet.Card{VehicleID: vehicleID, Day: s.Today(), Work: work})
 }
 
@@ -37,7 +38,7 @@ type Fitted struct {
 // ends its segment, what went on a fitment that starts the next, both of the card's
 // day; forecasts made before are held against what came off at once. The same
 // entries sent again change nothing. It returns the card.
-func (s *Service) FitParts(ctx context.Context, sc fleet.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
+func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
 	c, err := s.DB.Card(ctx, sc, cardID)
 	if err != nil {
 		return c, err
@@ -179,7 +180,7 @@ func PartRemarks(c *fleet.Card) (remarks []string) {
 
 // UndoPart sets the fitment of a part aside, so that the segment before goes on;
 // the card keeps the part, with why and by whom.
-func (s *Service) UndoPart(ctx context.Context, sc fleet.Scope, cardID, partID int64, why fleet.Reason) (fleet.Card, error) {
+func (s *Service) UndoPart(ctx context.Context, sc auth.Scope, cardID, partID int64, why fleet.Reason) (fleet.Card, error) {
 	c, err := s.DB.Card(ctx, sc, cardID)
 	if err != nil {
 		return c, err
@@ -203,7 +204,7 @@ type CardTests struct {
 }
 
 // CardTests returns the brake tests that belong to a card.
-func (s *Service) CardTests(ctx context.Context, sc fleet.Scope, c *fleet.Card) (CardTests, error) {
+func (s *Service) CardTests(ctx context.Context, sc auth.Scope, c *fleet.Card) (CardTests, error) {
 	var out CardTests
 	tests, err := s.DB.BrakeTests(ctx, sc, c.VehicleID)
 	if err != nil {
@@ -255,7 +256,7 @@ func Against(c *fleet.Card, t CardTests) []string {
 
 // CloseCard closes a job card. It is passed only when nothing stands against it;
 // a booked card ends its booking.
-func (s *Service) CloseCard(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.CardState, note string) (fleet.Card, error) {
+func (s *Service) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64, state fleet.CardState, note string) (fleet.Card, error) {
 	c, err := s.DB.Card(ctx, sc, id)
 	if err != nil {
 		return c, err

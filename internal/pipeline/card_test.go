@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -181,10 +182,10 @@ func TestFitPartsRefuses(t *testing.T) {
 		if err != nil || len(remarks) != 1 || !strings.Contains(remarks[0], "left only") {
 			t.Errorf("one side: got %q, %v", remarks, err)
 		}
-		if _, err := s.OpenCardFor(t.Context(), fleet.Scope{}, "N. N.", bus, padsOfAxle1); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := s.OpenCardFor(t.Context(), auth.Scope{}, "N. N.", bus, padsOfAxle1); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("no scope: got %v", err)
 		}
-		if _, err := db.Card(t.Context(), fleet.Scope{}, c.ID); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := db.Card(t.Context(), auth.Scope{}, c.ID); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("no scope: got %v", err)
 		}
 	})

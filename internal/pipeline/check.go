@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -60,7 +61,7 @@ func readRow(row *ingest.Row) ReadRow {
 }
 
 // Check says what taking a file in would do, and does not do it.
-func (s *Service) Check(ctx context.Context, sc fleet.Scope, by string, f File) (Checked, error) {
+func (s *Service) Check(ctx context.Context, sc auth.Scope, by string, f File) (Checked, error) {
 	cs, err := s.CheckAll(ctx, sc, by, []File{f})
 	if err != nil {
 		return Checked{}, err
@@ -71,7 +72,7 @@ func (s *Service) Check(ctx context.Context, sc fleet.Scope, by string, f File) 
 // CheckAll checks files that are to be taken in one after the other: each is
 // looked at as if those before it were taken in. A file that cannot be read
 // has an Err, and the others go on.
-func (s *Service) CheckAll(ctx context.Context, sc fleet.Scope, by string, files []File) ([]Checked, error) {
+func (s *Service) CheckAll(ctx context.Context, sc auth.Scope, by string, files []File) ([]Checked, error) {
 	out := make([]Checked, len(files))
 	err := s.DB.Trial(ctx, func(db *store.DB) error {
 		trial := *s

@@ -3,12 +3,13 @@ package pipeline
 import (
 	"context"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // Correct puts another row in the place of a record, or several for a whole
 // visit, and forecasts the vehicle anew as of a day.
-func (s *Service) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
+func (s *Service) Correct(ctx context.Context, sc auth.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
 	if ch.Date != nil {
 		if err := s.notAhead(*ch.Date); err != nil {
 			return nil, err
@@ -22,7 +23,7 @@ func (s *Service) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record,
 }
 
 // SetAside takes a record out of what counts, and forecasts the vehicle anew.
-func (s *Service) SetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+func (s *Service) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
 	c, err := s.DB.SetAside(ctx, sc, rec, why)
 	if err != nil {
 		return c, err
@@ -31,7 +32,7 @@ func (s *Service) SetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record
 }
 
 // UndoSetAside lets a record count again, and forecasts the vehicle anew.
-func (s *Service) UndoSetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
+func (s *Service) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why fleet.Reason, asOf fleet.Date) (fleet.Correction, error) {
 	c, err := s.DB.UndoSetAside(ctx, sc, rec, why)
 	if err != nil {
 		return c, err
@@ -40,7 +41,7 @@ func (s *Service) UndoSetAside(ctx context.Context, sc fleet.Scope, rec fleet.Re
 }
 
 // follow forecasts one vehicle anew.
-func (s *Service) follow(ctx context.Context, sc fleet.Scope, vehicleID int64, asOf fleet.Date) error {
+func (s *Service) follow(ctx context.Context, sc auth.Scope, vehicleID int64, asOf fleet.Date) error {
 	_, err := s.Refit(ctx, sc, []int64{vehicleID}, asOf)
 	return err
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
@@ -62,7 +63,7 @@ func (r DigestReport) String() string {
 // certainly did not take is tried again in the next hour; one that it may have
 // taken is not, for what it told comes with the next day's.
 func (s *Service) SendDigests(ctx context.Context, zone string) (rep DigestReport, err error) {
-	rs, err := s.DB.Recipients(ctx, fleet.AllFleets())
+	rs, err := s.DB.Recipients(ctx, auth.AllFleets())
 	if err != nil {
 		return rep, err
 	}

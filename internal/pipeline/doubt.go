@@ -10,6 +10,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -26,7 +27,7 @@ const (
 // doubts finds what is unlikely in the rows of a file, beside what is known of
 // their vehicles before it, and returns at most ingest.MaxProblems of them
 // with how many rows they concern. A row that is there already is in no doubt.
-func (s *Service) doubts(ctx context.Context, sc fleet.Scope, m forecast.Model, k *resolver, upload int64) (ps []fleet.Problem, rows int, err error) {
+func (s *Service) doubts(ctx context.Context, sc auth.Scope, m forecast.Model, k *resolver, upload int64) (ps []fleet.Problem, rows int, err error) {
 	c := &k.claims
 	c.sort()
 	ids, visits := c.vehicles()

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -24,7 +25,7 @@ type Expected struct {
 // Expected returns what the positions of a vehicle are likely to read on a day,
 // by axle and position: those that are read apart, or of a part never read all
 // it has. An axle without a specification has none.
-func (s *Service) Expected(ctx context.Context, sc fleet.Scope, vehicleID int64, day fleet.Date) ([]Expected, error) {
+func (s *Service) Expected(ctx context.Context, sc auth.Scope, vehicleID int64, day fleet.Date) ([]Expected, error) {
 	h, err := s.DB.History(ctx, sc, vehicleID)
 	if err != nil {
 		return nil, err

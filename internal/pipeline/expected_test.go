@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -46,7 +47,7 @@ func TestExpected(t *testing.T) {
 		if !found {
 			t.Fatalf("nothing expected of %v: %+v", front, got)
 		}
-		_, err = s.Expected(t.Context(), fleet.ScopeOf([]int64{bus.FleetID + 99}, nil), bus.ID, s.Today())
+		_, err = s.Expected(t.Context(), auth.ScopeOf([]int64{bus.FleetID + 99}, nil), bus.ID, s.Today())
 		if !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("another scope: got %v, want ErrNotFound", err)
 		}

@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/findings"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
@@ -14,7 +15,7 @@ import (
 // lookout works out what there is to look at on vehicles just forecast.
 type lookout struct {
 	s     *Service
-	sc    fleet.Scope
+	sc    auth.Scope
 	model forecast.Model
 
 	mu         sync.Mutex
@@ -76,7 +77,7 @@ func vehiclesOf(hs []store.History) []int64 {
 
 // ConfirmFitment records the fitment that a finding suggests, with the day,
 // odometer and value given, and forecasts the vehicle anew.
-func (s *Service) ConfirmFitment(ctx context.Context, sc fleet.Scope, findingID int64, fit fleet.Fitment, note fleet.Reason, asOf fleet.Date) error {
+func (s *Service) ConfirmFitment(ctx context.Context, sc auth.Scope, findingID int64, fit fleet.Fitment, note fleet.Reason, asOf fleet.Date) error {
 	vehicle, err := s.DB.ConfirmFitment(ctx, sc, findingID, fit, note)
 	if err != nil {
 		return err
@@ -86,7 +87,7 @@ func (s *Service) ConfirmFitment(ctx context.Context, sc fleet.Scope, findingID 
 
 // RefuseFitment keeps that there was no such change of parts, and forecasts the
 // vehicle anew without it.
-func (s *Service) RefuseFitment(ctx context.Context, sc fleet.Scope, findingID int64, note fleet.Reason, asOf fleet.Date) error {
+func (s *Service) RefuseFitment(ctx context.Context, sc auth.Scope, findingID int64, note fleet.Reason, asOf fleet.Date) error {
 	vehicle, err := s.DB.RefuseFitment(ctx, sc, findingID, note)
 	if err != nil {
 		return err

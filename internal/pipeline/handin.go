@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -25,7 +26,7 @@ const noteEvery = 2 * time.Second
 // waits for that, but not for long: the state of what comes back says how far
 // it is, and Kept how it goes on. A file that cannot be read is
 // store.FileUnreadable, with its fault.
-func (s *Service) HandIn(ctx context.Context, sc fleet.Scope, by string, f File, direct bool) (store.KeptFile, error) {
+func (s *Service) HandIn(ctx context.Context, sc auth.Scope, by string, f File, direct bool) (store.KeptFile, error) {
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
 		return store.KeptFile{}, fmt.Errorf("read %s: %w", f.Name, err)
@@ -54,7 +55,7 @@ func (s *Service) HandIn(ctx context.Context, sc fleet.Scope, by string, f File,
 }
 
 // TakeKept takes in a file that was checked, and waits as HandIn does.
-func (s *Service) TakeKept(ctx context.Context, sc fleet.Scope, by string, id int64) (store.KeptFile, error) {
+func (s *Service) TakeKept(ctx context.Context, sc auth.Scope, by string, id int64) (store.KeptFile, error) {
 	k, err := s.DB.TakeFile(ctx, sc, by, id)
 	if err != nil || !k.State.Working() {
 		return k, err
@@ -63,7 +64,7 @@ func (s *Service) TakeKept(ctx context.Context, sc fleet.Scope, by string, id in
 }
 
 // Kept returns a kept file with how far the work on it is.
-func (s *Service) Kept(ctx context.Context, sc fleet.Scope, by string, id int64) (store.KeptFile, error) {
+func (s *Service) Kept(ctx context.Context, sc auth.Scope, by string, id int64) (store.KeptFile, error) {
 	k, err := s.DB.KeptFile(ctx, sc, by, id)
 	if err != nil {
 		return k, err
@@ -81,7 +82,7 @@ func (s *Service) Kept(ctx context.Context, sc fleet.Scope, by string, id int64)
 }
 
 // attend works on a kept file, and waits for it a while where there is a desk.
-func (s *Service) attend(ctx context.Context, sc fleet.Scope, by string, id int64) (store.KeptFile, error) {
+func (s *Service) attend(ctx context.Context, sc auth.Scope, by string, id int64) (store.KeptFile, error) {
 	if s.Desk == nil {
 		if err := s.workOn(ctx, id, nil); err != nil {
 			return store.KeptFile{}, err
@@ -110,7 +111,7 @@ func (s *Service) workOn(ctx context.Context, id int64, progress func(Progress))
 		return err
 	}
 	defer release()
-	f, err := s.DB.KeptFile(ctx, fleet.AllFleets(), "", id)
+	f, err := s.DB.KeptFile(ctx, auth.AllFleets(), "", id)
 	if errors.Is(err, fleet.ErrNotFound) || err == nil && !f.State.Working() {
 		return nil // dropped, or done by another process
 	}

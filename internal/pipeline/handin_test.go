@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -39,7 +40,7 @@ func TestHandIn(t *testing.T) {
 		if _, _, n, err := db.Counts(t.Context(), all); err != nil || n != 0 {
 			t.Errorf("%d readings are there before somebody took them in, %v", n, err)
 		}
-		if _, err := s.TakeKept(t.Context(), fleet.ScopeOf([]int64{99}, nil), "Bob", k.ID); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := s.TakeKept(t.Context(), auth.ScopeOf([]int64{99}, nil), "Bob", k.ID); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("another takes it in: %v, want ErrNotFound", err)
 		}
 		var upload int64

@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -46,7 +47,7 @@ type Progress struct {
 // are stored all the same. The same bytes sent again change nothing and return
 // the first upload with every row counted as repeated. An error means that
 // nothing was stored.
-func (s *Service) Import(ctx context.Context, sc fleet.Scope, by string, f File) (fleet.Upload, error) {
+func (s *Service) Import(ctx context.Context, sc auth.Scope, by string, f File) (fleet.Upload, error) {
 	t, err := s.take(ctx, sc, by, f)
 	return t.up, err
 }
@@ -68,7 +69,7 @@ func (t *taking) touched() []int64 {
 }
 
 // take is Import that tells more.
-func (s *Service) take(ctx context.Context, sc fleet.Scope, by string, f File) (t taking, err error) {
+func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t taking, err error) {
 	t.up = fleet.Upload{Name: f.Name, By: by, Key: f.Key}
 	body, closeBody, err := spool(f.Body)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -15,7 +16,7 @@ import (
 
 // The vehicles, places and readings of these tests are invented.
 
-var all = fleet.AllFleets()
+var all = auth.AllFleets()
 
 // newService returns a service whose clock stands still on 1 March 2026.
 func newService(db *store.DB) *pipeline.Service {
@@ -194,7 +195,7 @@ func TestImportVehiclesAgain(t *testing.T) {
 			before := homes()
 			// Who sees one fleet changes nothing of the other, and one bad row
 			// costs no good one.
-			cart := fleet.ScopeOf([]int64{vs["Cart 5"][0].FleetID}, nil)
+			cart := auth.ScopeOf([]int64{vs["Cart 5"][0].FleetID}, nil)
 			up, err := s.Import(t.Context(), cart, "test", pipeline.File{Name: "vehicles.csv", Body: strings.NewReader(
 				"vehicle,fleet,depot,duty\nVan 2,Ferry Lines,Harbour,stolen\nBus 1,,,tours\nCart 6,,Barn,\n")})
 			if err != nil {

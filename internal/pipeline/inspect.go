@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -64,7 +65,7 @@ const measuredTwice = "measured twice"
 // error is a DoubtError. The same inspection sent again, or another one with
 // the same key, changes nothing: the first upload comes back with everything
 // counted as repeated, or the key is refused with fleet.ErrConflict.
-func (s *Service) Inspect(ctx context.Context, sc fleet.Scope, by string, in Inspection) (fleet.Upload, error) {
+func (s *Service) Inspect(ctx context.Context, sc auth.Scope, by string, in Inspection) (fleet.Upload, error) {
 	if err := in.fill(s.Today()); err != nil {
 		return fleet.Upload{}, err
 	}
@@ -105,7 +106,7 @@ func (s *Service) Inspect(ctx context.Context, sc fleet.Scope, by string, in Ins
 // sentBefore returns the upload of the same key or content, its rows counted
 // as repeated; fleet.ErrNotFound when there is none, fleet.ErrConflict when the
 // key was used for another content.
-func (s *Service) sentBefore(ctx context.Context, sc fleet.Scope, up *fleet.Upload) (fleet.Upload, error) {
+func (s *Service) sentBefore(ctx context.Context, sc auth.Scope, up *fleet.Upload) (fleet.Upload, error) {
 	first, err := fleet.Upload{}, error(fleet.ErrNotFound)
 	if up.Key != "" {
 		first, err = s.DB.UploadByKey(ctx, sc, up.By, up.Key)

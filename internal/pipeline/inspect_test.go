@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -103,7 +104,7 @@ func TestInspect(t *testing.T) {
 		if err != nil || third.Accepted != 0 || third.Repeated != 4 {
 			t.Errorf("got %+v, %v", third, err)
 		}
-		_, err = s.Inspect(t.Context(), fleet.ScopeOf([]int64{99}, nil), "test", in)
+		_, err = s.Inspect(t.Context(), auth.ScopeOf([]int64{99}, nil), "test", in)
 		if !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("another scope: got %v, want ErrNotFound", err)
 		}

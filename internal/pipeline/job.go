@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -71,11 +72,11 @@ func Zone(name string) *time.Location {
 
 // zone returns the depots whose clocks show the time of a zone, and the day
 // it is there.
-func (s *Service) zone(ctx context.Context, name string) (fleet.Scope, fleet.Date, error) {
+func (s *Service) zone(ctx context.Context, name string) (auth.Scope, fleet.Date, error) {
 	today := fleet.DateOf(s.now().In(Zone(name)))
-	ds, err := s.DB.Depots(ctx, fleet.AllFleets())
+	ds, err := s.DB.Depots(ctx, auth.AllFleets())
 	if err != nil {
-		return fleet.Scope{}, 0, err
+		return auth.Scope{}, 0, err
 	}
 	var ids []int64
 	for _, d := range ds {
@@ -84,7 +85,7 @@ func (s *Service) zone(ctx context.Context, name string) (fleet.Scope, fleet.Dat
 		}
 	}
 	if len(ids) == len(ds) {
-		return fleet.AllFleets(), today, nil
+		return auth.AllFleets(), today, nil
 	}
-	return fleet.ScopeOf(nil, ids), today, nil
+	return auth.ScopeOf(nil, ids), today, nil
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
@@ -43,7 +44,7 @@ func ownLimit(h *store.History, axle int, p fleet.Part) float64 {
 
 // PickRules gives a fleet a rule set and forecasts the vehicles anew whose
 // limits it changes.
-func (s *Service) PickRules(ctx context.Context, sc fleet.Scope, c store.RuleChoice, asOf fleet.Date) (RefitReport, error) {
+func (s *Service) PickRules(ctx context.Context, sc auth.Scope, c store.RuleChoice, asOf fleet.Date) (RefitReport, error) {
 	set, err := rules.Find(c.RuleSet)
 	if err != nil {
 		return RefitReport{}, err
@@ -62,7 +63,7 @@ func (s *Service) PickRules(ctx context.Context, sc fleet.Scope, c store.RuleCho
 		return RefitReport{}, err
 	}
 	ids := []int64{}
-	err = s.DB.EachHistory(ctx, fleet.ScopeOf([]int64{c.FleetID}, nil), nil, func(h *store.History) error {
+	err = s.DB.EachHistory(ctx, auth.ScopeOf([]int64{c.FleetID}, nil), nil, func(h *store.History) error {
 		before := *h
 		before.RuleSet, h.RuleSet = was, set.ID
 		if !sameLimits(&before, h) {
@@ -92,7 +93,7 @@ func sameLimits(a, b *store.History) bool {
 // SetAxleLimit keeps a workshop's own limit of a part of an axle, 0 mm to
 // withdraw it, and forecasts the vehicle anew. One that leaves more room than
 // the maker's or the rule set's needs a reason.
-func (s *Service) SetAxleLimit(ctx context.Context, sc fleet.Scope, l fleet.AxleLimit, asOf fleet.Date) error {
+func (s *Service) SetAxleLimit(ctx context.Context, sc auth.Scope, l fleet.AxleLimit, asOf fleet.Date) error {
 	h, err := s.DB.History(ctx, sc, l.VehicleID)
 	if err != nil {
 		return err
@@ -136,7 +137,7 @@ func checkAxleLimit(h *store.History, l *fleet.AxleLimit) error {
 }
 
 // Thresholds returns the thresholds of findings in force in a fleet.
-func (s *Service) Thresholds(ctx context.Context, sc fleet.Scope, fleetID int64) (rules.Thresholds, error) {
+func (s *Service) Thresholds(ctx context.Context, sc auth.Scope, fleetID int64) (rules.Thresholds, error) {
 	os, err := s.DB.OwnThresholds(ctx, sc, fleetID)
 	if err != nil {
 		return nil, err
@@ -151,7 +152,7 @@ func (s *Service) Thresholds(ctx context.Context, sc fleet.Scope, fleetID int64)
 }
 
 // SetThreshold puts a workshop's threshold in the place of a published value.
-func (s *Service) SetThreshold(ctx context.Context, sc fleet.Scope, o store.OwnThreshold) error {
+func (s *Service) SetThreshold(ctx context.Context, sc auth.Scope, o store.OwnThreshold) error {
 	known := slices.ContainsFunc(rules.ThresholdsWith(nil), func(t rules.Threshold) bool { return t.Published.ID == o.ValueID })
 	switch {
 	case !known:

@@ -6,13 +6,14 @@ import (
 	"path/filepath"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
 
 // ImportVehiclesNamedIn takes in the vehicles that an axles file names, for
 // somebody who has no vehicles file: nothing but their number is known.
-func (s *Service) ImportVehiclesNamedIn(ctx context.Context, sc fleet.Scope, by, axlesFile string) error {
+func (s *Service) ImportVehiclesNamedIn(ctx context.Context, sc auth.Scope, by, axlesFile string) error {
 	f, err := os.Open(axlesFile)
 	if err != nil {
 		return fleet.Invalidf("%v", err)

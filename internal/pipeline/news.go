@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -90,7 +91,7 @@ func (s *Service) dueNews(ctx context.Context, r *store.Recipient, d store.Diges
 
 // addBookings finds the next booking of each, from a day on: one whose day has
 // passed books nothing any more.
-func (s *Service) addBookings(ctx context.Context, sc fleet.Scope, from fleet.Date, lists ...[]dueNews) error {
+func (s *Service) addBookings(ctx context.Context, sc auth.Scope, from fleet.Date, lists ...[]dueNews) error {
 	bs, err := s.DB.Bookings(ctx, sc, store.BookingQuery{From: from, States: []fleet.BookingState{fleet.Booked}})
 	if err != nil {
 		return err
@@ -112,7 +113,7 @@ func (s *Service) addBookings(ctx context.Context, sc fleet.Scope, from fleet.Da
 // bookingNews finds the bookings that were moved, taken off the plan or missed
 // between two instants. Of one that was moved several times only the whole way
 // counts.
-func (s *Service) bookingNews(ctx context.Context, sc fleet.Scope, since, until time.Time, n *news) error {
+func (s *Service) bookingNews(ctx context.Context, sc auth.Scope, since, until time.Time, n *news) error {
 	changes, err := s.DB.BookingChanges(ctx, sc, since)
 	if err != nil {
 		return err

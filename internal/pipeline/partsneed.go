@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -42,7 +43,7 @@ const needAhead = 180
 // number. A booked axle counts for certain on its day and at its depot; any
 // other by the chance that it is changed in those days (forecast.ChangedBy),
 // at its home depot. The range is that of the sum (forecast.CountOf).
-func (s *Service) PartsNeeded(ctx context.Context, sc fleet.Scope, q PartsQuery) ([]PartNeed, error) {
+func (s *Service) PartsNeeded(ctx context.Context, sc auth.Scope, q PartsQuery) ([]PartNeed, error) {
 	if q.To < q.From {
 		return nil, fleet.Invalidf("last day %s: it lies before the first, %s", q.To, q.From)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -17,7 +18,7 @@ import (
 func TestPartsNeeded(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
-		ctx, all := t.Context(), fleet.AllFleets()
+		ctx, all := t.Context(), auth.AllFleets()
 		part, err := db.SaveStockPart(ctx, all, fleet.StockPart{FleetID: s.depot.FleetID, Number: "P 1", Item: fleet.ItemPads, PerAxle: 2, LeadDays: 10,
 			Fits: []fleet.Fit{{Make: "Orlo", Axle: 1}}})
 		s.check(err)
@@ -63,7 +64,7 @@ func TestPartsNeeded(t *testing.T) {
 		if _, err := s.PartsNeeded(ctx, all, PartsQuery{From: s.today, To: s.today - 1}); err == nil {
 			t.Error("days backwards were taken")
 		}
-		if ns, err := s.PartsNeeded(ctx, fleet.ScopeOf(nil, []int64{99}), PartsQuery{From: s.today, To: s.today + 40}); err != nil || len(ns) != 0 {
+		if ns, err := s.PartsNeeded(ctx, auth.ScopeOf(nil, []int64{99}), PartsQuery{From: s.today, To: s.today + 40}); err != nil || len(ns) != 0 {
 			t.Errorf("another's: got %+v, %v", ns, err)
 		}
 	})

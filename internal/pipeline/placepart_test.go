@@ -7,7 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -17,7 +17,7 @@ import (
 func TestImportParts(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
-		hand := func(sc fleet.Scope, text string) string {
+		hand := func(sc auth.Scope, text string) string {
 			t.Helper()
 			up, err := s.Import(t.Context(), sc, "N. N.", File{Name: "stock.csv", Body: strings.NewReader("part_number,item,make,axle,vehicle,price,depot,stock\n" + text)})
 			s.check(err)
@@ -29,23 +29,23 @@ func TestImportParts(t *testing.T) {
 		}
 		for _, c := range []struct {
 			name string
-			sc   fleet.Scope
+			sc   auth.Scope
 			text string
 			want string
 		}{
-			{"new", fleet.AllFleets(), "P 1,pads,Orlo,1,,120,Harbour,4\nP 2,rotors,,,Bus 3,,,\n", "2 taken, 0 refused"},
-			{"changed", fleet.AllFleets(), "p 1,,,,,,harbour,3\n", "1 taken, 0 refused"},
-			{"no item", fleet.AllFleets(), "P 3,,,,,,Harbour,3\n", "0 taken, 1 refused; item blank, and the part is new: say what it is, such as pads"},
-			{"no depot", fleet.AllFleets(), "P 1,,,,,,Moon,3\n", "0 taken, 1 refused; depot the fleet has no depot of this name: correct it"},
-			{"no vehicle", fleet.AllFleets(), "P 1,,,,Tram 9,,,\n", "0 taken, 1 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first"},
-			{"a depot's planner", fleet.ScopeOf(nil, []int64{s.depot.ID}), "P 1,,,,,,Harbour,2\nP 1,,,,,99,Harbour,2\nP 4,pads,,,,,Harbour,1\n",
+			{"new", auth.AllFleets(), "P 1,pads,Orlo,1,,120,Harbour,4\nP 2,rotors,,,Bus 3,,,\n", "2 taken, 0 refused"},
+			{"changed", auth.AllFleets(), "p 1,,,,,,harbour,3\n", "1 taken, 0 refused"},
+			{"no item", auth.AllFleets(), "P 3,,,,,,Harbour,3\n", "0 taken, 1 refused; item blank, and the part is new: say what it is, such as pads"},
+			{"no depot", auth.AllFleets(), "P 1,,,,,,Moon,3\n", "0 taken, 1 refused; depot the fleet has no depot of this name: correct it"},
+			{"no vehicle", auth.AllFleets(), "P 1,,,,Tram 9,,,\n", "0 taken, 1 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first"},
+			{"a depot's planner", auth.ScopeOf(nil, []int64{s.depot.ID}), "P 1,,,,,,Harbour,2\nP 1,,,,,99,Harbour,2\nP 4,pads,,,,,Harbour,1\n",
 				"1 taken, 2 refused; part_number you may set what lies at your depots, not what the part is: leave the other columns blank; part_number you may set what lies at your depots, not what the part is: leave the other columns blank"},
 		} {
 			if got := hand(c.sc, c.text); got != c.want {
 				t.Errorf("%s: got %q, want %q", c.name, got, c.want)
 			}
 		}
-		ps, err := db.StockParts(t.Context(), fleet.AllFleets(), 0)
+		ps, err := db.StockParts(t.Context(), auth.AllFleets(), 0)
 		s.check(err)
 		var got []string
 		for _, p := range ps {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -29,7 +30,7 @@ func proposalJob(s *Service) Job {
 // most of them: a fleet is planned as one, or a vehicle could not be sent to
 // another depot.
 func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
-	ds, err := s.DB.Depots(ctx, fleet.AllFleets())
+	ds, err := s.DB.Depots(ctx, auth.AllFleets())
 	if err != nil {
 		return "", err
 	}
@@ -47,7 +48,7 @@ func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
 		if mostly(depots[id]) != zone {
 			continue
 		}
-		ps, err := s.Propose(ctx, fleet.AllFleets(), theClock, today, ProposeOptions{Fleet: id})
+		ps, err := s.Propose(ctx, auth.AllFleets(), theClock, today, ProposeOptions{Fleet: id})
 		if err != nil {
 			return "", err
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/plan"
 	"brakewear/internal/store"
@@ -31,7 +32,7 @@ type ProposeOptions struct {
 // which day for what, so that every axle is done before its limit within the
 // hours there are. It keeps a proposal for each fleet, which supersedes what
 // was open of the one before, and changes no booking.
-func (s *Service) Propose(ctx context.Context, sc fleet.Scope, by string, asOf fleet.Date, opt ProposeOptions) ([]store.Proposal, error) {
+func (s *Service) Propose(ctx context.Context, sc auth.Scope, by string, asOf fleet.Date, opt ProposeOptions) ([]store.Proposal, error) {
 	if opt.Days == 0 {
 		opt.Days = DefaultHorizon
 	}
@@ -68,7 +69,7 @@ func (s *Service) Propose(ctx context.Context, sc fleet.Scope, by string, asOf f
 }
 
 // propose plans one fleet.
-func (s *Service) propose(ctx context.Context, sc fleet.Scope, by string, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (store.Proposal, error) {
+func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (store.Proposal, error) {
 	p, err := s.planner(ctx, sc, asOf, days, fleetID, shops)
 	if err != nil {
 		return store.Proposal{}, err
@@ -132,7 +133,7 @@ type axleJob struct {
 // last is the last day that is looked at.
 func (p *planner) last() fleet.Date { return p.start + fleet.Date(p.days) - 1 }
 
-func (s *Service) planner(ctx context.Context, sc fleet.Scope, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (*planner, error) {
+func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (*planner, error) {
 	p := &planner{
 		asOf:      asOf,
 		start:     asOf + 1, // what is proposed this morning cannot be brought in this morning

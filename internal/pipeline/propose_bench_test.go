@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -21,7 +22,7 @@ func BenchmarkPropose(b *testing.B) {
 	now := time.Date(2026, 3, 2, 5, 0, 0, 0, time.UTC)
 	db.Now = func() time.Time { return now }
 	s := &Service{DB: db, Now: db.Now}
-	ctx, all, today := b.Context(), fleet.AllFleets(), fleet.DateOf(now)
+	ctx, all, today := b.Context(), auth.AllFleets(), fleet.DateOf(now)
 	check := func(err error) {
 		if err != nil {
 			b.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -16,7 +17,7 @@ import (
 
 func (s *shop) propose() store.Proposal {
 	s.t.Helper()
-	ps, err := s.Propose(s.t.Context(), fleet.AllFleets(), "N. N.", s.today, ProposeOptions{})
+	ps, err := s.Propose(s.t.Context(), auth.AllFleets(), "N. N.", s.today, ProposeOptions{})
 	s.check(err)
 	if len(ps) != 1 {
 		s.t.Fatalf("got %d proposals", len(ps))
@@ -27,7 +28,7 @@ func (s *shop) propose() store.Proposal {
 // accept accepts all and wants no refusal.
 func (s *shop) accept() []fleet.Booking {
 	s.t.Helper()
-	os, err := s.AcceptProposal(s.t.Context(), fleet.AllFleets(), "M. M.", 0, nil)
+	os, err := s.AcceptProposal(s.t.Context(), auth.AllFleets(), "M. M.", 0, nil)
 	s.check(err)
 	var bs []fleet.Booking
 	for _, o := range os {
@@ -116,7 +117,7 @@ func TestProposeAgain(t *testing.T) {
 			byBus[b.VehicleID] = b
 		}
 		// A person moves Bus 4 to a later day; a proposal leaves it there.
-		kept, err := s.MoveBooking(t.Context(), fleet.AllFleets(), "M. M.", byBus[s.buses[3]].ID, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 35}, "the driver is away")
+		kept, err := s.MoveBooking(t.Context(), auth.AllFleets(), "M. M.", byBus[s.buses[3]].ID, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 35}, "the driver is away")
 		s.check(err)
 		// New readings: Bus 1 wears faster, Bus 2 a little, Bus 3 was done.
 		s.due(1, 1, 13)
@@ -131,7 +132,7 @@ func TestProposeAgain(t *testing.T) {
 			t.Errorf("Bus 1: %s, %q, %q", one.Day, one.Why, one.Changed)
 		}
 		s.accept()
-		open, err := s.DB.Bookings(t.Context(), fleet.AllFleets(), store.BookingQuery{States: []fleet.BookingState{fleet.Booked}})
+		open, err := s.DB.Bookings(t.Context(), auth.AllFleets(), store.BookingQuery{States: []fleet.BookingState{fleet.Booked}})
 		s.check(err)
 		if len(open) != 3 {
 			t.Errorf("got %d open bookings", len(open))
@@ -143,7 +144,7 @@ func TestProposeAgain(t *testing.T) {
 		}
 		// The workshop closes on Bus 2's day: it must move, and only it.
 		two := byBus[s.buses[1]]
-		s.check(s.DB.AddClosures(t.Context(), fleet.AllFleets(), []fleet.Closure{{DepotID: s.depot.ID, First: two.Day, Last: two.Day, Reason: "fair"}}))
+		s.check(s.DB.AddClosures(t.Context(), auth.AllFleets(), []fleet.Closure{{DepotID: s.depot.ID, First: two.Day, Last: two.Day, Reason: "fair"}}))
 		p = s.propose()
 		if d := cmp.Diff([]string{"Bus 2 move [1]"}, say(p.Visits)); d != "" {
 			t.Fatal(d)
@@ -159,7 +160,7 @@ func TestProposeAgain(t *testing.T) {
 func TestProposeAround(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
-		ctx, all := t.Context(), fleet.AllFleets()
+		ctx, all := t.Context(), auth.AllFleets()
 		price := 200.
 		part, err := db.SaveStockPart(ctx, all, fleet.StockPart{FleetID: s.depot.FleetID, Number: "P 1", Item: fleet.ItemPads, PerAxle: 1, Price: &price, LeadDays: 14,
 			Fits: []fleet.Fit{{Make: "Orlo"}}})
@@ -194,11 +195,11 @@ func TestProposeScope(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
 		s.due(1, 1, 20)
-		other := fleet.ScopeOf(nil, []int64{999})
+		other := auth.ScopeOf(nil, []int64{999})
 		if ps, err := s.Propose(t.Context(), other, "N. N.", s.today, ProposeOptions{}); err != nil || len(ps) != 0 {
 			t.Errorf("got %+v, %v", ps, err)
 		}
-		own := fleet.ScopeOf(nil, []int64{s.depot.ID})
+		own := auth.ScopeOf(nil, []int64{s.depot.ID})
 		ps, err := s.Propose(t.Context(), own, "N. N.", s.today, ProposeOptions{Days: 30})
 		if err != nil || len(ps) != 1 || len(ps[0].Visits) != 1 || ps[0].Until != s.today+30 {
 			t.Errorf("got %+v, %v", ps, err)
@@ -215,7 +216,7 @@ func (s *shop) narrow() {
 		w.Week[i] = fleet.WorkDay{}
 	}
 	w.Hours[fleet.TaskPads] = fleet.TaskHours{Light: 6, Heavy: 6}
-	s.check(s.DB.SaveWorkshop(s.t.Context(), fleet.AllFleets(), "N. N.", w))
+	s.check(s.DB.SaveWorkshop(s.t.Context(), auth.AllFleets(), "N. N.", w))
 }
 
 // Where there is no room, what stays out says why and what would help; what is
@@ -265,11 +266,11 @@ func TestProposeMakesRoom(t *testing.T) {
 		// Two others can only come on the Mondays until then.
 		kept := fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}
 		s.due(3, 1, 300)
-		_, err := s.Book(t.Context(), fleet.AllFleets(), "N. N.", ByHand{VehicleID: s.buses[2], Axles: []int{1}, Slot: kept})
+		_, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: s.buses[2], Axles: []int{1}, Slot: kept})
 		s.check(err)
 		first, last := s.today+8, s.today+20
 		s.due(2, 1, 21)
-		s.check(db.AddAbsence(t.Context(), fleet.AllFleets(), fleet.Absence{VehicleID: s.buses[1], First: &first, Last: &last}))
+		s.check(db.AddAbsence(t.Context(), auth.AllFleets(), fleet.Absence{VehicleID: s.buses[1], First: &first, Last: &last}))
 		p := s.propose()
 		if d := cmp.Diff([]string{"Bus 1 move [1]", "Bus 2 book [1]"}, say(p.Visits)); d != "" {
 			t.Fatal(d)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -24,7 +25,7 @@ const (
 
 // keepRecord brings the track record of some vehicles up to date: what came off
 // them, and what had been forecast of it.
-func (s *Service) keepRecord(ctx context.Context, sc fleet.Scope, hs []store.History, asOf fleet.Date) error {
+func (s *Service) keepRecord(ctx context.Context, sc auth.Scope, hs []store.History, asOf fleet.Date) error {
 	ids := make([]int64, len(hs))
 	for i := range hs {
 		ids[i] = hs[i].Vehicle.ID

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -139,7 +140,7 @@ func TestReplay(t *testing.T) {
 		if _, err := s.Replay(t.Context(), all, []fleet.Date{s.Today()}); err == nil {
 			t.Error("today was replayed")
 		}
-		if n, err := s.Replay(t.Context(), fleet.Scope{}, days); n != 0 || err != nil {
+		if n, err := s.Replay(t.Context(), auth.Scope{}, days); n != 0 || err != nil {
 			t.Errorf("no scope: got %d, %v", n, err)
 		}
 	})

@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -50,7 +51,7 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 // fleets, and no fleet's readings show in it.
 func (s *Service) learn(ctx context.Context, k kind, asOf fleet.Date) (forecast.Model, error) {
 	var failed error
-	m, err := k.train(s.vehicles(ctx, fleet.AllFleets(), &failed), forecast.Day(asOf))
+	m, err := k.train(s.vehicles(ctx, auth.AllFleets(), &failed), forecast.Day(asOf))
 	if err := errors.Join(failed, err); err != nil {
 		return nil, fmt.Errorf("learn model %s: %w", k.name, err)
 	}
@@ -124,7 +125,7 @@ func (s *Service) latest(ctx context.Context) (forecast.Model, error) {
 
 // vehicles streams the fleet in vehicle order; a failure ends the sequence
 // and is left in failed.
-func (s *Service) vehicles(ctx context.Context, sc fleet.Scope, failed *error) iter.Seq[*forecast.Vehicle] {
+func (s *Service) vehicles(ctx context.Context, sc auth.Scope, failed *error) iter.Seq[*forecast.Vehicle] {
 	return func(yield func(*forecast.Vehicle) bool) {
 		stop := errors.New("stop")
 		err := s.DB.EachHistory(ctx, sc, nil, func(h *store.History) error {
@@ -141,7 +142,7 @@ func (s *Service) vehicles(ctx context.Context, sc fleet.Scope, failed *error) i
 
 // Refit forecasts the axles of the vehicles given, or of all that sc sees
 // when ids is nil, as of a day; all of them are learned from first.
-func (s *Service) Refit(ctx context.Context, sc fleet.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
+func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	var rep RefitReport
 	var m forecast.Model
 	var err error
@@ -184,7 +185,7 @@ type looker func(ctx context.Context, h *store.History, v *forecast.Vehicle, fs 
 // forecastEach forecasts vehicles with several workers, looks at each unless
 // look is nil, and hands the results to save in the order of the vehicles,
 // whatever the number of workers.
-func (s *Service) forecastEach(ctx context.Context, sc fleet.Scope, ids []int64, m forecast.Model, asOf fleet.Date, look looker,
+func (s *Service) forecastEach(ctx context.Context, sc auth.Scope, ids []int64, m forecast.Model, asOf fleet.Date, look looker,
 	save func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -296,7 +297,7 @@ func (s *Service) forecast(id int64, v *forecast.Vehicle, m forecast.Model, asOf
 
 // VehicleForecast forecasts one vehicle as of a day, with what a plot needs:
 // its history, its forecasts with their paths, and its odometer's track.
-func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID int64, asOf fleet.Date) (store.History, []store.AxleForecast, forecast.Track, error) {
+func (s *Service) VehicleForecast(ctx context.Context, sc auth.Scope, vehicleID int64, asOf fleet.Date) (store.History, []store.AxleForecast, forecast.Track, error) {
 	h, err := s.DB.History(ctx, sc, vehicleID)
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
@@ -312,7 +313,7 @@ func (s *Service) VehicleForecast(ctx context.Context, sc fleet.Scope, vehicleID
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and
 // hands each to emit. Nothing is stored but what was learned.
-func (s *Service) Reports(ctx context.Context, sc fleet.Scope, asOf fleet.Date, emit func(Report) error) error {
+func (s *Service) Reports(ctx context.Context, sc auth.Scope, asOf fleet.Date, emit func(Report) error) error {
 	m, err := s.Train(ctx, asOf)
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -17,7 +18,7 @@ const ReplayEvery = 30
 // has a track record. The log tells them from promises by the day they were
 // written. Those of the day are kept where there are any; the latest forecasts
 // and what was learned last stay.
-func (s *Service) Replay(ctx context.Context, sc fleet.Scope, days []fleet.Date) (axles int, err error) {
+func (s *Service) Replay(ctx context.Context, sc auth.Scope, days []fleet.Date) (axles int, err error) {
 	k, err := s.kind()
 	if err != nil {
 		return 0, err

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
@@ -14,7 +15,7 @@ import (
 
 // resolver finds the records that rows speak of by name.
 type resolver struct {
-	sc         fleet.Scope
+	sc         auth.Scope
 	fleets     []fleet.Fleet
 	depots     []fleet.Depot
 	vehicles   map[string][]store.VehicleKey // by number; with those the file brings
@@ -34,7 +35,7 @@ type resolver struct {
 	stoodIn  []fleet.Problem // notes on rule set values that stand in
 }
 
-func (s *Service) resolver(ctx context.Context, sc fleet.Scope) (*resolver, error) {
+func (s *Service) resolver(ctx context.Context, sc auth.Scope) (*resolver, error) {
 	fs, err := s.DB.Fleets(ctx, sc)
 	if err != nil {
 		return nil, err

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
@@ -110,14 +111,14 @@ func (sh *Sheet) Wheel(axle int, side fleet.Side) *Wheel {
 // Sheet returns the sheet of a vehicle for a day. brakes are those of its
 // axles, from the front, for a vehicle whose axles are not on record; where
 // they are, brakes are not looked at.
-func (s *Service) Sheet(ctx context.Context, sc fleet.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
+func (s *Service) Sheet(ctx context.Context, sc auth.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
 	sh, _, err := s.sheet(ctx, sc, vehicleID, day, brakes)
 	return sh, err
 }
 
 // sheet is Sheet that also returns what is known of the vehicle, with axles
 // that are on record alone.
-func (s *Service) sheet(ctx context.Context, sc fleet.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, *store.History, error) {
+func (s *Service) sheet(ctx context.Context, sc auth.Scope, vehicleID int64, day fleet.Date, brakes []fleet.Brake) (*Sheet, *store.History, error) {
 	h, err := s.DB.History(ctx, sc, vehicleID)
 	if err != nil {
 		return nil, nil, err

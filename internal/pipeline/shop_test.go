@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -26,7 +27,7 @@ func newShop(t *testing.T, db *store.DB) *shop {
 	db.Now = func() time.Time { return now }
 	s := &shop{Service: &Service{DB: db, Now: db.Now}, t: t, today: fleet.DateOf(now)}
 	up := fleet.Upload{Kind: "vehicles", By: "N. N."}
-	s.check(db.TakeIn(t.Context(), fleet.AllFleets(), &up, func(w *store.Writer) error {
+	s.check(db.TakeIn(t.Context(), auth.AllFleets(), &up, func(w *store.Writer) error {
 		var es []store.VehicleEntry
 		for i := range 5 {
 			es = append(es, store.VehicleEntry{Fleet: "Ferry Lines", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: fmt.Sprint("Bus ", i+1), Category: "M3", Make: "Orlo"}})
@@ -34,12 +35,12 @@ func newShop(t *testing.T, db *store.DB) *shop {
 		_, err := w.Vehicles(es)
 		return err
 	}))
-	index, err := db.VehicleIndex(t.Context(), fleet.AllFleets())
+	index, err := db.VehicleIndex(t.Context(), auth.AllFleets())
 	s.check(err)
 	for i := range 5 {
 		s.buses = append(s.buses, index[fmt.Sprint("Bus ", i+1)][0].ID)
 	}
-	ds, err := db.Depots(t.Context(), fleet.AllFleets())
+	ds, err := db.Depots(t.Context(), auth.AllFleets())
 	s.check(err)
 	s.depot = ds[0]
 	return s
@@ -69,7 +70,7 @@ func (s *shop) due(bus, axle, first int, more ...func(*store.AxleForecast)) {
 	for _, m := range more {
 		m(&f)
 	}
-	s.check(s.DB.SaveForecasts(s.t.Context(), fleet.AllFleets(), []store.AxleForecast{f}))
+	s.check(s.DB.SaveForecasts(s.t.Context(), auth.AllFleets(), []store.AxleForecast{f}))
 }
 
 func pastLimitNow(f *store.AxleForecast) {

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -10,7 +11,7 @@ import (
 // that what people look at next follows what they handed in. Where there is a
 // desk it waits for the refit for some seconds only; the report then says that
 // the forecasts follow.
-func (s *Service) TakeIn(ctx context.Context, sc fleet.Scope, by string, f File, asOf fleet.Date) (up fleet.Upload, rep RefitReport, err error) {
+func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (up fleet.Upload, rep RefitReport, err error) {
 	t, err := s.take(ctx, sc, by, f)
 	ids := t.touched()
 	if err != nil || t.up.Accepted == 0 || len(ids) == 0 {
@@ -30,7 +31,7 @@ func (s *Service) TakeIn(ctx context.Context, sc fleet.Scope, by string, f File,
 // refitTouched forecasts vehicles that something was taken in of, or all that
 // sc sees when ids is nil. Where they are half of the vehicles or more, as with
 // a workshop's first files, the model learns anew from all of them.
-func (s *Service) refitTouched(ctx context.Context, sc fleet.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
+func (s *Service) refitTouched(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	if ids != nil && len(ids) == 0 {
 		return RefitReport{}, nil
 	}

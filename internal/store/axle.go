@@ -6,6 +6,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -205,7 +206,7 @@ func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 }
 
 // AxleIndex returns the axles with their specifications.
-func (db *DB) AxleIndex(ctx context.Context, sc fleet.Scope) (map[AxleKey]fleet.Axle, error) {
+func (db *DB) AxleIndex(ctx context.Context, sc auth.Scope) (map[AxleKey]fleet.Axle, error) {
 	index := map[AxleKey]fleet.Axle{}
 	err := db.read(ctx, "list axles", func(t *tx) error {
 		var w where

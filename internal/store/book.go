@@ -6,13 +6,14 @@ import (
 	"slices"
 	"strconv"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // Book adds a booking, made by a person: the work of b for its vehicle in its
 // slot, where Bay or Starts may be 0 for any that is free. It is refused with
 // fleet.ErrConflict when the day has no room for it.
-func (db *DB) Book(ctx context.Context, sc fleet.Scope, by string, b fleet.Booking) (booked fleet.Booking, err error) {
+func (db *DB) Book(ctx context.Context, sc auth.Scope, by string, b fleet.Booking) (booked fleet.Booking, err error) {
 	err = db.write(ctx, "book", func(t *tx) error {
 		if err := t.lockDepots(b.DepotID); err != nil {
 			return err
@@ -22,7 +23,7 @@ func (db *DB) Book(ctx context.Context, sc fleet.Scope, by string, b fleet.Booki
 		if err != nil {
 			return err
 		}
-		booked, err = t.booking(fleet.AllFleets(), id)
+		booked, err = t.booking(auth.AllFleets(), id)
 		return err
 	})
 	return booked, err
@@ -30,7 +31,7 @@ func (db *DB) Book(ctx context.Context, sc fleet.Scope, by string, b fleet.Booki
 
 // MoveBooking puts an open booking into another slot, where a proposal will
 // leave it; Bay or Starts may be 0 for any that is free.
-func (db *DB) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id int64, to fleet.Slot, why string) (moved fleet.Booking, err error) {
+func (db *DB) MoveBooking(ctx context.Context, sc auth.Scope, by string, id int64, to fleet.Slot, why string) (moved fleet.Booking, err error) {
 	err = db.write(ctx, "move a booking", func(t *tx) error {
 		b, err := t.openBooking(sc, id, to.DepotID)
 		if err != nil {
@@ -40,7 +41,7 @@ func (db *DB) MoveBooking(ctx context.Context, sc fleet.Scope, by string, id int
 		if err := t.move(sc, by, b, to, b.Work, b.Hours, b.Cost, true, "moved", why); err != nil {
 			return err
 		}
-		moved, err = t.booking(fleet.AllFleets(), id)
+		moved, err = t.booking(auth.AllFleets(), id)
 		return err
 	})
 	return moved, err
@@ -58,12 +59,12 @@ func (w *Writer) FinishBooking(by string, id int64) (b fleet.Booking, err error)
 	if err := w.t.end(by, open, fleet.Done, ""); err != nil {
 		return b, err
 	}
-	return w.t.booking(fleet.AllFleets(), id)
+	return w.t.booking(auth.AllFleets(), id)
 }
 
 // EndBooking gives an open booking its end: done, missed or withdrawn. What was
 // fitted is for FinishBooking.
-func (db *DB) EndBooking(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.BookingState, why string) (ended fleet.Booking, err error) {
+func (db *DB) EndBooking(ctx context.Context, sc auth.Scope, by string, id int64, state fleet.BookingState, why string) (ended fleet.Booking, err error) {
 	if state != fleet.Done && state != fleet.Missed && state != fleet.Withdrawn {
 		return ended, fleet.Invalidf("state %q: want done, missed or withdrawn", state)
 	}
@@ -75,14 +76,14 @@ func (db *DB) EndBooking(ctx context.Context, sc fleet.Scope, by string, id int6
 		if err := t.end(by, b, state, why); err != nil {
 			return err
 		}
-		ended, err = t.booking(fleet.AllFleets(), id)
+		ended, err = t.booking(auth.AllFleets(), id)
 		return err
 	})
 	return ended, err
 }
 
 // SetBookingNote sets the note of a booking.
-func (db *DB) SetBookingNote(ctx context.Context, sc fleet.Scope, by string, id int64, note string) error {
+func (db *DB) SetBookingNote(ctx context.Context, sc auth.Scope, by string, id int64, note string) error {
 	if len(note) > maxNote {
 		return fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
 	}
@@ -122,7 +123,7 @@ func (t *tx) lockDepots(ids ...int64) error {
 
 // openBooking returns a booking that is still to come, with its depot and, if
 // not 0, another held against other writers.
-func (t *tx) openBooking(sc fleet.Scope, id, other int64) (*fleet.Booking, error) {
+func (t *tx) openBooking(sc auth.Scope, id, other int64) (*fleet.Booking, error) {
 	b, err := t.booking(sc, id)
 	if err != nil {
 		return nil, err
@@ -149,7 +150,7 @@ func (t *tx) openBooking(sc fleet.Scope, id, other int64) (*fleet.Booking, error
 
 // book adds a booking; its depot is locked. It fills the names that messages
 // need by itself.
-func (t *tx) book(sc fleet.Scope, by, why string, b fleet.Booking) (id int64, err error) {
+func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err error) {
 	vehicleFleet, _, err := t.vehicleIn(sc, b.VehicleID)
 	if err != nil {
 		return 0, err
@@ -198,7 +199,7 @@ func checkWork(work []fleet.WorkItem) error {
 }
 
 // move puts b, whose depots are locked, into another slot with other work.
-func (t *tx) move(sc fleet.Scope, by string, b *fleet.Booking, to fleet.Slot, work []fleet.WorkItem, hours float64, cost *float64, kept bool, what, why string) error {
+func (t *tx) move(sc auth.Scope, by string, b *fleet.Booking, to fleet.Slot, work []fleet.WorkItem, hours float64, cost *float64, kept bool, what, why string) error {
 	if err := checkWork(work); err != nil {
 		return err
 	}
@@ -283,7 +284,7 @@ func (t *tx) logBooking(by, what, why string, from *fleet.Slot, b *fleet.Booking
 // placed finds the slot that is wanted in the plan of its depot, which is
 // locked, or says with fleet.ErrConflict what is in the way. except is a
 // booking that gives its own slot up.
-func (t *tx) placed(sc fleet.Scope, fleetID, vehicleID, except int64, want fleet.Slot, hours float64) (fleet.Slot, error) {
+func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.Slot, hours float64) (fleet.Slot, error) {
 	of, err := t.depotIn(sc, want.DepotID)
 	if err != nil {
 		return want, err

@@ -7,6 +7,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -19,7 +20,7 @@ type BookingQuery struct {
 
 // Bookings returns bookings by day, depot, time and bay, with their work. A
 // booking is seen by who sees its depot or its vehicle.
-func (db *DB) Bookings(ctx context.Context, sc fleet.Scope, q BookingQuery) (bs []fleet.Booking, err error) {
+func (db *DB) Bookings(ctx context.Context, sc auth.Scope, q BookingQuery) (bs []fleet.Booking, err error) {
 	err = db.read(ctx, "list bookings", func(t *tx) error {
 		var w where
 		w.booking(sc)
@@ -42,7 +43,7 @@ func (db *DB) Bookings(ctx context.Context, sc fleet.Scope, q BookingQuery) (bs 
 }
 
 // Booking returns one booking.
-func (db *DB) Booking(ctx context.Context, sc fleet.Scope, id int64) (b fleet.Booking, err error) {
+func (db *DB) Booking(ctx context.Context, sc auth.Scope, id int64) (b fleet.Booking, err error) {
 	err = db.read(ctx, "read a booking", func(t *tx) error {
 		b, err = t.booking(sc, id)
 		return err
@@ -50,7 +51,7 @@ func (db *DB) Booking(ctx context.Context, sc fleet.Scope, id int64) (b fleet.Bo
 	return b, err
 }
 
-func (t *tx) booking(sc fleet.Scope, id int64) (fleet.Booking, error) {
+func (t *tx) booking(sc auth.Scope, id int64) (fleet.Booking, error) {
 	var w where
 	w.booking(sc)
 	w.add("b.id = ?", id)
@@ -65,7 +66,7 @@ func (t *tx) booking(sc fleet.Scope, id int64) (fleet.Booking, error) {
 }
 
 // booking adds that sc sees the booking b's depot or its vehicle v.
-func (w *where) booking(sc fleet.Scope) {
+func (w *where) booking(sc auth.Scope) {
 	if sc.All() {
 		return
 	}
@@ -188,7 +189,7 @@ type AxleBooking struct {
 }
 
 // BookedAxles returns the next open booking of each axle of the vehicles given.
-func (db *DB) BookedAxles(ctx context.Context, sc fleet.Scope, vehicleIDs []int64) (map[AxleKey]AxleBooking, error) {
+func (db *DB) BookedAxles(ctx context.Context, sc auth.Scope, vehicleIDs []int64) (map[AxleKey]AxleBooking, error) {
 	booked := map[AxleKey]AxleBooking{}
 	if len(vehicleIDs) == 0 {
 		return booked, nil
@@ -221,7 +222,7 @@ func (db *DB) BookedAxles(ctx context.Context, sc fleet.Scope, vehicleIDs []int6
 
 // BookingChanges returns what was done to bookings from an instant on, oldest
 // first: what was booked, moved, missed and so on, by whom and why.
-func (db *DB) BookingChanges(ctx context.Context, sc fleet.Scope, since time.Time) ([]fleet.BookingChange, error) {
+func (db *DB) BookingChanges(ctx context.Context, sc auth.Scope, since time.Time) ([]fleet.BookingChange, error) {
 	var w where
 	w.booking(sc)
 	w.add("c.at >= ?", instant(since))
@@ -229,7 +230,7 @@ func (db *DB) BookingChanges(ctx context.Context, sc fleet.Scope, since time.Tim
 }
 
 // BookingHistory returns what was done to one booking, oldest first.
-func (db *DB) BookingHistory(ctx context.Context, sc fleet.Scope, id int64) ([]fleet.BookingChange, error) {
+func (db *DB) BookingHistory(ctx context.Context, sc auth.Scope, id int64) ([]fleet.BookingChange, error) {
 	var w where
 	w.booking(sc)
 	w.add("b.id = ?", id)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -279,16 +280,16 @@ func TestBookingScope(t *testing.T) {
 		mustBook(t, db, job(ids[0], quay.ID, monday))
 		visitor := mustBook(t, db, job(ids[1], quay.ID, monday)) // of Hill, done at Quay
 		mustBook(t, db, job(ids[2], bay.ID, monday))
-		onlyHill := fleet.ScopeOf(nil, []int64{hill.ID})
+		onlyHill := auth.ScopeOf(nil, []int64{hill.ID})
 		for _, c := range []struct {
 			name string
-			sc   fleet.Scope
+			sc   auth.Scope
 			want []string
 		}{
 			{"all", all, []string{"Bay", "Quay", "Hill"}},
-			{"nothing", fleet.Scope{}, nil},
-			{"one fleet", fleet.ScopeOf([]int64{quay.FleetID}, nil), []string{"Quay", "Hill"}},
-			{"the workshop", fleet.ScopeOf(nil, []int64{quay.ID}), []string{"Quay", "Hill"}},
+			{"nothing", auth.Scope{}, nil},
+			{"one fleet", auth.ScopeOf([]int64{quay.FleetID}, nil), []string{"Quay", "Hill"}},
+			{"the workshop", auth.ScopeOf(nil, []int64{quay.ID}), []string{"Quay", "Hill"}},
 			{"the vehicle's home", onlyHill, []string{"Hill"}},
 		} {
 			bs, err := db.Bookings(t.Context(), c.sc, store.BookingQuery{})
@@ -318,7 +319,7 @@ func TestBookingScope(t *testing.T) {
 		if _, err := db.EndBooking(t.Context(), onlyHill, "N. N.", visitor.ID, fleet.Missed, ""); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("ended from elsewhere: got %v", err)
 		}
-		if _, err := db.MoveBooking(t.Context(), fleet.ScopeOf(nil, []int64{quay.ID}), "N. N.", visitor.ID, fleet.Slot{DepotID: hill.ID, Day: monday}, ""); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := db.MoveBooking(t.Context(), auth.ScopeOf(nil, []int64{quay.ID}), "N. N.", visitor.ID, fleet.Slot{DepotID: hill.ID, Day: monday}, ""); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("moved into a workshop not seen: got %v", err)
 		}
 		if _, err := db.Book(t.Context(), onlyHill, "N. N.", job(ids[1], quay.ID, monday+1)); !errors.Is(err, fleet.ErrNotFound) {

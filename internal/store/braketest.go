@@ -11,6 +11,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -160,7 +161,7 @@ const brakeTestsKind = "brake_tests"
 
 // AddBrakeTest stores one test that was entered on its page, and returns it as
 // it is stored; the same again changes nothing and returns what is there.
-func (db *DB) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.BrakeTest, by string) (got fleet.BrakeTest, added bool, err error) {
+func (db *DB) AddBrakeTest(ctx context.Context, sc auth.Scope, b fleet.BrakeTest, by string) (got fleet.BrakeTest, added bool, err error) {
 	up := fleet.Upload{Kind: brakeTestsKind, Name: "Brake test entered", By: by}
 	err = db.TakeIn(ctx, sc, &up, func(w *Writer) error {
 		c, err := w.BrakeTests([]fleet.BrakeTest{b})
@@ -180,7 +181,7 @@ func (db *DB) AddBrakeTest(ctx context.Context, sc fleet.Scope, b fleet.BrakeTes
 }
 
 // CorrectBrakeTest puts another test in the place of one, which is kept.
-func (db *DB) CorrectBrakeTest(ctx context.Context, sc fleet.Scope, id int64, b fleet.BrakeTest, why fleet.Reason) (c fleet.Correction, err error) {
+func (db *DB) CorrectBrakeTest(ctx context.Context, sc auth.Scope, id int64, b fleet.BrakeTest, why fleet.Reason) (c fleet.Correction, err error) {
 	rec := fleet.Record{Kind: fleet.BrakeTestRecord, ID: id}
 	if err := errors.Join(why.Validate(), b.Validate()); err != nil {
 		return c, err
@@ -337,7 +338,7 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 
 // BrakeTests returns all tests of a vehicle in the order they were done; those
 // that no longer count have their Aside.
-func (db *DB) BrakeTests(ctx context.Context, sc fleet.Scope, vehicleID int64) (bs []fleet.BrakeTest, err error) {
+func (db *DB) BrakeTests(ctx context.Context, sc auth.Scope, vehicleID int64) (bs []fleet.BrakeTest, err error) {
 	err = db.read(ctx, "read brake tests", func(t *tx) error {
 		if err := t.sees(sc, vehicleID); err != nil {
 			return err
@@ -350,7 +351,7 @@ func (db *DB) BrakeTests(ctx context.Context, sc fleet.Scope, vehicleID int64) (
 }
 
 // sees is an error unless sc sees the vehicle.
-func (t *tx) sees(sc fleet.Scope, vehicleID int64) error {
+func (t *tx) sees(sc auth.Scope, vehicleID int64) error {
 	var w where
 	w.add("v.id = ?", vehicleID)
 	w.scope(sc, "v")

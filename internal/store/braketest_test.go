@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -78,7 +79,7 @@ func TestBrakeTests(t *testing.T) {
 			t.Errorf("in the history: %s", d)
 		}
 
-		other := fleet.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
+		other := auth.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
 		_, err = db.BrakeTests(t.Context(), other, v)
 		wantKind(t, err, fleet.ErrNotFound, "none that you may see")
 		_, _, err = db.AddBrakeTest(t.Context(), other, rollerTest(v, day(time.May, 1), "", 0), "N. N.")
@@ -123,7 +124,7 @@ func TestCorrectBrakeTest(t *testing.T) {
 		better.PedalN = 271
 		_, err = db.CorrectBrakeTest(t.Context(), all, old.ID, better, fleet.Reason{By: "N. N."})
 		wantKind(t, err, fleet.ErrInvalid, "say why")
-		other := fleet.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
+		other := auth.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
 		_, err = db.CorrectBrakeTest(t.Context(), other, old.ID, better, why)
 		wantKind(t, err, fleet.ErrNotFound, "brake test")
 

@@ -9,6 +9,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -36,7 +37,7 @@ func secretHash(secret string) string {
 
 // AddCalendarFeed adds a feed of f.DepotID or f.VehicleID under a secret, and
 // sets f.ID and f.MadeAt.
-func (db *DB) AddCalendarFeed(ctx context.Context, sc fleet.Scope, f *CalendarFeed, secret string) error {
+func (db *DB) AddCalendarFeed(ctx context.Context, sc auth.Scope, f *CalendarFeed, secret string) error {
 	if (f.DepotID == 0) == (f.VehicleID == 0) {
 		return fleet.Invalidf("calendar: want a depot or a vehicle")
 	}
@@ -69,7 +70,7 @@ func (db *DB) AddCalendarFeed(ctx context.Context, sc fleet.Scope, f *CalendarFe
 }
 
 // RevokeCalendarFeed makes a feed's address lead nowhere, for good.
-func (db *DB) RevokeCalendarFeed(ctx context.Context, sc fleet.Scope, id int64, by string) error {
+func (db *DB) RevokeCalendarFeed(ctx context.Context, sc auth.Scope, id int64, by string) error {
 	return db.write(ctx, "withdraw a calendar", func(t *tx) error {
 		var w where
 		w.feed(sc)
@@ -88,7 +89,7 @@ func (db *DB) RevokeCalendarFeed(ctx context.Context, sc fleet.Scope, id int64, 
 }
 
 // CalendarFeeds returns the feeds whose address works, by depot and vehicle.
-func (db *DB) CalendarFeeds(ctx context.Context, sc fleet.Scope) (fs []CalendarFeed, err error) {
+func (db *DB) CalendarFeeds(ctx context.Context, sc auth.Scope) (fs []CalendarFeed, err error) {
 	err = db.read(ctx, "list calendars", func(t *tx) error {
 		var w where
 		w.feed(sc)
@@ -126,7 +127,7 @@ func (db *DB) CalendarFeedOf(ctx context.Context, secret string, day fleet.Date)
 }
 
 // feed adds that sc sees the depot or the vehicle v of a feed c.
-func (w *where) feed(sc fleet.Scope) {
+func (w *where) feed(sc auth.Scope) {
 	if sc.All() {
 		return
 	}
@@ -191,7 +192,7 @@ type Left struct {
 
 // LeftDepot returns the bookings that were moved from a depot to another since
 // an instant, each where it was before it left for the last time.
-func (db *DB) LeftDepot(ctx context.Context, sc fleet.Scope, depotID int64, since time.Time) (left []Left, err error) {
+func (db *DB) LeftDepot(ctx context.Context, sc auth.Scope, depotID int64, since time.Time) (left []Left, err error) {
 	err = db.read(ctx, "list bookings that left a depot", func(t *tx) error {
 		if _, err := t.depotIn(sc, depotID); err != nil {
 			return err

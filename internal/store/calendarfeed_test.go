@@ -4,6 +4,7 @@ import (
 	"errors"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -13,8 +14,8 @@ func TestCalendarFeed(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Mill")))
 		quay, mill := depotOf(t, db, "Quay"), depotOf(t, db, "Mill")
-		north, south := fleet.ScopeOf([]int64{quay.FleetID}, nil), fleet.ScopeOf(nil, []int64{mill.ID})
-		add := func(sc fleet.Scope, f store.CalendarFeed, secret string) (store.CalendarFeed, error) {
+		north, south := auth.ScopeOf([]int64{quay.FleetID}, nil), auth.ScopeOf(nil, []int64{mill.ID})
+		add := func(sc auth.Scope, f store.CalendarFeed, secret string) (store.CalendarFeed, error) {
 			err := db.AddCalendarFeed(t.Context(), sc, &f, secret)
 			return f, err
 		}
@@ -27,7 +28,7 @@ func TestCalendarFeed(t *testing.T) {
 		}
 		for _, c := range []struct {
 			name string
-			sc   fleet.Scope
+			sc   auth.Scope
 			feed store.CalendarFeed
 			want error
 		}{
@@ -42,9 +43,9 @@ func TestCalendarFeed(t *testing.T) {
 			}
 		}
 		for _, c := range []struct {
-			sc   fleet.Scope
+			sc   auth.Scope
 			want int
-		}{{all, 2}, {north, 1}, {south, 1}, {fleet.Scope{}, 0}} {
+		}{{all, 2}, {north, 1}, {south, 1}, {auth.Scope{}, 0}} {
 			if fs, err := db.CalendarFeeds(t.Context(), c.sc); err != nil || len(fs) != c.want {
 				t.Errorf("%+v sees %d, %v; want %d", c.sc, len(fs), err, c.want)
 			}

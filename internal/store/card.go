@@ -11,13 +11,14 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // OpenCard makes a job card with its steps: those that the vehicle's fleet keeps,
 // for what is in c.Work, with the maker's check values of the vehicle. Of a booking
 // there is one card at a time; another is fleet.ErrConflict.
-func (db *DB) OpenCard(ctx context.Context, sc fleet.Scope, by string, c fleet.Card) (opened fleet.Card, err error) {
+func (db *DB) OpenCard(ctx context.Context, sc auth.Scope, by string, c fleet.Card) (opened fleet.Card, err error) {
 	if len(c.Work) == 0 {
 		return opened, fleet.Invalidf("work: a job card needs something to do")
 	}
@@ -29,13 +30,13 @@ func (db *DB) OpenCard(ctx context.Context, sc fleet.Scope, by string, c fleet.C
 		if err != nil {
 			return err
 		}
-		opened, err = t.card(fleet.AllFleets(), id)
+		opened, err = t.card(auth.AllFleets(), id)
 		return err
 	})
 	return opened, err
 }
 
-func (t *tx) openCard(sc fleet.Scope, by string, c fleet.Card) (id int64, err error) {
+func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err error) {
 	fleetID, home, err := t.vehicleIn(sc, c.VehicleID)
 	if err != nil {
 		return 0, err
@@ -157,7 +158,7 @@ func closeness(v fleet.MakersValue) int {
 }
 
 // Card returns one job card with all that was entered.
-func (db *DB) Card(ctx context.Context, sc fleet.Scope, id int64) (c fleet.Card, err error) {
+func (db *DB) Card(ctx context.Context, sc auth.Scope, id int64) (c fleet.Card, err error) {
 	err = db.read(ctx, "read a job card", func(t *tx) error {
 		c, err = t.card(sc, id)
 		return err
@@ -165,7 +166,7 @@ func (db *DB) Card(ctx context.Context, sc fleet.Scope, id int64) (c fleet.Card,
 	return c, err
 }
 
-func (t *tx) card(sc fleet.Scope, id int64) (fleet.Card, error) {
+func (t *tx) card(sc auth.Scope, id int64) (fleet.Card, error) {
 	var w where
 	w.add("c.id = ?", id)
 	w.card(sc)
@@ -184,7 +185,7 @@ func (t *tx) card(sc fleet.Scope, id int64) (fleet.Card, error) {
 }
 
 // card adds that sc sees the card c's depot or its vehicle v.
-func (w *where) card(sc fleet.Scope) {
+func (w *where) card(sc auth.Scope) {
 	if sc.All() {
 		return
 	}
@@ -203,7 +204,7 @@ type CardQuery struct {
 }
 
 // Cards returns job cards, newest first, without their steps and parts.
-func (db *DB) Cards(ctx context.Context, sc fleet.Scope, q CardQuery) (cs []fleet.Card, err error) {
+func (db *DB) Cards(ctx context.Context, sc auth.Scope, q CardQuery) (cs []fleet.Card, err error) {
 	err = db.read(ctx, "list job cards", func(t *tx) error {
 		var w where
 		w.card(sc)

@@ -7,11 +7,12 @@ import (
 	"math"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // EnterStep is EnterSteps of one step.
-func (db *DB) EnterStep(ctx context.Context, sc fleet.Scope, cardID int64, seq int, e fleet.StepEntry) (added bool, err error) {
+func (db *DB) EnterStep(ctx context.Context, sc auth.Scope, cardID int64, seq int, e fleet.StepEntry) (added bool, err error) {
 	n, err := db.EnterSteps(ctx, sc, cardID, map[int]fleet.StepEntry{seq: e})
 	return n > 0, err
 }
@@ -19,7 +20,7 @@ func (db *DB) EnterStep(ctx context.Context, sc fleet.Scope, cardID int64, seq i
 // EnterSteps adds what was done in steps of an open card, by their numbers, and
 // returns how many entries are new: one whose key is there already changes
 // nothing. When one cannot be taken none is.
-func (db *DB) EnterSteps(ctx context.Context, sc fleet.Scope, cardID int64, entries map[int]fleet.StepEntry) (added int, err error) {
+func (db *DB) EnterSteps(ctx context.Context, sc auth.Scope, cardID int64, entries map[int]fleet.StepEntry) (added int, err error) {
 	err = db.write(ctx, "enter steps", func(t *tx) error {
 		c, err := t.openCardOf(sc, cardID)
 		if err != nil {
@@ -73,7 +74,7 @@ func (t *tx) enterStep(c *fleet.Card, seq int, e fleet.StepEntry) (added int, er
 const maxNoted = 1e6
 
 // openCardOf returns a card that is not closed, held against other writers.
-func (t *tx) openCardOf(sc fleet.Scope, id int64) (fleet.Card, error) {
+func (t *tx) openCardOf(sc auth.Scope, id int64) (fleet.Card, error) {
 	if t.db.dialect == Postgres {
 		if _, err := t.exec(`select 1 from job_cards where id = ? for update`, id); err != nil {
 			return fleet.Card{}, err
@@ -87,7 +88,7 @@ func (t *tx) openCardOf(sc fleet.Scope, id int64) (fleet.Card, error) {
 }
 
 // SetCardOdometer notes the odometer of the visit.
-func (db *DB) SetCardOdometer(ctx context.Context, sc fleet.Scope, cardID int64, km float64) error {
+func (db *DB) SetCardOdometer(ctx context.Context, sc auth.Scope, cardID int64, km float64) error {
 	if !(km >= 0) || km > fleet.MaxOdometerKm {
 		return fleet.Invalidf("odometer %g km: want 0 to %d km", km, fleet.MaxOdometerKm)
 	}
@@ -104,7 +105,7 @@ func (db *DB) SetCardOdometer(ctx context.Context, sc fleet.Scope, cardID int64,
 // passed or not passed, and left as it is when nothing was done. Whether it may be
 // passed is for the caller to judge; what stands open on the card itself is
 // refused here too.
-func (db *DB) CloseCard(ctx context.Context, sc fleet.Scope, by string, id int64, state fleet.CardState, note string) (c fleet.Card, err error) {
+func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64, state fleet.CardState, note string) (c fleet.Card, err error) {
 	if state != fleet.CardPassed && state != fleet.CardNotPassed && state != fleet.CardDropped {
 		return c, fleet.Invalidf("state %q: want passed, not passed or dropped", state)
 	}
@@ -134,7 +135,7 @@ func (db *DB) CloseCard(ctx context.Context, sc fleet.Scope, by string, id int64
 				return err
 			}
 		}
-		c, err = t.card(fleet.AllFleets(), id)
+		c, err = t.card(auth.AllFleets(), id)
 		return err
 	})
 	return c, err

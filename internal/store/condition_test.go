@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -64,7 +65,7 @@ func TestConditions(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		south := fleet.ScopeOf([]int64{vs["Bus 2"][0].FleetID}, nil)
+		south := auth.ScopeOf([]int64{vs["Bus 2"][0].FleetID}, nil)
 		err = db.TakeIn(t.Context(), south, &fleet.Upload{}, func(w *store.Writer) error {
 			_, err := w.Conditions([]fleet.Condition{seen(2, "", fleet.Glazed, "")})
 			return err

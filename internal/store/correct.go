@@ -8,6 +8,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -40,7 +41,7 @@ const CorrectionsKind = "corrections"
 // returns what was done: to the record first, then to the other readings of
 // the visit where the change is for all of them. A record that no longer
 // counts is fleet.ErrConflict, and the message says what became of it.
-func (db *DB) Correct(ctx context.Context, sc fleet.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason) (done []fleet.Correction, err error) {
+func (db *DB) Correct(ctx context.Context, sc auth.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason) (done []fleet.Correction, err error) {
 	if err := why.Validate(); err != nil {
 		return nil, err
 	}
@@ -111,7 +112,7 @@ type holder struct {
 
 // hold reads where rec stands and keeps it from others until the transaction
 // ends.
-func (t *tx) hold(sc fleet.Scope, rec fleet.Record) (holder, error) {
+func (t *tx) hold(sc auth.Scope, rec fleet.Record) (holder, error) {
 	table, ok := recordTables[rec.Kind]
 	if !ok {
 		return holder{}, fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)

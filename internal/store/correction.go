@@ -7,11 +7,12 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // SetAside takes a record out of what counts. The row is kept.
-func (db *DB) SetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason) (c fleet.Correction, err error) {
+func (db *DB) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why fleet.Reason) (c fleet.Correction, err error) {
 	if err := why.Validate(); err != nil {
 		return c, err
 	}
@@ -31,7 +32,7 @@ func (db *DB) SetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, wh
 
 // UndoSetAside makes a record that was set aside count again. One that was
 // corrected is fleet.ErrConflict: what stands instead is to be corrected.
-func (db *DB) UndoSetAside(ctx context.Context, sc fleet.Scope, rec fleet.Record, why fleet.Reason) (c fleet.Correction, err error) {
+func (db *DB) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why fleet.Reason) (c fleet.Correction, err error) {
 	if err := why.Validate(); err != nil {
 		return c, err
 	}
@@ -94,7 +95,7 @@ type Corrections struct {
 }
 
 // Corrections returns what was corrected and set aside of a vehicle.
-func (db *DB) Corrections(ctx context.Context, sc fleet.Scope, vehicleID int64) (cs Corrections, err error) {
+func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (cs Corrections, err error) {
 	err = db.read(ctx, "read corrections", func(t *tx) error {
 		var w where
 		w.add("v.id = ?", vehicleID)
@@ -144,7 +145,7 @@ type RecordView struct {
 }
 
 // Record returns one record, whether it counts or not.
-func (db *DB) Record(ctx context.Context, sc fleet.Scope, rec fleet.Record) (v RecordView, err error) {
+func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v RecordView, err error) {
 	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
 		table := recordTables[rec.Kind]
 		if !slices.Contains(fleet.RecordKinds, rec.Kind) {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -250,10 +251,10 @@ func TestCorrectRefuses(t *testing.T) {
 		odo := fleet.Record{Kind: fleet.OdometerRecord, ID: h.Odometers[0].ID}
 		right, lining, axle9 := h.Readings[1].Position, h.Readings[0].Position, pad(9, "", "")
 		lining.Part, lining.Face = fleet.Lining, ""
-		other := fleet.ScopeOf([]int64{99}, nil)
+		other := auth.ScopeOf([]int64{99}, nil)
 		for _, c := range []struct {
 			name string
-			sc   fleet.Scope
+			sc   auth.Scope
 			rec  fleet.Record
 			ch   fleet.Change
 			why  fleet.Reason

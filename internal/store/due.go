@@ -9,6 +9,7 @@ import (
 	"github.com/jmoiron/sqlx"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -86,7 +87,7 @@ type DuePage struct {
 }
 
 // DueSoon returns a page of the due-soon list.
-func (db *DB) DueSoon(ctx context.Context, sc fleet.Scope, q DueQuery) (page DuePage, err error) {
+func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
 	err = db.read(ctx, "list what is due", func(t *tx) error {
 		d, err := newDueSelect(sc, q)
 		if err != nil {
@@ -104,7 +105,7 @@ func (db *DB) DueSoon(ctx context.Context, sc fleet.Scope, q DueQuery) (page Due
 // EachDue calls fn for every row of q, whatever its After and Limit, and stops
 // at fn's first error. No transaction is open while fn runs, however long it
 // takes; an axle that is forecast anew meanwhile may come twice or not at all.
-func (db *DB) EachDue(ctx context.Context, sc fleet.Scope, q DueQuery, fn func(DueRow) error) error {
+func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(DueRow) error) error {
 	d, err := newDueSelect(sc, q)
 	if err != nil {
 		return err
@@ -136,7 +137,7 @@ type dueSelect struct {
 	order
 }
 
-func newDueSelect(sc fleet.Scope, q DueQuery) (dueSelect, error) {
+func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 	var d dueSelect
 	i := slices.IndexFunc(dueOrders, func(o order) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
 	if i < 0 {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -17,7 +18,7 @@ type DueVehicle struct {
 
 // DueVehicles returns the vehicles of a fleet (0 = of all) of which an axle is
 // to be booked by a day, or that have an open booking, by id.
-func (db *DB) DueVehicles(ctx context.Context, sc fleet.Scope, fleetID int64, by fleet.Date) (vs []DueVehicle, err error) {
+func (db *DB) DueVehicles(ctx context.Context, sc auth.Scope, fleetID int64, by fleet.Date) (vs []DueVehicle, err error) {
 	err = db.read(ctx, "list what is to be planned", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")

@@ -9,6 +9,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -61,7 +62,7 @@ func parseFindingCursor(s string) (c findingCursor, err error) {
 	return c, nil
 }
 
-func (q *FindingQuery) where(sc fleet.Scope) where {
+func (q *FindingQuery) where(sc auth.Scope) where {
 	var w where
 	w.scope(sc, "v")
 	w.only("v.fleet_id", q.Fleet)
@@ -81,7 +82,7 @@ func (q *FindingQuery) where(sc fleet.Scope) where {
 }
 
 // Findings returns a page of findings.
-func (db *DB) Findings(ctx context.Context, sc fleet.Scope, q FindingQuery) (page FindingPage, err error) {
+func (db *DB) Findings(ctx context.Context, sc auth.Scope, q FindingQuery) (page FindingPage, err error) {
 	err = db.read(ctx, "list findings", func(t *tx) error {
 		w := q.where(sc)
 		if page.Total, err = t.countFindings(w); err != nil {
@@ -94,7 +95,7 @@ func (db *DB) Findings(ctx context.Context, sc fleet.Scope, q FindingQuery) (pag
 }
 
 // CountFindings returns how many findings q asks for, on all pages.
-func (db *DB) CountFindings(ctx context.Context, sc fleet.Scope, q FindingQuery) (n int, err error) {
+func (db *DB) CountFindings(ctx context.Context, sc auth.Scope, q FindingQuery) (n int, err error) {
 	err = db.read(ctx, "count findings", func(t *tx) error {
 		n, err = t.countFindings(q.where(sc))
 		return err
@@ -112,7 +113,7 @@ func (t *tx) countFindings(w where) (n int, err error) {
 
 // EachFinding calls fn for every finding of q, whatever its After and Limit,
 // and stops at fn's first error. No transaction is open while fn runs.
-func (db *DB) EachFinding(ctx context.Context, sc fleet.Scope, q FindingQuery, fn func(FindingRow) error) error {
+func (db *DB) EachFinding(ctx context.Context, sc auth.Scope, q FindingQuery, fn func(FindingRow) error) error {
 	w := q.where(sc)
 	for after := ""; ; {
 		var rows []FindingRow
@@ -135,7 +136,7 @@ func (db *DB) EachFinding(ctx context.Context, sc fleet.Scope, q FindingQuery, f
 }
 
 // Finding returns one finding.
-func (db *DB) Finding(ctx context.Context, sc fleet.Scope, id int64) (f FindingRow, err error) {
+func (db *DB) Finding(ctx context.Context, sc auth.Scope, id int64) (f FindingRow, err error) {
 	err = db.read(ctx, "read a finding", func(t *tx) error {
 		f, err = t.finding(sc, id)
 		return err
@@ -143,7 +144,7 @@ func (db *DB) Finding(ctx context.Context, sc fleet.Scope, id int64) (f FindingR
 	return f, err
 }
 
-func (t *tx) finding(sc fleet.Scope, id int64) (FindingRow, error) {
+func (t *tx) finding(sc auth.Scope, id int64) (FindingRow, error) {
 	w := (&FindingQuery{}).where(sc)
 	w.add("f.id = ?", id)
 	rows, _, err := t.findings(w, "", 1)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -266,7 +267,7 @@ func TestFindingPages(t *testing.T) {
 		}
 
 		// Who sees one depot sees and changes nothing of another's.
-		mine := fleet.ScopeOf(nil, []int64{depots[i].ID})
+		mine := auth.ScopeOf(nil, []int64{depots[i].ID})
 		page, err := db.Findings(ctx, mine, store.FindingQuery{})
 		if err != nil || len(page.Rows) != 3 || page.Rows[0].Vehicle != "Bus 2" {
 			t.Errorf("in one depot: got %+v, %v", page.Rows, err)

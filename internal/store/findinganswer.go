@@ -4,12 +4,13 @@ import (
 	"context"
 	"errors"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // NoteFinding keeps that somebody looked at a finding. One that somebody else
 // looked at meanwhile, or that is no longer seen, is fleet.ErrConflict.
-func (db *DB) NoteFinding(ctx context.Context, sc fleet.Scope, id int64, note fleet.Reason) (vehicle int64, err error) {
+func (db *DB) NoteFinding(ctx context.Context, sc auth.Scope, id int64, note fleet.Reason) (vehicle int64, err error) {
 	if err := note.Validate(); err != nil {
 		return 0, err
 	}
@@ -26,7 +27,7 @@ func (db *DB) NoteFinding(ctx context.Context, sc fleet.Scope, id int64, note fl
 
 // RefuseFitment keeps that the change of parts a finding suspects did not take
 // place: it is never suggested again between those days.
-func (db *DB) RefuseFitment(ctx context.Context, sc fleet.Scope, id int64, note fleet.Reason) (vehicle int64, err error) {
+func (db *DB) RefuseFitment(ctx context.Context, sc auth.Scope, id int64, note fleet.Reason) (vehicle int64, err error) {
 	if err := note.Validate(); err != nil {
 		return 0, err
 	}
@@ -43,7 +44,7 @@ func (db *DB) RefuseFitment(ctx context.Context, sc fleet.Scope, id int64, note 
 
 // ConfirmFitment records the fitment that a finding suspects, with the day,
 // odometer and value given.
-func (db *DB) ConfirmFitment(ctx context.Context, sc fleet.Scope, id int64, fit fleet.Fitment, note fleet.Reason) (vehicle int64, err error) {
+func (db *DB) ConfirmFitment(ctx context.Context, sc auth.Scope, id int64, fit fleet.Fitment, note fleet.Reason) (vehicle int64, err error) {
 	if err := note.Validate(); err != nil {
 		return 0, err
 	}
@@ -74,7 +75,7 @@ func (db *DB) ConfirmFitment(ctx context.Context, sc fleet.Scope, id int64, fit 
 
 // openFinding returns a finding that is open, kept from others until the
 // transaction ends.
-func (t *tx) openFinding(sc fleet.Scope, id int64) (FindingRow, error) {
+func (t *tx) openFinding(sc auth.Scope, id int64) (FindingRow, error) {
 	if t.db.dialect == Postgres {
 		var one int
 		err := t.one([]any{&one}, `select 1 from findings where id = ? for update`, id)
@@ -98,7 +99,7 @@ func (t *tx) openFinding(sc fleet.Scope, id int64) (FindingRow, error) {
 	return f, nil
 }
 
-func (t *tx) openSuggestion(sc fleet.Scope, id int64) (FindingRow, error) {
+func (t *tx) openSuggestion(sc auth.Scope, id int64) (FindingRow, error) {
 	f, err := t.openFinding(sc, id)
 	if err == nil && f.Suggested == nil {
 		err = fleet.Invalidf("finding %d suggests no fitment", id)

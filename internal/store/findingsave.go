@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -27,7 +28,7 @@ const growth = 1.25
 // SaveFindings replaces what was found of vehicles, as seen on a day: what is
 // seen again keeps its id, its state and its note, what is not is no longer
 // seen, and what was no longer seen and comes back is open again.
-func (db *DB) SaveFindings(ctx context.Context, sc fleet.Scope, vehicles []int64, fs []fleet.Finding, on fleet.Date) error {
+func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64, fs []fleet.Finding, on fleet.Date) error {
 	if len(vehicles) == 0 {
 		return nil
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -83,7 +84,7 @@ func (w *Writer) depotID(fleetID int64, name string) (int64, error) {
 }
 
 // Fleets returns the fleets by name, also those of which sc sees a depot only.
-func (db *DB) Fleets(ctx context.Context, sc fleet.Scope) (fs []fleet.Fleet, err error) {
+func (db *DB) Fleets(ctx context.Context, sc auth.Scope) (fs []fleet.Fleet, err error) {
 	err = db.read(ctx, "list fleets", func(t *tx) error {
 		var w where
 		w.places(sc, "f.id", "d.id")
@@ -103,7 +104,7 @@ func (db *DB) Fleets(ctx context.Context, sc fleet.Scope) (fs []fleet.Fleet, err
 }
 
 // Depots returns the depots by name.
-func (db *DB) Depots(ctx context.Context, sc fleet.Scope) (ds []fleet.Depot, err error) {
+func (db *DB) Depots(ctx context.Context, sc auth.Scope) (ds []fleet.Depot, err error) {
 	err = db.read(ctx, "list depots", func(t *tx) error {
 		var w where
 		w.places(sc, "d.fleet_id", "d.id")

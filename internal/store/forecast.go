@@ -10,6 +10,7 @@ import (
 	"github.com/jmoiron/sqlx"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -54,7 +55,7 @@ var stagedPositions = stage{
 // SaveForecasts replaces the latest forecast of each axle in fs, in one
 // transaction, and logs those that say something new: of axles measured since
 // the last one in the log, or whose last one is a week old.
-func (db *DB) SaveForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForecast) error {
+func (db *DB) SaveForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast) error {
 	if len(fs) == 0 {
 		return nil
 	}
@@ -77,7 +78,7 @@ func (db *DB) SaveForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForeca
 
 // LogForecasts logs forecasts of past days, each unless one of the same day is in
 // the log, and leaves the latest as they are.
-func (db *DB) LogForecasts(ctx context.Context, sc fleet.Scope, fs []AxleForecast) error {
+func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast) error {
 	if len(fs) == 0 {
 		return nil
 	}
@@ -301,7 +302,7 @@ func knownFirst(x float64) float64 {
 }
 
 // Forecasts returns the latest forecasts of a vehicle's axles, by axle.
-func (db *DB) Forecasts(ctx context.Context, sc fleet.Scope, vehicleID int64) (fs []AxleForecast, err error) {
+func (db *DB) Forecasts(ctx context.Context, sc auth.Scope, vehicleID int64) (fs []AxleForecast, err error) {
 	err = db.read(ctx, "read forecasts", func(t *tx) error {
 		var w where
 		w.add("v.id = ?", vehicleID)

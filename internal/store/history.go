@@ -8,6 +8,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -38,7 +39,7 @@ const roundVehicles = 256
 // the order of their ids, and stops at fn's first error. What sc does not see
 // is left out. fn may keep h, and may use the DB: no transaction is open. Each
 // vehicle is read in one state of the database, not all of them together.
-func (db *DB) EachHistory(ctx context.Context, sc fleet.Scope, ids []int64, fn func(h *History) error) error {
+func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn func(h *History) error) error {
 	all := ids == nil
 	ids = slices.Compact(slices.Sorted(slices.Values(ids)))
 	var last int64
@@ -72,7 +73,7 @@ func (db *DB) EachHistory(ctx context.Context, sc fleet.Scope, ids []int64, fn f
 }
 
 // History returns the history of one vehicle.
-func (db *DB) History(ctx context.Context, sc fleet.Scope, vehicleID int64) (History, error) {
+func (db *DB) History(ctx context.Context, sc auth.Scope, vehicleID int64) (History, error) {
 	var w where
 	w.scope(sc, "v")
 	w.add("v.id = ?", vehicleID)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -36,7 +37,7 @@ type KeptFile struct {
 	Kind      string // as asked for; blank = found by its header
 	DateOrder string // as asked for
 	By        string
-	Scope     fleet.Scope // what its sender may change
+	Scope     auth.Scope // what its sender may change
 	Bytes     int64
 	At        time.Time
 	Expires   time.Time
@@ -64,7 +65,7 @@ type keptScope struct {
 }
 
 // seenBy adds that the file is one that the caller sent, or that he sees all.
-func (w *where) seenBy(sc fleet.Scope, by string) {
+func (w *where) seenBy(sc auth.Scope, by string) {
 	if !sc.All() {
 		w.add("k.sent_by = ?", storableOf(by))
 	}
@@ -180,9 +181,9 @@ func (t *tx) keptFiles(w where, limit int) (fs []KeptFile, err error) {
 		if err := json.Unmarshal([]byte(scope), &sc); err != nil {
 			return err
 		}
-		f.Scope = fleet.ScopeOf(sc.Fleets, sc.Depots)
+		f.Scope = auth.ScopeOf(sc.Fleets, sc.Depots)
 		if sc.All {
-			f.Scope = fleet.AllFleets()
+			f.Scope = auth.AllFleets()
 		}
 		if report != "" {
 			f.Report = json.RawMessage(report)
@@ -217,7 +218,7 @@ func (t *tx) keptFiles(w where, limit int) (fs []KeptFile, err error) {
 }
 
 // KeptFile returns one kept file: its sender's, or any to who sees all.
-func (db *DB) KeptFile(ctx context.Context, sc fleet.Scope, by string, id int64) (f KeptFile, err error) {
+func (db *DB) KeptFile(ctx context.Context, sc auth.Scope, by string, id int64) (f KeptFile, err error) {
 	err = db.read(ctx, "read a kept file", func(t *tx) error {
 		var w where
 		w.seenBy(sc, by)
@@ -234,7 +235,7 @@ const maxKeptShown = 50
 
 // KeptFiles returns the files that are not done with, newest first, without
 // their reports.
-func (db *DB) KeptFiles(ctx context.Context, sc fleet.Scope, by string) (fs []KeptFile, err error) {
+func (db *DB) KeptFiles(ctx context.Context, sc auth.Scope, by string) (fs []KeptFile, err error) {
 	err = db.read(ctx, "list kept files", func(t *tx) error {
 		var w where
 		w.seenBy(sc, by)
@@ -285,7 +286,7 @@ func (db *DB) CopyKept(ctx context.Context, id int64, out io.Writer) error {
 
 // TakeFile says that a checked file is to be taken in. One that is on its way
 // or done already stays so; one that cannot be read is fleet.ErrConflict.
-func (db *DB) TakeFile(ctx context.Context, sc fleet.Scope, by string, id int64) (f KeptFile, err error) {
+func (db *DB) TakeFile(ctx context.Context, sc auth.Scope, by string, id int64) (f KeptFile, err error) {
 	err = db.write(ctx, "take a kept file in", func(t *tx) error {
 		var w where
 		w.seenBy(sc, by)
@@ -310,7 +311,7 @@ func (db *DB) TakeFile(ctx context.Context, sc fleet.Scope, by string, id int64)
 }
 
 // DropFile forgets a kept file. One that is on its way is fleet.ErrConflict.
-func (db *DB) DropFile(ctx context.Context, sc fleet.Scope, by string, id int64) error {
+func (db *DB) DropFile(ctx context.Context, sc auth.Scope, by string, id int64) error {
 	return db.write(ctx, "drop a kept file", func(t *tx) error {
 		var w where
 		w.seenBy(sc, by)
@@ -381,7 +382,7 @@ func (db *DB) ExpireFiles(ctx context.Context) (n int, err error) {
 }
 
 // TouchedBy returns the vehicles that an upload has rows of.
-func (db *DB) TouchedBy(ctx context.Context, sc fleet.Scope, upload int64) (ids []int64, err error) {
+func (db *DB) TouchedBy(ctx context.Context, sc auth.Scope, upload int64) (ids []int64, err error) {
 	err = db.read(ctx, "list an upload's vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -19,7 +20,7 @@ func TestKeptFiles(t *testing.T) {
 		now := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
 		db.Now = func() time.Time { return now }
 		ctx := t.Context()
-		mine := fleet.ScopeOf([]int64{7}, []int64{8, 9})
+		mine := auth.ScopeOf([]int64{7}, []int64{8, 9})
 		body := bytes.Repeat([]byte("a,b\x00\xff\n"), 1<<19) // three parts and a bit
 		keep := func(state store.FileState) store.KeptFile {
 			t.Helper()
@@ -37,7 +38,7 @@ func TestKeptFiles(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if d := cmp.Diff(f, got, cmp.AllowUnexported(fleet.Scope{})); d != "" {
+		if d := cmp.Diff(f, got, cmp.AllowUnexported(auth.Scope{})); d != "" {
 			t.Errorf("what was kept came back otherwise:\n%s", d)
 		}
 		var out bytes.Buffer
@@ -144,7 +145,7 @@ func TestTouchedBy(t *testing.T) {
 		if d := cmp.Diff([]int64{vs[0], vs[1], vs[3]}, got); d != "" {
 			t.Error(d)
 		}
-		if got, err := db.TouchedBy(t.Context(), fleet.ScopeOf([]int64{99}, nil), up.ID); err != nil || len(got) != 0 {
+		if got, err := db.TouchedBy(t.Context(), auth.ScopeOf([]int64{99}, nil), up.ID); err != nil || len(got) != 0 {
 			t.Errorf("another scope: got %v, %v; want none", got, err)
 		}
 	})

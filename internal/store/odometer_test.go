@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -52,7 +53,7 @@ func TestClusterSwaps(t *testing.T) {
 		if len(h.Odometers) != 2 {
 			t.Errorf("%d odometer readings, want the two that the new clusters showed", len(h.Odometers))
 		}
-		if _, err := db.History(t.Context(), fleet.ScopeOf([]int64{99}, nil), v); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := db.History(t.Context(), auth.ScopeOf([]int64{99}, nil), v); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("another scope: got %v, want ErrNotFound", err)
 		}
 		up := fleet.Upload{Kind: "odometer", Name: "o.csv", By: "test"}

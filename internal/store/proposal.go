@@ -9,6 +9,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -86,7 +87,7 @@ type Figures struct {
 
 // SaveProposal keeps a proposal for the depots given; the open visits of
 // earlier ones at those depots are superseded.
-func (db *DB) SaveProposal(ctx context.Context, sc fleet.Scope, p *Proposal, depots []int64) error {
+func (db *DB) SaveProposal(ctx context.Context, sc auth.Scope, p *Proposal, depots []int64) error {
 	figures, err := json.Marshal(p.Figures)
 	if err != nil {
 		return err
@@ -164,7 +165,7 @@ type VisitQuery struct {
 }
 
 // Visits returns proposed visits by day, those without one last.
-func (db *DB) Visits(ctx context.Context, sc fleet.Scope, q VisitQuery) (vs []Visit, err error) {
+func (db *DB) Visits(ctx context.Context, sc auth.Scope, q VisitQuery) (vs []Visit, err error) {
 	err = db.read(ctx, "list proposed visits", func(t *tx) error {
 		var w where
 		w.visit(sc)
@@ -188,7 +189,7 @@ func (db *DB) Visits(ctx context.Context, sc fleet.Scope, q VisitQuery) (vs []Vi
 }
 
 // visit adds that sc sees the proposed visit p's depot or its vehicle v.
-func (w *where) visit(sc fleet.Scope) {
+func (w *where) visit(sc auth.Scope) {
 	if sc.All() {
 		return
 	}
@@ -245,7 +246,7 @@ func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() +
 
 // Proposals returns the runs over a fleet (0 = over all), newest first, without
 // their visits. A run is seen by who sees any depot of its fleet.
-func (db *DB) Proposals(ctx context.Context, sc fleet.Scope, fleetID int64, limit int) (ps []Proposal, err error) {
+func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) (ps []Proposal, err error) {
 	err = db.read(ctx, "list proposals", func(t *tx) error {
 		var w where
 		w.only("p.fleet_id", fleetID)
@@ -282,7 +283,7 @@ type Outcome struct {
 // withdraws. Each is accepted or not by itself, for what the depot still has:
 // one that was decided on meanwhile, or has no room any more, keeps the others
 // from nothing.
-func (db *DB) AcceptVisits(ctx context.Context, sc fleet.Scope, by string, ids []int64) (outcomes []Outcome, err error) {
+func (db *DB) AcceptVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) (outcomes []Outcome, err error) {
 	err = db.write(ctx, "accept a proposal", func(t *tx) error {
 		outcomes = nil
 		vs, err := t.openVisits(sc, ids)
@@ -311,7 +312,7 @@ func (db *DB) AcceptVisits(ctx context.Context, sc fleet.Scope, by string, ids [
 
 // openVisits returns the visits of these ids and holds their depots, and those
 // of the bookings they would change.
-func (t *tx) openVisits(sc fleet.Scope, ids []int64) ([]Visit, error) {
+func (t *tx) openVisits(sc auth.Scope, ids []int64) ([]Visit, error) {
 	if len(ids) == 0 {
 		return nil, fleet.Invalidf("nothing was chosen to accept")
 	}
@@ -326,7 +327,7 @@ func (t *tx) openVisits(sc fleet.Scope, ids []int64) ([]Visit, error) {
 	for _, v := range vs {
 		depots = append(depots, v.DepotID)
 		if v.BookingID != 0 {
-			b, err := t.booking(fleet.AllFleets(), v.BookingID)
+			b, err := t.booking(auth.AllFleets(), v.BookingID)
 			if err != nil {
 				return nil, err
 			}
@@ -350,7 +351,7 @@ func (t *tx) openVisits(sc fleet.Scope, ids []int64) ([]Visit, error) {
 
 // accept carries one visit out, whose depots are locked. What stands against
 // it is left in o.Fault; an error is a fault of ours.
-func (t *tx) accept(sc fleet.Scope, by string, o *Outcome) error {
+func (t *tx) accept(sc auth.Scope, by string, o *Outcome) error {
 	v := &o.Visit
 	o.Fault, o.noRoom = nil, false
 	switch {
@@ -382,13 +383,13 @@ func (t *tx) accept(sc fleet.Scope, by string, o *Outcome) error {
 	if err := t.decide(v.ID, VisitAccepted, by); err != nil {
 		return err
 	}
-	o.Booking, err = t.booking(fleet.AllFleets(), id)
+	o.Booking, err = t.booking(auth.AllFleets(), id)
 	return err
 }
 
 // carryOut changes the bookings as v wants and returns the booking concerned.
 // Every refusal is found before the first change.
-func (t *tx) carryOut(sc fleet.Scope, by string, v *Visit) (id int64, err error) {
+func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) {
 	if v.Advice == AdviseBook {
 		b := fleet.Booking{VehicleID: v.VehicleID, Slot: v.Slot, Hours: v.Hours, Work: v.Work, Cost: v.Cost, VisitID: v.VisitID}
 		id, err := t.book(sc, by, v.Why, b)
@@ -432,7 +433,7 @@ func (t *tx) decide(id int64, state VisitState, by string) error {
 
 // DeclineVisits sets proposed visits aside; the next proposal may bring them
 // again.
-func (db *DB) DeclineVisits(ctx context.Context, sc fleet.Scope, by string, ids []int64) error {
+func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) error {
 	return db.write(ctx, "decline a proposal", func(t *tx) error {
 		vs, err := t.openVisits(sc, ids)
 		if err != nil {

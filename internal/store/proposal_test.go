@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -240,17 +241,17 @@ func TestProposalScope(t *testing.T) {
 		quay, hill, bay := depotOf(t, db, "Quay"), depotOf(t, db, "Hill"), depotOf(t, db, "Bay")
 		north := mustPropose(t, db, []fleet.Depot{quay, hill}, visitOf(ids[0], quay.ID, monday, 480), visitOf(ids[1], hill.ID, monday, 480))
 		mustPropose(t, db, []fleet.Depot{bay}, visitOf(ids[2], bay.ID, monday, 480))
-		onlyHill := fleet.ScopeOf(nil, []int64{hill.ID})
+		onlyHill := auth.ScopeOf(nil, []int64{hill.ID})
 		for _, c := range []struct {
 			name   string
-			sc     fleet.Scope
+			sc     auth.Scope
 			visits []string
 			runs   int
 		}{
 			{"all", all, []string{"Bay", "Hill", "Quay"}, 2},
-			{"nothing", fleet.Scope{}, nil, 0},
+			{"nothing", auth.Scope{}, nil, 0},
 			{"one depot", onlyHill, []string{"Hill"}, 1},
-			{"one fleet", fleet.ScopeOf([]int64{bay.FleetID}, nil), []string{"Bay"}, 1},
+			{"one fleet", auth.ScopeOf([]int64{bay.FleetID}, nil), []string{"Bay"}, 1},
 		} {
 			vs, err := db.Visits(t.Context(), c.sc, store.VisitQuery{})
 			if err != nil {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -43,9 +44,9 @@ type Recipient struct {
 }
 
 // Scope is what the person is told of.
-func (r *Recipient) Scope() fleet.Scope {
+func (r *Recipient) Scope() auth.Scope {
 	if r.Everything {
-		return fleet.AllFleets()
+		return auth.AllFleets()
 	}
 	var fleets, depots []int64
 	for _, p := range r.Places {
@@ -55,7 +56,7 @@ func (r *Recipient) Scope() fleet.Scope {
 			fleets = append(fleets, p.FleetID)
 		}
 	}
-	return fleet.ScopeOf(fleets, depots)
+	return auth.ScopeOf(fleets, depots)
 }
 
 // maxName bounds a person's name, in bytes.
@@ -77,7 +78,7 @@ func (r *Recipient) Validate() error {
 }
 
 // SaveRecipient adds r, or changes the one of r.ID, and sets r.ID.
-func (db *DB) SaveRecipient(ctx context.Context, sc fleet.Scope, by string, r *Recipient) error {
+func (db *DB) SaveRecipient(ctx context.Context, sc auth.Scope, by string, r *Recipient) error {
 	if err := r.Validate(); err != nil {
 		return err
 	}
@@ -138,7 +139,7 @@ func (db *DB) SaveRecipient(ctx context.Context, sc fleet.Scope, by string, r *R
 }
 
 // checkPlace wants p to be there, and seen by sc.
-func (t *tx) checkPlace(sc fleet.Scope, p Place) error {
+func (t *tx) checkPlace(sc auth.Scope, p Place) error {
 	if p.DepotID != 0 {
 		of, err := t.depotIn(sc, p.DepotID)
 		if err == nil && of != p.FleetID {
@@ -157,7 +158,7 @@ func (t *tx) checkPlace(sc fleet.Scope, p Place) error {
 }
 
 // StopRecipient ends that a person is told.
-func (db *DB) StopRecipient(ctx context.Context, sc fleet.Scope, by string, id int64) error {
+func (db *DB) StopRecipient(ctx context.Context, sc auth.Scope, by string, id int64) error {
 	return db.write(ctx, "stop telling a person", func(t *tx) error {
 		if _, err := t.recipient(sc, id); err != nil {
 			return err
@@ -172,7 +173,7 @@ func (db *DB) StopRecipient(ctx context.Context, sc fleet.Scope, by string, id i
 
 // Recipients returns the people who are told, by name: those of whose places
 // sc sees all.
-func (db *DB) Recipients(ctx context.Context, sc fleet.Scope) (rs []Recipient, err error) {
+func (db *DB) Recipients(ctx context.Context, sc auth.Scope) (rs []Recipient, err error) {
 	err = db.read(ctx, "list people to tell", func(t *tx) error {
 		rs, err = t.recipients(sc, where{})
 		return err
@@ -181,7 +182,7 @@ func (db *DB) Recipients(ctx context.Context, sc fleet.Scope) (rs []Recipient, e
 }
 
 // Recipient returns one of them.
-func (db *DB) Recipient(ctx context.Context, sc fleet.Scope, id int64) (r Recipient, err error) {
+func (db *DB) Recipient(ctx context.Context, sc auth.Scope, id int64) (r Recipient, err error) {
 	err = db.read(ctx, "read a person to tell", func(t *tx) error {
 		r, err = t.recipient(sc, id)
 		return err
@@ -189,7 +190,7 @@ func (db *DB) Recipient(ctx context.Context, sc fleet.Scope, id int64) (r Recipi
 	return r, err
 }
 
-func (t *tx) recipient(sc fleet.Scope, id int64) (Recipient, error) {
+func (t *tx) recipient(sc auth.Scope, id int64) (Recipient, error) {
 	var w where
 	w.add("r.id = ?", id)
 	rs, err := t.recipients(sc, w)
@@ -204,7 +205,7 @@ func (t *tx) recipient(sc fleet.Scope, id int64) (Recipient, error) {
 
 // recipients returns the people r whom w admits and of whose places sc sees
 // all.
-func (t *tx) recipients(sc fleet.Scope, w where) (rs []Recipient, err error) {
+func (t *tx) recipients(sc auth.Scope, w where) (rs []Recipient, err error) {
 	w.add("r.stopped_at is null")
 	if !sc.All() {
 		var inside where

@@ -7,6 +7,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -29,16 +30,16 @@ func TestRecipients(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		seesNorth, seesMill := fleet.ScopeOf([]int64{north.FleetID}, nil), fleet.ScopeOf(nil, []int64{mill.ID})
+		seesNorth, seesMill := auth.ScopeOf([]int64{north.FleetID}, nil), auth.ScopeOf(nil, []int64{mill.ID})
 		for _, c := range []struct {
 			name string
-			sc   fleet.Scope
+			sc   auth.Scope
 			want []string
 		}{
 			{"all", all, []string{"ann", "ben", "cem", "chief"}},
 			{"a fleet", seesNorth, []string{"ann", "ben"}},
 			{"a depot", seesMill, []string{"ben"}},
-			{"nothing", fleet.Scope{}, nil},
+			{"nothing", auth.Scope{}, nil},
 		} {
 			rs, err := db.Recipients(t.Context(), c.sc)
 			if err != nil {
@@ -65,7 +66,7 @@ func TestRecipients(t *testing.T) {
 
 		for _, c := range []struct {
 			name   string
-			sc     fleet.Scope
+			sc     auth.Scope
 			change func(r *store.Recipient)
 			want   error
 		}{

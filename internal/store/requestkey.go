@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -29,7 +30,7 @@ func (t *tx) addRequestKey(up *fleet.Upload) error {
 
 // UploadByKey returns the upload, with its problems, that the sender named by
 // this key; fleet.ErrNotFound when there is none.
-func (db *DB) UploadByKey(ctx context.Context, sc fleet.Scope, by, key string) (fleet.Upload, error) {
+func (db *DB) UploadByKey(ctx context.Context, sc auth.Scope, by, key string) (fleet.Upload, error) {
 	var id int64
 	err := db.read(ctx, "find a request's upload", func(t *tx) error {
 		err := t.one([]any{&id}, `select upload_id from request_keys where sent_by = ? and key = ?`, storableOf(by), storableOf(key))

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -11,7 +12,7 @@ import (
 
 func TestRequestKey(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		all, ctx := fleet.AllFleets(), t.Context()
+		all, ctx := auth.AllFleets(), t.Context()
 		none := func(*store.Writer) error { return nil }
 		if _, err := db.UploadByKey(ctx, all, "feed", "k1"); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("of no request: got error %v, want ErrNotFound", err)
@@ -27,7 +28,7 @@ func TestRequestKey(t *testing.T) {
 		if got.ID != up.ID || got.Key != "k1" || len(got.Problems) != 1 {
 			t.Errorf("got %+v, want upload %d with its problem", got, up.ID)
 		}
-		if _, err := db.UploadByKey(ctx, fleet.ScopeOf([]int64{99}, nil), "feed", "k1"); !errors.Is(err, fleet.ErrNotFound) {
+		if _, err := db.UploadByKey(ctx, auth.ScopeOf([]int64{99}, nil), "feed", "k1"); !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("of another scope: got error %v, want ErrNotFound", err)
 		}
 		again := fleet.Upload{Kind: "odometer", SHA256: "cd", By: "feed", Key: "k1"}

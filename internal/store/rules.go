@@ -7,6 +7,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -20,7 +21,7 @@ type RuleChoice struct {
 
 // PickRules gives a fleet a rule set, whose id the caller has checked. A blank
 // reason is taken: a first choice explains itself.
-func (db *DB) PickRules(ctx context.Context, sc fleet.Scope, c RuleChoice) error {
+func (db *DB) PickRules(ctx context.Context, sc auth.Scope, c RuleChoice) error {
 	if err := signed(&c.Reason); err != nil {
 		return err
 	}
@@ -55,7 +56,7 @@ func signed(r *fleet.Reason) error {
 }
 
 // wholeFleet is an error unless there is such a fleet and sc sees all of it.
-func (t *tx) wholeFleet(sc fleet.Scope, id int64) error {
+func (t *tx) wholeFleet(sc auth.Scope, id int64) error {
 	var n int
 	if err := t.one([]any{&n}, `select count(*) from fleets where id = ?`, id); err != nil {
 		return err
@@ -67,7 +68,7 @@ func (t *tx) wholeFleet(sc fleet.Scope, id int64) error {
 }
 
 // RuleChoices returns the rule sets that a fleet was given, newest first.
-func (db *DB) RuleChoices(ctx context.Context, sc fleet.Scope, fleetID int64) (cs []RuleChoice, err error) {
+func (db *DB) RuleChoices(ctx context.Context, sc auth.Scope, fleetID int64) (cs []RuleChoice, err error) {
 	err = db.read(ctx, "list rule sets picked", func(t *tx) error {
 		if err := t.wholeFleet(sc, fleetID); err != nil {
 			return err
@@ -97,7 +98,7 @@ type OwnThreshold struct {
 
 // SetThreshold puts a threshold in the place of a published value, whose id
 // the caller has checked. It needs a reason.
-func (db *DB) SetThreshold(ctx context.Context, sc fleet.Scope, o OwnThreshold) error {
+func (db *DB) SetThreshold(ctx context.Context, sc auth.Scope, o OwnThreshold) error {
 	if err := o.Reason.Validate(); err != nil {
 		return err
 	}
@@ -117,7 +118,7 @@ func (db *DB) SetThreshold(ctx context.Context, sc fleet.Scope, o OwnThreshold) 
 
 // OwnThresholds returns a fleet's thresholds in the place of published values,
 // the last of each; those that were taken back have no X.
-func (db *DB) OwnThresholds(ctx context.Context, sc fleet.Scope, fleetID int64) (os []OwnThreshold, err error) {
+func (db *DB) OwnThresholds(ctx context.Context, sc auth.Scope, fleetID int64) (os []OwnThreshold, err error) {
 	err = db.read(ctx, "list thresholds", func(t *tx) error {
 		// Who sees one vehicle of the fleet has findings by them.
 		var w where
@@ -139,7 +140,7 @@ func (db *DB) OwnThresholds(ctx context.Context, sc fleet.Scope, fleetID int64) 
 
 // SetAxleLimit keeps a workshop's own limit of a part of an axle; 0 mm
 // withdraws it. Whether it needs a reason the caller has checked.
-func (db *DB) SetAxleLimit(ctx context.Context, sc fleet.Scope, l fleet.AxleLimit) error {
+func (db *DB) SetAxleLimit(ctx context.Context, sc auth.Scope, l fleet.AxleLimit) error {
 	if err := signed(&l.Reason); err != nil {
 		return err
 	}
@@ -168,7 +169,7 @@ func (db *DB) SetAxleLimit(ctx context.Context, sc fleet.Scope, l fleet.AxleLimi
 
 // AxleLimits returns every limit that was set for the axles of a vehicle,
 // newest first.
-func (db *DB) AxleLimits(ctx context.Context, sc fleet.Scope, vehicleID int64) (ls []fleet.AxleLimit, err error) {
+func (db *DB) AxleLimits(ctx context.Context, sc auth.Scope, vehicleID int64) (ls []fleet.AxleLimit, err error) {
 	err = db.read(ctx, "list axle limits", func(t *tx) error {
 		if err := t.sees(sc, vehicleID); err != nil {
 			return err

@@ -3,6 +3,7 @@ package store_test
 import (
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -12,7 +13,7 @@ func TestPickRules(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Bay")))
 		north, south := mustHistory(t, db, ids[0]).Vehicle, mustHistory(t, db, ids[1]).Vehicle
-		pick := func(sc fleet.Scope, fleetID int64, set, by string) error {
+		pick := func(sc auth.Scope, fleetID int64, set, by string) error {
 			return db.PickRules(t.Context(), sc, store.RuleChoice{FleetID: fleetID, RuleSet: set, Reason: fleet.Reason{By: by}})
 		}
 		if h := mustHistory(t, db, ids[0]); h.RuleSet != "" {
@@ -35,9 +36,9 @@ func TestPickRules(t *testing.T) {
 			t.Errorf("choices: got %+v, %v", cs, err)
 		}
 		wantKind(t, pick(all, north.FleetID, "eu", ""), fleet.ErrInvalid, "say who")
-		wantKind(t, pick(fleet.ScopeOf([]int64{south.FleetID}, nil), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
-		wantKind(t, pick(fleet.ScopeOf(nil, []int64{north.DepotID}), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
-		_, err = db.RuleChoices(t.Context(), fleet.Scope{}, north.FleetID)
+		wantKind(t, pick(auth.ScopeOf([]int64{south.FleetID}, nil), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
+		wantKind(t, pick(auth.ScopeOf(nil, []int64{north.DepotID}), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
+		_, err = db.RuleChoices(t.Context(), auth.Scope{}, north.FleetID)
 		wantKind(t, err, fleet.ErrNotFound, "fleet")
 	})
 }
@@ -46,7 +47,7 @@ func TestThresholds(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Bay")), entry("Bus 3", of("North", "Hill")))
 		north, south := mustHistory(t, db, ids[0]).Vehicle, mustHistory(t, db, ids[1]).Vehicle
-		set := func(sc fleet.Scope, id string, x *float64, why string) error {
+		set := func(sc auth.Scope, id string, x *float64, why string) error {
 			return db.SetThreshold(t.Context(), sc, store.OwnThreshold{FleetID: north.FleetID, ValueID: id, X: x, Reason: fleet.Reason{Why: why, By: "N. N."}})
 		}
 		for _, x := range []*float64{ptr(1.5), ptr(1.2)} {
@@ -60,23 +61,23 @@ func TestThresholds(t *testing.T) {
 		if err := set(all, "WP-15", nil, "back to the published value"); err != nil {
 			t.Fatal(err)
 		}
-		for _, sc := range []fleet.Scope{all, fleet.ScopeOf([]int64{north.FleetID}, nil), fleet.ScopeOf(nil, []int64{north.DepotID})} {
+		for _, sc := range []auth.Scope{all, auth.ScopeOf([]int64{north.FleetID}, nil), auth.ScopeOf(nil, []int64{north.DepotID})} {
 			os, err := db.OwnThresholds(t.Context(), sc, north.FleetID)
 			if err != nil || len(os) != 2 || os[0].ValueID != "WP-15" || os[0].X != nil || os[1].X == nil || *os[1].X != 1.2 {
 				t.Errorf("got %+v, %v", os, err)
 			}
 		}
 		for _, c := range []struct {
-			sc    fleet.Scope
+			sc    auth.Scope
 			fleet int64
-		}{{all, south.FleetID}, {fleet.ScopeOf([]int64{south.FleetID}, nil), north.FleetID}, {fleet.Scope{}, north.FleetID}} {
+		}{{all, south.FleetID}, {auth.ScopeOf([]int64{south.FleetID}, nil), north.FleetID}, {auth.Scope{}, north.FleetID}} {
 			os, err := db.OwnThresholds(t.Context(), c.sc, c.fleet)
 			if err != nil || len(os) != 0 {
 				t.Errorf("of another fleet or scope: got %+v, %v", os, err)
 			}
 		}
 		wantKind(t, set(all, "WP-16", ptr(2.0), ""), fleet.ErrInvalid, "say why")
-		wantKind(t, set(fleet.ScopeOf([]int64{south.FleetID}, nil), "WP-16", ptr(2.0), "x"), fleet.ErrNotFound, "fleet")
+		wantKind(t, set(auth.ScopeOf([]int64{south.FleetID}, nil), "WP-16", ptr(2.0), "x"), fleet.ErrNotFound, "fleet")
 	})
 }
 
@@ -87,7 +88,7 @@ func TestAxleLimits(t *testing.T) {
 			_, err := w.Axles([]fleet.Axle{{VehicleID: ids[0], Number: 1, Brake: fleet.DiscBrake}, {VehicleID: ids[0], Number: 2, Brake: fleet.DrumBrake}})
 			return err
 		})
-		set := func(sc fleet.Scope, axle int, p fleet.Part, mm float64) error {
+		set := func(sc auth.Scope, axle int, p fleet.Part, mm float64) error {
 			return db.SetAxleLimit(t.Context(), sc, fleet.AxleLimit{VehicleID: ids[0], Axle: axle, Part: p, MM: mm, Reason: fleet.Reason{By: "N. N."}})
 		}
 		for _, l := range []struct {
@@ -110,7 +111,7 @@ func TestAxleLimits(t *testing.T) {
 		if err != nil || len(ls) != 5 || ls[0].MM != 0 || ls[4].MM != 4 {
 			t.Errorf("ever set: got %+v, %v", ls, err)
 		}
-		other := fleet.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
+		other := auth.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
 		_, err = db.AxleLimits(t.Context(), other, ids[0])
 		wantKind(t, err, fleet.ErrNotFound, "vehicle")
 		wantKind(t, set(other, 1, fleet.Pad, 4), fleet.ErrNotFound, "vehicle")

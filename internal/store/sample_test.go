@@ -7,13 +7,14 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
 
 // All names and values in the tests of this package are invented.
 
-var all = fleet.AllFleets()
+var all = auth.AllFleets()
 
 // day is a civil day of a sample.
 func day(month time.Month, d int) fleet.Date { return fleet.NewDate(2025, month, d) }

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"strings"
 
-	"brakewear/internal/fleet"
+	"brakewear/internal/auth"
 )
 
 // where gathers conditions that must all hold, with their arguments.
@@ -28,12 +28,12 @@ func (w *where) String() string {
 
 // scope adds that the row of table, which has fleet_id and depot_id, is one
 // that sc sees.
-func (w *where) scope(sc fleet.Scope, table string) {
+func (w *where) scope(sc auth.Scope, table string) {
 	w.places(sc, table+".fleet_id", table+".depot_id")
 }
 
 // places is scope for columns of other names.
-func (w *where) places(sc fleet.Scope, fleetColumn, depotColumn string) {
+func (w *where) places(sc auth.Scope, fleetColumn, depotColumn string) {
 	if sc.All() {
 		return
 	}
@@ -53,7 +53,7 @@ func (w *where) places(sc fleet.Scope, fleetColumn, depotColumn string) {
 }
 
 // vehicles adds that column is the id of a vehicle that sc sees.
-func (w *where) vehicles(sc fleet.Scope, column string) {
+func (w *where) vehicles(sc auth.Scope, column string) {
 	if sc.All() {
 		return
 	}
@@ -80,7 +80,7 @@ func (w *where) text(column, text string) {
 }
 
 // sees says whether sc sees what belongs to the depot of the fleet.
-func sees(sc fleet.Scope, fleetID, depotID int64) bool {
+func sees(sc auth.Scope, fleetID, depotID int64) bool {
 	return sc.All() || slices.Contains(sc.Fleets(), fleetID) || slices.Contains(sc.Depots(), depotID)
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -55,18 +56,18 @@ func TestScope(t *testing.T) {
 		}
 		for _, c := range []struct {
 			name    string
-			scope   fleet.Scope
+			scope   auth.Scope
 			want    []string // vehicles, each in the depot of its name
 			fleets  []string
 			uploads int // readings of each vehicle, and the vehicles' own
 		}{
 			{"all", all, []string{"Bay", "Hill", "Quay"}, []string{"North", "South"}, 4},
-			{"nothing", fleet.Scope{}, nil, nil, 0},
-			{"one fleet", fleet.ScopeOf([]int64{fleets["North"]}, nil), []string{"Hill", "Quay"}, []string{"North"}, 2},
-			{"one depot", fleet.ScopeOf(nil, []int64{depots["Hill"]}), []string{"Hill"}, []string{"North"}, 1},
-			{"fleet and depot", fleet.ScopeOf([]int64{fleets["South"]}, []int64{depots["Hill"]}), []string{"Bay", "Hill"}, []string{"North", "South"}, 2},
-			{"every fleet by name", fleet.ScopeOf([]int64{fleets["South"], fleets["North"]}, nil), []string{"Bay", "Hill", "Quay"}, []string{"North", "South"}, 4},
-			{"one that is not there", fleet.ScopeOf([]int64{99}, []int64{99}), nil, nil, 0},
+			{"nothing", auth.Scope{}, nil, nil, 0},
+			{"one fleet", auth.ScopeOf([]int64{fleets["North"]}, nil), []string{"Hill", "Quay"}, []string{"North"}, 2},
+			{"one depot", auth.ScopeOf(nil, []int64{depots["Hill"]}), []string{"Hill"}, []string{"North"}, 1},
+			{"fleet and depot", auth.ScopeOf([]int64{fleets["South"]}, []int64{depots["Hill"]}), []string{"Bay", "Hill"}, []string{"North", "South"}, 2},
+			{"every fleet by name", auth.ScopeOf([]int64{fleets["South"], fleets["North"]}, nil), []string{"Bay", "Hill", "Quay"}, []string{"North", "South"}, 4},
+			{"one that is not there", auth.ScopeOf([]int64{99}, []int64{99}), nil, nil, 0},
 		} {
 			t.Run(c.name, func(t *testing.T) {
 				for what, got := range seenBy(t, db, c.scope) {
@@ -101,7 +102,7 @@ func TestScope(t *testing.T) {
 
 // seenBy asks each method that lists vehicles or something of them, and
 // returns the vehicles' names by method.
-func seenBy(t *testing.T, db *store.DB, sc fleet.Scope) map[string][]string {
+func seenBy(t *testing.T, db *store.DB, sc auth.Scope) map[string][]string {
 	t.Helper()
 	ctx := t.Context()
 	check := func(err error) {
@@ -223,11 +224,11 @@ func seenBy(t *testing.T, db *store.DB, sc fleet.Scope) map[string][]string {
 func TestScopeOfVehicles(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		island(t, db)
-		north := fleet.ScopeOf([]int64{1}, nil)
-		quay := fleet.ScopeOf(nil, []int64{1}) // a depot of North
+		north := auth.ScopeOf([]int64{1}, nil)
+		quay := auth.ScopeOf(nil, []int64{1}) // a depot of North
 		for _, c := range []struct {
 			name  string
-			scope fleet.Scope
+			scope auth.Scope
 			entry store.VehicleEntry
 			ok    bool
 		}{
@@ -241,7 +242,7 @@ func TestScopeOfVehicles(t *testing.T) {
 			{"depot: change in another depot", quay, store.VehicleEntry{Fleet: "North", Vehicle: fleet.Vehicle{Number: "Hill", Plate: "X"}}, false},
 			{"depot: take a vehicle from another depot", quay, entry("Hill", of("North", "Quay")), false},
 			{"depot: give a vehicle to another depot", quay, entry("Quay", of("North", "Hill")), false},
-			{"nothing", fleet.Scope{}, entry("Bus 1", of("North", "Quay")), false},
+			{"nothing", auth.Scope{}, entry("Bus 1", of("North", "Quay")), false},
 		} {
 			undo := errors.New("undo")
 			err := db.TakeIn(t.Context(), c.scope, &fleet.Upload{}, func(w *store.Writer) error {
@@ -262,7 +263,7 @@ func TestScopeOfVehicles(t *testing.T) {
 func TestScopeOfRefusedUpload(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		island(t, db)
-		north, south := fleet.ScopeOf([]int64{1}, nil), fleet.ScopeOf([]int64{2}, nil)
+		north, south := auth.ScopeOf([]int64{1}, nil), auth.ScopeOf([]int64{2}, nil)
 		up := fleet.Upload{Kind: "readings", Refused: 1}
 		if err := db.TakeIn(t.Context(), north, &up, func(*store.Writer) error { return nil }); err != nil {
 			t.Fatal(err)

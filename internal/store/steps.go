@@ -8,12 +8,13 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // StepPlans returns the steps of every section as a fleet keeps them now, or the
 // program's own as version 0.
-func (db *DB) StepPlans(ctx context.Context, sc fleet.Scope, fleetID int64) (plans map[fleet.Section]fleet.StepPlan, err error) {
+func (db *DB) StepPlans(ctx context.Context, sc auth.Scope, fleetID int64) (plans map[fleet.Section]fleet.StepPlan, err error) {
 	err = db.read(ctx, "read the steps of job cards", func(t *tx) error {
 		if err := t.fleetIn(sc, fleetID); err != nil {
 			return err
@@ -51,7 +52,7 @@ func (t *tx) stepPlans(fleetID int64) (map[fleet.Section]fleet.StepPlan, error) 
 // SaveStepPlan keeps the next version of a section's steps. p.Version is the one
 // that was edited: when somebody else has kept another since, it is
 // fleet.ErrConflict.
-func (db *DB) SaveStepPlan(ctx context.Context, sc fleet.Scope, by string, p fleet.StepPlan) (version int, err error) {
+func (db *DB) SaveStepPlan(ctx context.Context, sc auth.Scope, by string, p fleet.StepPlan) (version int, err error) {
 	if err := fleet.ValidateSteps(p.Steps); err != nil {
 		return 0, err
 	}
@@ -85,7 +86,7 @@ func (db *DB) SaveStepPlan(ctx context.Context, sc fleet.Scope, by string, p fle
 }
 
 // fleetIn returns fleet.ErrNotFound when sc does not see any of a fleet.
-func (t *tx) fleetIn(sc fleet.Scope, fleetID int64) error {
+func (t *tx) fleetIn(sc auth.Scope, fleetID int64) error {
 	var w where
 	w.add("d.fleet_id = ?", fleetID)
 	w.places(sc, "d.fleet_id", "d.id")
@@ -98,7 +99,7 @@ func (t *tx) fleetIn(sc fleet.Scope, fleetID int64) error {
 }
 
 // MakersValues returns the makers' check values that a fleet keeps.
-func (db *DB) MakersValues(ctx context.Context, sc fleet.Scope, fleetID int64) (vs []fleet.MakersValue, err error) {
+func (db *DB) MakersValues(ctx context.Context, sc auth.Scope, fleetID int64) (vs []fleet.MakersValue, err error) {
 	err = db.read(ctx, "read makers' values", func(t *tx) error {
 		if err := t.fleetIn(sc, fleetID); err != nil {
 			return err
@@ -126,7 +127,7 @@ func (t *tx) makersValues(w where) (vs []fleet.MakersValue, err error) {
 
 // SaveMakersValue keeps a maker's check value in the place of the one for the same
 // vehicles, axle and measure.
-func (db *DB) SaveMakersValue(ctx context.Context, sc fleet.Scope, by string, v fleet.MakersValue) error {
+func (db *DB) SaveMakersValue(ctx context.Context, sc auth.Scope, by string, v fleet.MakersValue) error {
 	switch {
 	case v.Measure == "":
 		return fleet.Invalidf("measure: say which, such as wheel nuts")

@@ -9,13 +9,14 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // StockParts returns the parts of a fleet (0 = of all), by number, with what
 // they fit and how many lie at the depots that sc sees. A fleet's parts are
 // seen by who sees any of its depots.
-func (db *DB) StockParts(ctx context.Context, sc fleet.Scope, fleetID int64) (ps []fleet.StockPart, err error) {
+func (db *DB) StockParts(ctx context.Context, sc auth.Scope, fleetID int64) (ps []fleet.StockPart, err error) {
 	err = db.read(ctx, "list parts", func(t *tx) error {
 		var w where
 		w.only("p.fleet_id", fleetID)
@@ -27,7 +28,7 @@ func (db *DB) StockParts(ctx context.Context, sc fleet.Scope, fleetID int64) (ps
 }
 
 // StockPart returns one part.
-func (db *DB) StockPart(ctx context.Context, sc fleet.Scope, id int64) (p fleet.StockPart, err error) {
+func (db *DB) StockPart(ctx context.Context, sc auth.Scope, id int64) (p fleet.StockPart, err error) {
 	err = db.read(ctx, "read a part", func(t *tx) error {
 		var w where
 		w.add("p.id = ?", id)
@@ -45,7 +46,7 @@ func (db *DB) StockPart(ctx context.Context, sc fleet.Scope, id int64) (p fleet.
 }
 
 // fleetOf adds that column is a fleet of which sc sees a depot at least.
-func (w *where) fleetOf(sc fleet.Scope, column string) {
+func (w *where) fleetOf(sc auth.Scope, column string) {
 	if sc.All() {
 		return
 	}
@@ -55,7 +56,7 @@ func (w *where) fleetOf(sc fleet.Scope, column string) {
 }
 
 // stockParts returns the parts p that w admits, with the stock that sc sees.
-func (t *tx) stockParts(sc fleet.Scope, w where) (ps []fleet.StockPart, err error) {
+func (t *tx) stockParts(sc auth.Scope, w where) (ps []fleet.StockPart, err error) {
 	at := map[int64]int{}
 	err = t.each(func(r *sqlx.Rows) error {
 		var p fleet.StockPart
@@ -113,7 +114,7 @@ func (t *tx) stockParts(sc fleet.Scope, w where) (ps []fleet.StockPart, err erro
 // SaveStockPart adds a part, or changes the one with p's id: its number, name,
 // item, price, lead time and what it fits. Stock is set by SetStock. Only who
 // sees the whole fleet may.
-func (db *DB) SaveStockPart(ctx context.Context, sc fleet.Scope, p fleet.StockPart) (id int64, err error) {
+func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart) (id int64, err error) {
 	p.Number, p.Name = strings.TrimSpace(p.Number), strings.TrimSpace(p.Name)
 	if err := p.Validate(); err != nil {
 		return 0, err
@@ -180,7 +181,7 @@ func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
 }
 
 // SetStock sets how many of a part lie at a depot.
-func (db *DB) SetStock(ctx context.Context, sc fleet.Scope, partID, depotID int64, quantity int) error {
+func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64, quantity int) error {
 	if quantity < 0 || quantity > fleet.MaxStock {
 		return fleet.Invalidf("stock %d: want 0 to %d", quantity, fleet.MaxStock)
 	}
@@ -246,7 +247,7 @@ func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
 	var q where
 	q.add("p.fleet_id = ?", fleetID)
 	q.add("p.number_key = ?", key(p.Number))
-	known, err := w.t.stockParts(fleet.AllFleets(), q)
+	known, err := w.t.stockParts(auth.AllFleets(), q)
 	if err != nil {
 		return err
 	}

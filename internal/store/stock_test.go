@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -53,7 +54,7 @@ func TestStockParts(t *testing.T) {
 		}
 		// Who sees one depot sees the fleet's parts with its own stock, and may
 		// set that alone.
-		onlyHill := fleet.ScopeOf(nil, []int64{hill.ID})
+		onlyHill := auth.ScopeOf(nil, []int64{hill.ID})
 		seen, err := db.StockPart(t.Context(), onlyHill, id)
 		if err != nil || len(seen.Stock) != 1 || seen.Stock[0].Quantity != 1 || seen.Name != "Pads" {
 			t.Errorf("one depot: got %+v, %v", seen, err)
@@ -61,7 +62,7 @@ func TestStockParts(t *testing.T) {
 		if err := db.SetStock(t.Context(), onlyHill, id, hill.ID, 2); err != nil {
 			t.Error(err)
 		}
-		south := fleet.ScopeOf([]int64{bay.FleetID}, nil)
+		south := auth.ScopeOf([]int64{bay.FleetID}, nil)
 		if ps, err := db.StockParts(t.Context(), south, 0); err != nil || len(ps) != 0 {
 			t.Errorf("another fleet: got %+v, %v", ps, err)
 		}

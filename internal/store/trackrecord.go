@@ -7,6 +7,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -59,7 +60,7 @@ var stagedKept = stage{name: "staged_kept", from: "track_record", columns: keptC
 
 // KeepRecord replaces the track record of the vehicles given by rows, which
 // concern no other.
-func (db *DB) KeepRecord(ctx context.Context, sc fleet.Scope, vehicleIDs []int64, rows []Kept) error {
+func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64, rows []Kept) error {
 	return db.write(ctx, "keep the track record", func(t *tx) error {
 		for _, id := range vehicleIDs {
 			var w where
@@ -110,7 +111,7 @@ type RecordQuery struct {
 }
 
 // TrackRecord returns the track record, latest removal first.
-func (db *DB) TrackRecord(ctx context.Context, sc fleet.Scope, q RecordQuery) (rows []Kept, err error) {
+func (db *DB) TrackRecord(ctx context.Context, sc auth.Scope, q RecordQuery) (rows []Kept, err error) {
 	err = db.read(ctx, "read the track record", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
@@ -151,7 +152,7 @@ func (db *DB) TrackRecord(ctx context.Context, sc fleet.Scope, q RecordQuery) (r
 
 // Promises returns what was forecast of the vehicles given, by vehicle and axle,
 // oldest first.
-func (db *DB) Promises(ctx context.Context, sc fleet.Scope, vehicleIDs []int64) (ps []Promise, err error) {
+func (db *DB) Promises(ctx context.Context, sc auth.Scope, vehicleIDs []int64) (ps []Promise, err error) {
 	if len(vehicleIDs) == 0 {
 		return nil, nil
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -18,7 +19,7 @@ func TestTrackRecord(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		nan := math.NaN()
 		ids := mustVehicles(t, db, entry("Bus 1"), entry("Van 2", of("South", "Bay")))
-		south := fleet.ScopeOf([]int64{int64(count(t, db, "select id from fleets where name = 'South'"))}, nil)
+		south := auth.ScopeOf([]int64{int64(count(t, db, "select id from fleets where name = 'South'"))}, nil)
 		k := store.Kept{
 			VehicleID: ids[0], Axle: 1, Part: fleet.Pad, Fitted: day(1, 10), Removed: day(9, 1),
 			LeftMM: 1.5, LeftShare: .1, CrossDay: 20400.5, CrossKm: 61000,
@@ -38,7 +39,7 @@ func TestTrackRecord(t *testing.T) {
 		k.Number, none.Number, other.Number = "Bus 1", "Bus 1", "Van 2"
 		for _, c := range []struct {
 			name  string
-			scope fleet.Scope
+			scope auth.Scope
 			q     store.RecordQuery
 			want  []store.Kept
 		}{
@@ -48,7 +49,7 @@ func TestTrackRecord(t *testing.T) {
 			{"since", all, store.RecordQuery{Since: day(9, 2)}, []store.Kept{other}},
 			{"of a category", all, store.RecordQuery{Category: "M3"}, nil},
 			{"another scope", south, store.RecordQuery{}, []store.Kept{other}},
-			{"no scope", fleet.Scope{}, store.RecordQuery{}, nil},
+			{"no scope", auth.Scope{}, store.RecordQuery{}, nil},
 		} {
 			got, err := db.TrackRecord(t.Context(), c.scope, c.q)
 			if err != nil {
@@ -90,7 +91,7 @@ func TestPromises(t *testing.T) {
 		if d := cmp.Diff(want, got, cmpopts.EquateApprox(0, 1e-6)); d != "" || err != nil {
 			t.Errorf("%v, want, got:\n%s", err, d)
 		}
-		if got, err := db.Promises(t.Context(), fleet.Scope{}, ids); len(got) != 0 || err != nil {
+		if got, err := db.Promises(t.Context(), auth.Scope{}, ids); len(got) != 0 || err != nil {
 			t.Errorf("no scope: got %+v, %v", got, err)
 		}
 		if got, err := db.Promises(t.Context(), all, nil); len(got) != 0 || err != nil {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -14,7 +15,7 @@ import (
 // nothing. TakeIn sets up.ID and up.At before fill runs, and stores the
 // counts and problems that fill leaves in up. fill may read from the DB, which
 // shows it the state before, but for a trial's (see Trial).
-func (db *DB) TakeIn(ctx context.Context, sc fleet.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
+func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
 	release, err := db.uploadSlot(ctx)
 	if err != nil {
 		return err
@@ -151,7 +152,7 @@ func scanUpload(up *fleet.Upload) []any {
 
 // uploadsSeen returns the condition that all the places an upload speaks of
 // are in sc: its problems quote rows of any of them.
-func uploadsSeen(sc fleet.Scope) *where {
+func uploadsSeen(sc auth.Scope) *where {
 	w := &where{}
 	if sc.All() {
 		return w
@@ -166,7 +167,7 @@ func uploadsSeen(sc fleet.Scope) *where {
 // UploadByHash returns the first upload of these bytes of which no row was
 // refused; fleet.ErrNotFound when there is none. An upload with refused rows
 // does not count, for what they lacked may be there by now.
-func (db *DB) UploadByHash(ctx context.Context, sc fleet.Scope, kind, sha256 string) (up fleet.Upload, err error) {
+func (db *DB) UploadByHash(ctx context.Context, sc auth.Scope, kind, sha256 string) (up fleet.Upload, err error) {
 	err = db.read(ctx, "find an upload", func(t *tx) error {
 		w := uploadsSeen(sc)
 		w.add("u.sha256 = ?", sha256)
@@ -183,7 +184,7 @@ func (db *DB) UploadByHash(ctx context.Context, sc fleet.Scope, kind, sha256 str
 
 // Uploads returns up to limit uploads, newest first, without their problems:
 // those older than the upload before, or the newest when before is 0.
-func (db *DB) Uploads(ctx context.Context, sc fleet.Scope, limit int, before int64) (ups []fleet.Upload, err error) {
+func (db *DB) Uploads(ctx context.Context, sc auth.Scope, limit int, before int64) (ups []fleet.Upload, err error) {
 	err = db.read(ctx, "list uploads", func(t *tx) error {
 		w := uploadsSeen(sc)
 		if before != 0 {
@@ -200,7 +201,7 @@ func (db *DB) Uploads(ctx context.Context, sc fleet.Scope, limit int, before int
 }
 
 // Upload returns one upload with its problems.
-func (db *DB) Upload(ctx context.Context, sc fleet.Scope, id int64) (up fleet.Upload, err error) {
+func (db *DB) Upload(ctx context.Context, sc auth.Scope, id int64) (up fleet.Upload, err error) {
 	err = db.read(ctx, "read an upload", func(t *tx) error {
 		w := uploadsSeen(sc)
 		w.add("u.id = ?", id)

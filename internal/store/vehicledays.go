@@ -5,13 +5,14 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // Upkeeps returns what is in the calendars of vehicles, of all that sc sees
 // when ids is nil: absences and planned visits that end on or after from, and
 // the last change of brake fluid. Vehicles with nothing are left out.
-func (db *DB) Upkeeps(ctx context.Context, sc fleet.Scope, ids []int64, from fleet.Date) (ups map[int64]*fleet.Upkeep, err error) {
+func (db *DB) Upkeeps(ctx context.Context, sc auth.Scope, ids []int64, from fleet.Date) (ups map[int64]*fleet.Upkeep, err error) {
 	ups = map[int64]*fleet.Upkeep{}
 	if ids != nil && len(ids) == 0 {
 		return ups, nil
@@ -87,7 +88,7 @@ func (db *DB) Upkeeps(ctx context.Context, sc fleet.Scope, ids []int64, from fle
 }
 
 // AddAbsence adds days on which a vehicle cannot be spared.
-func (db *DB) AddAbsence(ctx context.Context, sc fleet.Scope, a fleet.Absence) error {
+func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, a fleet.Absence) error {
 	if err := a.Validate(); err != nil {
 		return err
 	}
@@ -104,7 +105,7 @@ func (db *DB) AddAbsence(ctx context.Context, sc fleet.Scope, a fleet.Absence) e
 }
 
 // AddPlannedVisit adds a day on which a vehicle comes in anyway.
-func (db *DB) AddPlannedVisit(ctx context.Context, sc fleet.Scope, v fleet.PlannedVisit) error {
+func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, v fleet.PlannedVisit) error {
 	if err := v.Validate(); err != nil {
 		return err
 	}
@@ -132,16 +133,16 @@ func (db *DB) AddPlannedVisit(ctx context.Context, sc fleet.Scope, v fleet.Plann
 }
 
 // DropAbsence takes an absence of a vehicle back.
-func (db *DB) DropAbsence(ctx context.Context, sc fleet.Scope, vehicleID, id int64) error {
+func (db *DB) DropAbsence(ctx context.Context, sc auth.Scope, vehicleID, id int64) error {
 	return db.dropOfVehicle(ctx, sc, "absences", "absence", vehicleID, id)
 }
 
 // DropPlannedVisit takes a planned visit of a vehicle back.
-func (db *DB) DropPlannedVisit(ctx context.Context, sc fleet.Scope, vehicleID, id int64) error {
+func (db *DB) DropPlannedVisit(ctx context.Context, sc auth.Scope, vehicleID, id int64) error {
 	return db.dropOfVehicle(ctx, sc, "planned_visits", "planned visit", vehicleID, id)
 }
 
-func (db *DB) dropOfVehicle(ctx context.Context, sc fleet.Scope, table, what string, vehicleID, id int64) error {
+func (db *DB) dropOfVehicle(ctx context.Context, sc auth.Scope, table, what string, vehicleID, id int64) error {
 	return db.write(ctx, "drop a "+what, func(t *tx) error {
 		if _, _, err := t.vehicleIn(sc, vehicleID); err != nil {
 			return err
@@ -156,7 +157,7 @@ func (db *DB) dropOfVehicle(ctx context.Context, sc fleet.Scope, table, what str
 
 // SetFluidChange keeps the day of a vehicle's last change of brake fluid; nil
 // forgets it.
-func (db *DB) SetFluidChange(ctx context.Context, sc fleet.Scope, vehicleID int64, day *fleet.Date) error {
+func (db *DB) SetFluidChange(ctx context.Context, sc auth.Scope, vehicleID int64, day *fleet.Date) error {
 	return db.write(ctx, "keep a change of fluid", func(t *tx) error {
 		fleetID, _, err := t.vehicleIn(sc, vehicleID)
 		if err != nil {

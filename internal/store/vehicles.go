@@ -5,6 +5,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -19,7 +20,7 @@ type VehicleKey struct {
 
 // VehicleIndex returns the vehicles by number; several fleets may use the
 // same one.
-func (db *DB) VehicleIndex(ctx context.Context, sc fleet.Scope) (map[string][]VehicleKey, error) {
+func (db *DB) VehicleIndex(ctx context.Context, sc auth.Scope) (map[string][]VehicleKey, error) {
 	index := map[string][]VehicleKey{}
 	err := db.read(ctx, "list vehicles", func(t *tx) error {
 		var w where
@@ -75,7 +76,7 @@ type VehiclePage struct {
 var vehicleOrder = order{ByVehicle, "v.sort_key", aText}
 
 // Vehicles returns a page of vehicles.
-func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (page VehiclePage, err error) {
+func (db *DB) Vehicles(ctx context.Context, sc auth.Scope, q VehicleQuery) (page VehiclePage, err error) {
 	err = db.read(ctx, "list vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
@@ -131,7 +132,7 @@ func (db *DB) Vehicles(ctx context.Context, sc fleet.Scope, q VehicleQuery) (pag
 }
 
 // Counts returns how many vehicles, axles and current readings there are.
-func (db *DB) Counts(ctx context.Context, sc fleet.Scope) (vehicles, axles, readings int, err error) {
+func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readings int, err error) {
 	err = db.read(ctx, "count", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")

@@ -8,12 +8,13 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
 // depotIn returns the fleet of a depot, or fleet.ErrNotFound when sc does not
 // see it.
-func (t *tx) depotIn(sc fleet.Scope, depotID int64) (fleetID int64, err error) {
+func (t *tx) depotIn(sc auth.Scope, depotID int64) (fleetID int64, err error) {
 	var w where
 	w.add("d.id = ?", depotID)
 	w.places(sc, "d.fleet_id", "d.id")
@@ -26,7 +27,7 @@ func (t *tx) depotIn(sc fleet.Scope, depotID int64) (fleetID int64, err error) {
 
 // vehicleIn returns the fleet and home depot of a vehicle, or
 // fleet.ErrNotFound when sc does not see it.
-func (t *tx) vehicleIn(sc fleet.Scope, vehicleID int64) (fleetID, depotID int64, err error) {
+func (t *tx) vehicleIn(sc auth.Scope, vehicleID int64) (fleetID, depotID int64, err error) {
 	var w where
 	w.add("v.id = ?", vehicleID)
 	w.scope(sc, "v")
@@ -51,7 +52,7 @@ func (w *DepotWorkshop) Day(d fleet.Date) fleet.WorkDay { return w.Workshop.Day(
 
 // Workshops returns the depots by name, each with its workshop (the defaults
 // where nobody has set it) and its closures from a day on.
-func (db *DB) Workshops(ctx context.Context, sc fleet.Scope, from fleet.Date) (ws []DepotWorkshop, err error) {
+func (db *DB) Workshops(ctx context.Context, sc auth.Scope, from fleet.Date) (ws []DepotWorkshop, err error) {
 	err = db.read(ctx, "list workshops", func(t *tx) error {
 		var w where
 		w.places(sc, "d.fleet_id", "d.id")
@@ -62,7 +63,7 @@ func (db *DB) Workshops(ctx context.Context, sc fleet.Scope, from fleet.Date) (w
 }
 
 // Workshop returns one depot's workshop.
-func (db *DB) Workshop(ctx context.Context, sc fleet.Scope, depotID int64, from fleet.Date) (w DepotWorkshop, err error) {
+func (db *DB) Workshop(ctx context.Context, sc auth.Scope, depotID int64, from fleet.Date) (w DepotWorkshop, err error) {
 	err = db.read(ctx, "read a workshop", func(t *tx) error {
 		if _, err := t.depotIn(sc, depotID); err != nil {
 			return err
@@ -178,7 +179,7 @@ func (t *tx) workshops(w where, from fleet.Date) (ws []DepotWorkshop, err error)
 }
 
 // SaveWorkshop sets a depot's workshop.
-func (db *DB) SaveWorkshop(ctx context.Context, sc fleet.Scope, by string, s fleet.Workshop) error {
+func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s fleet.Workshop) error {
 	if err := s.Validate(); err != nil {
 		return err
 	}
@@ -231,7 +232,7 @@ func (db *DB) SaveWorkshop(ctx context.Context, sc fleet.Scope, by string, s fle
 }
 
 // SetTimeZone sets the zone, an IANA name, of a depot's clock.
-func (db *DB) SetTimeZone(ctx context.Context, sc fleet.Scope, depotID int64, zone string) error {
+func (db *DB) SetTimeZone(ctx context.Context, sc auth.Scope, depotID int64, zone string) error {
 	if _, err := time.LoadLocation(zone); err != nil || zone == "" || zone == "Local" {
 		return fleet.Invalidf("time zone %q: want a name such as Europe/Lisbon or UTC", zone)
 	}
@@ -246,7 +247,7 @@ func (db *DB) SetTimeZone(ctx context.Context, sc fleet.Scope, depotID int64, zo
 
 // AddClosures adds days on which workshops are closed or short of hands; one
 // that is there already is left alone.
-func (db *DB) AddClosures(ctx context.Context, sc fleet.Scope, cs []fleet.Closure) error {
+func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure) error {
 	for i := range cs {
 		if err := cs[i].Validate(); err != nil {
 			return err
@@ -275,7 +276,7 @@ func (db *DB) AddClosures(ctx context.Context, sc fleet.Scope, cs []fleet.Closur
 }
 
 // DropClosure takes a closure back.
-func (db *DB) DropClosure(ctx context.Context, sc fleet.Scope, depotID, id int64) error {
+func (db *DB) DropClosure(ctx context.Context, sc auth.Scope, depotID, id int64) error {
 	return db.write(ctx, "drop a closure", func(t *tx) error {
 		if _, err := t.depotIn(sc, depotID); err != nil {
 			return err

@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -145,7 +146,7 @@ func TestUpkeep(t *testing.T) {
 		if d := cmp.Diff(want, got); d != "" {
 			t.Error(d)
 		}
-		south := fleet.ScopeOf(nil, []int64{depotOf(t, db, "Bay").ID})
+		south := auth.ScopeOf(nil, []int64{depotOf(t, db, "Bay").ID})
 		if got, err := db.Upkeeps(t.Context(), south, nil, monday); err != nil || len(got) != 0 {
 			t.Errorf("another's: got %v, %v", got, err)
 		}

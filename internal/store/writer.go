@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -11,7 +12,7 @@ import (
 // An error of one of its methods ends the upload, whatever is made of it.
 type Writer struct {
 	t      *tx
-	sc     fleet.Scope
+	sc     auth.Scope
 	upload int64
 	fleets map[string]int64   // by name in lower case
 	depots map[depotKey]int64 // likewise
@@ -49,7 +50,7 @@ func (w *Writer) enter(stage string) error {
 }
 
 // checkVehicles refuses a stage with a vehicle that sc does not see.
-func (t *tx) checkVehicles(sc fleet.Scope, stage string) error {
+func (t *tx) checkVehicles(sc auth.Scope, stage string) error {
 	var seen where
 	seen.add("v.id = s.vehicle_id")
 	seen.scope(sc, "v")

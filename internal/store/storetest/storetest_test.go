@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pgserver"
 	"brakewear/internal/store"
@@ -27,10 +28,10 @@ func TestEach(t *testing.T) {
 			if err != nil || have != want {
 				t.Errorf("got schema version %d of %d, %v", have, want, err)
 			}
-			if n, _, _, err := db.Counts(t.Context(), fleet.AllFleets()); n != 0 || err != nil {
+			if n, _, _, err := db.Counts(t.Context(), auth.AllFleets()); n != 0 || err != nil {
 				t.Errorf("got %d vehicles, %v; want none", n, err)
 			}
-			err = db.TakeIn(t.Context(), fleet.AllFleets(), &fleet.Upload{}, func(w *store.Writer) error {
+			err = db.TakeIn(t.Context(), auth.AllFleets(), &fleet.Upload{}, func(w *store.Writer) error {
 				_, err := w.Vehicles([]store.VehicleEntry{{Fleet: "North", Depot: "Quay", Vehicle: fleet.Vehicle{Number: "Bus 1"}}})
 				return err
 			})

@@ -1,4 +1,4 @@
-package fleet
+package auth
 
 // Scope says which fleets and depots a caller may see and change. Its zero
 // value sees nothing. Every store method that touches fleet data takes one.
@@ -8,11 +8,12 @@ type Scope struct {
 	depots []int64
 }
 
-// AllFleets is the scope of the command line and, until people sign in, of
-// every caller.
+// AllFleets is the scope of the machine's operator: the command line, and the
+// scheduled work. A request gets its scope from who signed in, never from here.
 func AllFleets() Scope { return Scope{all: true} }
 
-// ScopeOf returns the scope of the fleets and depots given.
+// ScopeOf returns the scope of the fleets and depots given, as they are kept
+// with a person or a piece of work.
 func ScopeOf(fleets, depots []int64) Scope { return Scope{fleets: fleets, depots: depots} }
 
 // All says whether nothing is hidden from the scope.
