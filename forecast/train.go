@@ -2,10 +2,10 @@ package forecast
 
 import (
 	"errors"
+	"fmt"
 	"hash/fnv"
 	"iter"
 	"runtime"
-	"slices"
 	"sync"
 )
 
@@ -74,52 +74,14 @@ func TrainFull(vs iter.Seq[*Vehicle], asOf Day) (*Full, error) {
 	if vs == nil {
 		return nil, errors.New("train full: no vehicles given")
 	}
-	m := &Full{Params: DefaultParams()}
-	count := 0
-	m.Params.Usage = TrainUsage(func(yield func(*Vehicle) bool) {
-		for v := range vs {
-			if count++; !yield(v) {
-				return
-			}
-		}
-	}, asOf)
-	t := &Training{AsOf: asOf}
-	m.Params.Training = t
-	few := max(1, uint64(count/trainVehicles))
-	for round := range trainRounds {
-		last := round == trainRounds-1
-		seq := vs
-		if !last {
-			seq = oneIn(few, vs)
-		}
-		spreads := round > 0 && !last
-		r, n := m.listen(seq, asOf, spreads)
-		t.Vehicles, t.Lives = len(r.vehicles), len(r.lives)
-		if len(r.vehicles) < leastTaught {
-			t.Default = true
-			t.Notes = append(t.Notes, "too few vehicles with readings to learn from: wear rates are planning bands, spreads are defaults")
-			return m, nil
-		}
-		m.Params.Rates = r.fit(&m.Params.Rates, t)
-		if spreads {
-			n.learn(&m.Params, t)
+	l := NewLearner(asOf)
+	for !l.Over {
+		heard := l.Listen(vs)
+		if err := l.Learn(func(yield func(*Heard, error) bool) { yield(heard, nil) }); err != nil {
+			return nil, fmt.Errorf("train full: %w", err)
 		}
 	}
-	if t.Spreads.Iterations == 0 {
-		t.Notes = append(t.Notes, "too few lives with several readings: spreads of readings are defaults")
-	}
-	return m, nil
-}
-
-// oneIn returns about one in n of the vehicles, chosen by the hash of their ID.
-func oneIn(n uint64, vs iter.Seq[*Vehicle]) iter.Seq[*Vehicle] {
-	return func(yield func(*Vehicle) bool) {
-		for v := range vs {
-			if hashOf(v.ID)%n == 0 && !yield(v) {
-				return
-			}
-		}
-	}
+	return l.Model(), nil
 }
 
 // hashOf orders names as if by chance, but the same way each time.
@@ -127,32 +89,6 @@ func hashOf(name string) uint64 {
 	h := fnv.New64a()
 	h.Write([]byte(name))
 	return h.Sum64()
-}
-
-// listen fits all lives by themselves and keeps what they say of their rates
-// and, of a sample of them when spreads are asked for, their readings.
-func (m *Full) listen(vs iter.Seq[*Vehicle], asOf Day, spreads bool) (*rateFit, *noiseFit) {
-	type heard struct {
-		messages []Message
-		lives    []*noiseLife
-	}
-	r, n := newRateFit(), newNoiseFit(&m.Params)
-	eachInOrder(vs, func(v *Vehicle) (out heard) {
-		f := fitters.Get().(*fitter)
-		defer fitters.Put(f)
-		h := m.history(f, v, asOf)
-		out.messages = slices.DeleteFunc(h.messages, func(m Message) bool { return m.Part.rubs() != "" })
-		if spreads {
-			out.lives = h.noiseLives(&m.Params, v.ID)
-		}
-		return out
-	}, func(v *Vehicle, h heard) {
-		r.add(v, h.messages)
-		for _, l := range h.lives {
-			n.add(l)
-		}
-	})
-	return r, n
 }
 
 // eachInOrder works on the elements of seq with all processors and takes the

@@ -214,14 +214,7 @@ func (l *noiseLife) keep(p *Params, s *set, at func(Day, float64) [3]float64) {
 // sample returns the lives to learn from, in order of key, and lists the
 // depots they were read at.
 func (n *noiseFit) sample() []*noiseLife {
-	n.all.thin()
-	lives := slices.Clone(n.all.lives)
-	for _, s := range n.depots {
-		s.thin()
-		lives = append(lives, s.lives...)
-	}
-	slices.SortFunc(lives, compareLives)
-	lives = slices.Compact(lives)
+	lives := n.lives()
 	byName := make(map[string]*gaugeFit)
 	for _, l := range lives {
 		for _, u := range l.use {

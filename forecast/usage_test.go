@@ -285,7 +285,7 @@ func TestUsageMeanFarAbove(t *testing.T) {
 			read = append(read, Odometer{18000 + Day(d), total[d]})
 		}
 		tr := CleanOdometer(read)
-		s.add(&tr, fmt.Sprint(i))
+		s.add(&tr, tr.blocks(nil), fmt.Sprint(i))
 	}
 	base := DefaultUsage()
 	c := s.fit(base.Classes["N3"])

@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"cmp"
-	"hash/fnv"
 	"iter"
 	"math"
 	"slices"
@@ -36,31 +35,56 @@ const (
 // vehicles changes nothing but the last bits. A duty of few vehicles leans on
 // its class, a class on the defaults.
 func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
-	classes := make(map[string]*usageSums)
+	sums := make(usageHeard)
 	for v := range seq {
-		t := trackOf(v, asOf)
-		if len(t.days) < 2 {
-			continue
-		}
-		for _, name := range [2]string{v.Class, UsageClass(v)} {
-			s := classes[name]
-			if s == nil {
-				s = new(usageSums)
-				classes[name] = s
-			}
-			s.add(&t, v.ID)
-		}
+		sums.add(v, asOf)
 	}
+	return sums.fit()
+}
+
+// usageHeard is what the odometers of some vehicles tell, by class and by
+// UsageClass.
+type usageHeard map[string]*usageSums
+
+func (u usageHeard) of(name string) *usageSums {
+	s := u[name]
+	if s == nil {
+		s = new(usageSums)
+		u[name] = s
+	}
+	return s
+}
+
+func (u usageHeard) add(v *Vehicle, asOf Day) {
+	t := trackOf(v, asOf)
+	if len(t.days) < 2 {
+		return
+	}
+	blocks := t.blocks(nil)
+	for _, name := range [2]string{v.Class, UsageClass(v)} {
+		u.of(name).add(&t, blocks, v.ID)
+	}
+}
+
+// merge adds what other vehicles tell.
+func (u usageHeard) merge(more usageHeard) {
+	for name, s := range more {
+		u.of(name).merge(s)
+	}
+}
+
+// fit learns the model.
+func (u usageHeard) fit() UsageModel {
 	m := DefaultUsage()
-	names := make([]string, 0, len(classes))
-	for name, s := range classes {
+	names := make([]string, 0, len(u))
+	for name, s := range u {
 		if s.vehicles >= minClassVehicles {
 			names = append(names, name)
 		}
 	}
 	slices.Sort(names) // a class before its duties, which lean on it
 	for _, name := range names {
-		m.Classes[name] = classes[name].fit(m.class(name))
+		m.Classes[name] = u[name].fit(m.class(name))
 	}
 	return m
 }
@@ -81,8 +105,7 @@ type usageSample struct {
 	blocks []block
 }
 
-func (s *usageSums) add(t *Track, id string) {
-	blocks := t.blocks(nil)
+func (s *usageSums) add(t *Track, blocks []block, id string) {
 	if len(blocks) == 0 {
 		return
 	}
@@ -90,11 +113,30 @@ func (s *usageSums) add(t *Track, id string) {
 	s.addSeason(blocks)
 	s.addWeekdays(t)
 
-	h := fnv.New64a()
-	h.Write([]byte(id))
-	s.sample = append(s.sample, usageSample{h.Sum64(), id, blocks})
-	if len(s.sample) >= 2*sampleVehicles {
+	s.keep(usageSample{hashOf(id), id, blocks})
+}
+
+func (s *usageSums) keep(one usageSample) {
+	if s.sample = append(s.sample, one); len(s.sample) >= 2*sampleVehicles {
 		s.thin()
+	}
+}
+
+// merge adds what other vehicles tell.
+func (s *usageSums) merge(more *usageSums) {
+	s.vehicles += more.vehicles
+	for i := range more.season {
+		for j, x := range more.season[i] {
+			s.season[i][j] += x
+		}
+	}
+	for i := range more.weekday {
+		for j, x := range more.weekday[i] {
+			s.weekday[i][j] += x
+		}
+	}
+	for _, one := range more.sample {
+		s.keep(one)
 	}
 }
 
