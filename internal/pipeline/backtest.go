@@ -31,7 +31,7 @@ func (s *Service) Backtest(ctx context.Context, sc auth.Scope, opt BacktestOptio
 		Train: func(asOf forecast.Day) ([]forecast.Model, error) {
 			var ms []forecast.Model
 			for _, k := range slices.Concat(kinds, yardsticks) {
-				m, err := k.train(s.vehicles(ctx, sc, &failed), asOf)
+				m, err := k.train(s.vehicles(ctx, sc, nil, &failed), asOf)
 				if err := errors.Join(failed, err); err != nil {
 					return nil, fmt.Errorf("learn model %s: %w", k.name, err)
 				}
@@ -52,6 +52,6 @@ func (s *Service) Backtest(ctx context.Context, sc auth.Scope, opt BacktestOptio
 			return *t, true
 		}
 	}
-	scores, err := b.Run(s.vehicles(ctx, sc, &failed))
+	scores, err := b.Run(s.vehicles(ctx, sc, nil, &failed))
 	return scores, errors.Join(failed, err)
 }

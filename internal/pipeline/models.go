@@ -15,9 +15,12 @@ const DefaultModel = "full"
 
 // kind is a kind of model: how it is learned and how it is loaded again.
 type kind struct {
-	name  string
-	train func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error)
-	load  func(values []byte) (forecast.Model, error)
+	name string
+	// shares: it is learned from shares of the fleet, by forecast.Learner;
+	// else by one process from the whole.
+	shares bool
+	train  func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error)
+	load   func(values []byte) (forecast.Model, error)
 }
 
 // kinds are the models people can choose from. Adding a model is adding a row.
@@ -37,7 +40,8 @@ var kinds = []kind{
 		load: loadAs[forecast.Pooled],
 	},
 	{
-		name: "full",
+		name:   "full",
+		shares: true,
 		train: func(vs iter.Seq[*forecast.Vehicle], asOf forecast.Day) (forecast.Model, error) {
 			return forecast.TrainFull(vs, asOf)
 		},

@@ -31,19 +31,11 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 	if err != nil {
 		return nil, err
 	}
-	fitted, err := s.learn(ctx, k, asOf)
+	r, err := s.share(ctx, k, store.Refit{AsOf: asOf, Scope: auth.AllFleets(), LearnOnly: true})
 	if err != nil {
 		return nil, err
 	}
-	values, err := json.Marshal(fitted)
-	if err != nil {
-		return nil, fmt.Errorf("keep model %s: %w", k.name, err)
-	}
-	p := store.Parameters{Model: k.name, AsOf: asOf, Values: values, Diagnostics: diagnosticsOf(fitted)}
-	if err := s.DB.SaveParameters(ctx, &p); err != nil {
-		return nil, err
-	}
-	return fitted, nil
+	return k.load(r.Knows)
 }
 
 // learn learns a kind of model from every reading on or before asOf. What is
@@ -51,7 +43,7 @@ func (s *Service) Train(ctx context.Context, asOf fleet.Date) (forecast.Model, e
 // fleets, and no fleet's readings show in it.
 func (s *Service) learn(ctx context.Context, k kind, asOf fleet.Date) (forecast.Model, error) {
 	var failed error
-	m, err := k.train(s.vehicles(ctx, auth.AllFleets(), &failed), forecast.Day(asOf))
+	m, err := k.train(s.vehicles(ctx, auth.AllFleets(), nil, &failed), forecast.Day(asOf))
 	if err := errors.Join(failed, err); err != nil {
 		return nil, fmt.Errorf("learn model %s: %w", k.name, err)
 	}
@@ -123,12 +115,12 @@ func (s *Service) latest(ctx context.Context) (forecast.Model, error) {
 	return m, nil
 }
 
-// vehicles streams the fleet in vehicle order; a failure ends the sequence
-// and is left in failed.
-func (s *Service) vehicles(ctx context.Context, sc auth.Scope, failed *error) iter.Seq[*forecast.Vehicle] {
+// vehicles streams the vehicles of ids, or all when ids is nil, in their
+// order; a failure ends the sequence and is left in failed.
+func (s *Service) vehicles(ctx context.Context, sc auth.Scope, ids []int64, failed *error) iter.Seq[*forecast.Vehicle] {
 	return func(yield func(*forecast.Vehicle) bool) {
 		stop := errors.New("stop")
-		err := s.DB.EachHistory(ctx, sc, nil, func(h *store.History) error {
+		err := s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
 			if !yield(VehicleOf(h)) {
 				return stop
 			}
@@ -141,37 +133,57 @@ func (s *Service) vehicles(ctx context.Context, sc auth.Scope, failed *error) it
 }
 
 // Refit forecasts the axles of the vehicles given, or of all that sc sees
-// when ids is nil, as of a day; all of them are learned from first.
+// when ids is nil, as of a day; all of them are learned from first, and every
+// process on the database may help with it, see Help.
 func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
-	var rep RefitReport
-	var m forecast.Model
-	var err error
 	if ids == nil {
-		m, err = s.Train(ctx, asOf)
-		rep.Trained = true
-	} else {
-		m, rep.Trained, err = s.fitted(ctx, asOf)
+		return s.refitAll(ctx, sc, asOf)
 	}
+	var rep RefitReport
+	m, trained, err := s.fitted(ctx, asOf)
 	if err != nil {
 		return rep, err
 	}
-	rep.Model = m.Name()
-	look := lookout{s: s, sc: sc, model: m}
-	err = s.forecastEach(ctx, sc, ids, m, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+	rep.Trained, rep.Model = trained, m.Name()
+	err = s.refit(ctx, sc, s.reader(ctx, sc, ids), m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
-		if err := s.DB.SaveForecasts(ctx, sc, fs); err != nil {
+		return s.DB.SaveForecasts(ctx, sc, fs)
+	})
+	return rep, err
+}
+
+// refit forecasts the vehicles that read reads, keeps what there is to look at
+// on them and their track record, and hands the forecasts to save, a few
+// hundred vehicles at a time.
+func (s *Service) refit(ctx context.Context, sc auth.Scope, read reader, m forecast.Model, asOf fleet.Date,
+	save func(hs []store.History, fs []store.AxleForecast) error) error {
+	look := lookout{s: s, sc: sc, model: m}
+	return s.forecastEach(ctx, read, m, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+		// The forecasts last: where they are stored, nothing is left to do.
+		if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
 			return err
 		}
-		if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
+		if err := s.keepRecord(ctx, sc, hs, asOf); err != nil {
+			return err
+		}
+		if err := save(hs, fs); err != nil {
 			return err
 		}
 		if s.Forecasted != nil {
 			s.Forecasted(len(hs))
 		}
-		return s.keepRecord(ctx, sc, hs, asOf)
+		return nil
 	})
-	return rep, err
+}
+
+// reader reads vehicles and hands them to fn in the order of their ids; it
+// stops at fn's first error.
+type reader func(fn func(*store.History) error) error
+
+// reader reads the vehicles of ids, or all that sc sees when ids is nil.
+func (s *Service) reader(ctx context.Context, sc auth.Scope, ids []int64) reader {
+	return func(fn func(*store.History) error) error { return s.DB.EachHistory(ctx, sc, ids, fn) }
 }
 
 // chunkVehicles is how many vehicles one worker forecasts, and one
@@ -185,7 +197,7 @@ type looker func(ctx context.Context, h *store.History, v *forecast.Vehicle, fs 
 // forecastEach forecasts vehicles with several workers, looks at each unless
 // look is nil, and hands the results to save in the order of the vehicles,
 // whatever the number of workers.
-func (s *Service) forecastEach(ctx context.Context, sc auth.Scope, ids []int64, m forecast.Model, asOf fleet.Date, look looker,
+func (s *Service) forecastEach(ctx context.Context, read reader, m forecast.Model, asOf fleet.Date, look looker,
 	save func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -244,7 +256,7 @@ func (s *Service) forecastEach(ctx context.Context, sc auth.Scope, ids []int64, 
 			}
 			return nil
 		}
-		readErr = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+		readErr = read(func(h *store.History) error {
 			hs = append(hs, *h)
 			if len(hs) == chunkVehicles {
 				return send()
@@ -318,7 +330,7 @@ func (s *Service) Reports(ctx context.Context, sc auth.Scope, asOf fleet.Date, e
 	if err != nil {
 		return err
 	}
-	return s.forecastEach(ctx, sc, nil, m, asOf, nil, func(hs []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
+	return s.forecastEach(ctx, s.reader(ctx, sc, nil), m, asOf, nil, func(hs []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
 		for i := range hs {
 			h := &hs[i]
 			for ; len(fs) > 0 && fs[0].VehicleID == h.Vehicle.ID; fs = fs[1:] {

@@ -32,7 +32,7 @@ func (s *Service) Replay(ctx context.Context, sc auth.Scope, days []fleet.Date) 
 		if err != nil {
 			return axles, err
 		}
-		err = s.forecastEach(ctx, sc, nil, m, d, nil, func(_ []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
+		err = s.forecastEach(ctx, s.reader(ctx, sc, nil), m, d, nil, func(_ []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
 			axles += len(fs)
 			return s.DB.LogForecasts(ctx, sc, fs)
 		})

@@ -30,6 +30,10 @@ type Service struct {
 	URL        string       // address that people reach the pages at, without a path; "" = no links in what is sent
 	BackupDir  string       // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int          // nightly backups kept; 0 = DefaultBackups
+
+	// In tests, shorter than what share.go says.
+	shareVehicles int
+	shareLease    time.Duration
 }
 
 // AcceptedRisk is the accepted chance behind book-by dates.

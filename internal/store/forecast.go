@@ -59,21 +59,23 @@ func (db *DB) SaveForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecas
 	if len(fs) == 0 {
 		return nil
 	}
-	return db.write(ctx, "keep forecasts", func(t *tx) error {
-		if err := t.fillForecasts(fs); err != nil {
-			return err
-		}
-		if err := t.checkVehicles(sc, stagedForecasts.name); err != nil {
-			return err
-		}
-		if err := t.upsertForecasts(); err != nil {
-			return err
-		}
-		if err := t.replacePositions(fs); err != nil {
-			return err
-		}
-		return t.logForecasts(fs, logEvery)
-	})
+	return db.write(ctx, "keep forecasts", func(t *tx) error { return t.saveForecasts(sc, fs) })
+}
+
+func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
+	if err := t.fillForecasts(fs); err != nil {
+		return err
+	}
+	if err := t.checkVehicles(sc, stagedForecasts.name); err != nil {
+		return err
+	}
+	if err := t.upsertForecasts(); err != nil {
+		return err
+	}
+	if err := t.replacePositions(fs); err != nil {
+		return err
+	}
+	return t.logForecasts(fs, logEvery)
 }
 
 // LogForecasts logs forecasts of past days, each unless one of the same day is in

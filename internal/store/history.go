@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"math"
 	"slices"
 	"time"
 
@@ -40,22 +41,14 @@ const roundVehicles = 256
 // is left out. fn may keep h, and may use the DB: no transaction is open. Each
 // vehicle is read in one state of the database, not all of them together.
 func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn func(h *History) error) error {
-	all := ids == nil
+	if ids == nil {
+		return db.EachHistoryBetween(ctx, sc, 1, math.MaxInt64, fn)
+	}
 	ids = slices.Compact(slices.Sorted(slices.Values(ids)))
-	var last int64
-	for {
+	for some := range slices.Chunk(ids, roundVehicles) {
 		var w where
 		w.scope(sc, "v")
-		if all {
-			w.add("v.id > ?", last)
-		} else {
-			if len(ids) == 0 {
-				return nil
-			}
-			n := min(roundVehicles, len(ids))
-			w.add("v.id in "+places(n), anys(ids[:n])...)
-			ids = ids[n:]
-		}
+		w.add("v.id in "+places(len(some)), anys(some)...)
 		hs, err := db.histories(ctx, w)
 		if err != nil {
 			return err
@@ -64,12 +57,52 @@ func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn fu
 			if err := fn(h); err != nil {
 				return err
 			}
-			last = h.Vehicle.ID
 		}
-		if all && len(hs) < roundVehicles {
+	}
+	return nil
+}
+
+// EachHistoryBetween is EachHistory for the vehicles with ids from first to
+// last, both included.
+func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last int64, fn func(h *History) error) error {
+	for {
+		var w where
+		w.scope(sc, "v")
+		w.add("v.id between ? and ?", first, last)
+		hs, err := db.histories(ctx, w)
+		if err != nil {
+			return err
+		}
+		for _, h := range hs {
+			if err := fn(h); err != nil {
+				return err
+			}
+			first = h.Vehicle.ID + 1
+		}
+		if len(hs) < roundVehicles {
 			return nil
 		}
 	}
+}
+
+// VehiclesBetween calls fn with the id and number of each vehicle with an id
+// from first to last, in order.
+func (db *DB) VehiclesBetween(ctx context.Context, sc auth.Scope, first, last int64, fn func(id int64, number string)) error {
+	return db.read(ctx, "list vehicles", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		w.add("v.id between ? and ?", first, last)
+		return t.each(func(r *sqlx.Rows) error {
+			var id int64
+			var number string
+			err := r.Scan(&id, &number)
+			fn(id, number)
+			return err
+		}, `
+			select v.id, v.number
+			from vehicles v`+w.String()+`
+			order by v.id`, w.args...)
+	})
 }
 
 // History returns the history of one vehicle.

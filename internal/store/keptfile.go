@@ -75,7 +75,7 @@ func (w *where) seenBy(sc auth.Scope, by string) {
 // same bytes from the same sender, asked for alike, are kept
 // once: when they are being worked on, that is what comes back in f.
 func (db *DB) KeepFile(ctx context.Context, f *KeptFile, long time.Duration, body io.Reader) error {
-	sc, err := json.Marshal(keptScope{f.Scope.All(), f.Scope.Fleets(), f.Scope.Depots()})
+	sc, err := scopeText(f.Scope)
 	if err != nil {
 		return err
 	}
@@ -112,7 +112,7 @@ func (db *DB) KeepFile(ctx context.Context, f *KeptFile, long time.Duration, bod
 				state, read_bytes, read_rows, report, fault)
 			values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, '', '')
 			returning id`,
-			f.SHA256, storableOf(f.Name), f.Kind, f.DateOrder, storableOf(f.By), string(sc), f.Bytes, instant(f.At), instant(f.Expires),
+			f.SHA256, storableOf(f.Name), f.Kind, f.DateOrder, storableOf(f.By), sc, f.Bytes, instant(f.At), instant(f.Expires),
 			string(f.State))
 		if err != nil {
 			return err
@@ -177,13 +177,8 @@ func (t *tx) keptFiles(w where, limit int) (fs []KeptFile, err error) {
 		if err != nil {
 			return err
 		}
-		var sc keptScope
-		if err := json.Unmarshal([]byte(scope), &sc); err != nil {
+		if f.Scope, err = scopeOf(scope); err != nil {
 			return err
-		}
-		f.Scope = auth.ScopeOf(sc.Fleets, sc.Depots)
-		if sc.All {
-			f.Scope = auth.AllFleets()
 		}
 		if report != "" {
 			f.Report = json.RawMessage(report)

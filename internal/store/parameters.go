@@ -23,19 +23,28 @@ type Parameters struct {
 
 // SaveParameters adds p and sets p.ID, and p.FittedAt to now when it is zero.
 func (db *DB) SaveParameters(ctx context.Context, p *Parameters) error {
+	if err := p.valid(); err != nil {
+		return err
+	}
+	return db.write(ctx, "keep parameters", func(t *tx) error { return t.saveParameters(p) })
+}
+
+func (p *Parameters) valid() error {
 	if p.Model == "" || !json.Valid(p.Values) || !json.Valid(p.Diagnostics) {
 		return fleet.Invalidf("parameters of model %q: want a name, and JSON for values and diagnostics", p.Model)
 	}
+	return nil
+}
+
+func (t *tx) saveParameters(p *Parameters) error {
 	if p.FittedAt.IsZero() {
-		p.FittedAt = db.now()
+		p.FittedAt = t.db.now()
 	}
-	return db.write(ctx, "keep parameters", func(t *tx) error {
-		return t.one([]any{&p.ID}, `
-			insert into model_parameters (model, fitted_at, as_of, learned, diagnostics)
-			values (?, ?, ?, ?, ?)
-			returning id`,
-			p.Model, instant(p.FittedAt), p.AsOf, string(p.Values), string(p.Diagnostics))
-	})
+	return t.one([]any{&p.ID}, `
+		insert into model_parameters (model, fitted_at, as_of, learned, diagnostics)
+		values (?, ?, ?, ?, ?)
+		returning id`,
+		p.Model, instant(p.FittedAt), p.AsOf, string(p.Values), string(p.Diagnostics))
 }
 
 // LatestParameters returns what the model learned last.

@@ -758,6 +758,46 @@ create table recipients (
 );
 CREATE UNIQUE INDEX recipients_address ON public.recipients USING btree (address_key) WHERE (stopped_at IS NULL);
 
+create table refit_shares (
+    refit_id bigint not null,
+    number integer not null,
+    first_id bigint not null,
+    last_id bigint not null,
+    vehicles integer not null,
+    done integer not null,
+    holder text collate "C",
+    until timestamp with time zone,
+    worker text not null,
+    tries integer not null,
+    through bigint not null,
+    forecast integer not null,
+    axles integer not null,
+    heard bytea,
+    constraint refit_shares_pkey PRIMARY KEY (refit_id, number),
+    constraint refit_shares_refit_id_fkey FOREIGN KEY (refit_id) REFERENCES refits(id) ON DELETE CASCADE
+);
+
+create table refits (
+    id bigint not null generated always as identity,
+    model text collate "C" not null,
+    as_of date not null,
+    risk double precision not null,
+    scope text collate "C" not null,
+    learn_only boolean not null,
+    step integer not null,
+    learning boolean not null,
+    knows text not null,
+    state text collate "C" not null,
+    message text not null,
+    begun_at timestamp with time zone not null,
+    ended_at timestamp with time zone,
+    holder text collate "C",
+    until timestamp with time zone,
+    tries integer not null,
+    constraint refits_pkey PRIMARY KEY (id)
+);
+CREATE UNIQUE INDEX refits_working ON public.refits USING btree (model, as_of, risk, scope, learn_only) WHERE (state = 'working'::text);
+
 create table request_keys (
     sent_by text collate "C" not null,
     key text collate "C" not null,
