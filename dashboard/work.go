@@ -27,10 +27,11 @@ type WorkRow struct {
 	Name, What string
 	Job, Zone  string // for the form
 	Next       Moment
-	Last       *RunRow // nil: none yet
-	Now        string  // waits or is under way, in words
-	Known      bool    // the clock looks after it, so it can be asked for
-	Count      string  // how the runs of the last days ended
+	Last       *RunRow  // nil: none yet
+	Now        string   // waits or is under way, in words
+	Far        []string // how far that is, where it is known: a line a piece of work
+	Known      bool     // the clock looks after it, so it can be asked for
+	Count      string   // how the runs of the last days ended
 }
 
 // RunRow is one run of a job.
@@ -71,7 +72,7 @@ func (d *Dashboard) work(c *gin.Context) error {
 		return err
 	}
 	for _, j := range p.Jobs {
-		p.Busy = p.Busy || j.Now != ""
+		p.Busy = p.Busy || j.Now != "" || len(j.Far) > 0
 	}
 	return d.send(c, http.StatusOK, "work", p)
 }
@@ -95,6 +96,10 @@ func (d *Dashboard) workRows(ctx context.Context) (rows []WorkRow, err error) {
 		return nil, err
 	}
 	counts, err := db.RunCounts(ctx, db.Now().AddDate(0, 0, -daysCounted))
+	if err != nil {
+		return nil, err
+	}
+	refits, err := db.RefitProgress(ctx, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -122,10 +127,27 @@ func (d *Dashboard) workRows(ctx context.Context) (rows []WorkRow, err error) {
 					row.Now = stateWords[r.State]
 				}
 			}
+			if j.Help != nil && zone == zones[0] { // whatever zones they are for
+				for i := range refits {
+					row.Far = append(row.Far, farWords(&refits[i]))
+				}
+			}
 			rows = append(rows, row)
 		}
 	}
 	return rows, nil
+}
+
+// farWords says how far a refit is, and who is at it.
+func farWords(p *store.RefitProgress) string {
+	who := plural(p.Workers, "process is", "processes are") + " at work"
+	if p.Workers == 0 {
+		who = "no process is at work"
+	}
+	if p.Learning {
+		return fmt.Sprintf("Learning, step %d: %s of %s shares are done; %s.", p.Step+1, count(p.SharesDone), count(p.Shares), who)
+	}
+	return fmt.Sprintf("Forecasting: %s of %s vehicles are done; %s.", count(p.Forecast), count(p.Vehicles), who)
 }
 
 // stateWords says what became of a run.

@@ -116,3 +116,36 @@ func TestTookWords(t *testing.T) {
 		}
 	}
 }
+
+// A refit under way says how far it is, and is looked at again.
+func TestWorkFar(t *testing.T) {
+	w := small(t)
+	worked(t, w)
+	db := w.svc.DB
+	r := store.Refit{Model: "line", AsOf: today, Risk: .05, Scope: auth.AllFleets(), Knows: []byte("{}")}
+	if err := db.JoinRefit(t.Context(), &r, 2); err != nil {
+		t.Fatal(err)
+	}
+	page := parse(t, w.get("/work").Body.String())
+	check(t, page, []has{
+		{".work dd[role=status]", "Learning, step 1: 0 of 2 shares are done; no process is at work."},
+		{"meta[http-equiv]", "*"},
+	})
+	sh, err := db.TakeShare(t.Context(), r.ID, 0, "another 1", time.Minute)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.FinishShare(t.Context(), sh, nil); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.TakeShare(t.Context(), r.ID, 0, "another 2", time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	check(t, parse(t, w.get("/work").Body.String()), []has{
+		{".work dd[role=status]", "Learning, step 1: 1 of 2 shares are done; 1 process is at work."},
+	})
+	if err := db.FailRefit(t.Context(), r.ID, "enough"); err != nil {
+		t.Fatal(err)
+	}
+	check(t, parse(t, w.get("/work").Body.String()), []has{{".work dd[role=status]", ""}})
+}

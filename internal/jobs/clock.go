@@ -18,7 +18,7 @@ import (
 
 // Clock runs jobs when they are due, and when somebody asked for them. Several
 // processes may each have one on the same database: every scheduled time is
-// seen to by one of them. Times that passed while none was running are made up
+// seen to by one of them, and the others help where the job lets them. Times that passed while none was running are made up
 // once. A job that fails, panics or overruns its limit does not stop the
 // others.
 type Clock struct {
@@ -140,7 +140,41 @@ func (c *Clock) look(ctx context.Context) error {
 		}
 		c.wg.Go(func() { c.see(ctx, &e) })
 	}
+	c.help(ctx)
 	return nil
+}
+
+// help works on jobs that a person began by the command line, where more than
+// one process can.
+func (c *Clock) help(ctx context.Context) {
+	for _, j := range c.Jobs {
+		if j.Help != nil && !c.about(j.Name) {
+			c.wg.Go(func() { c.assist(ctx, j) })
+		}
+	}
+}
+
+// assist works on a job that another process began, until that is done. It is
+// false when there is nothing to help with, or this process does already.
+func (c *Clock) assist(ctx context.Context, j pipeline.Job) bool {
+	name := "help with " + j.Name
+	if j.Help == nil || !c.take(name) {
+		return false
+	}
+	defer c.leave(name)
+	ctx, cancel := context.WithTimeout(ctx, j.Limit)
+	defer cancel()
+	helped, err := guardedHelp(ctx, j)
+	if err != nil {
+		if ctx.Err() == nil {
+			c.Log.Error("cannot help with a job", "job", j.Name, "err", err)
+		}
+		return false
+	}
+	if helped {
+		c.Log.Info("helped with a job", "job", j.Name)
+	}
+	return helped
 }
 
 // see does what there is to do for e, and has the clock look again.
@@ -156,7 +190,7 @@ func (c *Clock) see(ctx context.Context, e *entry) {
 	if err != nil && ctx.Err() == nil {
 		c.Log.Error("job cannot begin", "job", e.Name, "zone", e.zone, "err", err)
 	}
-	if !began {
+	if !began && !c.assist(ctx, e.Job) {
 		// Another process is at it, or it cannot be done now: no hurry.
 		select {
 		case <-ctx.Done():
@@ -183,6 +217,13 @@ func (c *Clock) take(job string) bool {
 	}
 	c.busy[job] = true
 	return true
+}
+
+// about says whether this process does a job itself.
+func (c *Clock) about(job string) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.busy[job]
 }
 
 func (c *Clock) leave(job string) {

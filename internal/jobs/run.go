@@ -160,6 +160,16 @@ func guarded(ctx context.Context, j pipeline.Job, zone string) (r result) {
 	return result{store.RunDone, did, nil}
 }
 
+// guardedHelp helps with a job and turns a panic into an error.
+func guardedHelp(ctx context.Context, j pipeline.Job) (helped bool, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return j.Help(ctx)
+}
+
 // record logs how a run ended and keeps it.
 func (c *Clock) record(held context.Context, j pipeline.Job, run store.JobRun, r result, took time.Duration) {
 	log := c.Log.With("job", j.Name, "zone", run.Zone, "run", run.ID, "took", took.Round(time.Millisecond))

@@ -27,6 +27,9 @@ type Job struct {
 	Limit time.Duration
 	// Run does it and says in a sentence what it did.
 	Run func(ctx context.Context, zone string) (did string, err error)
+	// Help works on what any process began of it, until that is done; false
+	// when there is nothing to help with. Nil: one process does it alone.
+	Help func(ctx context.Context) (bool, error)
 }
 
 // Jobs returns the scheduled work. The hours are those at which few people
@@ -46,6 +49,7 @@ func refitJob(s *Service) Job {
 		Spec:    "0 2 * * *",
 		PerZone: true,
 		Limit:   3 * time.Hour,
+		Help:    s.Help,
 		Run: func(ctx context.Context, zone string) (string, error) {
 			sc, today, err := s.zone(ctx, zone)
 			if err != nil {
