@@ -20,6 +20,9 @@ type benchCmd struct {
 	Forecast benchForecastCmd `cmd:"" help:"Time the models on an invented fleet held in memory."`
 	Plan     benchPlanCmd     `cmd:"" help:"Plan an invented fleet's due axles, beside simple ways to fill the calendar."`
 	Import   benchImportCmd   `cmd:"" help:"Time taking an invented fleet's readings in, on both databases."`
+
+	Processes benchProcessesCmd `cmd:"" help:"Time several processes on one PostgreSQL: imports, reads, the refit."`
+	Process   benchProcessCmd   `cmd:"" hidden:"" help:"One of the processes of bench processes."`
 }
 
 type benchForecastCmd struct {

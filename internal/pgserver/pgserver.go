@@ -37,12 +37,19 @@ type Server struct {
 }
 
 // Create makes a database and returns its URL.
-func (s *Server) Create(name string) (string, error) {
+func (s *Server) Create(name string) (string, error) { return s.create(name) }
+
+// Copy makes a database with all that is in another one, which nobody may be
+// connected to, and returns its URL.
+func (s *Server) Copy(name, from string) (string, error) { return s.create(name, "-T", from) }
+
+func (s *Server) create(name string, options ...string) (string, error) {
 	createdb := filepath.Join(s.bin, "createdb")
 	if _, err := os.Stat(createdb); err != nil {
 		createdb = "createdb" // initdb may be in PATH by a link
 	}
-	cmd := exec.Command(createdb, "-h", s.URL.Query().Get("host"), "-U", s.URL.User.Username(), name)
+	args := append([]string{"-h", s.URL.Query().Get("host"), "-U", s.URL.User.Username()}, options...)
+	cmd := exec.Command(createdb, append(args, name)...)
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return "", fmt.Errorf("createdb %s: %w\n%s", name, err, out)
 	}
