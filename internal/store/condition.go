@@ -133,8 +133,11 @@ func (t *tx) conditions(w where, fn func(c *fleet.Condition)) error {
 			&c.OdometerKm,
 			&c.Technician,
 			&c.UploadID)
+		if err != nil {
+			return err // a row half read is no row
+		}
 		fn(&c)
-		return err
+		return nil
 	}, `
 		select
 			c.id,

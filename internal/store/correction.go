@@ -125,9 +125,11 @@ func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (
 func (t *tx) corrections(w where, fn func(c *fleet.Correction)) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var c fleet.Correction
-		err := r.Scan(&c.ID, &c.VehicleID, &c.Record.Kind, &c.Record.ID, &c.Act, &c.StandsID, &c.Why, &c.By, (*instant)(&c.At))
+		if err := r.Scan(&c.ID, &c.VehicleID, &c.Record.Kind, &c.Record.ID, &c.Act, &c.StandsID, &c.Why, &c.By, (*instant)(&c.At)); err != nil {
+			return err // a row half read is no row
+		}
 		fn(&c)
-		return err
+		return nil
 	}, `
 		select id, vehicle_id, record, record_id, act, coalesce(stands_id, 0), reason, done_by, done_at
 		from corrections`+w.String()+`

@@ -408,9 +408,12 @@ func (t *tx) positionForecasts(fs []AxleForecast, among string, ids []any) error
 			&p.SinceKnown,
 			quantiles{&p.Crossing.Km},
 			quantiles{&p.Crossing.Day})
+		if err != nil {
+			return err
+		}
 		f := &fs[at[k]]
 		f.Positions = append(f.Positions, p)
-		return err
+		return nil
 	}, `
 		select
 			vehicle_id,

@@ -95,9 +95,11 @@ func (db *DB) VehiclesBetween(ctx context.Context, sc auth.Scope, first, last in
 		return t.each(func(r *sqlx.Rows) error {
 			var id int64
 			var number string
-			err := r.Scan(&id, &number)
+			if err := r.Scan(&id, &number); err != nil {
+				return err // a row half read is no row
+			}
 			fn(id, number)
-			return err
+			return nil
 		}, `
 			select v.id, v.number
 			from vehicles v`+w.String()+`
@@ -235,10 +237,12 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	}
 	return t.each(func(r *sqlx.Rows) error {
 		var s fleet.SuggestedFitment
-		err := r.Scan(&s.VehicleID, &s.Position.Axle, &s.Position.Part, &s.Position.Side, &s.After, &s.Before)
+		if err := r.Scan(&s.VehicleID, &s.Position.Axle, &s.Position.Part, &s.Position.Side, &s.After, &s.Before); err != nil {
+			return err
+		}
 		h := of[s.VehicleID]
 		h.Refused = append(h.Refused, s)
-		return err
+		return nil
 	}, `
 		select vehicle_id, axle, part, side, after_day, before_day
 		from findings
@@ -311,10 +315,12 @@ func (t *tx) odometers(w where, k which, fn func(o *fleet.Odometer)) error {
 	dest := append([]any{&o.ID, &o.VehicleID, &o.Date, &o.Km, &o.UploadID}, k.dest(&a)...)
 	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
-		err := r.Scan(dest...)
+		if err := r.Scan(dest...); err != nil {
+			return err // a row half read is no row
+		}
 		o.Aside = a.aside()
 		fn(&o)
-		return err
+		return nil
 	}, `
 		select r.id, r.vehicle_id, r.day, r.km, r.upload_id`+k.columns()+`
 		from odometer_readings r`+w.String()+`
@@ -346,10 +352,12 @@ func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		d = fleet.Reading{} // no pointer of the row before
-		err := r.Scan(dest...)
+		if err := r.Scan(dest...); err != nil {
+			return err // a row half read is no row
+		}
 		d.Aside = a.aside()
 		fn(&d)
-		return err
+		return nil
 	}, `
 		select
 			r.id,
@@ -393,10 +401,12 @@ func (t *tx) fitments(w where, k which, fn func(f *fleet.Fitment)) error {
 	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		f = fleet.Fitment{} // no pointer of the row before
-		err := r.Scan(dest...)
+		if err := r.Scan(dest...); err != nil {
+			return err // a row half read is no row
+		}
 		f.Aside = a.aside()
 		fn(&f)
-		return err
+		return nil
 	}, `
 		select
 			r.id,

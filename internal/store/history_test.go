@@ -1,10 +1,12 @@
 package store_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -158,6 +160,33 @@ func TestSetAsideLeftOut(t *testing.T) {
 		page, err := db.Vehicles(t.Context(), all, store.VehicleQuery{})
 		if err != nil || len(page.Rows) != 1 || page.Rows[0].LastReading == nil || *page.Rows[0].LastReading != day(3, 1) {
 			t.Errorf("Vehicles: got %+v, %v; want the last reading on %v", page.Rows, err, day(3, 1))
+		}
+	})
+}
+
+// A read that is given up in the midst of a row is an error, at whatever moment.
+func TestHistoryGivenUp(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		id := mustVehicles(t, db, entry("Bus 1"))[0]
+		var rs []fleet.Reading
+		for i := range fleet.Date(1000) {
+			rs = append(rs, reading(id, day(1, 1)+i, 8))
+		}
+		mustReadings(t, db, rs...)
+		cut := 0
+		for i := range 150 {
+			ctx, cancel := context.WithTimeout(t.Context(), time.Duration(i)*50*time.Microsecond)
+			h, err := db.History(ctx, all, id)
+			cancel()
+			switch {
+			case err == nil && len(h.Readings) != len(rs):
+				t.Fatalf("got %d readings of %d and no error", len(h.Readings), len(rs))
+			case err != nil:
+				cut++
+			}
+		}
+		if cut == 0 {
+			t.Error("no read was given up; the test shows nothing")
 		}
 	})
 }

@@ -115,9 +115,11 @@ func (t *tx) clusterSwaps(w where, fn func(s *fleet.ClusterSwap)) error {
 	w = counting.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		var s fleet.ClusterSwap
-		err := r.Scan(&s.ID, &s.VehicleID, &s.Date, &s.OldKm, &s.NewKm, &s.UploadID)
+		if err := r.Scan(&s.ID, &s.VehicleID, &s.Date, &s.OldKm, &s.NewKm, &s.UploadID); err != nil {
+			return err // a row half read is no row
+		}
 		fn(&s)
-		return err
+		return nil
 	}, `
 		select r.id, r.vehicle_id, r.day, r.old_km, r.new_km, r.upload_id
 		from cluster_swaps r`+w.String()+`

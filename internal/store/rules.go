@@ -193,9 +193,11 @@ func (t *tx) axleLimits(w where, fn func(l *fleet.AxleLimit)) error {
 func (t *tx) eachAxleLimit(fn func(l *fleet.AxleLimit), rest string, args ...any) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var l fleet.AxleLimit
-		err := r.Scan(&l.VehicleID, &l.Axle, &l.Part, &l.MM, &l.Why, &l.By, (*instant)(&l.At))
+		if err := r.Scan(&l.VehicleID, &l.Axle, &l.Part, &l.MM, &l.Why, &l.By, (*instant)(&l.At)); err != nil {
+			return err // a row half read is no row
+		}
 		fn(&l)
-		return err
+		return nil
 	}, `
 		select l.vehicle_id, l.axle, l.part, coalesce(l.limit_mm, 0), l.why, l.done_by, l.done_at
 		from axle_limits l`+rest, args...)
