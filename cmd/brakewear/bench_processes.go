@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -26,6 +27,7 @@ type benchProcessesCmd struct {
 	Vehicles  int           `help:"How many vehicles." default:"4000"`
 	Seed      uint64        `help:"The same seed gives the same fleet." default:"1"`
 	Processes []int         `help:"How many processes at once." default:"1,2,3"`
+	What      []string      `help:"What they do." default:"import,read,refit" enum:"import,read,refit"`
 	Reading   time.Duration `help:"How long to read for." default:"10s"`
 	Format    string        `help:"How to print: table or json." default:"table" enum:"table,json"`
 }
@@ -36,7 +38,8 @@ database: taking an invented fleet's readings in, cut into as many files; readin
 due-soon list and a vehicle's page do; and one refit of all vehicles, shared. Every run begins
 with the same database. Each number of processes runs twice: each process kept to one
 processor, and with all of them. The server needs processors as well: where there are few, more
-processes share what one had, and the ratio says so.`
+processes share what one had, and the ratio says so. Core-seconds are processor time, of the
+processes and (on Linux) of the server for them: what the work costs on a machine of any size.`
 }
 
 // What several processes do.
@@ -57,6 +60,10 @@ type processesBench struct {
 	Rate       float64 `json:"per_second"`
 	Ratio      float64 `json:"ratio"` // of Rate to that of the first number of processes
 	Processors int     `json:"processors"`
+	// Processor time, of the processes and of the server; the latter 0 where it
+	// is not known.
+	ProcessCPU float64 `json:"process_core_seconds"`
+	ServerCPU  float64 `json:"server_core_seconds"`
 }
 
 func (c benchProcessesCmd) Run(e *env) error {
@@ -113,6 +120,9 @@ func (b *processesRun) all(e *env) error {
 		{doRead, "pages", benchFull},
 		{doRefit, "vehicles", benchFull},
 	} {
+		if !slices.Contains(b.c.What, w.what) {
+			continue
+		}
 		for _, each := range []int{1, 0} {
 			first := 0.
 			for _, n := range b.c.Processes {
@@ -254,6 +264,7 @@ func (b *processesRun) one(e *env, what, from string, n, each int) (processesBen
 			return res, err
 		}
 	}
+	served, _ := b.srv.CPU()
 	start := e.now()
 	for _, w := range workers {
 		if err := w.in.Close(); err != nil {
@@ -277,9 +288,17 @@ func (b *processesRun) one(e *env, what, from string, n, each int) (processesBen
 		if err := w.cmd.Wait(); err != nil {
 			return res, err
 		}
+		res.ProcessCPU += (w.cmd.ProcessState.UserTime() + w.cmd.ProcessState.SystemTime()).Seconds()
+	}
+	time.Sleep(serverPause)
+	if cpu, ok := b.srv.CPU(); ok {
+		res.ServerCPU = (cpu - served).Seconds()
 	}
 	return res, nil
 }
+
+// serverPause is how long a server may take to see that connections have ended.
+const serverPause = 500 * time.Millisecond
 
 // benchWorker is a process that works for a measurement. It says that it is
 // ready, begins when its input ends, and says how much it did.
@@ -314,9 +333,9 @@ func processesTable(w io.Writer, results []processesBench) error {
 		fmt.Fprintf(w, "one PostgreSQL server and all processes on %d processors\n", results[0].Processors)
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "what\tprocessors each\tprocesses\tseconds\tper second\tof\tratio\t")
+	fmt.Fprintln(t, "what\tprocessors each\tprocesses\tseconds\tper second\tof\tratio\tcore-seconds\tserver's\t")
 	for _, r := range results {
-		fmt.Fprintf(t, "%s\t%d\t%d\t%.1f\t%.0f\t%s\t%.2f\t\n", r.What, r.Each, r.Processes, r.Seconds, r.Rate, r.Per, r.Ratio)
+		fmt.Fprintf(t, "%s\t%d\t%d\t%.1f\t%.0f\t%s\t%.2f\t%.1f\t%.1f\t\n", r.What, r.Each, r.Processes, r.Seconds, r.Rate, r.Per, r.Ratio, r.ProcessCPU, r.ServerCPU)
 	}
 	return t.Flush()
 }

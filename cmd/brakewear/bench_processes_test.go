@@ -25,12 +25,12 @@ func TestMain(m *testing.M) {
 // TestBenchProcesses: whatever the number of processes, the same work is done.
 // The rates are the machine's.
 func TestBenchProcesses(t *testing.T) {
-	out, _, err := command(t, "bench", "processes", "--vehicles", "12", "--processes", "1,2", "--reading", "200ms", "--format", "json")
+	out, said, err := command(t, "bench", "processes", "--vehicles", "12", "--processes", "1,2", "--reading", "200ms", "--format", "json")
 	if errors.Is(err, pgserver.ErrNone) {
 		t.Skip(err)
 	}
 	if err != nil {
-		t.Fatal(err)
+		t.Fatalf("%v\n%s", err, said)
 	}
 	var results []processesBench
 	if err := json.Unmarshal([]byte(out), &results); err != nil {

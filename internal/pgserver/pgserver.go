@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"syscall"
+	"time"
 )
 
 // Options of the server. Nobody connects but through the socket in the
@@ -56,6 +57,36 @@ func (s *Server) create(name string, options ...string) (string, error) {
 	u := *s.URL
 	u.Path = "/" + name
 	return u.String(), nil
+}
+
+// CPU returns how much processor time the connections that have ended took, and
+// whether that can be known here: only Linux tells.
+func (s *Server) CPU() (time.Duration, bool) {
+	pid, err := os.ReadFile(filepath.Join(s.URL.Query().Get("host"), "data", "postmaster.pid"))
+	if err != nil {
+		return 0, false
+	}
+	first, _, _ := strings.Cut(string(pid), "\n")
+	stat, err := os.ReadFile(filepath.Join("/proc", first, "stat"))
+	if err != nil {
+		return 0, false
+	}
+	// The name, in brackets, may hold anything; cutime and cstime are the 14th
+	// and 15th field after it (proc(5)), in hundredths of a second.
+	_, rest, _ := strings.Cut(string(stat), ") ")
+	fields := strings.Fields(rest)
+	if len(fields) < 15 {
+		return 0, false
+	}
+	ticks := 0
+	for _, f := range fields[13:15] {
+		n, err := strconv.Atoi(f)
+		if err != nil {
+			return 0, false
+		}
+		ticks += n
+	}
+	return time.Duration(ticks) * 10 * time.Millisecond, true
 }
 
 // Stop ends the server and removes its folder, soon.
