@@ -21,8 +21,9 @@ type benchCmd struct {
 	Plan     benchPlanCmd     `cmd:"" help:"Plan an invented fleet's due axles, beside simple ways to fill the calendar."`
 	Import   benchImportCmd   `cmd:"" help:"Time taking an invented fleet's readings in, on both databases."`
 
-	Processes benchProcessesCmd `cmd:"" help:"Time several processes on one PostgreSQL: imports, reads, the refit."`
-	Process   benchProcessCmd   `cmd:"" hidden:"" help:"One of the processes of bench processes."`
+	Processes  benchProcessesCmd  `cmd:"" help:"Time several processes on one PostgreSQL: imports, reads, the refit."`
+	Process    benchProcessCmd    `cmd:"" hidden:"" help:"One of the processes of bench processes."`
+	Partitions benchPartitionsCmd `cmd:"" help:"Time readings in one table against readings partitioned by fleet, on PostgreSQL."`
 }
 
 type benchForecastCmd struct {

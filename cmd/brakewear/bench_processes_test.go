@@ -81,3 +81,29 @@ func TestSplitCSV(t *testing.T) {
 		t.Errorf("got %q, %v", out.String(), err)
 	}
 }
+
+// TestBenchPartitions: all is timed on both tables. The times are the machine's.
+func TestBenchPartitions(t *testing.T) {
+	out, said, err := command(t, "bench", "partitions", "--readings", "8000", "--fleets", "4", "--partitions", "3", "--format", "json")
+	if errors.Is(err, pgserver.ErrNone) {
+		t.Skip(err)
+	}
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	var results []partitionsBench
+	if err := json.Unmarshal([]byte(out), &results); err != nil {
+		t.Fatalf("%v in %s", err, out)
+	}
+	if len(results) != 12 {
+		t.Errorf("got %d results, want 12", len(results))
+	}
+	for _, r := range results {
+		if !(r.Plain > 0 && r.Parts > 0) {
+			t.Errorf("no sense in %+v", r)
+		}
+	}
+	if _, _, err := command(t, "bench", "partitions", "--readings", "10"); err == nil || exitCode(err) != exitUsage {
+		t.Errorf("too few readings: got %v, want a refusal", err)
+	}
+}

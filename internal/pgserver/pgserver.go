@@ -45,18 +45,35 @@ func (s *Server) Create(name string) (string, error) { return s.create(name) }
 func (s *Server) Copy(name, from string) (string, error) { return s.create(name, "-T", from) }
 
 func (s *Server) create(name string, options ...string) (string, error) {
-	createdb := filepath.Join(s.bin, "createdb")
-	if _, err := os.Stat(createdb); err != nil {
-		createdb = "createdb" // initdb may be in PATH by a link
-	}
-	args := append([]string{"-h", s.URL.Query().Get("host"), "-U", s.URL.User.Username()}, options...)
-	cmd := exec.Command(createdb, append(args, name)...)
+	cmd := s.client("createdb", append(options, name)...)
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return "", fmt.Errorf("createdb %s: %w\n%s", name, err, out)
 	}
 	u := *s.URL
 	u.Path = "/" + name
 	return u.String(), nil
+}
+
+// Run runs SQL by psql, statement by statement, and returns what it prints:
+// fields divided by |.
+func (s *Server) Run(name, sql string) (string, error) {
+	cmd := s.client("psql", "-X", "-q", "-A", "-t", "-v", "ON_ERROR_STOP=1", "-d", name)
+	cmd.Stdin = strings.NewReader(sql)
+	var out, said strings.Builder
+	cmd.Stdout, cmd.Stderr = &out, &said
+	if err := cmd.Run(); err != nil {
+		return "", fmt.Errorf("psql: %w\n%s", err, said.String())
+	}
+	return out.String(), nil
+}
+
+// client is a client program of the server's own version, on it.
+func (s *Server) client(name string, args ...string) *exec.Cmd {
+	program := filepath.Join(s.bin, name)
+	if _, err := os.Stat(program); err != nil {
+		program = name // initdb may be in PATH by a link
+	}
+	return exec.Command(program, append([]string{"-h", s.URL.Query().Get("host"), "-U", s.URL.User.Username()}, args...)...)
 }
 
 // CPU returns how much processor time the connections that have ended took, and
