@@ -62,15 +62,22 @@ func (s *Service) refitAll(ctx context.Context, sc auth.Scope, asOf fleet.Date) 
 // share begins a refit of the kind k, or joins the one under way that is like
 // it, and works on it until it is done.
 func (s *Service) share(ctx context.Context, k kind, r store.Refit) (store.Refit, error) {
-	var err error
 	r.Model, r.Risk = k.name, s.AcceptedRisk()
-	if r.Knows, err = json.Marshal(forecast.NewLearner(forecast.Day(r.AsOf))); err != nil {
+	fresh, err := json.Marshal(forecast.NewLearner(forecast.Day(r.AsOf)))
+	if err != nil {
 		return r, err
 	}
-	if err := s.DB.JoinRefit(ctx, &r, cmp.Or(s.shareVehicles, shareVehicles)); err != nil {
-		return r, err
+	for {
+		r.Knows = fresh
+		if err := s.DB.JoinRefit(ctx, &r, cmp.Or(s.shareVehicles, shareVehicles)); err != nil {
+			return r, err
+		}
+		r, err = s.workOnRefit(ctx, r.ID)
+		if err != nil || r.State != store.RefitSuperseded {
+			return r, err
+		}
+		// Another one is under way, which does for both: it knows more.
 	}
-	return s.workOnRefit(ctx, r.ID)
 }
 
 func (s *Service) lease() time.Duration { return cmp.Or(s.shareLease, shareLease) }

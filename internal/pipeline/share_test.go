@@ -1,6 +1,8 @@
 package pipeline_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,6 +16,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -149,6 +152,51 @@ func TestHelp(t *testing.T) {
 		due, err := db.DueSoon(t.Context(), all, store.DueQuery{Limit: 100})
 		if err != nil || len(due.Rows) == 0 {
 			t.Errorf("got %d rows, %v", len(due.Rows), err)
+		}
+	})
+}
+
+// A refit that began before more was taken in is not joined by one that is asked
+// for after: it has not all vehicles, and is through with some of which more is
+// known. Who waits for it waits for the other.
+func TestRefitSuperseded(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+		// Begun by a process that holds a share of it.
+		s.SetShares(1, time.Minute)
+		r := store.Refit{Model: pipeline.DefaultModel, AsOf: sharedUntil, Risk: pipeline.DefaultRisk, Scope: all, Knows: []byte("{}")}
+		if err := db.JoinRefit(t.Context(), &r, 1); err != nil {
+			t.Fatal(err)
+		}
+		held, err := db.TakeShare(t.Context(), r.ID, 0, "another", time.Minute)
+		if err != nil {
+			t.Fatal(err)
+		}
+		waiting := make(chan error, 1)
+		ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+		defer cancel()
+		go func() {
+			// It joins what is there, and waits for the share that is held.
+			_, err := newService(db).Refit(ctx, all, nil, sharedUntil)
+			waiting <- err
+		}()
+		time.Sleep(100 * time.Millisecond)
+		mustImport(t, s, "more.csv", strings.Replace(vehiclesCSV, "Bus 1", "Bus 3", 1), 1, 0, 1)
+		mustImport(t, s, "axles.csv", "vehicle,axle,brake,pad_new_mm,pad_limit_mm\nBus 3,1,disc,20,3\n", 1, 0, 0)
+		rep, err := s.Refit(ctx, all, nil, sharedUntil)
+		if err != nil || rep.Vehicles != 3 || rep.Axles != 4 {
+			t.Errorf("got %+v, %v; want the new vehicle among three", rep, err)
+		}
+		if err := <-waiting; err != nil {
+			t.Errorf("who waited for the first one: %v", err)
+		}
+		if err := db.FinishShare(ctx, held, nil); !errors.Is(err, store.ErrLeaseLost) {
+			t.Errorf("a share of the first one: got %v, want ErrLeaseLost", err)
+		}
+		if old, err := db.Refit(ctx, r.ID); err != nil || old.State != store.RefitSuperseded {
+			t.Errorf("the first one is %s, %v; want it superseded", old.State, err)
 		}
 	})
 }

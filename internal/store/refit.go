@@ -17,6 +17,9 @@ const (
 	RefitWorking = "working"
 	RefitDone    = "done"
 	RefitFailed  = "failed"
+	// RefitSuperseded: another was asked for after more had been taken in, and
+	// is under way instead.
+	RefitSuperseded = "superseded"
 )
 
 // Refit is the forecast of all vehicles anew, in steps that any number of
@@ -30,6 +33,7 @@ type Refit struct {
 	Risk      float64
 	Scope     auth.Scope // whose forecasts are made; all are learned from
 	LearnOnly bool       // no forecasts are made
+	Uploads   int        // that there were when it began
 	Step      int
 	Learning  bool
 	Knows     json.RawMessage // what the steps before gave; once learned, the model's values
@@ -51,7 +55,9 @@ var ErrLeaseLost = errors.New("another process has taken the work over")
 
 // JoinRefit finds the refit under way that is like r, or begins it: it cuts the
 // vehicles there are into shares of so many, the last one shorter. It sets r to
-// what is under way.
+// what is under way. One that began before r.Uploads were taken in, or all there
+// are when that is 0, is superseded: it may be through with vehicles of which
+// more is known now.
 func (db *DB) JoinRefit(ctx context.Context, r *Refit, shareVehicles int) error {
 	scope, err := scopeText(r.Scope)
 	if err != nil {
@@ -69,11 +75,26 @@ func (db *DB) JoinRefit(ctx context.Context, r *Refit, shareVehicles int) error 
 		if _, err := t.exec(`delete from refits where ended_at < ?`, instant(now.Add(-refitKept))); err != nil {
 			return err
 		}
+		uploads := r.Uploads
+		var there int
+		if err := t.one([]any{&there}, `select count(*) from uploads`); err != nil {
+			return err
+		}
+		if uploads == 0 {
+			uploads = there
+		}
+		_, err = t.exec(`
+			update refits set state = ?, ended_at = ?
+			where model = ? and as_of = ? and risk = ? and scope = ? and learn_only = ? and state = 'working' and uploads < ?`,
+			RefitSuperseded, instant(now), r.Model, r.AsOf, r.Risk, scope, r.LearnOnly, uploads)
+		if err != nil {
+			return err
+		}
 		began, err := t.count(`
-			insert into refits (model, as_of, risk, scope, learn_only, step, learning, knows, state, message, begun_at, tries)
-			values (?, ?, ?, ?, ?, 0, true, ?, ?, '', ?, 0)
+			insert into refits (model, as_of, risk, scope, learn_only, uploads, step, learning, knows, state, message, begun_at, tries)
+			values (?, ?, ?, ?, ?, ?, 0, true, ?, ?, '', ?, 0)
 			on conflict do nothing`,
-			r.Model, r.AsOf, r.Risk, scope, r.LearnOnly, string(r.Knows), RefitWorking, instant(now))
+			r.Model, r.AsOf, r.Risk, scope, r.LearnOnly, there, string(r.Knows), RefitWorking, instant(now))
 		if err != nil {
 			return err
 		}
@@ -135,7 +156,7 @@ func (t *tx) refits(w where) (rs []Refit, err error) {
 	err = t.each(func(row *sqlx.Rows) error {
 		var r Refit
 		var scope string
-		err := row.Scan(&r.ID, &r.Model, &r.AsOf, &r.Risk, &scope, &r.LearnOnly, &r.Step, &r.Learning, (*[]byte)(&r.Knows), &r.State, &r.Message)
+		err := row.Scan(&r.ID, &r.Model, &r.AsOf, &r.Risk, &scope, &r.LearnOnly, &r.Uploads, &r.Step, &r.Learning, (*[]byte)(&r.Knows), &r.State, &r.Message)
 		if err != nil {
 			return err
 		}
@@ -143,7 +164,7 @@ func (t *tx) refits(w where) (rs []Refit, err error) {
 		rs = append(rs, r)
 		return err
 	}, `
-		select id, model, as_of, risk, scope, learn_only, step, learning, knows, state, message
+		select id, model, as_of, risk, scope, learn_only, uploads, step, learning, knows, state, message
 		from refits`+w.String()+`
 		order by id`, w.args...)
 	return rs, err

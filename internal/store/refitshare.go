@@ -91,11 +91,14 @@ func (db *DB) takeShare(ctx context.Context, refitID int64, step int, worker str
 	return s, left, err
 }
 
-// mine sets columns of a share that is still s's, or fails with ErrLeaseLost.
+// mine sets columns of a share that is still s's, of a refit that goes on, or
+// fails with ErrLeaseLost.
 func (t *tx) mine(s *Share, set string, args ...any) error {
 	n, err := t.count(`
 		update refit_shares set `+set+`
-		where refit_id = ? and number = ? and done = ? and holder = ?`, append(args, s.RefitID, s.Number, s.Step, s.holder)...)
+		where refit_id = ? and number = ? and done = ? and holder = ?
+			and exists (select 1 from refits where id = ? and state = ?)`,
+		append(args, s.RefitID, s.Number, s.Step, s.holder, s.RefitID, RefitWorking)...)
 	if err == nil && n == 0 {
 		err = ErrLeaseLost
 	}

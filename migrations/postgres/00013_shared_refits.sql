@@ -7,11 +7,12 @@ create table refits (
     as_of      date not null,
     risk       double precision not null,
     scope      text collate "C" not null, -- whose forecasts are made, JSON
+    uploads    bigint not null, -- that there were when it began
     learn_only boolean not null, -- no forecasts are made
     step       integer not null, -- all shares work on, from 0
     learning   boolean not null, -- else the step is the last: forecasting
     knows      text not null, -- JSON: what the steps before gave; once learned, the model's values
-    state      text collate "C" not null, -- working, done, failed
+    state      text collate "C" not null, -- working, done, failed, superseded
     message    text not null, -- why it failed
     begun_at   timestamptz not null,
     ended_at   timestamptz,

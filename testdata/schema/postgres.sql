@@ -783,6 +783,7 @@ create table refits (
     as_of date not null,
     risk double precision not null,
     scope text collate "C" not null,
+    uploads bigint not null,
     learn_only boolean not null,
     step integer not null,
     learning boolean not null,

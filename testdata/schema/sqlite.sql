@@ -760,11 +760,12 @@ CREATE TABLE refits (
     as_of      text not null,
     risk       real not null,
     scope      text not null, -- whose forecasts are made, JSON
+    uploads    integer not null, -- that there were when it began
     learn_only integer not null, -- no forecasts are made
     step       integer not null, -- all shares work on, from 0
     learning   integer not null, -- else the step is the last: forecasting
     knows      text not null, -- JSON: what the steps before gave; once learned, the model's values
-    state      text not null, -- working, done, failed
+    state      text not null, -- working, done, failed, superseded
     message    text not null, -- why it failed
     begun_at   text not null,
     ended_at   text,
