@@ -112,8 +112,8 @@ func (s *Service) workOnRefit(ctx context.Context, id int64) (store.Refit, error
 		})
 	}
 	wg.Wait()
-	if err := errors.Join(errs...); err != nil {
-		return store.Refit{}, firstCause(errs)
+	if err := firstCause(errs); err != nil {
+		return store.Refit{}, err
 	}
 	r, err := s.DB.Refit(ctx, id)
 	if err == nil && r.State == store.RefitFailed {
@@ -122,7 +122,7 @@ func (s *Service) workOnRefit(ctx context.Context, id int64) (store.Refit, error
 	return r, err
 }
 
-// firstCause is the error that made the others end.
+// firstCause is the error that made the others end, nil when there is none.
 func firstCause(errs []error) error {
 	var first error
 	for _, err := range errs {
