@@ -6,6 +6,14 @@ type prices struct {
 	visit  []float64 // by slot
 }
 
+// of is what o costs at p.
+func (p *prices) of(o *option) float64 {
+	if o.slot < 0 {
+		return o.cost
+	}
+	return o.cost + float64(o.min)*p.minute[o.slot] + float64(o.visit)*p.visit[o.slot]
+}
+
 // room relaxes the capacities: with hours priced at lambda a minute and bays at
 // mu a visit, each vehicle goes where it likes, and
 //

@@ -90,6 +90,7 @@ func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
 		}
 	}
 	last := j.Past[p.Days-1]
+	never := !slices.Contains(c.days, true)
 	if c.later = last < p.Risk; c.later {
 		driven = 0
 		c.noneLining, c.noneRisk = value*j.After, max(0, risk(p.Risk)-c.sunk)
@@ -99,6 +100,9 @@ func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
 	c.noneRisk = risk(last) - c.sunk
 	if c.noneBreach = avoidable; avoidable {
 		c.noneRisk += weight * r.Breach
+	}
+	if never {
+		c.sunk, c.noneRisk = c.noneRisk, 0
 	}
 	c.none = c.noneRisk + r.Unplaced
 	return c

@@ -1,6 +1,6 @@
 package plan
 
-import "math"
+import "slices"
 
 // cover relaxes that each job is done once: with u the price of a job, each
 // slot fills itself with the jobs worth most there, and
@@ -14,7 +14,8 @@ import "math"
 type cover struct {
 	in     *instance
 	unit   int       // minutes counted as one
-	slots  [][]entry // by slot, what may go there, by vehicle
+	slots  [][]entry // by slot, what may go there, shortest first
+	most   []int     // by slot, how many vehicles fit
 	first  []int     // by vehicle, number of its first job
 	group  []int     // by vehicle, number of its first group
 	worth  []float64 // by group, the prices of its jobs
@@ -61,8 +62,31 @@ func newCover(in *instance) *cover {
 		jobs += len(v.jobs)
 		groups += len(v.options)
 	}
+	c.most = make([]int, len(c.slots))
+	for s, es := range c.slots {
+		slices.SortFunc(es, func(a, b entry) int {
+			if a.min != b.min {
+				return compare(a.min, b.min)
+			}
+			return compare(a.group, b.group)
+		})
+		c.most[s] = c.fit(s)
+	}
 	c.worth, c.counts = make([]float64, groups), make([]float64, jobs)
 	return c
+}
+
+// fit bounds how many vehicles a slot can take.
+func (c *cover) fit(s int) int {
+	es, room := c.slots[s], c.in.cap[s]
+	n := len(es)
+	if n > 0 && es[0].min > 0 {
+		n = min(n, (room.normal+room.over)/c.unit/int(es[0].min))
+	}
+	if !slices.ContainsFunc(es, func(e entry) bool { return e.visit == 0 }) {
+		n = min(n, room.visits)
+	}
+	return n
 }
 
 func gcd(a, b int) int {
@@ -179,13 +203,11 @@ func (c *cover) count(i, group int) {
 // fill returns the least cost of a slot and counts what it takes.
 func (c *cover) fill(s int) float64 {
 	k, room := &c.sack, c.in.cap[s]
-	k.reset()
-	last := int32(-1)
+	k.reset(c.most[s])
 	for i := range c.slots[s] {
 		e := &c.slots[s][i]
 		if x := e.cost - c.worth[e.group]; x < 0 {
-			k.add(x, int(e.min), int(e.visit), i, e.veh == last)
-			last = e.veh
+			k.offer(thing{x, e.min, e.visit, e.veh, int32(i)})
 		}
 	}
 	if len(k.things) == 0 {
@@ -199,103 +221,4 @@ func (c *cover) fill(s int) float64 {
 		c.count(int(e.veh), int(e.group)-c.group[e.veh])
 	}
 	return least
-}
-
-// knapsack picks things, at most one of each class, that fit into minutes and
-// bays, at least cost.
-type knapsack struct {
-	things []thing
-	ends   []int // of classes, in things
-	taken  []int // names of the things picked
-
-	value []float64 // by bays and minutes, in the class at hand
-	from  []int16   // by class, bays and minutes: thing of the class taken, from 1
-}
-
-type thing struct {
-	cost       float64
-	min, visit int
-	name       int
-}
-
-func (k *knapsack) reset() { k.things, k.ends, k.taken = k.things[:0], k.ends[:0], k.taken[:0] }
-
-// add puts a thing in, to the class of the one before where same.
-func (k *knapsack) add(cost float64, min, visit, name int, same bool) {
-	k.things = append(k.things, thing{cost, min, visit, name})
-	if same && len(k.ends) > 0 {
-		k.ends[len(k.ends)-1]++
-		return
-	}
-	k.ends = append(k.ends, len(k.things))
-}
-
-// solve returns the least cost of a choice with extra put on its minutes.
-func (k *knapsack) solve(minutes, visits int, extra func(int) float64) float64 {
-	// Never more bays than there are classes.
-	visits = min(visits, len(k.ends))
-	w := minutes + 1
-	states := w * (visits + 1)
-	if cap(k.value) < states {
-		k.value = make([]float64, states)
-	}
-	if cap(k.from) < states*len(k.ends) {
-		k.from = make([]int16, states*len(k.ends))
-	}
-	value, from := k.value[:states], k.from[:states*len(k.ends)]
-	for i := range value {
-		value[i] = math.Inf(1)
-	}
-	clear(from)
-	value[0] = 0
-	start, reach, high := 0, 0, 0 // highest minutes and bays reached
-	for class, end := range k.ends {
-		longest, bay := 0, 0
-		for _, t := range k.things[start:end] {
-			longest, bay = max(longest, t.min), max(bay, t.visit)
-		}
-		reach, high = min(minutes, reach+longest), min(visits, high+bay)
-		// Downwards, so that what is read is still that of the class before.
-		for b := high; b >= 0; b-- {
-			for m := reach; m >= 0; m-- {
-				i := b*w + m
-				best, at := value[i], int16(0)
-				for n := start; n < end; n++ {
-					t := &k.things[n]
-					if t.min > m || t.visit > b {
-						continue
-					}
-					if x := value[i-t.visit*w-t.min] + t.cost; x < best {
-						best, at = x, int16(n-start+1)
-					}
-				}
-				value[i] = best
-				from[class*states+i] = at
-			}
-		}
-		start = end
-	}
-	best, at := 0., -1
-	for m := 0; m <= reach; m++ {
-		x := extra(m)
-		for b := 0; b <= high; b++ {
-			if y := value[b*w+m] + x; y < best {
-				best, at = y, b*w+m
-			}
-		}
-	}
-	for class := len(k.ends) - 1; class >= 0 && at >= 0; class-- {
-		n := from[class*states+at]
-		if n == 0 {
-			continue
-		}
-		start := 0
-		if class > 0 {
-			start = k.ends[class-1]
-		}
-		t := &k.things[start+int(n)-1]
-		k.taken = append(k.taken, t.name)
-		at -= t.visit*w + t.min
-	}
-	return best
 }

@@ -11,25 +11,32 @@ const slight = 1e-9
 // diver finds the cheapest way to put a few vehicles on a board together, by
 // going through all choices that can still be better.
 type diver struct {
-	b       *board
-	set     []dived
-	best    float64
-	nodes   int // left to look at
-	found   bool
-	cut     bool // nodes ran out
-	rest    []float64
-	oneSet  [1]int
-	onePick []pick
+	b     *board
+	set   []dived
+	best  float64
+	found bool
+	nodes int  // left to look at
+	cut   bool // they ran out
+	rest  []float64
+
+	// at, where given, prices the capacities: a second bound, which looks
+	// ahead at what the vehicles to come will have to share.
+	at     *prices
+	priced []float64
+
+	alone [1]int
+	picks []pick
 }
 
 // dived is a vehicle of the set.
 type dived struct {
-	v    int
-	low  []float64 // by state, least cost of what is not covered yet
-	cur  []pick
-	days []int32
-	best []pick
-	key  float64
+	v      int
+	low    []float64 // by state, least cost of what is not covered yet
+	priced []float64 // the same at the prices
+	cur    []pick
+	days   []int32 // of cur
+	best   []pick
+	key    float64
 }
 
 // ample is a number of nodes that one vehicle alone does not reach but by
@@ -38,16 +45,16 @@ const ample = 1_000_000
 
 // one is board.cheapest where the best options of two groups fall on one day.
 func (d *diver) one(b *board, v int) (float64, []pick) {
-	d.oneSet[0] = v
-	d.begin(b, d.oneSet[:], math.Inf(1), ample)
-	d.dive(0, 0, 0)
-	d.onePick = append(d.onePick[:0], d.set[0].best...)
-	return d.best, d.onePick
+	d.alone[0] = v
+	d.begin(b, d.alone[:], math.Inf(1), ample)
+	d.dive(0, 0, 0, 0)
+	d.picks = append(d.picks[:0], d.set[0].best...)
+	return d.best, d.picks
 }
 
 // begin gets ready for the vehicles of set, none of which is on the board.
 func (d *diver) begin(b *board, set []int, best float64, nodes int) {
-	d.b, d.best, d.nodes, d.found, d.cut = b, best, nodes, false, false
+	d.b, d.best, d.nodes, d.found, d.cut, d.at = b, best, nodes, false, false, nil
 	for len(d.set) < len(set) {
 		d.set = append(d.set, dived{})
 	}
@@ -65,18 +72,21 @@ func (d *diver) begin(b *board, set []int, best float64, nodes int) {
 
 // sum adds up the least costs of the vehicles from each one on.
 func (d *diver) sum() {
-	d.rest = append(d.rest[:0], 0)
+	d.rest, d.priced = append(d.rest[:0], 0), append(d.priced[:0], 0)
 	for i := len(d.set) - 1; i >= 0; i-- {
-		d.rest = append(d.rest, d.rest[len(d.rest)-1]+d.set[i].low[0])
+		s := &d.set[i]
+		d.rest = append(d.rest, d.rest[len(d.rest)-1]+s.low[0])
+		if d.at != nil {
+			d.priced = append(d.priced, d.priced[len(d.priced)-1]+s.priced[0])
+		}
 	}
 	slices.Reverse(d.rest)
+	slices.Reverse(d.priced)
 }
 
-// least is a lower bound of what the set costs.
-func (d *diver) least() float64 { return d.rest[0] }
-
-// dive goes on with vehicle i in a state, the choices so far costing cost.
-func (d *diver) dive(i, at int, cost float64) {
+// dive goes on with vehicle i in a state. The choices so far cost cost; at the
+// prices they cost priced, less what the capacities are worth.
+func (d *diver) dive(i, at int, cost, priced float64) {
 	if i == len(d.set) {
 		if cost < d.best-slight {
 			d.best, d.found = cost, true
@@ -89,7 +99,7 @@ func (d *diver) dive(i, at int, cost float64) {
 	s := &d.set[i]
 	w := &d.b.in.veh[s.v]
 	if at == len(w.shape.states)-1 {
-		d.dive(i+1, 0, cost)
+		d.dive(i+1, 0, cost, priced)
 		return
 	}
 	for _, st := range w.shape.states[at].next {
@@ -100,46 +110,50 @@ func (d *diver) dive(i, at int, cost float64) {
 			if cost+opts[k].cost+after >= d.best-slight {
 				break
 			}
-			d.step(i, st, k, cost)
+			d.step(i, st, k, cost, priced)
 		}
 		if cost+opts[last].cost+after < d.best-slight {
-			d.step(i, st, last, cost)
+			d.step(i, st, last, cost, priced)
 		}
 	}
 }
 
 // step takes option k and dives on.
-func (d *diver) step(i int, st step, k int, cost float64) {
+func (d *diver) step(i int, st step, k int, cost, priced float64) {
 	s := &d.set[i]
 	o := &d.b.in.veh[s.v].options[st.group][k]
-	if o.slot < 0 {
-		s.cur = append(s.cur, pick{st.group, k})
-		d.dive(i, st.state, cost+o.cost)
-		s.cur = s.cur[:len(s.cur)-1]
+	if !d.b.fits(o) || o.slot >= 0 && slices.Contains(s.days, o.day) {
 		return
 	}
-	if !d.b.fits(o) || slices.Contains(s.days, o.day) {
+	cost += d.b.added(o)
+	if cost+s.low[st.state]+d.rest[i+1] >= d.best-slight {
 		return
 	}
-	x := cost + d.b.added(o)
-	if x+s.low[st.state]+d.rest[i+1] >= d.best-slight {
-		return
+	if d.at != nil {
+		priced += d.at.of(o)
+		if priced+s.priced[st.state]+d.priced[i+1] >= d.best-slight {
+			return
+		}
 	}
 	if d.nodes--; d.nodes < 0 {
 		d.cut = true
 		return
 	}
-	d.b.add(o)
+	if o.slot >= 0 {
+		d.b.add(o)
+	}
 	s.cur, s.days = append(s.cur, pick{st.group, k}), append(s.days, o.day)
-	d.dive(i, st.state, x)
+	d.dive(i, st.state, cost, priced)
 	s.cur, s.days = s.cur[:len(s.cur)-1], s.days[:len(s.days)-1]
-	d.b.drop(o)
+	if o.slot >= 0 {
+		d.b.drop(o)
+	}
 }
 
 // repack looks for the cheapest way to do the vehicles of set, all of which are
-// on the board, everything else staying; it changes the board when there is a
-// better one and returns what it saves.
-func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) float64 {
+// on the board, everything else staying. It changes the board when there is a
+// better one.
+func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) {
 	old := 0.
 	for i, v := range set {
 		var x float64
@@ -147,39 +161,62 @@ func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) float64 {
 		old += x
 	}
 	d.begin(b, set, old, nodes)
-	if d.least() < old-slight {
-		// First the vehicles that have least choice.
-		spare := old - d.least()
+	if d.rest[0] < old-slight {
+		d.fewestFirst(old - d.rest[0])
+		d.dive(0, 0, 0, 0)
+	}
+	if d.found {
 		for i := range d.set {
-			d.set[i].key = d.choices(&d.set[i], spare)
+			b.put(d.set[i].v, d.set[i].best)
 		}
-		slices.SortStableFunc(d.set, func(a, b dived) int { return compare(a.key, b.key) })
-		d.sum()
-		d.dive(0, 0, 0)
+		return
 	}
-	if !d.found {
-		for i, v := range set {
-			b.put(v, keep[i])
-		}
-		return 0
+	for i, v := range set {
+		b.put(v, keep[i])
 	}
-	for i := range d.set {
-		b.put(d.set[i].v, d.set[i].best)
-	}
-	return old - d.best
 }
 
-// choices counts the options of s that cost no more than spare above its least.
-func (d *diver) choices(s *dived, spare float64) float64 {
-	n := 0
-	w := &d.b.in.veh[s.v]
-	for _, opts := range w.options {
-		for k := range opts {
-			if opts[k].cost > s.low[0]+spare {
-				break
+// fewestFirst puts those vehicles first that have the fewest choices costing
+// no more than spare above their least.
+func (d *diver) fewestFirst(spare float64) {
+	for i := range d.set {
+		s := &d.set[i]
+		s.key = 0
+		for _, opts := range d.b.in.veh[s.v].options {
+			for k := range opts {
+				if opts[k].cost > s.low[0]+spare {
+					break
+				}
+				s.key++
 			}
-			n++
 		}
 	}
-	return float64(n)
+	slices.SortStableFunc(d.set, func(a, b dived) int { return compare(a.key, b.key) })
+	d.sum()
+}
+
+// all looks for the cheapest plan of all, given one that costs best. It
+// returns false where the nodes did not suffice to be sure. The board must be
+// empty; the plan is put on it when a better one is found.
+func (d *diver) all(b *board, live []int, best float64, at *prices, nodes int) bool {
+	d.begin(b, live, best, nodes)
+	d.at = at
+	worth := 0.
+	for i, c := range b.in.cap {
+		m := at.minute[i]
+		worth += m*float64(c.normal) + max(0, m-b.in.rate)*float64(c.over) + at.visit[i]*float64(c.visits)
+	}
+	for i := range d.set {
+		s := &d.set[i]
+		b.pick.priced(&b.in.veh[s.v], at)
+		s.priced = append(s.priced[:0], b.pick.value...)
+	}
+	d.fewestFirst(best - d.rest[0])
+	d.dive(0, 0, 0, -worth)
+	if d.found {
+		for i := range d.set {
+			b.put(d.set[i].v, d.set[i].best)
+		}
+	}
+	return !d.cut
 }

@@ -20,27 +20,27 @@ func (c *chance) next() uint64 {
 func (c *chance) intn(n int) int { return int(c.next() >> 11 % uint64(n)) }
 func (c *chance) unit() float64  { return float64(c.next()>>11) / (1 << 53) }
 
-// search improves a board.
+// search improves a board. Its numbers are judgement, found on invented
+// problems of some hundred vehicles.
 type search struct {
 	b    *board
 	rnd  chance
 	live []int     // vehicles with jobs
 	near [][]int32 // by vehicle, the slots that suit it best at the prices, best first
 
-	set   []int
+	set   []int    // vehicles off the board
 	keep  [][]pick // of set, before
 	key   []float64
 	turns []int
-	best  [][]pick
 }
 
 const (
-	nearSlots = 20 // slots looked at for a vehicle. Judgement.
-	mostOff   = 7  // vehicles taken off at once, at most. Judgement.
+	nearSlots = 20 // slots looked at for a vehicle
+	mostOff   = 7  // vehicles taken off at once, at most
 )
 
 func newSearch(b *board, p *prices) *search {
-	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, 2*mostOff)}
+	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize, fewSize))}
 	for v := range b.in.veh {
 		if len(b.in.veh[v].jobs) > 0 {
 			s.live = append(s.live, v)
@@ -59,8 +59,8 @@ func (b *board) suiting(v int, p *prices) []int32 {
 	var all []place
 	b.pick.priced(&b.in.veh[v], p)
 	for g, opts := range b.in.veh[v].options {
-		for _, o := range opts[:len(opts)-1] {
-			all = append(all, place{o.slot, o.cost + float64(o.min)*p.minute[o.slot] + float64(o.visit)*p.visit[o.slot] - b.pick.best[g]})
+		for k := range opts[:len(opts)-1] {
+			all = append(all, place{opts[k].slot, p.of(&opts[k]) - b.pick.best[g]})
 		}
 	}
 	slices.SortFunc(all, func(a, b place) int {
@@ -81,9 +81,29 @@ func (b *board) suiting(v int, p *prices) []int32 {
 	return near
 }
 
-// related fills s.set with up to n vehicles that compete for slots, v first.
-func (s *search) related(v, n int) {
-	s.set = append(s.set[:0], v)
+// rank puts those vehicles first that cost most above what prices p say.
+func (s *search) rank(p *prices) {
+	over := make([]float64, len(s.b.in.veh))
+	for _, v := range s.live {
+		x, _ := s.b.pick.priced(&s.b.in.veh[v], p)
+		for _, q := range s.b.picks[v] {
+			x -= p.of(s.b.option(v, q))
+		}
+		over[v] = -x
+	}
+	slices.SortFunc(s.live, func(a, b int) int {
+		if over[a] != over[b] {
+			return compare(over[b], over[a])
+		}
+		return compare(a, b)
+	})
+}
+
+// related fills s.set with up to n vehicles that compete for slots, one from
+// the front of s.live more likely than not.
+func (s *search) related(n int) {
+	r := s.rnd.unit()
+	s.set = append(s.set[:0], s.live[int(r*r*float64(len(s.live)))])
 	for tries := 0; len(s.set) < n && tries < 3*n; tries++ {
 		near := s.near[s.set[s.rnd.intn(len(s.set))]]
 		if len(near) == 0 {
@@ -100,49 +120,34 @@ func (s *search) related(v, n int) {
 	}
 }
 
-// anneal takes a few related vehicles off the board and puts them back one
-// after the other, each where it is cheapest then, in n rounds (ruin and
-// recreate: Schrimpf et al. 2000, from memory). A dearer plan is kept with a
-// chance that falls with the temperature, from hot to cold. It leaves the best
-// plan met on the board.
-func (s *search) anneal(n int, hot, cold float64) {
-	if len(s.live) == 0 {
-		return
-	}
+// ruin takes a few related vehicles off the board and puts them back one after
+// the other, each where it is cheapest then (Schrimpf et al. 2000, from
+// memory). A dearer plan is kept with a chance that the temperature gives. It
+// returns what the plan costs more.
+func (s *search) ruin(temp float64) float64 {
 	b := s.b
-	now, best := 0., 0. // against the start
-	s.best = b.save(s.best)
-	temp, cool := hot, math.Pow(cold/hot, 1/float64(n))
-	for range n {
-		temp *= cool
-		s.related(s.live[s.rnd.intn(len(s.live))], 2+s.rnd.intn(mostOff-1))
-		change := 0.
-		for i, v := range s.set {
-			var x float64
-			x, s.keep[i] = b.lift(v, s.keep[i])
-			change -= x
-		}
-		for _, i := range s.order() {
-			x, picks := b.cheapest(s.set[i])
-			b.put(s.set[i], picks)
-			change += x
-		}
-		if change <= 0 || s.rnd.unit() < math.Exp(-change/temp) {
-			now += change
-			if now < best-slight {
-				best = now
-				s.best = b.save(s.best)
-			}
-			continue
-		}
-		for _, v := range s.set {
-			b.take(v)
-		}
-		for i, v := range s.set {
-			b.put(v, s.keep[i])
-		}
+	s.related(2 + s.rnd.intn(mostOff-1))
+	change := 0.
+	for i, v := range s.set {
+		var x float64
+		x, s.keep[i] = b.lift(v, s.keep[i])
+		change -= x
 	}
-	b.restore(s.best)
+	for _, i := range s.order() {
+		x, picks := b.cheapest(s.set[i])
+		b.put(s.set[i], picks)
+		change += x
+	}
+	if change <= 0 || s.rnd.unit() < math.Exp(-change/temp) {
+		return change
+	}
+	for _, v := range s.set {
+		b.take(v)
+	}
+	for i, v := range s.set {
+		b.put(v, s.keep[i])
+	}
+	return 0
 }
 
 // order returns in which order to put s.set back: by chance, longest first,
@@ -172,14 +177,27 @@ func (s *search) order() []int {
 	return s.turns
 }
 
-// repack takes related vehicles off and puts them back the best way there is,
-// in n rounds.
-func (s *search) repack(n, size, nodes int) {
-	if len(s.live) == 0 {
-		return
-	}
+// anneal ruins n times while the temperature falls from hot to cold, and leaves
+// the best plan met on the board.
+func (s *search) anneal(n int, hot, cold float64) {
+	now, best := 0., 0. // against the start
+	keep := s.b.save(nil)
+	temp, cool := hot, math.Pow(cold/hot, 1/float64(n))
 	for range n {
-		s.related(s.live[s.rnd.intn(len(s.live))], size)
+		temp *= cool
+		if now += s.ruin(temp); now < best-slight {
+			best = now
+			keep = s.b.save(keep)
+		}
+	}
+	s.b.restore(keep)
+}
+
+// repack takes n times some related vehicles off, to put them back the best way
+// there is.
+func (s *search) repack(n, size, nodes int) {
+	for range n {
+		s.related(size)
 		s.b.exact.repack(s.b, s.set, s.keep, nodes)
 	}
 }

@@ -3,98 +3,207 @@ package plan
 import (
 	"context"
 	"math"
+	"runtime"
+	"sync"
 )
 
 // Options change how Solve works, not what comes out.
 type Options struct {
-	// Rounds of the search; 0 = as many as the size of the problem asks for.
-	Rounds int
+	Workers int // goroutines; 0 = one per processor
 }
 
-// What Solve spends. Judgement, found on invented problems of 1,000 jobs: more
-// of either wins a few thousandths.
+// How hard Solve works is counted in steps, never in time, so that the same
+// problem gives the same plan. Judgement, tried on invented problems.
 const (
-	ascentSteps = 100  // of the relaxed capacities at a time
-	ascentTimes = 10   // at most
-	ascentEnds  = 1e-4 // relative rise below which they stop
-	annealHot   = .5   // temperatures, in the unit of the rates
-	annealCold  = .01
-	annealEach  = 400 // rounds for each vehicle
-	annealLeast = 100_000
-	repackEach  = 4 // rounds for each vehicle, of each size
-	repackNodes = 5000
-	coverSteps  = 40
-	coverTimes  = 3
-	closeEnough = .015 // gap above which the dearer bound is worked out
+	roomSteps  = 800 // of the bound by prices of capacity
+	coverSteps = 60  // of the bound by knapsacks, every coverEvery rounds
+	coverEvery = 4
+	coverStep  = .02 // its first step: it starts near its end
 
-	// exactVehicles and exactNodes bound the problems that are gone through
-	// whole: more vehicles than that are not got to the end.
-	exactVehicles = 12
-	exactNodes    = 2_000_000
+	annealSteps = 200  // a vehicle
+	packSteps   = 8    // a vehicle and round
+	packSize    = 6    // vehicles packed anew together
+	packNodes   = 300  // choices looked at for that
+	roamSteps   = 10   // a vehicle and round
+	leastSteps  = 1000 // where there are few vehicles
+	rounds      = 12
+
+	// enough is the gap at which the search ends: what is left is less than
+	// the forecasts can tell apart.
+	enough = .005
+
+	// Temperatures against the mean cost of a vehicle.
+	hot, cold, roaming = .8, .04, .08
+	hotter             = 4 // times more, at every other start
+
+	// Up to fewVehicles the best plan of all is looked for, with a proof when
+	// firstNodes choices suffice. If not, the search starts fewStarts times and
+	// looks further, and then it is tried again with allNodes.
+	fewVehicles = 60
+	fewStarts   = 4
+	fewSteps    = 100 // a round
+	fewSize     = 9
+	fewNodes    = 3000
+	firstNodes  = 50_000
+	allNodes    = 300_000
 )
 
-// Solve proposes what to book. It is a Lagrangian relaxation of the capacities,
-// whose prices guide a first plan, a search that takes related vehicles off and
-// puts them back (ruin and recreate, then all choices of a few at a time), and a
-// second relaxation, of each job being done once, that bounds tight problems
-// better. Small problems are gone through whole and come out at their best. ctx
-// ends it early with its error.
+// Solve returns the best plan it finds for p and a bound on how good any can
+// be; small problems are solved to the end. The error is an invalid problem,
+// which says where, or that of ctx.
 func Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
 	in := compile(p)
-	r := newRoom(in)
-	a := newAscent(r, make([]float64, 2*len(in.cap)), 0)
-	for range ascentTimes {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		before := a.bound
-		a.rise(ascentSteps, math.Inf(1))
-		if a.bound-before <= ascentEnds*math.Abs(a.bound) {
-			break
-		}
-	}
-	r.set(a.x)
-	bound := a.bound
-
-	b := in.guided(&r.prices)
-	s := newSearch(b, &r.prices)
-	rounds := opt.Rounds
-	if rounds == 0 {
-		rounds = max(annealLeast, annealEach*len(s.live))
-	}
-	for _, part := range []func(){
-		func() { s.anneal(max(1, rounds), annealHot, annealCold) },
-		func() { s.repack(repackEach*len(s.live), 6, repackNodes/5) },
-		func() { s.repack(repackEach*len(s.live), mostOff+1, repackNodes) },
-	} {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		part()
-	}
-	if len(s.live) <= exactVehicles && b.whole(s.live) {
-		return in.result(b, b.total()), nil
-	}
-	if x := b.total(); x-bound > closeEnough*x {
-		c := newCover(in)
-		k := newAscent(c, c.start(&r.prices), math.Inf(-1))
-		for range coverTimes {
-			if err := ctx.Err(); err != nil {
-				return nil, err
+	parts := in.parts()
+	boards, bounds := make([]*board, len(parts)), make([]float64, len(parts))
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range opt.workers(len(parts)) {
+		wg.Go(func() {
+			for i := range next {
+				boards[i], bounds[i] = compile(parts[i]).solve(ctx)
 			}
-			bound = max(bound, k.bound)
-			k.rise(coverSteps, x)
+		})
+	}
+	for i := range parts {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	b := newBoard(in)
+	bound := 0.
+	at := make(map[int64]int, len(in.veh))
+	for v := range in.veh {
+		at[in.veh[v].src.ID] = v
+	}
+	for i, part := range boards {
+		bound += bounds[i]
+		for v, picks := range part.picks {
+			// A part lists its options in the order of the whole.
+			b.put(at[part.in.veh[v].src.ID], picks)
 		}
-		bound = max(bound, k.bound)
 	}
 	return in.result(b, min(bound, b.total())), nil
 }
 
-// guided makes a first plan: each vehicle where the priced relaxation has it, as
-// far as it fits.
+// solve returns a plan and a lower bound of the cost of any.
+func (in *instance) solve(ctx context.Context) (*board, float64) {
+	live := 0
+	for v := range in.veh {
+		if len(in.veh[v].jobs) > 0 {
+			live++
+		}
+	}
+	if live == 0 {
+		return newBoard(in), 0
+	}
+	room := newRoom(in)
+	up := newAscent(room, make([]float64, 2*len(in.cap)), 0)
+	up.rise(roomSteps, math.Inf(1))
+	room.set(up.x)
+	h := hunt{ctx: ctx, room: room, live: live, bound: up.bound}
+	h.search = newSearch(in.guided(&room.prices), &room.prices)
+	h.best, h.keep = h.b.total(), h.b.save(nil)
+	if h.done() {
+		return h.b, h.best
+	}
+	if h.few() {
+		if b, proven := h.b.finish(h.search.live, &room.prices, firstNodes); proven {
+			return b, b.total()
+		}
+	}
+	h.unit = max(h.best/1000, math.Abs(h.bound)) / float64(live)
+	c := newCover(in)
+	h.knap = newAscent(c, c.start(&room.prices), math.Inf(-1))
+	h.knap.step = coverStep
+	starts := 1
+	if h.few() {
+		starts = fewStarts
+	}
+	for k := range starts {
+		h.start(hot * (1 + hotter*float64(k%2)))
+	}
+	h.b.restore(h.keep)
+	b, proven := h.b, false
+	if h.few() && !h.done() {
+		b, proven = b.finish(h.search.live, &room.prices, allNodes)
+	}
+	if proven {
+		return b, b.total()
+	}
+	return b, min(b.total(), h.bound)
+}
+
+// hunt is the search for a good plan, with what is known of the best.
+type hunt struct {
+	*search
+	ctx   context.Context
+	room  *room
+	knap  *ascent
+	live  int
+	bound float64
+	best  float64
+	keep  [][]pick // the plan that costs best
+	unit  float64  // of temperature
+}
+
+func (h *hunt) few() bool { return h.live <= fewVehicles }
+
+// done says whether there is nothing left worth looking for.
+func (h *hunt) done() bool {
+	left := h.best - h.bound
+	return left < slight || !h.few() && left <= enough*h.best || h.ctx.Err() != nil
+}
+
+// start anneals what is on the board and improves it round by round: pack anew,
+// keep what is better, shake.
+func (h *hunt) start(hot float64) {
+	h.anneal(max(leastSteps, annealSteps*h.live), hot*h.unit, cold*h.unit)
+	now, here := h.b.total(), h.b.save(nil)
+	for k := range rounds {
+		if k%coverEvery == 0 {
+			h.knap.rise(coverSteps, min(h.best, now))
+			h.bound = max(h.bound, h.knap.bound)
+		}
+		h.rank(&h.room.prices)
+		h.repack(max(leastSteps, packSteps*h.live), packSize, packNodes)
+		if h.few() {
+			h.repack(fewSteps, fewSize, fewNodes)
+		}
+		if x := h.b.total(); x < now-slight {
+			now, here = x, h.b.save(here)
+		} else {
+			h.b.restore(here)
+		}
+		if now < h.best-slight {
+			h.best, h.keep = now, h.b.save(h.keep)
+		}
+		if h.done() {
+			return
+		}
+		for range roamSteps * h.live {
+			h.ruin(roaming * h.unit)
+		}
+	}
+}
+
+// finish looks for the best plan of all, of which b may be one. It returns
+// false where so many choices did not suffice to be sure.
+func (b *board) finish(live []int, at *prices, nodes int) (*board, bool) {
+	best := newBoard(b.in)
+	proven := best.exact.all(best, live, b.total(), at, nodes)
+	if !best.exact.found {
+		best = b
+	}
+	return best, proven
+}
+
+// guided returns the plan that prices p lead to.
 func (in *instance) guided(p *prices) *board {
 	b := newBoard(in)
 	want := make([][]pick, len(in.veh))
@@ -111,12 +220,57 @@ func (in *instance) guided(p *prices) *board {
 	return b
 }
 
-// whole goes through all choices of the vehicles and says whether it got to the
-// end, so that what is on the board is the best there is.
-func (b *board) whole(live []int) bool {
-	if len(live) == 0 {
-		return true
+// parts splits the problem where no vehicle joins its shops: each part can be
+// solved apart. Vehicles without a shop make up the first.
+func (in *instance) parts() []*Problem {
+	root := make([]int, len(in.p.Shops))
+	for i := range root {
+		root[i] = i
 	}
-	b.exact.repack(b, live, make([][]pick, len(live)), exactNodes)
-	return !b.exact.cut
+	find := func(i int) int {
+		for root[i] != i {
+			i = root[i]
+		}
+		return i
+	}
+	for i := range in.p.Vehicles {
+		for k, w := range in.p.Vehicles[i].Shops {
+			if a, b := find(in.shopAt[w.Shop]), find(in.shopAt[in.p.Vehicles[i].Shops[0].Shop]); k > 0 && a != b {
+				root[max(a, b)] = min(a, b)
+			}
+		}
+	}
+	part := make(map[int]*Problem)
+	var parts []*Problem
+	get := func(key int) *Problem {
+		if part[key] == nil {
+			q := *in.p
+			q.Shops, q.Vehicles = nil, nil
+			part[key] = &q
+			parts = append(parts, &q)
+		}
+		return part[key]
+	}
+	for i, s := range in.p.Shops {
+		q := get(find(i))
+		q.Shops = append(q.Shops, s)
+	}
+	for _, v := range in.p.Vehicles {
+		key := -1
+		if len(v.Shops) > 0 {
+			key = find(in.shopAt[v.Shops[0].Shop])
+		}
+		q := get(key)
+		q.Vehicles = append(q.Vehicles, v)
+	}
+	return parts
+}
+
+// workers is how many goroutines n pieces of work are spread over.
+func (o Options) workers(n int) int {
+	w := o.Workers
+	if w <= 0 {
+		w = runtime.GOMAXPROCS(0)
+	}
+	return max(1, min(w, n))
 }
