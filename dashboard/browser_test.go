@@ -375,11 +375,11 @@ func TestBrowserUpload(t *testing.T) {
 // textOf returns the text of the first element that fits.
 func textOf(t *testing.T, ctx context.Context, css string) string {
 	t.Helper()
-	s, err := chromedp.Run(ctx, chromedp.Text(chromedp.CSS(css)))
-	if err != nil {
-		t.Fatalf("%s: %v", css, err)
-	}
-	return s
+	// Found and read in one step: a page that has just come may replace what
+	// was found.
+	node := fmt.Sprintf("document.querySelector(%q)", css)
+	until(t, ctx, fmt.Sprintf(`document.readyState === "complete" && %s !== null`, node))
+	return eval[string](t, ctx, node+".innerText")
 }
 
 // choose takes the first depot as a person does.

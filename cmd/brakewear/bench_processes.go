@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"text/tabwriter"
 	"time"
 
@@ -190,6 +191,19 @@ func (b *processesRun) take(e *env, url string, kinds ...ingest.Kind) error {
 // partOf names the part of a file that one of n processes takes in.
 func partOf(file string, n, i int) string { return fmt.Sprintf("%s.%d-of-%d.csv", file, i, n) }
 
+// oneAtATime lets several processes write to one writer, which may not bear
+// that itself.
+type oneAtATime struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (o *oneAtATime) Write(p []byte) (int, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.w.Write(p)
+}
+
 // splitCSV writes a file's rows into n files, each vehicle's into one. No cell
 // of an invented file has a line break.
 func splitCSV(file string, n int) error {
@@ -247,12 +261,13 @@ func (b *processesRun) one(e *env, what, from string, n, each int) (processesBen
 	ctx, cancel := context.WithCancel(e.ctx)
 	defer cancel() // a process that is left over ends with it
 	var workers []*benchWorker
+	stderr := &oneAtATime{w: e.stderr}
 	for i := range n {
 		cmd := exec.CommandContext(ctx, self, "bench", "process", "--do", what, "--database", url,
 			"--file", partOf(filepath.Join(b.dir, string(ingest.Readings)+".csv"), n, i),
 			"--seed", strconv.Itoa(i+1), "--reading", b.c.Reading.String())
 		cmd.Env = append(os.Environ(), "GOMAXPROCS="+strconv.Itoa(res.Each))
-		cmd.Stderr = e.stderr
+		cmd.Stderr = stderr
 		w, err := startWorker(cmd)
 		if err != nil {
 			return res, err
