@@ -163,6 +163,7 @@ func TestBrowserPages(t *testing.T) {
 		{"readings", "/readings"},
 		{"upload", "/readings/1"},
 		{"learned", "/learned"},
+		{"help", "/help"},
 		{"cards", "/cards"},
 		{"steps", "/steps"},
 		{"new-card", island(t).vehiclePath(t, "Bus 112") + "/card"},

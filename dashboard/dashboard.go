@@ -4,6 +4,7 @@ import (
 	"embed"
 	"io/fs"
 	"net/http"
+	"sync"
 
 	"github.com/gin-gonic/gin"
 
@@ -20,6 +21,8 @@ type Dashboard struct {
 	svc    *pipeline.Service
 	assets *web.Assets
 	pages  map[string]*page
+	// example is the worked example of the help, made when first asked for.
+	example func() (*Example, error)
 }
 
 // New parses the templates; a fault in one of them shows here, not when
@@ -37,7 +40,8 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Dashboard{svc: svc, assets: assets, pages: pages}, nil
+	example := sync.OnceValues(func() (*Example, error) { return newExample(svc.AcceptedRisk()) })
+	return &Dashboard{svc: svc, assets: assets, pages: pages, example: example}, nil
 }
 
 // Register adds the pages to r.
@@ -70,6 +74,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	d.registerFindings(r)
 	r.GET("/record", web.Handle(d.record))
 	r.GET("/learned", web.Handle(d.learned))
+	r.GET("/help", web.Handle(d.help))
 	r.GET("/templates/:file", web.Handle(d.template))
 }
 

@@ -37,6 +37,7 @@ var pageData = map[string]any{
 	"days":       DaysPage{},
 	"learned":    LearnedPage{},
 	"record":     RecordPage{},
+	"help":       HelpPage{},
 	"work":       WorkPage{},
 	"calendars":  CalendarsPage{},
 	"error":      ErrorPage{},
