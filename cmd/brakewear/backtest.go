@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -77,9 +76,7 @@ func (c backtestCmd) Run(e *env) error {
 	}
 	switch c.Format {
 	case "json":
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(backtestResult{rows, found})
+		return e.printJSON(backtestResult{rows, found})
 	case "csv":
 		return scoresCSV(e.stdout, rows, found)
 	default:

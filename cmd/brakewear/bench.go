@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"runtime"
@@ -84,9 +83,7 @@ func (c benchForecastCmd) Run(e *env) error {
 		return err
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(rep)
+		return e.printJSON(rep)
 	}
 	return rep.table(e.stdout)
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -76,9 +75,7 @@ func (c benchImportCmd) Run(e *env) error {
 		results = append(results, r)
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(results)
+		return e.printJSON(results)
 	}
 	return importTable(e.stdout, results)
 }

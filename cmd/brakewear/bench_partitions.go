@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -76,9 +75,7 @@ func (c benchPartitionsCmd) Run(e *env) error {
 		return err
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(b.results)
+		return e.printJSON(b.results)
 	}
 	return partitionsTable(e.stdout, b.vehicles*perVehicle, b.results)
 }

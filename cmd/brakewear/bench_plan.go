@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -79,9 +78,7 @@ func (c benchPlanCmd) Run(e *env) error {
 		results = append(results, judgePlan(string(rule), p, packed, truth, e.now().Sub(start)))
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(results)
+		return e.printJSON(results)
 	}
 	fmt.Fprintf(e.stdout, "%d invented vehicles, %d axles due within %d days, %d workshops, work over hours %g\n",
 		len(p.Vehicles), c.Jobs, c.Days, c.Shops, c.Load)

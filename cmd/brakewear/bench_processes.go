@@ -90,9 +90,7 @@ func (c benchProcessesCmd) Run(e *env) error {
 		return err
 	}
 	if c.Format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", " ")
-		return enc.Encode(b.results)
+		return e.printJSON(b.results)
 	}
 	return processesTable(e.stdout, b.results)
 }
@@ -190,19 +188,6 @@ func (b *processesRun) take(e *env, url string, kinds ...ingest.Kind) error {
 
 // partOf names the part of a file that one of n processes takes in.
 func partOf(file string, n, i int) string { return fmt.Sprintf("%s.%d-of-%d.csv", file, i, n) }
-
-// oneAtATime lets several processes write to one writer, which may not bear
-// that itself.
-type oneAtATime struct {
-	mu sync.Mutex
-	w  io.Writer
-}
-
-func (o *oneAtATime) Write(p []byte) (int, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.w.Write(p)
-}
 
 // splitCSV writes a file's rows into n files, each vehicle's into one. No cell
 // of an invented file has a line break.
@@ -314,6 +299,19 @@ func (b *processesRun) one(e *env, what, from string, n, each int) (processesBen
 
 // serverPause is how long a server may take to see that connections have ended.
 const serverPause = 500 * time.Millisecond
+
+// oneAtATime lets several processes write to one writer, which may not bear
+// that itself.
+type oneAtATime struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (o *oneAtATime) Write(p []byte) (int, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.w.Write(p)
+}
 
 // benchWorker is a process that works for a measurement. It says that it is
 // ready, begins when its input ends, and says how much it did.

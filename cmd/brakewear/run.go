@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -113,6 +114,13 @@ func exitCode(err error) int {
 		return exitUsage
 	}
 	return exitFailed
+}
+
+// printJSON prints v for people and scripts alike.
+func (e *env) printJSON(v any) error {
+	enc := json.NewEncoder(e.stdout)
+	enc.SetIndent("", " ")
+	return enc.Encode(v)
 }
 
 // database is the flag that commands working on a database share.

@@ -1,5 +1,4 @@
-// Package auth says who may do what: scopes of fleets and depots, roles and
-// rights, and the hashes that passwords and tokens are kept as. It is pure:
-// accounts, sessions and grants are rows of the store, and it never reads a
-// request.
+// Package auth says who may see and change what. So far that is the scope of
+// fleets and depots which every store method on fleet data takes: nobody signs
+// in yet. It is pure, and never reads a request.
 package auth

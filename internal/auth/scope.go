@@ -8,8 +8,8 @@ type Scope struct {
 	depots []int64
 }
 
-// AllFleets is the scope of the machine's operator: the command line, and the
-// scheduled work. A request gets its scope from who signed in, never from here.
+// AllFleets is the scope of the command line, of scheduled work and, until
+// people sign in, of every caller.
 func AllFleets() Scope { return Scope{all: true} }
 
 // ScopeOf returns the scope of the fleets and depots given, as they are kept

@@ -18,9 +18,9 @@ import (
 
 // Clock runs jobs when they are due, and when somebody asked for them. Several
 // processes may each have one on the same database: every scheduled time is
-// seen to by one of them, and the others help where the job lets them. Times that passed while none was running are made up
-// once. A job that fails, panics or overruns its limit does not stop the
-// others.
+// seen to by one of them, and the others help where the job lets them. Times
+// that passed while none was running are made up once. A job that fails, panics
+// or overruns its limit does not stop the others.
 type Clock struct {
 	DB   *store.DB
 	Jobs []pipeline.Job
@@ -38,7 +38,7 @@ type Clock struct {
 
 const (
 	// lookEvery is how often the clock looks at what is due: often enough for
-	// a person who waits after asking for a run. It costs four small queries.
+	// a person who waits after asking for a run. It costs five small queries.
 	lookEvery = 5 * time.Second
 	// graceTime is how long work may take to notice that it is to end.
 	graceTime = 10 * time.Second

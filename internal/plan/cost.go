@@ -82,15 +82,15 @@ func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
 		}
 		driven += f
 	}
-	if d := slices.Index(c.days, true); d >= 0 {
+	first := slices.Index(c.days, true)
+	if first >= 0 {
 		// Nothing is lost before the first day: there risk is 0 or breached.
-		c.sunk = c.risk[d]
+		c.sunk = c.risk[first]
 		for d := range c.risk {
 			c.risk[d] -= c.sunk
 		}
 	}
 	last := j.Past[p.Days-1]
-	never := !slices.Contains(c.days, true)
 	if c.later = last < p.Risk; c.later {
 		driven = 0
 		c.noneLining, c.noneRisk = value*j.After, max(0, risk(p.Risk)-c.sunk)
@@ -101,7 +101,7 @@ func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
 	if c.noneBreach = avoidable; avoidable {
 		c.noneRisk += weight * r.Breach
 	}
-	if never {
+	if first < 0 {
 		c.sunk, c.noneRisk = c.noneRisk, 0
 	}
 	c.none = c.noneRisk + r.Unplaced

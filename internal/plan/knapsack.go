@@ -153,5 +153,4 @@ func (k *knapsack) grow(states int) {
 		k.from = k.from[:n]
 		clear(k.from)
 	}
-	k.from = k.from[:states*len(k.ends)]
 }

@@ -85,11 +85,11 @@ func (b *board) suiting(v int, p *prices) []int32 {
 func (s *search) rank(p *prices) {
 	over := make([]float64, len(s.b.in.veh))
 	for _, v := range s.live {
-		x, _ := s.b.pick.priced(&s.b.in.veh[v], p)
+		least, _ := s.b.pick.priced(&s.b.in.veh[v], p)
+		over[v] = -least
 		for _, q := range s.b.picks[v] {
-			x -= p.of(s.b.option(v, q))
+			over[v] += p.of(s.b.option(v, q))
 		}
-		over[v] = -x
 	}
 	slices.SortFunc(s.live, func(a, b int) int {
 		if over[a] != over[b] {

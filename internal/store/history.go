@@ -49,14 +49,8 @@ func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn fu
 		var w where
 		w.scope(sc, "v")
 		w.add("v.id in "+places(len(some)), anys(some)...)
-		hs, err := db.histories(ctx, w)
-		if err != nil {
+		if _, err := db.round(ctx, w, fn); err != nil {
 			return err
-		}
-		for _, h := range hs {
-			if err := fn(h); err != nil {
-				return err
-			}
 		}
 	}
 	return nil
@@ -69,20 +63,26 @@ func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last
 		var w where
 		w.scope(sc, "v")
 		w.add("v.id between ? and ?", first, last)
-		hs, err := db.histories(ctx, w)
-		if err != nil {
+		hs, err := db.round(ctx, w, fn)
+		if err != nil || len(hs) < roundVehicles {
 			return err
 		}
-		for _, h := range hs {
-			if err := fn(h); err != nil {
-				return err
-			}
-			first = h.Vehicle.ID + 1
-		}
-		if len(hs) < roundVehicles {
-			return nil
+		first = hs[len(hs)-1].Vehicle.ID + 1
+	}
+}
+
+// round calls fn with each of the next vehicles that w admits, and returns them.
+func (db *DB) round(ctx context.Context, w where, fn func(h *History) error) ([]*History, error) {
+	hs, err := db.histories(ctx, w)
+	if err != nil {
+		return nil, err
+	}
+	for _, h := range hs {
+		if err := fn(h); err != nil {
+			return nil, err
 		}
 	}
+	return hs, nil
 }
 
 // VehiclesBetween calls fn with the id and number of each vehicle with an id

@@ -182,18 +182,17 @@ func (db *DB) FailRefit(ctx context.Context, id int64, why string) error {
 
 // RefitProgress is how far a refit under way is.
 type RefitProgress struct {
-	ID          int64
-	AsOf        fleet.Date
-	Begun       time.Time
-	Step        int
-	Learning    bool
-	Shares      int
-	SharesDone  int // in the present step
-	Vehicles    int
-	Forecast    int // vehicles
-	Axles       int
-	Workers     int // processes that hold a share now
-	SharesTried int // shares that were begun again, as whoever was at them ended
+	ID         int64
+	AsOf       fleet.Date
+	Begun      time.Time
+	Step       int
+	Learning   bool
+	Shares     int
+	SharesDone int // in the present step
+	Vehicles   int
+	Forecast   int // vehicles
+	Axles      int
+	Workers    int // processes that hold a share now
 }
 
 // RefitProgress returns how far the refits under way are, and Refit's own by
@@ -207,7 +206,7 @@ func (db *DB) RefitProgress(ctx context.Context, id int64) (ps []RefitProgress, 
 		return t.each(func(r *sqlx.Rows) error {
 			var p RefitProgress
 			err := r.Scan(&p.ID, &p.AsOf, (*instant)(&p.Begun), &p.Step, &p.Learning,
-				&p.Shares, &p.SharesDone, &p.Vehicles, &p.Forecast, &p.Axles, &p.Workers, &p.SharesTried)
+				&p.Shares, &p.SharesDone, &p.Vehicles, &p.Forecast, &p.Axles, &p.Workers)
 			ps = append(ps, p)
 			return err
 		}, `
@@ -222,8 +221,7 @@ func (db *DB) RefitProgress(ctx context.Context, id int64) (ps []RefitProgress, 
 				coalesce(sum(s.vehicles), 0),
 				coalesce(sum(s.forecast), 0),
 				coalesce(sum(s.axles), 0),
-				count(distinct case when s.until > ? then s.worker end),
-				count(case when s.tries > 1 then 1 end)
+				count(distinct case when s.until > ? then s.worker end)
 			from refits r
 			left join refit_shares s on s.refit_id = r.id`+w.String()+`
 			group by r.id

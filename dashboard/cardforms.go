@@ -1,0 +1,236 @@
+package dashboard
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// by is who sends a form.
+func by(c *gin.Context) (string, error) {
+	name := strings.TrimSpace(c.PostForm("by"))
+	if name == "" {
+		return "", fleet.Invalidf("name: say who enters this")
+	}
+	return name, nil
+}
+
+// enterSteps takes the steps of a card's form in. Steps that say what they said
+// before add nothing.
+func (d *Dashboard) enterSteps(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	nonce := c.PostForm("nonce")
+	var faults []string
+	entries := map[int]fleet.StepEntry{}
+	for i := range card.Steps {
+		s := &card.Steps[i]
+		e, given, err := stepEntry(c, s)
+		if err != nil {
+			faults = append(faults, err.Error())
+			continue
+		}
+		if !given || sameEntry(s.Entry, &e) {
+			continue
+		}
+		e.By = who
+		if nonce != "" {
+			// A form sent again from a phone that heard no answer says the same.
+			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
+		}
+		entries[s.Seq] = e
+	}
+	// What can be read is kept, whatever is wrong with the rest.
+	if len(entries) > 0 {
+		if _, err := d.svc.DB.EnterSteps(ctx, sc, id, entries); err != nil {
+			return err
+		}
+	}
+	if len(faults) > 0 {
+		if wantsJSON(c) {
+			return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
+		}
+		return d.showCard(c, http.StatusBadRequest, id, faults)
+	}
+	return took(c, fmt.Sprintf("/cards/%d", id))
+}
+
+// took answers a form that was taken in: on to a page, or where to go for a script.
+func took(c *gin.Context, to string) error {
+	if wantsJSON(c) {
+		return sendJSON(c, http.StatusOK, map[string]string{"to": to})
+	}
+	c.Redirect(http.StatusSeeOther, to)
+	return nil
+}
+
+// stepEntry reads what a form says of a step; given is false when it says nothing.
+func stepEntry(c *gin.Context, s *fleet.CardStep) (e fleet.StepEntry, given bool, err error) {
+	e.State = fleet.EntryState(c.PostForm(fmt.Sprintf("state_%d", s.Seq)))
+	e.Note = strings.TrimSpace(c.PostForm(fmt.Sprintf("note_%d", s.Seq)))
+	noted := false
+	for i := range s.Measures {
+		x := math.NaN()
+		if text := strings.TrimSpace(c.PostForm(fmt.Sprintf("value_%d_%d", s.Seq, i))); text != "" {
+			if x, err = decimal(text); err != nil {
+				return e, false, fmt.Errorf("%s, %s: %w", s.Text, s.Measures[i].Name, err)
+			}
+			noted = true
+		}
+		e.Values = append(e.Values, x)
+	}
+	if e.State == "" && (noted || e.Note != "") {
+		return e, false, fleet.Invalidf("%s: say whether it is done, failed or skipped", s.Text)
+	}
+	return e, e.State != "", nil
+}
+
+// decimal reads a number with a point or a comma.
+func decimal(text string) (float64, error) {
+	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0, fleet.Invalidf("%q is no number: write it as 0.04", text)
+	}
+	return x, nil
+}
+
+func sameEntry(old, e *fleet.StepEntry) bool {
+	return old != nil && old.State == e.State && old.Note == e.Note &&
+		slices.EqualFunc(old.Values, e.Values, func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) })
+}
+
+// fitParts takes in what came off and what went on.
+func (d *Dashboard) fitParts(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	h, err := d.svc.DB.History(ctx, sc, card.VehicleID)
+	if err != nil {
+		return err
+	}
+	f, err := partsForm(c, &card, &h)
+	if err != nil {
+		return err
+	}
+	if _, err := d.svc.FitParts(ctx, sc, who, id, f); err != nil {
+		return err
+	}
+	return took(c, fmt.Sprintf("/cards/%d#parts", id))
+}
+
+// partsForm reads the form of what came off and what went on.
+func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, err error) {
+	if text := strings.ReplaceAll(strings.TrimSpace(c.PostForm("odometer_km")), " ", ""); text != "" {
+		km, err := decimal(text)
+		if err != nil {
+			return f, fleet.Invalidf("odometer: %v", err)
+		}
+		f.OdometerKm = &km
+	}
+	axles := fleet.Axles(card.Work)
+	slices.Sort(axles)
+	for _, axle := range slices.Compact(axles) {
+		a := cardAxle(card, h, axle)
+		for _, field := range a.Off {
+			text := strings.TrimSpace(c.PostForm(field.Name))
+			if text == "" {
+				continue
+			}
+			x, err := decimal(text)
+			if err != nil {
+				return f, fleet.Invalidf("axle %d, %s: %v", axle, field.Label, err)
+			}
+			part := strings.Split(field.Name, "_") // off, axle, part, side, face
+			f.Off = append(f.Off, fleet.Reading{
+				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
+				MM:       x, Given: text, Unit: "mm",
+			})
+		}
+		for _, on := range a.On {
+			sides := c.PostForm(on.Name)
+			if sides == "" {
+				continue
+			}
+			p := fleet.CardPart{
+				Axle: axle, Part: fleet.Part(strings.TrimSuffix(on.Part, "s")),
+				Number: strings.TrimSpace(c.PostForm(on.Name + "_number")), Batch: strings.TrimSpace(c.PostForm(on.Name + "_batch")),
+			}
+			switch fleet.Side(sides) {
+			case fleet.Left, fleet.Right:
+				p.Side = fleet.Side(sides)
+			}
+			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
+				if p.MM, err = decimal(text); err != nil {
+					return f, fleet.Invalidf("axle %d, new %s: %v", axle, on.Part, err)
+				}
+			}
+			f.On = append(f.On, p)
+		}
+	}
+	return f, nil
+}
+
+func (d *Dashboard) undoPart(c *gin.Context) error {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	part, err := strconv.ParseInt(c.PostForm("part"), 10, 64)
+	if err != nil {
+		return fleet.Invalidf("part %q: want its number", c.PostForm("part"))
+	}
+	why := fleet.Reason{Why: c.PostForm("why"), By: c.PostForm("by")}
+	if _, err := d.svc.UndoPart(c.Request.Context(), d.scope(c), id, part, why); err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return nil
+}
+
+func (d *Dashboard) closeCard(c *gin.Context) error {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return err
+	}
+	who, err := by(c)
+	if err != nil {
+		return err
+	}
+	state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
+	if _, err := d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note"))); err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	return nil
+}
