@@ -52,6 +52,7 @@ type cli struct {
 	Backup   backupCmd   `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup where the embedded database is to be."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
+	Help     helpCmd     `cmd:"" help:"Print a chapter of the guide, or what a command does."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }
 
@@ -76,22 +77,15 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdout,
 		now:    time.Now,
 		log:    slog.New(slog.NewTextHandler(stderr, nil)),
 	}
-	var c cli
+	return e.run(args)
+}
+
+// run executes a command line in e.
+func (e *env) run(args []string) error {
 	done := false
-	parser, err := kong.New(&c,
-		kong.Name("brakewear"),
-		kong.Description("Forecasts brake wear for vehicle fleets and plans the work."),
-		kong.Writers(stdout, stderr),
-		kong.Exit(func(int) { done = true }), // help was printed
-		kong.Vars{
-			"model":  pipeline.DefaultModel,
-			"models": strings.Join(pipeline.ModelNames(), ","),
-			"kinds":  kindNames(),
-			"dates":  strings.Join(ingest.DateOrders, ","),
-		},
-	)
+	parser, err := newParser(e.stdout, e.stderr, func(int) { done = true }) // help was printed
 	if err != nil {
-		return fmt.Errorf("command line: %w", err)
+		return err
 	}
 	kctx, err := parser.Parse(args)
 	switch {
@@ -101,6 +95,27 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdout,
 		return fleet.Invalidf("%v (brakewear --help lists the commands)", err)
 	}
 	return kctx.Run(e)
+}
+
+// newParser returns the command line's parser, whose model knows every command
+// and setting.
+func newParser(stdout, stderr io.Writer, exit func(int)) (*kong.Kong, error) {
+	parser, err := kong.New(&cli{},
+		kong.Name("brakewear"),
+		kong.Description("Forecasts brake wear for vehicle fleets and plans the work."),
+		kong.Writers(stdout, stderr),
+		kong.Exit(exit),
+		kong.Vars{
+			"model":  pipeline.DefaultModel,
+			"models": strings.Join(pipeline.ModelNames(), ","),
+			"kinds":  kindNames(),
+			"dates":  strings.Join(ingest.DateOrders, ","),
+		},
+	)
+	if err != nil {
+		return nil, fmt.Errorf("command line: %w", err)
+	}
+	return parser, nil
 }
 
 // exitCode maps an error to the process's exit code.
