@@ -147,9 +147,15 @@ func (n *needs) addAxle(v *store.DueVehicle, f *store.AxleForecast) {
 // chance is the chance that an axle is changed within the days asked for. What
 // ought to have been changed before them is changed on the first of them.
 func (n *needs) chance(f *store.AxleForecast) float64 {
+	return changedWithin(f, n.query.From, n.query.To)
+}
+
+// changedWithin is the chance that an axle is changed within days. f has a
+// book-by date or is past its limit.
+func changedWithin(f *store.AxleForecast, from, to fleet.Date) float64 {
 	start := fleet.Date(f.AsOf) + 1
 	if f.PastLimit {
-		if n.query.From <= start && start <= n.query.To+1 {
+		if from <= start && start <= to+1 {
 			return 1
 		}
 		return 0
@@ -158,22 +164,32 @@ func (n *needs) chance(f *store.AxleForecast) float64 {
 		return forecast.ChangedBy(f.Crossing.Day, float64(*f.BookBy), f.Basis.Width80Days, f.Basis.Width80IfMeasured, float64(d))
 	}
 	first := 0.
-	if n.query.From > start {
-		first = by(n.query.From - 1)
+	if from > start {
+		first = by(from - 1)
 	}
-	return by(n.query.To) - first
+	return by(to) - first
 }
 
-func (n *needs) add(fleetID int64, w fleet.WorkItem, chance float64, day fleet.Date, booked bool, v *fleet.Vehicle) {
+// needOf returns what a thing to do takes, of a vehicle where that is known;
+// false for what is looked at and not surely changed.
+func needOf(fleetID int64, w fleet.WorkItem, v *fleet.Vehicle) (needKey, bool) {
 	k := needKey{fleet: fleetID, part: w.PartID}
 	if w.PartID == 0 {
 		if w.Item == fleet.ItemCalipers || w.Item == fleet.ItemHoses || w.Item == fleet.ItemFluid {
-			return // looked at, not surely changed
+			return k, false
 		}
 		k.what = w.Item.Words()
 		if v != nil {
 			k.what = strings.Join(strings.Fields(k.what+" of "+axleWords(w.Axle)+", "+v.Make+" "+v.Model), " ")
 		}
+	}
+	return k, true
+}
+
+func (n *needs) add(fleetID int64, w fleet.WorkItem, chance float64, day fleet.Date, booked bool, v *fleet.Vehicle) {
+	k, ok := needOf(fleetID, w, v)
+	if !ok {
+		return
 	}
 	x := n.found[k]
 	if x == nil {

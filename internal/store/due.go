@@ -56,6 +56,12 @@ type DueQuery struct {
 	Limit        int         // 0 = DefaultLimit
 	Vehicles     []int64     // only these; nil = all
 	Booked       *bool       // only what has an open booking, or has none; nil = both
+
+	Measured           *bool       // only what a reading says something of, or nothing does; nil = both
+	Left               LeftClass   // "" = all
+	LimitFrom, LimitTo *fleet.Date // median limit date, both included
+	Part               fleet.Part  // first to reach its limit; "" = all
+	Duty               *string     // of the vehicle, as it was given; nil = all
 }
 
 // DueRow is one axle of the due-soon list. A number that is not known is NaN.
@@ -167,6 +173,9 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 	}
 	if q.Before != nil {
 		d.add("c.by_due <= ?", *q.Before)
+	}
+	if err := d.narrow(&q); err != nil {
+		return d, err
 	}
 	var found where
 	if found.text("v.search", q.Text); found.conds != nil {

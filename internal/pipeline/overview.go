@@ -1,0 +1,319 @@
+package pipeline
+
+import (
+	"context"
+	"maps"
+	"math"
+	"slices"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// Overview is a fleet at a glance, for who decides on hours and money.
+type Overview struct {
+	AsOf fleet.Date
+	Left store.LiningLeft
+	// Past are the limits reached before AsOf, most likely or surely.
+	Past   LimitSpan
+	Weeks  []LimitSpan // the running one, from AsOf on, and those after it
+	Months []MonthOutlook
+	Parts  []PartOutlook
+	Gaps   CostGaps
+	Duty   []store.WearRate // the highest median first
+	Depot  []store.WearRate
+	Short  HoursShort
+}
+
+// LimitSpan is what is to be expected of some days.
+type LimitSpan struct {
+	From, To fleet.Date // both included; From 0: ever before
+	// Expected is the expected number of axles that reach their limit, if
+	// none is changed until then: the sum of their chances. Booked is the part
+	// of it on axles that have an open booking.
+	Expected, Booked float64
+	EvenOdds         int // axles whose median limit date lies in it
+	// HoursNeeded is the expected work, in technician hours, on the axles that
+	// are not booked; HoursFree is what the workshops have beside what is
+	// booked, 0 of days gone by.
+	HoursNeeded, HoursFree float64
+}
+
+// HoursShort is where the hours of the quarter do not suffice, depot by depot:
+// limits expected on axles that are not booked.
+type HoursShort struct {
+	Expected float64 // of all weeks
+	NoHours  float64 // in weeks in which their depot has none free
+	TooFew   float64 // in weeks in which their depot has fewer than they need, or none
+}
+
+const (
+	// OverviewWeeks is a quarter.
+	OverviewWeeks = 13
+	// OverviewMonths is the rest of the running month and three more: a
+	// quarter whatever the day.
+	OverviewMonths = 4
+	// noHours is what a week has free, in hours, where nothing fits in any
+	// more: the least a workshop can do in less is set a vehicle up.
+	noHours = 1
+)
+
+// Overview works out the overview as of a day of the fleet or depot asked for.
+// Axles of which no reading says anything are counted apart and in nothing
+// else.
+func (s *Service) Overview(ctx context.Context, sc auth.Scope, q store.OverviewQuery) (*Overview, error) {
+	o := &Overview{AsOf: s.Today()}
+	o.spans()
+	var err error
+	if o.Left, err = s.DB.LiningLeft(ctx, sc, q); err != nil {
+		return nil, err
+	}
+	if o.Duty, err = s.DB.WearRates(ctx, sc, q, store.WearByDuty); err != nil {
+		return nil, err
+	}
+	if o.Depot, err = s.DB.WearRates(ctx, sc, q, store.WearByDepot); err != nil {
+		return nil, err
+	}
+	a, err := s.ahead(ctx, sc, q, o)
+	if err != nil {
+		return nil, err
+	}
+	until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
+	if err := s.DB.EachOutlook(ctx, sc, q, until+needAhead, a.axle); err != nil {
+		return nil, err
+	}
+	a.endVehicle()
+	a.finish()
+	return o, nil
+}
+
+// spans cuts the time ahead into weeks and months.
+func (o *Overview) spans() {
+	o.Past.To = o.AsOf - 1
+	from := o.AsOf
+	for range OverviewWeeks {
+		to := from - fleet.Date(from.Weekday()) + 6
+		o.Weeks = append(o.Weeks, LimitSpan{From: from, To: to})
+		from = to + 1
+	}
+	first := o.AsOf.Time()
+	first = first.AddDate(0, 0, 1-first.Day())
+	for i := range OverviewMonths {
+		o.Months = append(o.Months, MonthOutlook{
+			From: max(o.AsOf, fleet.DateOf(first.AddDate(0, i, 0))),
+			To:   fleet.DateOf(first.AddDate(0, i+1, 0)) - 1,
+		})
+	}
+}
+
+// depotLoad is a depot's share of the weeks.
+type depotLoad struct {
+	limits, needed, free [OverviewWeeks]float64
+}
+
+// ahead gathers what the axles add to an overview. Its axles come by vehicle.
+type ahead struct {
+	o      *Overview
+	shops  map[int64]*store.DepotWorkshop
+	loads  map[int64]*depotLoad
+	parts  []fleet.StockPart
+	costs  costs
+	needs  map[needKey]*PartOutlook
+	stay   stay
+	bounds [OverviewWeeks + 1]float64
+}
+
+// stay is the vehicle whose axles come just now: the chance of each span that
+// none of its axles is due in it, so that the work around a visit counts once.
+type stay struct {
+	vehicle fleet.Vehicle
+	shop    *store.DepotWorkshop
+	past    float64
+	weeks   [OverviewWeeks]float64
+	months  [OverviewMonths]float64
+}
+
+// ahead reads what does not hang on single axles.
+func (s *Service) ahead(ctx context.Context, sc auth.Scope, q store.OverviewQuery, o *Overview) (*ahead, error) {
+	a := &ahead{o: o, shops: map[int64]*store.DepotWorkshop{}, loads: map[int64]*depotLoad{}, needs: map[needKey]*PartOutlook{}}
+	for i := range o.Weeks {
+		a.bounds[i] = float64(o.Weeks[i].From)
+		a.bounds[i+1] = float64(o.Weeks[i].To + 1)
+	}
+	shops, err := s.DB.Workshops(ctx, sc, o.AsOf)
+	if err != nil {
+		return nil, err
+	}
+	if a.parts, err = s.DB.StockParts(ctx, sc, q.Fleet); err != nil {
+		return nil, err
+	}
+	until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
+	booked, err := s.DB.BookedDays(ctx, sc, q, o.AsOf, until)
+	if err != nil {
+		return nil, err
+	}
+	items, err := s.DB.BookedItems(ctx, sc, q, o.AsOf, until)
+	if err != nil {
+		return nil, err
+	}
+	used := map[int64]map[fleet.Date]float64{}
+	a.costs = newCosts(o, q)
+	for i := range shops {
+		a.shops[shops[i].ID] = &shops[i]
+		a.costs.fleets[shops[i].FleetID] = shops[i].Fleet
+		used[shops[i].ID] = map[fleet.Date]float64{}
+	}
+	for i := range booked {
+		b := &booked[i]
+		if shop := a.shops[b.DepotID]; shop != nil {
+			used[b.DepotID][b.Day] = b.Hours
+			a.costs.booked(shop, b)
+		}
+	}
+	for i := range shops {
+		w := &shops[i]
+		if q.Fleet != 0 && w.FleetID != q.Fleet || q.Depot != 0 && w.ID != q.Depot {
+			continue
+		}
+		l := a.load(w.ID)
+		for k := range o.Weeks {
+			for day := o.Weeks[k].From; day <= o.Weeks[k].To; day++ {
+				if d := w.Day(day); d.Open() {
+					l.free[k] += math.Max(0, d.Technicians-used[w.ID][day])
+				}
+			}
+			o.Weeks[k].HoursFree += l.free[k]
+		}
+	}
+	for i := range items {
+		a.bookedItem(&items[i])
+	}
+	return a, nil
+}
+
+func (a *ahead) load(depot int64) *depotLoad {
+	l := a.loads[depot]
+	if l == nil {
+		l = &depotLoad{}
+		a.loads[depot] = l
+	}
+	return l
+}
+
+// axle adds what one axle is expected to take.
+func (a *ahead) axle(x *store.OutlookAxle) error {
+	if a.stay.vehicle.ID != x.VehicleID {
+		a.endVehicle()
+		a.stay = stay{vehicle: x.Vehicle, shop: a.shops[x.Vehicle.DepotID], past: 1}
+		for i := range a.stay.weeks {
+			a.stay.weeks[i] = 1
+		}
+		for i := range a.stay.months {
+			a.stay.months[i] = 1
+		}
+		if a.stay.shop == nil {
+			a.stay.shop = &store.DepotWorkshop{Workshop: fleet.DefaultWorkshop()}
+		}
+	}
+	day := a.o.AsOf
+	if x.BookBy != nil {
+		day = max(day, *x.BookBy)
+	}
+	w, known := workOn(&x.Vehicle, &x.AxleForecast, day, a.parts, a.stay.shop.Workshop.Hours)
+	if x.Readings > 0 {
+		a.limits(x, w.hours)
+	}
+	if known && !x.Booked && (x.BookBy != nil || x.PastLimit) {
+		a.changes(x, &w)
+	}
+	return nil
+}
+
+// limits adds the chances that an axle reaches its limit, with the hours that
+// its work takes.
+func (a *ahead) limits(x *store.OutlookAxle, hours float64) {
+	if x.P50 != nil {
+		if *x.P50 < a.o.AsOf {
+			a.o.Past.EvenOdds++
+		} else if i := a.week(*x.P50); i >= 0 {
+			a.o.Weeks[i].EvenOdds++
+		}
+	}
+	if !x.Crossing.Day.Known() {
+		return
+	}
+	l := a.load(x.Vehicle.DepotID)
+	before := x.Crossing.Day.CDF(a.bounds[0])
+	a.o.Past.Expected += before
+	if x.Booked {
+		a.o.Past.Booked += before
+	} else {
+		a.o.Past.HoursNeeded += before * hours
+		a.stay.past *= 1 - before
+	}
+	for i := range a.o.Weeks {
+		next := x.Crossing.Day.CDF(a.bounds[i+1])
+		p := next - before
+		before = next
+		if !(p > 0) {
+			continue
+		}
+		w := &a.o.Weeks[i]
+		w.Expected += p
+		if x.Booked {
+			w.Booked += p
+			continue
+		}
+		l.limits[i] += p
+		l.needed[i] += p * hours
+		a.stay.weeks[i] *= 1 - p
+	}
+}
+
+// week returns the index of the week of a day from today on; -1 behind the
+// last.
+func (a *ahead) week(d fleet.Date) int {
+	i := int(d-a.o.AsOf+fleet.Date(a.o.AsOf.Weekday())) / 7
+	if i >= OverviewWeeks {
+		return -1
+	}
+	return i
+}
+
+// endVehicle adds what a visit takes of the vehicle whose axles came last.
+func (a *ahead) endVehicle() {
+	v := &a.stay
+	if v.vehicle.ID == 0 {
+		return
+	}
+	setUp := v.shop.Workshop.Hours[fleet.TaskSetUp].Of(v.vehicle.Category)
+	a.o.Past.HoursNeeded += (1 - v.past) * setUp
+	l := a.load(v.vehicle.DepotID)
+	for i, none := range v.weeks {
+		l.needed[i] += (1 - none) * setUp
+	}
+	for i, none := range v.months {
+		a.costs.labour(i, v.shop, (1-none)*setUp)
+	}
+	v.vehicle.ID = 0
+}
+
+// finish adds the depots up.
+func (a *ahead) finish() {
+	for _, id := range slices.Sorted(maps.Keys(a.loads)) { // in one order, so that sums come out alike
+		l := a.loads[id]
+		for i := range a.o.Weeks {
+			a.o.Weeks[i].HoursNeeded += l.needed[i]
+			a.o.Short.Expected += l.limits[i]
+			if l.free[i] < noHours {
+				a.o.Short.NoHours += l.limits[i]
+			}
+			if l.free[i] < l.needed[i] || l.free[i] < noHours {
+				a.o.Short.TooFew += l.limits[i]
+			}
+		}
+	}
+	a.o.Parts = a.partList()
+	a.costs.finish()
+}

@@ -1,0 +1,156 @@
+package pipeline
+
+import (
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"brakewear/forecast"
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// Figures by hand, of an invented fleet on Monday 2 March 2026. A limit that is
+// reached evenly over the days 20 to 60 falls into a week with the chance of
+// its days among these 40: 1 of the third week, 7 of each of the five after it,
+// 4 of the ninth. Pads take 1.5 hours and a visit 1 hour more (the default
+// workshop's for heavy vehicles); 40 hours a week are there.
+func TestOverview(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		ctx, all := t.Context(), auth.AllFleets()
+		w := fleet.DefaultWorkshop()
+		w.DepotID, w.Currency, w.LabourRate, w.SetHeavy = s.depot.ID, "KR", 50, 220
+		s.check(db.SaveWorkshop(ctx, all, "N. N.", w))
+		s.check(db.AddClosures(ctx, all, []fleet.Closure{{DepotID: s.depot.ID, First: s.today + 28, Last: s.today + 34, Reason: "fair"}}))
+		price := 100.
+		part, err := db.SaveStockPart(ctx, all, fleet.StockPart{FleetID: s.depot.FleetID, Number: "P 1", Item: fleet.ItemPads, PerAxle: 2, Price: &price,
+			Fits: []fleet.Fit{{Make: "Orlo", Axle: 1}}})
+		s.check(err)
+		s.check(db.SetStock(ctx, all, part, s.depot.ID, 3))
+		s.due(1, 1, 20)
+		s.due(1, 2, 20) // no part is known to fit
+		s.due(2, 1, 20)
+		s.due(3, 1, -50, pastLimitNow)
+		s.due(4, 1, 0, func(f *store.AxleForecast) { // nobody measured it
+			f.Readings = 0
+			f.Warnings = []forecast.Warning{{Code: forecast.NoReadings, Text: "never measured"}}
+		})
+		s.due(5, 1, 300)
+		_, err = s.Book(ctx, all, "N. N.", ByHand{VehicleID: s.buses[1], Axles: []int{1}, Slot: fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}})
+		s.check(err)
+
+		got, err := s.Overview(ctx, all, store.OverviewQuery{})
+		s.check(err)
+		want := &Overview{
+			AsOf: s.today,
+			Left: store.LiningLeft{Classes: make([]int, len(store.LeftClasses)), Unmeasured: 1},
+			Past: LimitSpan{To: s.today - 1, Expected: 1, EvenOdds: 1, HoursNeeded: 2.5},
+			Gaps: CostGaps{Items: map[fleet.Item]float64{}},
+			Duty: []store.WearRate{{Part: fleet.Pad, Axles: 5, MMPer10000: [5]float64{3, 3, 3, 3, 3}}},
+			Depot: []store.WearRate{{DepotID: s.depot.ID, Fleet: "Ferry Lines", Name: "Harbour", Part: fleet.Pad, Axles: 5,
+				MMPer10000: [5]float64{3, 3, 3, 3, 3}}},
+			// Bus 1 alone is not booked: 7/40 of two axles in the week of the fair.
+			Short: HoursShort{Expected: 2, NoHours: .35, TooFew: .35},
+		}
+		want.Left.Classes[2] = 5 // (6 - 3) mm of (20 - 3) mm: 18 %
+		for i := range OverviewWeeks {
+			want.Weeks = append(want.Weeks, LimitSpan{From: s.today + fleet.Date(7*i), To: s.today + fleet.Date(7*i) + 6, HoursFree: 40})
+		}
+		want.Weeks[1].HoursFree = 40 - 2.5
+		want.Weeks[4].HoursFree = 0
+		want.Weeks[5].EvenOdds = 3 // day 40
+		for i, p := range map[int]float64{2: 1. / 40, 3: 7. / 40, 4: 7. / 40, 5: 7. / 40, 6: 7. / 40, 7: 7. / 40, 8: 4. / 40} {
+			x := &want.Weeks[i]
+			x.Expected, x.Booked = 3*p, p
+			x.HoursNeeded = 2*p*1.5 + (1 - (1-p)*(1-p))
+		}
+		// All are changed on their book-by date, in March: both axles of bus 1
+		// on one visit, and bus 3 on another.
+		for i, last := range []int{31, 30, 31, 30} {
+			month := time.March + time.Month(i)
+			want.Months = append(want.Months, MonthOutlook{From: fleet.NewDate(2026, month, 1), To: fleet.NewDate(2026, month, last)})
+		}
+		want.Months[0].From = s.today
+		want.Months[0].Axles = 3
+		want.Months[0].Costs = []MonthCost{{
+			Currency: "KR",
+			Booked:   2.5*50 + 2*100,       // the pads of bus 2
+			Parts:    2*2*100 + 220,        // axle 2 at the workshop's own price
+			Labour:   (3*1.5 + 1 + 1) * 50, // three axles, two visits
+		}}
+		want.Parts = []PartOutlook{
+			{Part: fleet.StockPart{ID: part}, Fleet: "Ferry Lines", Expected: [OverviewMonths]float64{6}, Booked: [OverviewMonths]int{2}, Stock: 3, Out: 0},
+			{Fleet: "Ferry Lines", For: "pads of axle 2, Orlo", Expected: [OverviewMonths]float64{1}, Out: -1},
+		}
+		opts := cmp.Options{cmpopts.EquateApprox(0, 1e-9), cmp.Transformer("id", func(p fleet.StockPart) int64 { return p.ID })}
+		if d := cmp.Diff(want, got, opts); d != "" {
+			t.Errorf("want, got:\n%s", d)
+		}
+		if cost, ok := got.Parts[0].Cost(); !ok || cost != 600 {
+			t.Errorf("six parts at 100: got %g, %v", cost, ok)
+		}
+
+		// The parts list of the same days says the same.
+		ns, err := s.PartsNeeded(ctx, all, PartsQuery{From: s.today, To: want.Months[0].To})
+		s.check(err)
+		if len(ns) != 2 || ns[0].Expected != 6 || ns[1].Expected != 1 {
+			t.Errorf("parts needed: got %+v", ns)
+		}
+
+		for name, sc := range map[string]auth.Scope{"another scope": auth.ScopeOf(nil, []int64{99}), "no scope": {}} {
+			got, err := s.Overview(ctx, sc, store.OverviewQuery{})
+			s.check(err)
+			if len(got.Parts)+len(got.Duty)+len(got.Depot) > 0 || got.Past.Expected+got.Short.Expected+got.Weeks[0].HoursFree+got.Months[0].Axles > 0 || len(got.Months[0].Costs) > 0 {
+				t.Errorf("%s: got %+v", name, got)
+			}
+		}
+		if got, err := s.Overview(ctx, all, store.OverviewQuery{Depot: 99}); err != nil || got.Past.Expected+got.Weeks[0].HoursFree > 0 {
+			t.Errorf("another depot: got %+v, %v", got, err)
+		}
+	})
+}
+
+// What nobody has said the price of is not in the cost, and is said.
+func TestOverviewGaps(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.due(1, 1, 20)
+		s.due(2, 1, 20)
+		got, err := s.Overview(t.Context(), auth.AllFleets(), store.OverviewQuery{})
+		s.check(err)
+		want := CostGaps{Items: map[fleet.Item]float64{fleet.ItemPads: 2}, Depots: []string{"Harbour"}}
+		if d := cmp.Diff(want, got.Gaps); d != "" {
+			t.Errorf("want, got:\n%s", d)
+		}
+		if len(got.Months[0].Costs) != 0 {
+			t.Errorf("a cost out of nothing: %+v", got.Months[0].Costs)
+		}
+	})
+}
+
+// On a Sunday the running week has one day, and what was to come on the days
+// before counts as past.
+func TestOverviewSunday(t *testing.T) {
+	o := &Overview{AsOf: fleet.NewDate(2026, 3, 8)}
+	o.spans()
+	if w := o.Weeks[0]; w.From != o.AsOf || w.To != o.AsOf {
+		t.Errorf("got %v to %v", w.From, w.To)
+	}
+	if w := o.Weeks[12]; w.From != fleet.NewDate(2026, 5, 25) || w.To != fleet.NewDate(2026, 5, 31) {
+		t.Errorf("got %v to %v", w.From, w.To)
+	}
+	if m := o.Months[3]; m.From != fleet.NewDate(2026, 6, 1) || m.To != fleet.NewDate(2026, 6, 30) {
+		t.Errorf("got %v to %v", m.From, m.To)
+	}
+	a := &ahead{o: o}
+	for d, want := range map[fleet.Date]int{o.AsOf: 0, o.AsOf + 1: 1, o.Weeks[12].To: 12, o.Weeks[12].To + 1: -1} {
+		if got := a.week(d); got != want {
+			t.Errorf("%s: got week %d, want %d", d, got, want)
+		}
+	}
+}

@@ -1,0 +1,285 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/forecast"
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// OutlookAxle is an axle with what a look ahead needs of its forecast: the
+// limit's days, not its distance, nothing of the basis but the widths, and no
+// more warnings than there are on an axle that is due. Of an axle that is not
+// due by then, the position that is first to reach its limit is the only one.
+type OutlookAxle struct {
+	Vehicle fleet.Vehicle // what parts and hours go by: ids, category, make, model
+	Booked  bool          // it has an open booking
+	P50     *fleet.Date   // median limit date
+	AxleForecast
+}
+
+// outlookVehicles is how many vehicles one round of queries of a look ahead
+// reads: some 10 MB of quantiles.
+const outlookVehicles = 4000
+
+// EachOutlook calls fn for every axle that a reading says something of, or
+// that is past its limit, by vehicle and axle; due is the day up to which
+// those are to be booked that come whole. No transaction is open while fn
+// runs. fn may not keep what it is given.
+func (db *DB) EachOutlook(ctx context.Context, sc auth.Scope, q OverviewQuery, due fleet.Date, fn func(*OutlookAxle) error) error {
+	for after := int64(0); ; {
+		var axles []OutlookAxle
+		more := false
+		err := db.read(ctx, "look ahead", func(t *tx) error {
+			var last int64
+			var n int
+			v := q.of(sc, "v")
+			v.add("v.id > ?", after)
+			err := t.one([]any{&n, &last}, `
+				select count(*), coalesce(max(x.id), 0)
+				from (select v.id from vehicles v`+v.String()+` order by v.id limit ?) x`, append(v.args, outlookVehicles)...)
+			if err != nil || n == 0 {
+				return err
+			}
+			w := q.of(sc, "c")
+			w.add("c.vehicle_id > ?", after)
+			w.add("c.vehicle_id <= ?", last)
+			if axles, err = t.outlookAxles(w); err != nil {
+				return err
+			}
+			more, after = n == outlookVehicles, last
+			w.add("c.by_due <= ?", due)
+			return t.outlookPositions(w, axles)
+		})
+		if err != nil {
+			return err
+		}
+		for i := range axles {
+			if err := fn(&axles[i]); err != nil {
+				return err
+			}
+		}
+		if !more {
+			return nil
+		}
+	}
+}
+
+// outlookAxles returns the axles of the forecasts c that w admits, each with
+// the position that is first.
+func (t *tx) outlookAxles(w where) (axles []OutlookAxle, err error) {
+	cond := where{append([]string{"(" + measured + " or c.past_limit = ?)"}, w.conds...), append([]any{true}, w.args...)}
+	err = t.each(func(r *sqlx.Rows) error {
+		axles = append(axles, OutlookAxle{})
+		x := &axles[len(axles)-1]
+		var p forecast.PositionForecast
+		err := r.Scan(
+			&x.VehicleID,
+			&x.Vehicle.FleetID,
+			&x.Vehicle.DepotID,
+			&x.Vehicle.Category,
+			&x.Vehicle.Make,
+			&x.Vehicle.Model,
+			&x.Axle,
+			(*fleet.Date)(&x.AsOf),
+			(*number)(&x.KmPerDay),
+			&x.Readings,
+			&x.BookBy,
+			&x.PastLimit,
+			&p.Pos.Part,
+			&p.Pos.Side,
+			&p.Pos.Face,
+			(*number)(&p.ThicknessMM),
+			(*number)(&p.Spec.New),
+			(*number)(&p.Spec.Limit),
+			(*number)(&p.RatePer10000),
+			&x.P50,
+			(*number)(&x.Basis.Width80Days),
+			(*number)(&x.Basis.Width80IfMeasured),
+			quantiles{&x.Crossing.Day},
+			&x.Booked)
+		x.Vehicle.ID = x.VehicleID
+		x.Limiting = -1
+		if p.Pos.Part != "" {
+			x.Limiting = 0
+			p.Crossing.Day = x.Crossing.Day
+			x.Positions = []forecast.PositionForecast{p}
+		}
+		return err
+	}, `
+		select
+			c.vehicle_id,
+			v.fleet_id,
+			v.depot_id,
+			v.category,
+			v.make,
+			v.model,
+			c.axle,
+			c.as_of,
+			c.km_per_day,
+			c.readings,
+			c.book_by,
+			c.past_limit,
+			c.part,
+			c.side,
+			c.face,
+			c.thickness_mm,
+			c.new_mm,
+			c.limit_mm,
+			c.rate,
+			c.p50,
+			c.width80_days,
+			c.width80_if_measured,
+			c.day_quantiles,
+			exists (
+				select 1
+				from bookings b
+				join booking_work x on x.booking_id = b.id
+				where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)
+		from axle_forecasts c
+		join vehicles v on v.id = c.vehicle_id`+cond.String()+`
+		order by c.vehicle_id, c.axle`, cond.args...)
+	return axles, err
+}
+
+// outlookPositions gives those of axles whose forecasts c w admits all their
+// positions and warnings.
+func (t *tx) outlookPositions(w where, axles []OutlookAxle) error {
+	at := make(map[AxleKey]*OutlookAxle, len(axles))
+	for i := range axles {
+		at[AxleKey{axles[i].VehicleID, axles[i].Axle}] = &axles[i]
+	}
+	var of *OutlookAxle
+	return t.each(func(r *sqlx.Rows) error {
+		var k AxleKey
+		var p forecast.PositionForecast
+		var limiting int
+		var warnings []byte
+		err := r.Scan(
+			&k.VehicleID,
+			&k.Axle,
+			&limiting,
+			&warnings,
+			&p.Pos.Part,
+			&p.Pos.Side,
+			&p.Pos.Face,
+			&p.Spec.New,
+			&p.Spec.Limit,
+			(*number)(&p.ThicknessMM),
+			(*number)(&p.RatePer10000),
+			quantiles{&p.Crossing.Day})
+		if err != nil {
+			return err
+		}
+		x := at[k]
+		if x == nil {
+			return nil
+		}
+		if x != of { // its first
+			of = x
+			x.Positions, x.Limiting = x.Positions[:0], limiting
+			if err := json.Unmarshal(warnings, &x.Warnings); err != nil {
+				return err
+			}
+		}
+		x.Positions = append(x.Positions, p)
+		return nil
+	}, `
+		select
+			p.vehicle_id,
+			p.axle,
+			c.limiting,
+			case when p.seq = 0 then c.warnings else '' end,
+			p.part,
+			p.side,
+			p.face,
+			p.new_mm,
+			p.limit_mm,
+			p.thickness_mm,
+			p.rate,
+			case when p.part in ('rotor', 'drum') then p.day_quantiles end
+		from axle_forecasts c
+		join position_forecasts p on p.vehicle_id = c.vehicle_id and p.axle = c.axle`+w.String()+`
+		order by p.vehicle_id, p.axle, p.seq`, w.args...)
+}
+
+// BookedDay is what is booked at a depot on a day.
+type BookedDay struct {
+	DepotID int64
+	Day     fleet.Date
+	Hours   float64 // of technicians, done ones as well
+	Cost    float64 // of those that are still to be done
+	NoCost  int     // of which this many do not say what they cost
+}
+
+// BookedDays returns what is booked at the depots on days, both included, by
+// depot and day.
+func (db *DB) BookedDays(ctx context.Context, sc auth.Scope, q OverviewQuery, from, to fleet.Date) (ds []BookedDay, err error) {
+	err = db.read(ctx, "add up what is booked", func(t *tx) error {
+		w := q.of(sc, "b")
+		w.add("b.state in ('booked', 'done')")
+		w.add("b.day between ? and ?", from, to)
+		return t.each(func(r *sqlx.Rows) error {
+			var d BookedDay
+			err := r.Scan(&d.DepotID, &d.Day, &d.Hours, &d.Cost, &d.NoCost)
+			ds = append(ds, d)
+			return err
+		}, `
+			select
+				b.depot_id,
+				b.day,
+				sum(b.hours),
+				coalesce(sum(case when b.state = 'booked' then b.cost end), 0),
+				sum(case when b.state = 'booked' and b.cost is null then 1 else 0 end)
+			from bookings b`+w.String()+`
+			group by b.depot_id, b.day
+			order by b.depot_id, b.day`, w.args...)
+	})
+	return ds, err
+}
+
+// BookedItem is how often a thing is to be done on a day by the bookings.
+type BookedItem struct {
+	FleetID     int64
+	Day         fleet.Date
+	PartID      int64 // 0: none is known to fit
+	Item        fleet.Item
+	Axle        int
+	Make, Model string // of the vehicles
+	Times       int
+}
+
+// BookedItems returns what the open bookings of days, both included, will
+// take, at the depots they are booked for.
+func (db *DB) BookedItems(ctx context.Context, sc auth.Scope, q OverviewQuery, from, to fleet.Date) (is []BookedItem, err error) {
+	err = db.read(ctx, "add up what bookings take", func(t *tx) error {
+		w := q.of(sc, "b")
+		w.add("b.state = 'booked'")
+		w.add("b.day between ? and ?", from, to)
+		return t.each(func(r *sqlx.Rows) error {
+			var i BookedItem
+			err := r.Scan(&i.FleetID, &i.Day, &i.PartID, &i.Item, &i.Axle, &i.Make, &i.Model, &i.Times)
+			is = append(is, i)
+			return err
+		}, `
+			select
+				b.fleet_id,
+				b.day,
+				coalesce(x.part_id, 0),
+				x.item,
+				x.axle,
+				v.make,
+				v.model,
+				count(*)
+			from bookings b
+			join booking_work x on x.booking_id = b.id
+			join vehicles v on v.id = b.vehicle_id`+w.String()+`
+			group by b.fleet_id, b.day, coalesce(x.part_id, 0), x.item, x.axle, v.make, v.model
+			order by 1, 2, 3, 4, 5, 6, 7`, w.args...)
+	})
+	return is, err
+}
