@@ -22,10 +22,11 @@ const module = "brakewear"
 var level = map[string]int{
 	"cmd/brakewear": 6,
 
-	"api":           5,
-	"dashboard":     5,
-	"internal/jobs": 5,
-	"internal/demo": 5,
+	"api":              5,
+	"dashboard":        5,
+	"internal/jobs":    5,
+	"internal/demo":    5,
+	"internal/monitor": 5,
 
 	"internal/web":      4,
 	"internal/pipeline": 4,
@@ -60,6 +61,7 @@ var onlyFrom = map[string][]string{
 	"internal/pgserver":        {"cmd/brakewear", "internal/store/storetest"},
 	"internal/demo":            {"cmd/brakewear"},
 	"internal/jobs":            {"cmd/brakewear"},
+	"internal/monitor":         {"cmd/brakewear"},
 	"api":                      {"cmd/brakewear"},
 	"dashboard":                {"cmd/brakewear"},
 }
@@ -68,24 +70,25 @@ var onlyFrom = map[string][]string{
 // covers the import paths below it; the longest entry decides. What is not
 // listed here is for test files alone.
 var allowed = map[string][]string{
-	"database/sql":                      {"internal/store", "internal/store/storetest"},
-	"database/sql/driver":               {"internal/store", "internal/fleet"}, // fleet.Date scans itself
-	"github.com/jmoiron/sqlx":           {"internal/store", "internal/store/storetest"},
-	"github.com/lib/pq":                 {"internal/store", "internal/store/storetest"},
-	"modernc.org/sqlite":                {"internal/store", "internal/store/storetest"},
-	"github.com/pressly/goose":          {"internal/store"},
-	"github.com/gin-gonic/gin":          {"api", "dashboard", "internal/web"},
-	"github.com/robfig/cron":            {"internal/jobs"},
-	"gonum.org/v1/gonum":                {"forecast"},
-	"gonum.org/v1/plot":                 {"dashboard/chart"},
-	"github.com/xuri/excelize":          {"ingest"},
-	"golang.org/x/text":                 {"ingest"}, // Windows-1252 and UTF-16
-	"github.com/alecthomas/kong":        {"cmd/brakewear"},
-	"github.com/schollz/progressbar/v3": {"cmd/brakewear"},
-	"github.com/arran4/golang-ical":     {"internal/calendar"},
-	"github.com/wneessen/go-mail":       {"internal/mail"},
-	"github.com/emersion/go-smtp":       {"internal/mail/mailtest"},
-	"github.com/emersion/go-sasl":       {"internal/mail/mailtest"},
+	"database/sql":                        {"internal/store", "internal/store/storetest"},
+	"database/sql/driver":                 {"internal/store", "internal/fleet"}, // fleet.Date scans itself
+	"github.com/jmoiron/sqlx":             {"internal/store", "internal/store/storetest"},
+	"github.com/lib/pq":                   {"internal/store", "internal/store/storetest"},
+	"modernc.org/sqlite":                  {"internal/store", "internal/store/storetest"},
+	"github.com/pressly/goose":            {"internal/store"},
+	"github.com/gin-gonic/gin":            {"api", "dashboard", "internal/web"},
+	"github.com/robfig/cron":              {"internal/jobs"},
+	"gonum.org/v1/gonum":                  {"forecast"},
+	"gonum.org/v1/plot":                   {"dashboard/chart"},
+	"github.com/xuri/excelize":            {"ingest"},
+	"golang.org/x/text":                   {"ingest"}, // Windows-1252 and UTF-16
+	"github.com/alecthomas/kong":          {"cmd/brakewear"},
+	"github.com/schollz/progressbar/v3":   {"cmd/brakewear"},
+	"github.com/prometheus/client_golang": {"internal/monitor"},
+	"github.com/arran4/golang-ical":       {"internal/calendar"},
+	"github.com/wneessen/go-mail":         {"internal/mail"},
+	"github.com/emersion/go-smtp":         {"internal/mail/mailtest"},
+	"github.com/emersion/go-sasl":         {"internal/mail/mailtest"},
 }
 
 // pure packages answer the same to the same question: they read no file, no

@@ -49,5 +49,5 @@ func (c demoCmd) Run(e *env) error {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
 	}
-	return serve(e, svc, c.Listen)
+	return serve(e, svc, listening{Listen: c.Listen})
 }

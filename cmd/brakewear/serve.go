@@ -10,6 +10,8 @@ import (
 
 	"brakewear/api"
 	"brakewear/dashboard"
+	"brakewear/internal/fleet"
+	"brakewear/internal/monitor"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
@@ -17,13 +19,23 @@ import (
 type serveCmd struct {
 	database
 	scheduled
-	Listen string  `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080"`
-	Risk   float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+	listening
+	Risk float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+}
+
+// listening are the settings of addresses.
+type listening struct {
+	Listen        string        `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT"`
+	MonitorListen string        `help:"Address of its own for /metrics, /healthz and /readyz, which anybody who reaches it may read; none unless given." env:"BRAKEWEAR_MONITOR_LISTEN" placeholder:"HOST:PORT"`
+	ShutdownDelay time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
 }
 
 func (c serveCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err
+	}
+	if c.ShutdownDelay < 0 {
+		return fleet.Invalidf("shutdown delay %v: want none or more", c.ShutdownDelay)
 	}
 	db, err := c.open(e)
 	if err != nil {
@@ -34,7 +46,7 @@ func (c serveCmd) Run(e *env) error {
 	if err := c.scheduled.set(e, svc); err != nil {
 		return err
 	}
-	return serve(e, svc, c.Listen)
+	return serve(e, svc, c.listening)
 }
 
 // Time limits of a request, so that a slow or stuck client frees its place.
@@ -48,8 +60,9 @@ const (
 
 // serve serves, and does the scheduled work, until e.ctx ends; then it lets the
 // requests in flight finish.
-func serve(e *env, svc *pipeline.Service, listen string) (err error) {
-	engine := web.NewEngine(e.log)
+func serve(e *env, svc *pipeline.Service, at listening) (err error) {
+	mon := monitor.New(svc.DB, programVersion(), e.log)
+	engine := web.NewEngine(e.log, mon.Request)
 	pages, err := dashboard.New(svc)
 	if err != nil {
 		return err
@@ -58,17 +71,16 @@ func serve(e *env, svc *pipeline.Service, listen string) (err error) {
 	api.New(svc).Register(engine)
 	desk := pipeline.OpenDesk(context.WithoutCancel(e.ctx), svc, e.log)
 	defer desk.Close()
-	l, err := net.Listen("tcp", listen)
+	l, err := net.Listen("tcp", at.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
-	srv := &http.Server{
-		Handler:           web.Protect(engine),
-		ReadHeaderTimeout: headerTimeout,
-		ReadTimeout:       readTimeout,
-		WriteTimeout:      writeTimeout,
-		IdleTimeout:       idleTimeout,
-		BaseContext:       func(net.Listener) context.Context { return context.WithoutCancel(e.ctx) },
+	if at.MonitorListen != "" {
+		end, err := watch(e, at.MonitorListen, mon)
+		if err != nil {
+			return errors.Join(err, l.Close())
+		}
+		defer end()
 	}
 	fmt.Fprintf(e.stdout, "Serving on http://%s/ (Ctrl-C ends it)\n", l.Addr())
 	ctx, cancel := context.WithCancel(e.ctx)
@@ -78,18 +90,62 @@ func serve(e *env, svc *pipeline.Service, listen string) (err error) {
 		cancel()
 		err = errors.Join(err, <-scheduled)
 	}()
+	return serveUntil(e.ctx, l, mon.Over(web.Protect(engine)), mon.Ending, at.ShutdownDelay)
+}
+
+// newServer returns a server whose requests outlive ctx.
+func newServer(ctx context.Context, h http.Handler) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: headerTimeout,
+		ReadTimeout:       readTimeout,
+		WriteTimeout:      writeTimeout,
+		IdleTimeout:       idleTimeout,
+		BaseContext:       func(net.Listener) context.Context { return context.WithoutCancel(ctx) },
+	}
+}
+
+// serveUntil serves h on l until ctx ends; then it says so by ending, goes on
+// for a while, takes no more and lets the requests in flight finish.
+func serveUntil(ctx context.Context, l net.Listener, h http.Handler, ending func(), delay time.Duration) error {
+	srv := newServer(ctx, h)
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	select {
 	case err := <-done:
 		return err
-	case <-e.ctx.Done():
+	case <-ctx.Done():
 	}
-	drain, stop := context.WithTimeout(context.WithoutCancel(e.ctx), drainTimeout)
+	ending()
+	select {
+	case err := <-done:
+		return err
+	case <-time.After(delay):
+	}
+	drain, stop := context.WithTimeout(context.WithoutCancel(ctx), drainTimeout)
 	defer stop()
-	err = srv.Shutdown(drain)
+	err := srv.Shutdown(drain)
 	if serr := <-done; !errors.Is(serr, http.ErrServerClosed) {
 		err = errors.Join(err, serr)
 	}
 	return err
+}
+
+// watch serves what there is to know of the process until end, which is when
+// all else has ended.
+func watch(e *env, listen string, mon *monitor.Monitor) (end func(), err error) {
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return nil, fmt.Errorf("listen for monitoring: %w", err)
+	}
+	srv := newServer(e.ctx, mon.Handler())
+	done := make(chan error, 1)
+	go func() { done <- srv.Serve(l) }()
+	e.log.Info("monitoring", "address", "http://"+l.Addr().String()+"/metrics")
+	return func() {
+		srv.Close()
+		if err := <-done; !errors.Is(err, http.ErrServerClosed) {
+			e.log.Error("monitoring", "error", err)
+		}
+	}, nil
 }

@@ -11,13 +11,17 @@ var version = ""
 type versionCmd struct{}
 
 func (versionCmd) Run(e *env) error {
-	v := version
-	if v == "" {
-		v = "development"
-		if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
-			v = info.Main.Version
-		}
-	}
-	_, err := fmt.Fprintln(e.stdout, "brakewear", v)
+	_, err := fmt.Fprintln(e.stdout, "brakewear", programVersion())
 	return err
+}
+
+// programVersion is what a release was given, or where this was built from.
+func programVersion() string {
+	if version != "" {
+		return version
+	}
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
+		return info.Main.Version
+	}
+	return "development"
 }

@@ -29,6 +29,9 @@ type DB struct {
 	// Now gives the time that rows are stamped with; time.Now unless a test
 	// sets another before it shares the DB.
 	Now func() time.Time
+	// Taken is told of every upload that was taken in or failed, but for those
+	// of a trial; nil = nobody. It is set before the DB is shared.
+	Taken func(up *fleet.Upload, err error)
 
 	dialect string
 	path    string        // of an SQLite file

@@ -63,7 +63,10 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		return t.addProblems(up)
 	})
 	if own != nil {
-		return own
+		err = own
+	}
+	if db.Taken != nil && db.within == nil {
+		db.Taken(up, err)
 	}
 	return err
 }

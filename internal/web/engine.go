@@ -29,8 +29,8 @@ const formMemory = 4 << 20
 
 // NewEngine returns a gin engine with all that every request goes through:
 // request id, access log, recovery, security headers, body limit, and answers
-// for paths that lead nowhere.
-func NewEngine(log *slog.Logger) *gin.Engine {
+// for paths that lead nowhere. Those of seen are told of every answer.
+func NewEngine(log *slog.Logger, seen ...func(Answered)) *gin.Engine {
 	gin.SetMode(gin.ReleaseMode)
 	r := gin.New()
 	r.HandleMethodNotAllowed = true
@@ -40,7 +40,7 @@ func NewEngine(log *slog.Logger) *gin.Engine {
 	if err := r.SetTrustedProxies(nil); err != nil {
 		panic(err) // no proxies cannot be malformed
 	}
-	r.Use(accessLog(log), securityHeaders, recovery, limitBody)
+	r.Use(accessLog(log, seen), securityHeaders, recovery, limitBody)
 	r.NoRoute(Handle(func(*gin.Context) error {
 		return &StatusError{http.StatusNotFound, "There is nothing at this address."}
 	}))
@@ -102,9 +102,17 @@ func loggedPath(c *gin.Context) string {
 	return path
 }
 
+// Answered is one request that was answered.
+type Answered struct {
+	Route  string // its pattern, such as /vehicles/:id; blank: it led nowhere
+	Method string
+	Status int
+	Took   time.Duration
+}
+
 // accessLog gives the request its id and logs one line when it is done. The
 // query is left out: it holds what people search for.
-func accessLog(log *slog.Logger) gin.HandlerFunc {
+func accessLog(log *slog.Logger, seen []func(Answered)) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		start := time.Now()
 		id := rand.Text()[:12]
@@ -112,12 +120,16 @@ func accessLog(log *slog.Logger) gin.HandlerFunc {
 		c.Set(loggerKey, log)
 		c.Header("X-Request-Id", id)
 		defer func() {
+			took := time.Since(start)
+			for _, tell := range seen {
+				tell(Answered{Route: c.FullPath(), Method: c.Request.Method, Status: c.Writer.Status(), Took: took})
+			}
 			log.LogAttrs(context.WithoutCancel(c.Request.Context()), slog.LevelInfo, "request",
 				slog.String("method", c.Request.Method),
 				slog.String("path", loggedPath(c)),
 				slog.Int("status", c.Writer.Status()),
 				slog.Int("bytes", max(0, c.Writer.Size())),
-				slog.Duration("took", time.Since(start).Round(time.Microsecond)),
+				slog.Duration("took", took.Round(time.Microsecond)),
 				slog.String("request", id))
 		}()
 		c.Next()
