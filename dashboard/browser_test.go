@@ -69,7 +69,7 @@ func browser(t *testing.T) context.Context {
 		t.Fatalf("start %s: %v", path, err)
 	}
 	// From here on the test ends even if the browser hangs.
-	limited, stop := context.WithTimeout(ctx, 2*time.Minute)
+	limited, stop := context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(stop)
 	return limited
 }
@@ -145,16 +145,13 @@ func shoot(t *testing.T, ctx context.Context, name string) {
 	}
 }
 
-// TestBrowserPages looks at every page of the demo fleet in both widths and
-// both themes: nothing runs over the edge, every control is large enough for a
-// thumb, and nothing was blocked or failed.
-func TestBrowserPages(t *testing.T) {
-	ctx := browser(t)
-	srv := httptest.NewServer(island(t).handler)
-	defer srv.Close()
+// shown is a page to look at: its name in pictures, and its address.
+type shown struct{ name, path string }
+
+// everyPage lists every page of the demo fleet.
+func everyPage(t *testing.T) []shown {
 	worked(t, island(t))
-	faults := complaints(t, ctx)
-	for _, p := range []struct{ name, path string }{
+	return []shown{
 		{"due", "/"},
 		{"due-all", "/?within=0&sort=vehicle"},
 		{"due-none", "/?q=no+such+vehicle"},
@@ -165,6 +162,7 @@ func TestBrowserPages(t *testing.T) {
 		{"learned", "/learned"},
 		{"help", "/help"},
 		{"cards", "/cards"},
+		{"card", island(t).cardPath(t, "Bus 112")},
 		{"steps", "/steps"},
 		{"new-card", island(t).vehiclePath(t, "Bus 112") + "/card"},
 		{"record", "/record"},
@@ -204,7 +202,18 @@ func TestBrowserPages(t *testing.T) {
 		{"people", "/people"},
 		{"person", "/people/1"},
 		{"not-found", "/vehicles/999999"},
-	} {
+	}
+}
+
+// TestBrowserPages looks at every page of the demo fleet in both widths and
+// both themes: nothing runs over the edge, every control is large enough for a
+// thumb, and nothing was blocked or failed.
+func TestBrowserPages(t *testing.T) {
+	ctx := browser(t)
+	srv := httptest.NewServer(island(t).handler)
+	defer srv.Close()
+	faults := complaints(t, ctx)
+	for _, p := range everyPage(t) {
 		for _, width := range []int64{desk, phone} {
 			for _, theme := range []string{"light", "dark"} {
 				name := fmt.Sprintf("%s-%d-%s", p.name, width, theme)

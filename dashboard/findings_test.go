@@ -79,7 +79,7 @@ func TestFindingPages(t *testing.T) {
 	}{
 		{"list", "/findings", 200, []has{
 			{"h1", "things to look at, the most pressing first"},
-			{".finding h3", "Uneven pads"},
+			{".finding h2", "Uneven pads"},
 			{".finding", "Axle 1 left: inner pad 11.6 mm, outer pad 15.4 mm on 20 Feb 2026, 3.8 mm apart"},
 			{".finding .advice", "slide pins"},
 			{".finding .when", "WP-15"},

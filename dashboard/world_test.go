@@ -148,6 +148,28 @@ func (w *world) testPath(t *testing.T, number string) string {
 	return testLink(id, bs[len(bs)-1].ID)
 }
 
+// cardPath is the address of an open job card of a vehicle, which is opened
+// when there is none yet.
+func (w *world) cardPath(t *testing.T, number string) string {
+	t.Helper()
+	var id int64
+	if _, err := fmt.Sscanf(w.vehiclePath(t, number), "/vehicles/%d", &id); err != nil {
+		t.Fatal(err)
+	}
+	cards, err := w.svc.DB.Cards(t.Context(), auth.AllFleets(), store.CardQuery{Vehicle: id, State: fleet.CardOpen})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(cards) == 0 {
+		card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "test", id, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}, {Axle: 1, Item: fleet.ItemRotors}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		cards = append(cards, card)
+	}
+	return fmt.Sprintf("/cards/%d", cards[0].ID)
+}
+
 var shared struct {
 	sync.Once
 	*world

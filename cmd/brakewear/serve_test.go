@@ -55,7 +55,7 @@ func TestServeDoesScheduledWork(t *testing.T) {
 		return string(body)
 	}
 	// The clock must have seen the job first.
-	await(t, func() bool { return strings.Contains(page(), "Run backup now") })
+	await(t, func() bool { return strings.Contains(page(), "Run now: backup") })
 	res, err := http.PostForm(address+"/work", url.Values{"job": {"backup"}, "zone": {"UTC"}})
 	if err != nil {
 		t.Fatal(err)
