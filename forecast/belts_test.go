@@ -122,6 +122,12 @@ func risingCross(spec Spec, rs []Reading) float64 {
 // errors of a visit, so that the scores vary more than those of 60 vehicles
 // would; intervals that hold more often than they say are let pass.
 func TestBelts(t *testing.T) {
+	compareOutside(t, beltScores(t), true)
+}
+
+// beltScores returns how each model did on the belts, by its name.
+func beltScores(t *testing.T) map[string]outsideScore {
+	t.Helper()
 	const later = 1000 // than any reading
 	all, scores := belts(t), make(map[string]outsideScore)
 	names := slices.Sorted(maps.Keys(all))
@@ -138,5 +144,5 @@ func TestBelts(t *testing.T) {
 			scores[m.Name()] = s
 		}
 	}
-	compareOutside(t, scores, true)
+	return scores
 }

@@ -110,11 +110,14 @@ func (s outsideScore) checkCoverage(t *testing.T, model string) {
 	}
 }
 
+// outsideModels are those compared, from the simplest on.
+var outsideModels = []string{"line", "two-point", "pooled", "full"}
+
 // compareOutside logs the scores of the models side by side. It checks the
 // intervals of those that borrow, and wants them to beat the lines where ranked.
 func compareOutside(t *testing.T, scores map[string]outsideScore, ranked bool) {
 	t.Helper()
-	for _, model := range []string{"line", "two-point", "pooled", "full"} {
+	for _, model := range outsideModels {
 		s := scores[model]
 		mean, _ := s.against(s)
 		t.Logf("%-9s answers for %2d of %2d: 80 %% interval holds %2d, 95 %% interval %2d, CRPS %.2f %% of the record",
@@ -249,13 +252,19 @@ func TestLasers(t *testing.T) {
 		hour  int
 	}{{10, 2000}, {6, 2000}, {10, 1000}, {6, 1000}} {
 		t.Logf("limit %g %%, read to %d h", c.limit, c.hour)
-		lives := laserLives(c.limit, c.hour)
-		// All that was known by then, also of those past the limit.
-		known, asOf := vehiclesOf(laserLives(10, c.hour)), lives[0].asOf
-		scores := make(map[string]outsideScore)
-		for _, m := range []Model{Line{}, TrainTwoPoint(slices.Values(known), asOf), poolOf(t, known, asOf), fullOf(t, known, asOf)} {
-			scores[m.Name()] = scoreOutside(t, m, lives)
-		}
-		compareOutside(t, scores, c.hour == 2000)
+		compareOutside(t, laserScores(t, c.limit, c.hour), c.hour == 2000)
 	}
+}
+
+// laserScores returns how each model did on the lasers, by its name.
+func laserScores(t *testing.T, limit float64, hour int) map[string]outsideScore {
+	t.Helper()
+	lives := laserLives(limit, hour)
+	// All that was known by then, also of those past the limit.
+	known, asOf := vehiclesOf(laserLives(10, hour)), lives[0].asOf
+	scores := make(map[string]outsideScore)
+	for _, m := range []Model{Line{}, TrainTwoPoint(slices.Values(known), asOf), poolOf(t, known, asOf), fullOf(t, known, asOf)} {
+		scores[m.Name()] = scoreOutside(t, m, lives)
+	}
+	return scores
 }
