@@ -220,52 +220,6 @@ func (in *instance) guided(p *prices) *board {
 	return b
 }
 
-// parts splits the problem where no vehicle joins its shops: each part can be
-// solved apart. Vehicles without a shop make up the first.
-func (in *instance) parts() []*Problem {
-	root := make([]int, len(in.p.Shops))
-	for i := range root {
-		root[i] = i
-	}
-	find := func(i int) int {
-		for root[i] != i {
-			i = root[i]
-		}
-		return i
-	}
-	for i := range in.p.Vehicles {
-		for k, w := range in.p.Vehicles[i].Shops {
-			if a, b := find(in.shopAt[w.Shop]), find(in.shopAt[in.p.Vehicles[i].Shops[0].Shop]); k > 0 && a != b {
-				root[max(a, b)] = min(a, b)
-			}
-		}
-	}
-	part := make(map[int]*Problem)
-	var parts []*Problem
-	get := func(key int) *Problem {
-		if part[key] == nil {
-			q := *in.p
-			q.Shops, q.Vehicles = nil, nil
-			part[key] = &q
-			parts = append(parts, &q)
-		}
-		return part[key]
-	}
-	for i, s := range in.p.Shops {
-		q := get(find(i))
-		q.Shops = append(q.Shops, s)
-	}
-	for _, v := range in.p.Vehicles {
-		key := -1
-		if len(v.Shops) > 0 {
-			key = find(in.shopAt[v.Shops[0].Shop])
-		}
-		q := get(key)
-		q.Vehicles = append(q.Vehicles, v)
-	}
-	return parts
-}
-
 // workers is how many goroutines n pieces of work are spread over.
 func (o Options) workers(n int) int {
 	w := o.Workers
