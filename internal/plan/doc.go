@@ -22,11 +22,12 @@
 //
 // # How it is solved
 //
-// Lagrangian relaxation of the capacities (room), climbed by the volume algorithm;
-// a first plan guided by its prices; ruin and recreate, then all choices of a few
-// related vehicles at a time; and, where the gap is still wide, relaxation of each
-// job being done once (cover), whose slots are knapsacks. Small problems are gone
-// through whole.
+// The problem splits where nothing joins two shops. Of each part: Lagrangian
+// relaxation of the capacities (room), climbed by the volume algorithm; a first
+// plan guided by its prices; then, round by round, ruin and recreate, the best way
+// to share what two slots hold (trader), and all choices of a few related vehicles;
+// beside them the relaxation of each job being done once (cover), whose slots are
+// knapsacks, to know when to stop. Small problems are gone through whole.
 //
 // # References
 //

@@ -20,20 +20,20 @@ const (
 	coverEvery = 4
 	coverStep  = .02 // its first step: it starts near its end
 
-	annealSteps = 200  // a vehicle
-	packSteps   = 8    // a vehicle and round
-	packSize    = 6    // vehicles packed anew together
-	packNodes   = 300  // choices looked at for that
-	roamSteps   = 10   // a vehicle and round
-	leastSteps  = 1000 // where there are few vehicles
-	rounds      = 12
+	annealSteps = 100 // a vehicle
+	packSteps   = 2   // a vehicle and round
+	packSize    = 6   // vehicles packed anew together
+	packNodes   = 100 // choices looked at for that
+	roamSteps   = 10  // a vehicle and round
+	leastSteps  = 100 // where there are few vehicles
+	rounds      = 60
 
 	// enough is the gap at which the search ends: what is left is less than
 	// the forecasts can tell apart.
 	enough = .005
 
 	// Temperatures against the mean cost of a vehicle.
-	hot, cold, roaming = .8, .04, .08
+	hot, cold, roaming = .4, .04, .08
 	hotter             = 4 // times more, at every other start
 
 	// Up to fewVehicles the best plan of all is looked for, with a proof when
@@ -41,7 +41,7 @@ const (
 	// looks further, and then it is tried again with allNodes.
 	fewVehicles = 60
 	fewStarts   = 4
-	fewSteps    = 100 // a round
+	fewSteps    = 20 // a round
 	fewSize     = 9
 	fewNodes    = 3000
 	firstNodes  = 50_000
@@ -109,6 +109,7 @@ func (in *instance) solve(ctx context.Context) (*board, float64) {
 	h := hunt{ctx: ctx, room: room, live: live, bound: up.bound}
 	h.search = newSearch(in.guided(&room.prices), &room.prices)
 	h.best, h.keep = h.b.total(), h.b.save(nil)
+	h.pairs = newTrader(h.b)
 	if h.done() {
 		return h.b, h.best
 	}
@@ -150,6 +151,7 @@ type hunt struct {
 	best  float64
 	keep  [][]pick // the plan that costs best
 	unit  float64  // of temperature
+	pairs *trader
 }
 
 func (h *hunt) few() bool { return h.live <= fewVehicles }
@@ -160,8 +162,8 @@ func (h *hunt) done() bool {
 	return left < slight || !h.few() && left <= enough*h.best || h.ctx.Err() != nil
 }
 
-// start anneals what is on the board and improves it round by round: pack anew,
-// keep what is better, shake.
+// start anneals what is on the board and improves it round by round: trade
+// between slots, pack anew, keep what is better, shake.
 func (h *hunt) start(hot float64) {
 	h.anneal(max(leastSteps, annealSteps*h.live), hot*h.unit, cold*h.unit)
 	now, here := h.b.total(), h.b.save(nil)
@@ -171,10 +173,12 @@ func (h *hunt) start(hot float64) {
 			h.bound = max(h.bound, h.knap.bound)
 		}
 		h.rank(&h.room.prices)
+		h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live)
 		h.repack(max(leastSteps, packSteps*h.live), packSize, packNodes)
 		if h.few() {
 			h.repack(fewSteps, fewSize, fewNodes)
 		}
+		h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live)
 		if x := h.b.total(); x < now-slight {
 			now, here = x, h.b.save(here)
 		} else {
