@@ -33,10 +33,12 @@ type dived struct {
 	v      int
 	low    []float64 // by state, least cost of what is not covered yet
 	priced []float64 // the same at the prices
+	least  []float64 // by group, of its options that fit
+	open   [][]int32 // by group, the options that fit and may be of a better way; the last is not in it
 	cur    []pick
 	days   []int32 // of cur
 	best   []pick
-	key    float64
+	key    int // how many choices it has
 }
 
 // ample is a number of nodes that one vehicle alone does not reach but by
@@ -65,9 +67,34 @@ func (d *diver) begin(b *board, set []int, best float64, nodes int) {
 		s.cur, s.days = s.cur[:0], s.days[:0]
 		b.least(v)
 		b.pick.share(b.in.veh[v].shape)
-		s.low = append(s.low[:0], b.pick.value...)
+		s.low, s.least = append(s.low[:0], b.pick.value...), append(s.least[:0], b.pick.best...)
 	}
 	d.sum()
+	for i := range d.set {
+		d.narrow(&d.set[i], best-d.rest[0])
+	}
+}
+
+// narrow lists the options of s that fit now and cost no more than spare above
+// the least of their group: only they can be of a better way.
+func (d *diver) narrow(s *dived, spare float64) {
+	for len(s.open) < len(s.least) {
+		s.open = append(s.open, nil)
+	}
+	s.open = s.open[:len(s.least)]
+	s.key = 0
+	for g, opts := range d.b.in.veh[s.v].options {
+		s.open[g] = s.open[g][:0]
+		for k := range opts[:len(opts)-1] {
+			if opts[k].cost >= s.least[g]+spare {
+				break
+			}
+			if d.b.fits(&opts[k]) {
+				s.open[g] = append(s.open[g], int32(k))
+			}
+		}
+		s.key += len(s.open[g])
+	}
 }
 
 // sum adds up the least costs of the vehicles from each one on.
@@ -106,11 +133,11 @@ func (d *diver) dive(i, at int, cost, priced float64) {
 		opts := w.options[st.group]
 		after := s.low[st.state] + d.rest[i+1]
 		last := len(opts) - 1
-		for k := range opts[:last] {
+		for _, k := range s.open[st.group] {
 			if cost+opts[k].cost+after >= d.best-slight {
 				break
 			}
-			d.step(i, st, k, cost, priced)
+			d.step(i, st, int(k), cost, priced)
 		}
 		if cost+opts[last].cost+after < d.best-slight {
 			d.step(i, st, last, cost, priced)
@@ -162,7 +189,7 @@ func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) {
 	}
 	d.begin(b, set, old, nodes)
 	if d.rest[0] < old-slight {
-		d.fewestFirst(old - d.rest[0])
+		d.fewestFirst()
 		d.dive(0, 0, 0, 0)
 	}
 	if d.found {
@@ -176,21 +203,8 @@ func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) {
 	}
 }
 
-// fewestFirst puts those vehicles first that have the fewest choices costing
-// no more than spare above their least.
-func (d *diver) fewestFirst(spare float64) {
-	for i := range d.set {
-		s := &d.set[i]
-		s.key = 0
-		for _, opts := range d.b.in.veh[s.v].options {
-			for k := range opts {
-				if opts[k].cost > s.low[0]+spare {
-					break
-				}
-				s.key++
-			}
-		}
-	}
+// fewestFirst puts those vehicles first that have the fewest choices.
+func (d *diver) fewestFirst() {
 	slices.SortStableFunc(d.set, func(a, b dived) int { return compare(a.key, b.key) })
 	d.sum()
 }
@@ -211,7 +225,7 @@ func (d *diver) all(b *board, live []int, best float64, at *prices, nodes int) b
 		b.pick.priced(&b.in.veh[s.v], at)
 		s.priced = append(s.priced[:0], b.pick.value...)
 	}
-	d.fewestFirst(best - d.rest[0])
+	d.fewestFirst()
 	d.dive(0, 0, 0, -worth)
 	if d.found {
 		for i := range d.set {

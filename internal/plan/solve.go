@@ -16,14 +16,16 @@ type Options struct {
 // problem gives the same plan. Judgement, tried on invented problems.
 const (
 	roomSteps  = 800 // of the bound by prices of capacity
-	coverSteps = 60  // of the bound by knapsacks, every coverEvery rounds
+	coverSteps = 30  // of the bound by knapsacks, every coverEvery rounds
 	coverEvery = 4
+	wide       = .03 // gap above which it takes wideSteps times as many
+	wideSteps  = 4
 	coverStep  = .02 // its first step: it starts near its end
 
 	annealSteps = 100 // a vehicle
 	packSteps   = 2   // a vehicle and round
 	packSize    = 6   // vehicles packed anew together
-	packNodes   = 100 // choices looked at for that
+	packNodes   = 300 // choices looked at for that
 	roamSteps   = 10  // a vehicle and round
 	leastSteps  = 100 // where there are few vehicles
 	rounds      = 60
@@ -169,7 +171,11 @@ func (h *hunt) start(hot float64) {
 	now, here := h.b.total(), h.b.save(nil)
 	for k := range rounds {
 		if k%coverEvery == 0 {
-			h.knap.rise(coverSteps, min(h.best, now))
+			n := coverSteps
+			if h.best-h.bound > wide*h.best {
+				n *= wideSteps
+			}
+			h.knap.rise(n, min(h.best, now))
 			h.bound = max(h.bound, h.knap.bound)
 		}
 		h.rank(&h.room.prices)
