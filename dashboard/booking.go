@@ -117,9 +117,11 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		f.field("bay", "Bay (blank: any)", ""),
 		f.field("why", "Why", ""),
 	}
-	if p.Items, err = d.itemRows(c, &b); err != nil {
+	parts, err := d.svc.DB.StockParts(ctx, sc, b.FleetID)
+	if err != nil {
 		return err
 	}
+	p.Items = itemRows(&b, parts)
 	cards, err := d.svc.DB.Cards(ctx, sc, store.CardQuery{Booking: id, Limit: 1})
 	if err != nil {
 		return err
@@ -137,11 +139,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 }
 
 // itemRows lists what is to be done, with the part and what lies on the shelf.
-func (d *Dashboard) itemRows(c *gin.Context, b *fleet.Booking) (rows []ItemRow, err error) {
-	parts, err := d.svc.DB.StockParts(c.Request.Context(), d.scope(c), b.FleetID)
-	if err != nil {
-		return nil, err
-	}
+func itemRows(b *fleet.Booking, parts []fleet.StockPart) (rows []ItemRow) {
 	for _, w := range b.Work {
 		row := ItemRow{Axle: "vehicle", What: w.Item.Words(), Part: "no part number known", Why: capital(w.Reason)}
 		if w.Axle > 0 {
@@ -161,7 +159,7 @@ func (d *Dashboard) itemRows(c *gin.Context, b *fleet.Booking) (rows []ItemRow, 
 		}
 		rows = append(rows, row)
 	}
-	return rows, nil
+	return rows
 }
 
 // changeWords is a line of a booking's history.

@@ -88,10 +88,11 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 		}
 		return int(a.Starts - b.Starts)
 	})
-	stock, err := d.stockAt(c, depot)
+	stocked, err := d.svc.DB.StockParts(ctx, sc, 0)
 	if err != nil {
 		return err
 	}
+	stock := stockAt(stocked, depot)
 	for i := range bs {
 		b := &bs[i]
 		job := SheetJob{
@@ -107,9 +108,7 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 		if b.State != fleet.Booked {
 			job.State = string(b.State)
 		}
-		if job.Items, err = d.itemRows(c, b); err != nil {
-			return err
-		}
+		job.Items = itemRows(b, stocked)
 		p.Jobs = append(p.Jobs, job)
 		if b.State == fleet.Missed {
 			continue
@@ -141,8 +140,7 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 }
 
 // stockAt returns how many of each part lie at a depot.
-func (d *Dashboard) stockAt(c *gin.Context, depot int64) (map[int64]int, error) {
-	ps, err := d.svc.DB.StockParts(c.Request.Context(), d.scope(c), 0)
+func stockAt(ps []fleet.StockPart, depot int64) map[int64]int {
 	stock := map[int64]int{}
 	for i := range ps {
 		for _, s := range ps[i].Stock {
@@ -151,5 +149,5 @@ func (d *Dashboard) stockAt(c *gin.Context, depot int64) (map[int64]int, error) 
 			}
 		}
 	}
-	return stock, err
+	return stock
 }

@@ -40,8 +40,6 @@ type DB struct {
 	uploads chan struct{} // holds one for each upload that is taken in
 
 	within *tx // of a trial: all is done in this transaction
-
-	trace func(query string, args []any) // sees what is run, in tests
 }
 
 const (
@@ -285,10 +283,18 @@ func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *
 // bind puts the dialect's placeholders into query.
 func (t *tx) bind(query string, args []any) string {
 	query = t.Rebind(query)
-	if t.db.trace != nil {
-		t.db.trace(query, args)
+	if see, ok := t.ctx.Value(traceKey{}).(func(string, []any)); ok {
+		see(query, args)
 	}
 	return query
+}
+
+type traceKey struct{}
+
+// WithTrace makes see get every statement that is run for ctx, with its
+// arguments, before it is run: to count them or to ask for their plans.
+func WithTrace(ctx context.Context, see func(query string, args []any)) context.Context {
+	return context.WithValue(ctx, traceKey{}, see)
 }
 
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {

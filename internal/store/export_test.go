@@ -10,9 +10,6 @@ import (
 func (db *DB) WritePool() *sqlx.DB { return db.w }
 func (db *DB) ReadPool() *sqlx.DB  { return db.r }
 
-// SetTrace makes f see every query.
-func (db *DB) SetTrace(f func(query string, args []any)) { db.trace = f }
-
 var (
 	KindOfState = kindOfState
 	SortKey     = sortKey

@@ -46,9 +46,9 @@ func TestEachHistory(t *testing.T) {
 			return errors.Join(err1, err2, err3, err4)
 		})
 		queries := 0
-		db.SetTrace(func(string, []any) { queries++ })
+		ctx := store.WithTrace(t.Context(), func(string, []any) { queries++ })
 		var got []int64
-		err := db.EachHistory(t.Context(), all, nil, func(h *store.History) error {
+		err := db.EachHistory(ctx, all, nil, func(h *store.History) error {
 			got = append(got, h.Vehicle.ID)
 			i := slices.Index(ids, h.Vehicle.ID)
 			want := i % 3
@@ -75,7 +75,6 @@ func TestEachHistory(t *testing.T) {
 			}
 			return nil
 		})
-		db.SetTrace(nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"context"
 	"fmt"
 	"regexp"
 	"strings"
@@ -19,16 +20,14 @@ var readsWhole = map[string]*regexp.Regexp{
 }
 
 // plan runs f, which reads, and returns each of its queries with its plan.
-func plan(t *testing.T, db *store.DB, f func() error) map[string]string {
+func plan(t *testing.T, db *store.DB, f func(ctx context.Context) error) map[string]string {
 	t.Helper()
 	type call struct {
 		query string
 		args  []any
 	}
 	var calls []call
-	db.SetTrace(func(query string, args []any) { calls = append(calls, call{query, args}) })
-	err := f()
-	db.SetTrace(nil)
+	err := f(store.WithTrace(t.Context(), func(query string, args []any) { calls = append(calls, call{query, args}) }))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -125,23 +124,23 @@ func TestPlans(t *testing.T) {
 			mustExec(t, db, "analyze") // as autovacuum does; nothing does so on SQLite
 		}
 
-		for name, f := range map[string]func() error{
-			"history": func() error {
-				_, err := db.History(t.Context(), all, ids[7])
+		for name, f := range map[string]func(ctx context.Context) error{
+			"history": func(ctx context.Context) error {
+				_, err := db.History(ctx, all, ids[7])
 				return err
 			},
-			"forecasts": func() error {
-				_, err := db.Forecasts(t.Context(), all, ids[7])
+			"forecasts": func(ctx context.Context) error {
+				_, err := db.Forecasts(ctx, all, ids[7])
 				return err
 			},
-			"histories": func() error {
-				return db.EachHistory(t.Context(), all, nil, func(*store.History) error { return nil })
+			"histories": func(ctx context.Context) error {
+				return db.EachHistory(ctx, all, nil, func(*store.History) error { return nil })
 			},
-			"histories by id": func() error {
-				return db.EachHistory(t.Context(), all, ids[100:300], func(*store.History) error { return nil })
+			"histories by id": func(ctx context.Context) error {
+				return db.EachHistory(ctx, all, ids[100:300], func(*store.History) error { return nil })
 			},
-			"vehicles": func() error {
-				_, err := db.Vehicles(t.Context(), all, store.VehicleQuery{})
+			"vehicles": func(ctx context.Context) error {
+				_, err := db.Vehicles(ctx, all, store.VehicleQuery{})
 				return err
 			},
 		} {
@@ -171,8 +170,8 @@ func TestPlans(t *testing.T) {
 			"next findings":         {next, "findings_open"},
 			"findings of a vehicle": {store.FindingQuery{Vehicle: ids[7]}, "findings_"},
 		} {
-			for query, plan := range plan(t, db, func() error {
-				_, err := db.Findings(t.Context(), all, c.q)
+			for query, plan := range plan(t, db, func(ctx context.Context) error {
+				_, err := db.Findings(ctx, all, c.q)
 				return err
 			}) {
 				if strings.Contains(query, "order by") && (!strings.Contains(plan, c.index) || readsWhole[db.Dialect()].MatchString(regexp.MustCompile(`Seq Scan on (fleets|depots)|SCAN (l|d)\b`).ReplaceAllString(plan, ""))) {
@@ -194,8 +193,8 @@ func TestPlans(t *testing.T) {
 				t.Fatal(err)
 			}
 			for _, after := range []string{"", first.Next} {
-				for query, plan := range plan(t, db, func() error {
-					_, err := db.DueSoon(t.Context(), all, store.DueQuery{Sort: s, After: after})
+				for query, plan := range plan(t, db, func(ctx context.Context) error {
+					_, err := db.DueSoon(ctx, all, store.DueQuery{Sort: s, After: after})
 					return err
 				}) {
 					if strings.Contains(query, "order by") && !strings.Contains(plan, index[s]) {

@@ -122,6 +122,7 @@ create table booking_changes (
 );
 CREATE INDEX booking_changes_at ON public.booking_changes USING btree (at, id);
 CREATE INDEX booking_changes_booking ON public.booking_changes USING btree (booking_id, id);
+CREATE INDEX booking_changes_left ON public.booking_changes USING btree (from_depot, at);
 
 create table booking_work (
     booking_id bigint not null,

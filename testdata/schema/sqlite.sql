@@ -129,6 +129,8 @@ CREATE INDEX booking_changes_at on booking_changes (at, id);
 
 CREATE INDEX booking_changes_booking on booking_changes (booking_id, id);
 
+CREATE INDEX booking_changes_left on booking_changes (from_depot, at);
+
 CREATE TABLE booking_work (
     booking_id  integer not null references bookings,
     seq         integer not null,
