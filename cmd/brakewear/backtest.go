@@ -21,9 +21,9 @@ type backtestCmd struct {
 	Database string   `help:"PostgreSQL URL, or the file of the embedded database." env:"DATABASE_URL" placeholder:"URL|FILE" xor:"source"`
 	AsOf     []string `help:"Days to forecast from." required:"" placeholder:"2025-03-31,2025-09-30"`
 	Lives    bool     `help:"Also follow whole lives of parts, planned anew at every inspection."`
-	Risk     float64  `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
-	Plot     string   `help:"Also draw into this SVG file how often the quantiles held." placeholder:"FILE"`
-	Format   string   `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
+	accepted
+	Plot   string `help:"Also draw into this SVG file how often the quantiles held." placeholder:"FILE"`
+	Format string `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
 }
 
 func (c backtestCmd) Help() string {

@@ -11,6 +11,7 @@ import (
 
 type correctCmd struct {
 	database
+	accepted
 	Kind       string `arg:"" help:"What is wrong: reading, odometer or fitment." enum:"reading,odometer,fitment"`
 	ID         int64  `arg:"" name:"id" help:"Its number, as the vehicle's history and the list of findings give it."`
 	Value      string `help:"What it should be: mm, or with its unit such as '9/32 in'." xor:"act"`
@@ -33,6 +34,9 @@ its findings follow at once.`
 }
 
 func (c correctCmd) Run(e *env) error {
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
 	ch, err := c.change()
 	if err != nil {
 		return err
@@ -45,7 +49,7 @@ func (c correctCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	svc := e.service(db, 0)
+	svc := e.service(db, c.Risk)
 	rec := fleet.Record{Kind: fleet.RecordKind(c.Kind), ID: c.ID}
 	why := fleet.Reason{Why: c.Why, By: c.By}
 	done := make([]fleet.Correction, 1)

@@ -17,15 +17,15 @@ import (
 )
 
 type forecastCmd struct {
-	Axles    string  `required:"" help:"Axles with their new and limit values." type:"existingfile" placeholder:"FILE"`
-	Readings string  `required:"" help:"Measured thicknesses." type:"existingfile" placeholder:"FILE"`
-	Vehicles string  `help:"Vehicles with category, model and duty, so that like can borrow from like." type:"existingfile" placeholder:"FILE"`
-	Odometer string  `help:"Odometer readings." type:"existingfile" placeholder:"FILE"`
-	Fitments string  `help:"Parts fitted." type:"existingfile" placeholder:"FILE"`
-	AsOf     string  `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
-	Model    string  `help:"Model to forecast with: ${models}." default:"${model}" enum:"${models}"`
-	Risk     float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
-	Format   string  `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
+	Axles    string `required:"" help:"Axles with their new and limit values." type:"existingfile" placeholder:"FILE"`
+	Readings string `required:"" help:"Measured thicknesses." type:"existingfile" placeholder:"FILE"`
+	Vehicles string `help:"Vehicles with category, model and duty, so that like can borrow from like." type:"existingfile" placeholder:"FILE"`
+	Odometer string `help:"Odometer readings." type:"existingfile" placeholder:"FILE"`
+	Fitments string `help:"Parts fitted." type:"existingfile" placeholder:"FILE"`
+	AsOf     string `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
+	Model    string `help:"Model to forecast with: ${models}." default:"${model}" enum:"${models}"`
+	accepted
+	Format string `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
 }
 
 func (c forecastCmd) Help() string {

@@ -16,6 +16,7 @@ import (
 
 type importCmd struct {
 	database
+	accepted
 	Check bool     `help:"Say what would become of the files, and take nothing in."`
 	Kind  string   `help:"What the files hold: ${kinds}; found by their header unless given."`
 	Dates string   `help:"How the files write their dates, unless ISO or declared in their header: ${dates}." enum:",${dates}" default:""`
@@ -41,12 +42,15 @@ Exit codes: 0 done, 1 failed, 2 the command line or a file cannot be read as mea
 var errDoubtful = errors.New("some rows are doubtful; they are listed above")
 
 func (c importCmd) Run(e *env) error {
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
 	db, err := c.open(e)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	svc := e.service(db, 0)
+	svc := e.service(db, c.Risk)
 	if c.Check {
 		return c.check(e, svc)
 	}

@@ -21,6 +21,7 @@ func (e *env) clock(svc *pipeline.Service) *jobs.Clock {
 type runCmd struct {
 	database
 	scheduled
+	accepted
 	Job string `arg:"" optional:"" help:"What to do; the list of it when left out."`
 }
 
@@ -28,12 +29,15 @@ type runCmd struct {
 const commandLine = "command line"
 
 func (c runCmd) Run(e *env) error {
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
 	db, err := c.open(e)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	svc := e.service(db, 0)
+	svc := e.service(db, c.Risk)
 	if err := c.scheduled.set(e, svc); err != nil {
 		return err
 	}

@@ -11,9 +11,9 @@ import (
 
 type proposeCmd struct {
 	database
-	AsOf string  `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
-	Days int     `help:"How many days to plan ahead." default:"60"`
-	Risk float64 `help:"Accepted chance of being past the limit." default:"0.05"`
+	AsOf string `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
+	Days int    `help:"How many days to plan ahead." default:"60"`
+	accepted
 }
 
 func (c proposeCmd) Run(e *env) error {

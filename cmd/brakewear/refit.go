@@ -11,9 +11,9 @@ import (
 
 type refitCmd struct {
 	database
-	AsOf  string  `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
-	Model string  `help:"Model to forecast with." default:"${model}" enum:"${models}"`
-	Risk  float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+	AsOf  string `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
+	Model string `help:"Model to forecast with." default:"${model}" enum:"${models}"`
+	accepted
 }
 
 func (c refitCmd) Run(e *env) error {
@@ -53,6 +53,11 @@ func dayOr(s string, e *env) (fleet.Date, error) {
 		return 0, fleet.Invalidf("%v", err)
 	}
 	return d, nil
+}
+
+// accepted is the setting of commands that say when to book by.
+type accepted struct {
+	Risk float64 `help:"Accepted chance of being past the limit on the book-by date." env:"BRAKEWEAR_RISK" default:"0.05"`
 }
 
 func validRisk(r float64) error {

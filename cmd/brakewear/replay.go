@@ -10,6 +10,7 @@ import (
 
 type replayCmd struct {
 	database
+	accepted
 	Months int    `help:"How many months back." default:"12"`
 	Model  string `help:"Model to forecast with." default:"${model}" enum:"${models}"`
 }
@@ -21,6 +22,9 @@ came off since. The track record says which forecasts were made afterwards.`
 }
 
 func (c replayCmd) Run(e *env) error {
+	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
 	if c.Months < 1 || c.Months > 120 {
 		return fleet.Invalidf("months %d: want 1 to 120", c.Months)
 	}
@@ -29,7 +33,7 @@ func (c replayCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	svc := e.service(db, 0)
+	svc := e.service(db, c.Risk)
 	svc.Model = c.Model
 	today := fleet.DateOf(e.now())
 	axles, err := svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, c.Months))

@@ -64,6 +64,8 @@ type env struct {
 	stderr io.Writer
 	now    func() time.Time
 	log    *slog.Logger
+	// environ is the whole environment, of which kong reads what it knows.
+	environ []string
 }
 
 // run executes one command line. It is main without the process around it, so
@@ -76,6 +78,8 @@ func run(ctx context.Context, args []string, getenv func(string) string, stdout,
 		stderr: stderr,
 		now:    time.Now,
 		log:    slog.New(slog.NewTextHandler(stderr, nil)),
+
+		environ: os.Environ(),
 	}
 	return e.run(args)
 }
@@ -93,6 +97,13 @@ func (e *env) run(args []string) error {
 		return nil
 	case err != nil:
 		return fleet.Invalidf("%v (brakewear --help lists the commands)", err)
+	}
+	switch kctx.Selected().Name {
+	case "help", "version": // help is what mends it
+	default:
+		if err := knownVariables(parser.Model.Node, e.environ); err != nil {
+			return err
+		}
 	}
 	return kctx.Run(e)
 }

@@ -20,7 +20,7 @@ type serveCmd struct {
 	database
 	scheduled
 	listening
-	Risk float64 `help:"Accepted chance of being past the limit on the book-by date." default:"0.05"`
+	accepted
 }
 
 // listening are the settings of addresses.

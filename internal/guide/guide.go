@@ -23,6 +23,10 @@ type Topic struct {
 	Title string // blank for an example file
 }
 
+// reference begins the name of files that are written by tests of what they
+// describe: their topic is the rest.
+const reference = "reference-"
+
 // Topics returns the documents by name, then the example files.
 func Topics() (ts []Topic) {
 	for _, name := range glob("*.md") {
@@ -66,7 +70,7 @@ func glob(pattern string) []string {
 // topicOf names a file as a person types it.
 func topicOf(name string) string {
 	if base, ok := strings.CutSuffix(name, ".md"); ok {
-		return strings.ToLower(base)
+		return strings.TrimPrefix(strings.ToLower(base), reference)
 	}
 	return name
 }

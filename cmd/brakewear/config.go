@@ -1,0 +1,170 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/alecthomas/kong"
+
+	"brakewear/internal/fleet"
+)
+
+// setting is one thing that is set by flag or by environment variable.
+type setting struct {
+	flag     string // blank: by variable only
+	variable string
+	unless   string // what it is unless given
+	meaning  string
+	commands []string // that take it
+}
+
+// secrets are settings without a flag, for others on the machine can read a
+// command line.
+var secrets = []setting{
+	{variable: smtpPassword, meaning: "Password to sign in to the mail server with.", commands: []string{"serve", "run"}},
+}
+
+// testVariables are read by this program's tests only.
+var testVariables = []string{"BRAKEWEAR_REQUIRE_POSTGRES", "BRAKEWEAR_REQUIRE_BROWSER", "BRAKEWEAR_SCREENSHOTS"}
+
+// variablePrefix begins the names of our variables, so that others are none of
+// our business.
+const variablePrefix = "BRAKEWEAR_"
+
+// settings returns all flags that are variables too, in the order of the
+// commands, and the secrets.
+func settings(model *kong.Node) (list []setting) {
+	known := map[string]int{} // by variable
+	for _, leaf := range model.Leaves(true) {
+		command := leaf.Path()
+		command = strings.TrimPrefix(command, model.Name+" ")
+		for _, f := range leaf.Flags {
+			if len(f.Envs) == 0 {
+				continue
+			}
+			i, seen := known[f.Envs[0]]
+			if !seen {
+				i = len(list)
+				known[f.Envs[0]] = i
+				list = append(list, setting{flag: "--" + f.Name, variable: f.Envs[0], meaning: choices(f)})
+			}
+			list[i].commands = append(list[i].commands, command)
+			list[i].unless = cmp.Or(list[i].unless, f.Default)
+		}
+	}
+	return append(list, secrets...)
+}
+
+// choices is what a flag means, and what it may be where that is one of a few.
+func choices(f *kong.Flag) string {
+	if f.Enum == "" {
+		return f.Help
+	}
+	of := slices.DeleteFunc(f.EnumSlice(), func(s string) bool { return s == "" })
+	if !slices.ContainsFunc(of, func(s string) bool { return !strings.Contains(f.Help, s) }) {
+		return f.Help // it names them
+	}
+	return strings.TrimSuffix(f.Help, ".") + ": one of " + strings.Join(of, ", ") + "."
+}
+
+// knownVariables refuses variables that look like settings and are none: a
+// mistyped one would leave its setting as it was, and nobody would know.
+func knownVariables(model *kong.Node, environ []string) error {
+	names := slices.Clone(testVariables)
+	for _, s := range settings(model) {
+		names = append(names, s.variable)
+	}
+	var faults []string
+	for _, v := range environ {
+		name, _, _ := strings.Cut(v, "=")
+		if strings.HasPrefix(name, variablePrefix) && !slices.Contains(names, name) {
+			faults = append(faults, fmt.Sprintf("variable %s: there is no such setting; is %s meant?", name, nearest(name, names)))
+		}
+	}
+	if faults == nil {
+		return nil
+	}
+	slices.Sort(faults)
+	return fleet.Invalidf("%s (brakewear help config lists the settings)", strings.Join(faults, "\n"))
+}
+
+// nearest returns the name with the least to change.
+func nearest(name string, names []string) string {
+	return slices.MinFunc(names, func(a, b string) int { return cmp.Compare(edits(name, a), edits(name, b)) })
+}
+
+// edits counts the letters to insert, delete or replace that make b of a
+// (V. I. Levenshtein, 1966; from memory).
+func edits(a, b string) int {
+	row := make([]int, len(b)+1) // of a's beginning and each beginning of b
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		before := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			replaced := before
+			if a[i] != b[j] {
+				replaced++
+			}
+			before = row[j+1]
+			row[j+1] = min(row[j]+1, before+1, replaced)
+		}
+	}
+	return row[len(b)]
+}
+
+// everyDatabase is from how many commands on those of a database are said in
+// one word.
+const everyDatabase = 8
+
+// configReference describes every setting in Markdown, grouped by the commands
+// that take it.
+func configReference(model *kong.Node) string {
+	var b strings.Builder
+	b.WriteString(`# Settings
+
+What lasts can be set by environment variable or by flag, and a flag goes before a variable. Passwords
+are variables only, for others on the machine can read a command line. A variable that begins with
+` + "`" + variablePrefix + "`" + ` and is not listed here is refused at start, so that a mistyped one does not go
+unnoticed. Flags that are for one run only are with their command (` + "`brakewear help commands`" + `).
+
+`)
+	var groups []string
+	of := map[string][]setting{}
+	for _, s := range settings(model) {
+		g := strings.Join(s.commands, ", ")
+		if len(s.commands) >= everyDatabase {
+			g = "Most commands"
+		}
+		if of[g] == nil {
+			groups = append(groups, g)
+		}
+		of[g] = append(of[g], s)
+	}
+	for _, g := range groups {
+		fmt.Fprintf(&b, "## %s\n\n| variable | flag | unless given | what it is |\n| --- | --- | --- | --- |\n", g)
+		for _, s := range of[g] {
+			fmt.Fprintf(&b, "| `%s` | %s | %s | %s |\n", s.variable, code(s.flag), code(s.unless), cell(s.meaning))
+		}
+		b.WriteString("\n")
+	}
+	b.WriteString(`Beside these, ` + "`TZ`" + ` is the time zone that *today* is in where several depots are meant, and PostgreSQL's own
+variables (` + "`PGSSLROOTCERT`" + ` and others) fill in what the database's URL leaves open.
+`)
+	return b.String()
+}
+
+// code is text as it is typed, nothing for none.
+func code(s string) string {
+	if s == "" {
+		return ""
+	}
+	return "`" + s + "`"
+}
+
+// cell is text within a table.
+func cell(s string) string { return strings.ReplaceAll(s, "|", `\|`) }

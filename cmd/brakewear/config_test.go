@@ -1,0 +1,124 @@
+package main
+
+import (
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/alecthomas/kong"
+	"github.com/google/go-cmp/cmp"
+
+	"brakewear/internal/fleet"
+)
+
+// model returns the command line's model.
+func model(t *testing.T) *kong.Node {
+	t.Helper()
+	parser, err := newParser(io.Discard, io.Discard, func(int) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return parser.Model.Node
+}
+
+// golden compares a file of the guide with what the program says now.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	file := filepath.Join("..", "..", "internal", "guide", name)
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	old, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(old), got); diff != "" {
+		t.Errorf("%s is not what the program says; go test ./cmd/brakewear -update rewrites it (-want +got):\n%s", name, diff)
+	}
+}
+
+func TestConfigReference(t *testing.T) { golden(t, "reference-config.md", configReference(model(t))) }
+
+// TestSecretsAreDeclared: every variable that the code reads by itself is in
+// the list, and nothing is there that is not read.
+func TestSecretsAreDeclared(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var read []string
+	for _, f := range files {
+		if strings.HasSuffix(f, "_test.go") {
+			continue
+		}
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`getenv\((\w+)\)`).FindAllStringSubmatch(string(b), -1) {
+			read = append(read, m[1])
+		}
+	}
+	// Named by constants, of which the declaration has the values.
+	if want := []string{"smtpPassword"}; !slices.Equal(read, want) || len(secrets) != len(want) {
+		t.Errorf("read are %q, and %d declared; declare them in secrets and here", read, len(secrets))
+	}
+}
+
+func TestUnknownVariables(t *testing.T) {
+	m := model(t)
+	for _, c := range []struct {
+		environ []string
+		want    string // in the error; blank: none
+	}{
+		{nil, ""},
+		{[]string{"HOME=/root", "BRAKEWEA=1", "DATABASE_URL=x", "BRAKEWEAR_LISTEN=a", "BRAKEWEAR_SMTP_PASSWORD=b", "BRAKEWEAR_REQUIRE_POSTGRES=1"}, ""},
+		{[]string{"BRAKEWEAR_LISTN=a"}, "variable BRAKEWEAR_LISTN: there is no such setting; is BRAKEWEAR_LISTEN meant?"},
+		{[]string{"BRAKEWEAR_MAIL_HOST=a"}, "is BRAKEWEAR_SMTP_HOST meant?"},
+		{[]string{"BRAKEWEAR_PASSWORD=a"}, "is BRAKEWEAR_SMTP_PASSWORD meant?"},
+		{[]string{"BRAKEWEAR_=a"}, "variable BRAKEWEAR_: "},
+		{[]string{"BRAKEWEAR_URLS=a", "BRAKEWEAR_BACKUPDIR=b"}, "variable BRAKEWEAR_BACKUPDIR: there is no such setting; is BRAKEWEAR_BACKUP_DIR meant?\nvariable BRAKEWEAR_URLS: there is no such setting; is BRAKEWEAR_URL meant?"},
+	} {
+		err := knownVariables(m, c.environ)
+		if c.want == "" && err != nil || c.want != "" && (!errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%q: got %v, want %q", c.environ, err, c.want)
+		}
+	}
+}
+
+// TestUnknownVariableStopsAll: every command but those that help.
+func TestUnknownVariableStopsAll(t *testing.T) {
+	t.Setenv("BRAKEWEAR_LISTN", "127.0.0.1:1")
+	file := filepath.Join(t.TempDir(), "own.db")
+	if _, _, err := command(t, "migrate", "--database", file); err == nil || !strings.Contains(err.Error(), "BRAKEWEAR_LISTEN meant?") || exitCode(err) != exitUsage {
+		t.Errorf("migrate: got %v", err)
+	}
+	if _, err := os.Stat(file); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it made the database all the same: %v", err)
+	}
+	for _, args := range [][]string{{"help", "config"}, {"version"}, {"serve", "--help"}} {
+		if _, _, err := command(t, args...); err != nil {
+			t.Errorf("%q: %v", args, err)
+		}
+	}
+}
+
+// TestEdits has distances counted by hand.
+func TestEdits(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		want int
+	}{{"", "", 0}, {"", "abc", 3}, {"abc", "", 3}, {"brake", "brake", 0}, {"brake", "break", 2}, {"drum", "rum", 1}, {"pad", "paid", 1}} {
+		if got := edits(c.a, c.b); got != c.want {
+			t.Errorf("edits(%q, %q): got %d, want %d", c.a, c.b, got, c.want)
+		}
+	}
+}
