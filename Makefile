@@ -3,7 +3,7 @@
 
 SHELL := /bin/bash
 .DEFAULT_GOAL := help
-.PHONY: help demo build test install fmt vet vulncheck race bench fuzz screenshots cover clean
+.PHONY: help demo build test install fmt vet vulncheck race bench microbench fuzz screenshots cover clean
 
 ARGS ?=
 PKG ?= ./...
@@ -41,7 +41,10 @@ race:
 	BRAKEWEAR_REQUIRE_POSTGRES=1 BRAKEWEAR_REQUIRE_BROWSER=1 \
 		go test -race -vet=off -timeout 20m $(PKG)
 
-bench: ## run the benchmarks; PKG=./forecast for one package
+bench: build ## measure fleets of three sizes beside their ceilings; ARGS="--vehicles 10000"
+	@bin/brakewear bench $(ARGS)
+
+microbench: ## run the benchmarks of packages; PKG=./forecast for one
 	go test -run '^$$' -bench . -benchmem -timeout 60m $(PKG)
 
 fuzz: ## run every fuzz target for FUZZTIME (1m) each

@@ -58,16 +58,45 @@ type Empty struct {
 // A refit is meant to run every night; a weekend without one changes nothing.
 const staleAfter = 3
 
+// dueRead is what the page needs from the database.
+type dueRead struct {
+	filter   DueFilter
+	page     store.DuePage
+	planned  *planned
+	empty    *Empty
+	toLookAt string
+}
+
 func (d *Dashboard) due(c *gin.Context) error {
+	x, err := d.readDue(c)
+	if err != nil {
+		return err
+	}
+	return d.sendDue(c, x)
+}
+
+func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
-	f, err := d.dueFilter(c)
-	if err != nil {
-		return err
+	if x.filter, err = d.dueFilter(c); err != nil {
+		return x, err
 	}
-	got, err := d.svc.DB.DueSoon(ctx, sc, f.query(today, c.Query("after")))
-	if err != nil {
-		return err
+	if x.page, err = d.svc.DB.DueSoon(ctx, sc, x.filter.query(today, c.Query("after"))); err != nil {
+		return x, err
 	}
+	if x.planned, err = d.planned(c, x.page.Rows); err != nil {
+		return x, err
+	}
+	if len(x.page.Rows) == 0 {
+		if x.empty, err = d.emptyDue(c, x.filter); err != nil {
+			return x, err
+		}
+	}
+	x.toLookAt, err = d.openFindings(c)
+	return x, err
+}
+
+func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
+	today, f, got := d.svc.Today(), x.filter, x.page
 	p := DuePage{
 		Shell:    Shell{Title: "Due soon", Place: "due", Cautions: true},
 		Filter:   f,
@@ -77,17 +106,15 @@ func (d *Dashboard) due(c *gin.Context) error {
 		Total:    got.Total,
 		CSV:      "/due.csv" + f.values().encode(),
 		XLSX:     "/due.xlsx" + f.values().encode(),
-	}
-	plan, err := d.planned(c, got.Rows)
-	if err != nil {
-		return err
+		Empty:    x.empty,
+		ToLookAt: x.toLookAt,
 	}
 	oldest := today
 	for i := range got.Rows {
 		r := &got.Rows[i]
 		oldest = min(oldest, r.AsOf)
 		row := dueRow(p.Axis, r)
-		plan.pin(&row, p.Axis, r)
+		x.planned.pin(&row, p.Axis, r)
 		p.Rows = append(p.Rows, row)
 	}
 	if today-oldest > staleAfter {
@@ -98,14 +125,6 @@ func (d *Dashboard) due(c *gin.Context) error {
 	}
 	if got.Next != "" {
 		p.Next = "/" + f.values().with("after", got.Next).encode()
-	}
-	if len(p.Rows) == 0 {
-		if p.Empty, err = d.emptyDue(c, f); err != nil {
-			return err
-		}
-	}
-	if p.ToLookAt, err = d.openFindings(c); err != nil {
-		return err
 	}
 	return d.send(c, http.StatusOK, "due", p)
 }

@@ -16,6 +16,7 @@ import (
 )
 
 type benchCmd struct {
+	All      benchAllCmd      `cmd:"" default:"withargs" help:"Do what a day and a night do, in fleets of several sizes, beside what it is held against."`
 	Forecast benchForecastCmd `cmd:"" help:"Time the models on an invented fleet held in memory."`
 	Plan     benchPlanCmd     `cmd:"" help:"Plan an invented fleet's due axles, beside simple ways to fill the calendar."`
 	Import   benchImportCmd   `cmd:"" help:"Time taking an invented fleet's readings in, on both databases."`

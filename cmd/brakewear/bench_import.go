@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"runtime/metrics"
-	"slices"
 	"text/tabwriter"
 	"time"
 
@@ -130,27 +129,45 @@ func benchImport(e *env, dir string, urls [2]string) (importBench, error) {
 		return r, err
 	}
 	defer empty.Close()
-	var rows []fleet.Reading // as stored, in the order of the file
-	err = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
-		rows = append(rows, h.Readings...)
-		return nil
+	var watch stopwatch
+	var failed error
+	watch.start(e.now())
+	n, err := empty.PourBare(e.ctx, func(yield func([]fleet.Reading) bool) {
+		// As stored, in the order of the file. Reading them is not pouring.
+		watch.stop(e.now())
+		failed = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
+			watch.start(e.now())
+			defer func() { watch.stop(e.now()) }()
+			if !yield(h.Readings) {
+				return errBenchOver
+			}
+			return nil
+		})
+		watch.start(e.now())
 	})
-	if err != nil {
-		return r, err
-	}
-	start = e.now()
-	n, err := empty.PourBare(e.ctx, slices.Values([][]fleet.Reading{rows}))
-	took = e.now().Sub(start)
-	if err != nil {
+	watch.stop(e.now())
+	if err := errors.Join(failed, err); err != nil {
 		return r, err
 	}
 	if n != r.Rows {
 		return r, fmt.Errorf("poured %d rows bare, but took %d in", n, r.Rows)
 	}
-	r.BareRate = float64(n) / took.Seconds()
+	r.BareRate = float64(n) / watch.ran.Seconds()
 	r.Ratio = r.Rate / r.BareRate
 	return r, nil
 }
+
+// errBenchOver ends a reading early.
+var errBenchOver = errors.New("no more is wanted")
+
+// stopwatch adds up the spans between its starts and stops.
+type stopwatch struct {
+	ran   time.Duration
+	since time.Time
+}
+
+func (w *stopwatch) start(now time.Time) { w.since = now }
+func (w *stopwatch) stop(now time.Time)  { w.ran += now.Sub(w.since) }
 
 // memoryEvery is how often memory is looked at: a small part of any import.
 const memoryEvery = 20 * time.Millisecond

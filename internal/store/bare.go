@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"iter"
 
@@ -34,4 +35,38 @@ func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (
 		})
 	})
 	return n, err
+}
+
+// PourForecasts writes forecasts of vehicles into their tables, as PourBare does
+// with readings, for a database that has the vehicles and no forecasts of them.
+// It returns how many axles it wrote.
+func (db *DB) PourForecasts(ctx context.Context, batches iter.Seq[[]AxleForecast]) (n int, err error) {
+	err = db.write(ctx, "pour bare forecasts", func(t *tx) error {
+		for fs := range batches {
+			var failed error
+			err := t.pour("axle_forecasts", append([]string{"fleet_id", "depot_id"}, stagedForecasts.columns...), after(forecastRows(fs, &failed), 1, 1))
+			if err := cmp.Or(failed, err); err != nil {
+				return err
+			}
+			if err := t.pour("position_forecasts", append([]string{"fleet_id"}, stagedPositions.columns...), after(positionRows(fs), 1)); err != nil {
+				return err
+			}
+			n += len(fs)
+		}
+		return nil
+	})
+	return n, err
+}
+
+// after puts values before those of each row.
+func after(rows iter.Seq[[]any], first ...any) iter.Seq[[]any] {
+	return func(yield func([]any) bool) {
+		var all []any
+		for row := range rows {
+			all = append(append(all[:0], first...), row...)
+			if !yield(all) {
+				return
+			}
+		}
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"iter"
 	"math"
 	"strings"
 
@@ -93,17 +94,23 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 }
 
 func (t *tx) fillForecasts(fs []AxleForecast) error {
-	row := make([]any, len(stagedForecasts.columns))
 	var failed error
-	err := t.fill(stagedForecasts, func(yield func([]any) bool) {
+	err := t.fill(stagedForecasts, forecastRows(fs, &failed))
+	return cmp.Or(failed, err)
+}
+
+// forecastRows are the rows of stagedForecasts; an error ends them.
+func forecastRows(fs []AxleForecast, failed *error) iter.Seq[[]any] {
+	return func(yield func([]any) bool) {
+		row := make([]any, 0, len(stagedForecasts.columns))
 		for i := range fs {
 			f := &fs[i]
 			d := decide(f)
 			var warnings, basis []byte
-			if warnings, failed = json.Marshal(f.Warnings); failed != nil {
+			if warnings, *failed = json.Marshal(f.Warnings); *failed != nil {
 				return
 			}
-			if basis, failed = json.Marshal(basisJSON(f.Basis)); failed != nil {
+			if basis, *failed = json.Marshal(basisJSON(f.Basis)); *failed != nil {
 				return
 			}
 			row = append(row[:0],
@@ -118,8 +125,26 @@ func (t *tx) fillForecasts(fs []AxleForecast) error {
 				return
 			}
 		}
-	})
-	return cmp.Or(failed, err)
+	}
+}
+
+// positionRows are the rows of stagedPositions.
+func positionRows(fs []AxleForecast) iter.Seq[[]any] {
+	return func(yield func([]any) bool) {
+		row := make([]any, 0, len(stagedPositions.columns))
+		for i := range fs {
+			for j := range fs[i].Positions {
+				p := &fs[i].Positions[j]
+				row = append(row[:0],
+					fs[i].VehicleID, fs[i].Axle, j, string(p.Pos.Part), p.Pos.Side, p.Pos.Face, p.Spec.New, p.Spec.Limit,
+					number(p.ThicknessMM), number(p.RatePer10000), p.Readings, fleet.Date(p.Since), p.SinceKnown,
+					quantiles{&p.Crossing.Km}, quantiles{&p.Crossing.Day})
+				if !yield(row) {
+					return
+				}
+			}
+		}
+	}
 }
 
 func (t *tx) upsertForecasts() error {
@@ -146,22 +171,7 @@ func (t *tx) replacePositions(fs []AxleForecast) error {
 	if err != nil {
 		return err
 	}
-	row := make([]any, len(stagedPositions.columns))
-	err = t.fill(stagedPositions, func(yield func([]any) bool) {
-		for i := range fs {
-			for j := range fs[i].Positions {
-				p := &fs[i].Positions[j]
-				row = append(row[:0],
-					fs[i].VehicleID, fs[i].Axle, j, string(p.Pos.Part), p.Pos.Side, p.Pos.Face, p.Spec.New, p.Spec.Limit,
-					number(p.ThicknessMM), number(p.RatePer10000), p.Readings, fleet.Date(p.Since), p.SinceKnown,
-					quantiles{&p.Crossing.Km}, quantiles{&p.Crossing.Day})
-				if !yield(row) {
-					return
-				}
-			}
-		}
-	})
-	if err != nil {
+	if err := t.fill(stagedPositions, positionRows(fs)); err != nil {
 		return err
 	}
 	_, err = t.exec(`

@@ -1,0 +1,286 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+
+	"brakewear/api"
+	"brakewear/dashboard"
+	"brakewear/internal/auth"
+	"brakewear/internal/store"
+	"brakewear/internal/web"
+)
+
+// benchClients is how many ask at once, each again as soon as it is answered.
+const benchClients = 20
+
+// pages times what people and devices ask for.
+func (w *allRun) pages() error {
+	d, err := dashboard.New(w.svc)
+	if err != nil {
+		return err
+	}
+	log := slog.New(slog.DiscardHandler)
+	service := web.NewEngine(log)
+	d.Register(service)
+	api.New(w.svc).Register(service)
+	memory := web.NewEngine(log)
+	memory.GET("/", d.DueFromMemory())
+	memory.GET("/vehicles/:id", d.PlotsFromMemory())
+
+	if err := w.uploads(service); err != nil {
+		return err
+	}
+	lists, err := w.dueLists()
+	if err != nil {
+		return err
+	}
+	var vehicles []string
+	dice := rand.New(rand.NewPCG(w.c.Seed, 1))
+	for range 200 {
+		vehicles = append(vehicles, fmt.Sprintf("/vehicles/%d", w.ids[dice.IntN(len(w.ids))]))
+	}
+	if err := w.page(workDue, "rendering from rows in memory", service, memory, lists, true); err != nil {
+		return err
+	}
+	return w.page(workVehicle, "drawing its plots alone", service, memory, vehicles, false)
+}
+
+// page times pages, and the ceiling of them, at the same addresses.
+func (w *allRun) page(work, beside string, service, memory http.Handler, addresses []string, due bool) error {
+	for _, h := range []http.Handler{service, memory} { // once each: prepared, and remembered
+		for _, address := range addresses {
+			if _, err := ask(w.e.ctx, h, http.MethodGet, address, nil); err != nil {
+				return err
+			}
+		}
+	}
+	resident := watchResident(w.e.ctx)
+	got, err := w.load(askOf(w.e.ctx, service, addresses))
+	if err != nil {
+		return err
+	}
+	peak := resident()
+	top, err := w.load(askOf(w.e.ctx, memory, addresses))
+	if err != nil {
+		return err
+	}
+	x := &workBench{
+		Work: work, Done: got.n, Of: "pages", Seconds: got.seconds, Rate: got.rate(), P50: got.at(.5), P99: got.at(.99), PeakMB: peak,
+		Ceiling: top.rate(), Beside: beside, Cost: got.at(.5), CostOf: "ms",
+	}
+	if due {
+		x.Ratio = x.Rate / x.Ceiling
+		x.Aim, x.Met = "≥ 0.5, p99 < 50 ms", x.Ratio >= .5 && x.P99 < 50
+	} else {
+		x.Ratio = x.Ceiling / x.Rate
+		x.Aim, x.Met = "≤ 1.5 ×", x.Ratio <= 1.5
+	}
+	w.add(x)
+	return nil
+}
+
+// dueLists are the due-soon page's addresses: every order, under the filters that
+// people use, first pages and later ones.
+func (w *allRun) dueLists() (addresses []string, err error) {
+	h, err := w.svc.DB.History(w.e.ctx, auth.AllFleets(), w.ids[len(w.ids)/2])
+	if err != nil {
+		return nil, err
+	}
+	booked := false
+	before := benchUntil + 7*8
+	for _, sort := range store.DueSorts {
+		for filter, q := range map[string]store.DueQuery{
+			"within=0": {},
+			"within=8": {Before: &before},
+			fmt.Sprintf("within=0&fleet=%d", h.Vehicle.FleetID):                             {Fleet: h.Vehicle.FleetID},
+			fmt.Sprintf("within=0&fleet=%d&depot=%d", h.Vehicle.FleetID, h.Vehicle.DepotID): {Fleet: h.Vehicle.FleetID, Depot: h.Vehicle.DepotID},
+			"within=0&booked=no": {Booked: &booked},
+			"within=0&q=" + url.QueryEscape(h.Vehicle.Number[:max(1, len(h.Vehicle.Number)-1)]): {Text: h.Vehicle.Number[:max(1, len(h.Vehicle.Number)-1)]},
+			fmt.Sprintf("within=26&fleet=%d&booked=no&q=a", h.Vehicle.FleetID):                  {Fleet: h.Vehicle.FleetID, Text: "a", Booked: &booked},
+		} {
+			address := "/?" + filter + "&sort=" + string(sort)
+			addresses = append(addresses, address)
+			if strings.HasPrefix(filter, "within=26") {
+				continue
+			}
+			q.Sort = sort
+			page, err := w.svc.DB.DueSoon(w.e.ctx, auth.AllFleets(), q)
+			if err != nil {
+				return nil, err
+			}
+			if page.Next != "" {
+				addresses = append(addresses, address+"&after="+url.QueryEscape(page.Next))
+			}
+		}
+	}
+	slices.Sort(addresses)
+	return addresses, nil
+}
+
+// uploadsEach is how many uploads each client has ready.
+const uploadsEach = 40
+
+// uploads times a reading of one vehicle on its way in, until the forecast that
+// counts it is read, by clients with vehicles of their own.
+func (w *allRun) uploads(service http.Handler) error {
+	ready := make([][]func() error, benchClients)
+	for i := range uploadsEach {
+		for client := range ready {
+			do, err := w.upload(service, w.ids[(client+benchClients*i)%len(w.ids)], i)
+			if err != nil {
+				return err
+			}
+			if do != nil {
+				ready[client] = append(ready[client], do)
+			}
+		}
+	}
+	resident := watchResident(w.e.ctx)
+	got, err := w.load(func(client, i int, _ *rand.Rand) func() error {
+		if i == len(ready[client]) {
+			return nil
+		}
+		return ready[client][i]
+	})
+	if err != nil {
+		return err
+	}
+	w.add(&workBench{
+		Work: workUpload, Done: got.n, Of: "uploads", Seconds: got.seconds, Rate: got.rate(), P50: got.at(.5), P99: got.at(.99), PeakMB: resident(),
+		Aim: "p99 < 100 ms", Met: got.at(.99) < 100, Cost: got.at(.5), CostOf: "ms",
+	})
+	return nil
+}
+
+// upload prepares one upload of a vehicle; nil when nothing was ever measured on
+// it.
+func (w *allRun) upload(service http.Handler, id int64, times int) (func() error, error) {
+	h, err := w.svc.DB.History(w.e.ctx, auth.AllFleets(), id)
+	if err != nil {
+		return nil, err
+	}
+	r := nextReading(&h, times)
+	if r == nil {
+		return nil, nil
+	}
+	row := map[string]any{"vehicle": h.Vehicle.Number, "date": r.date, "odometer_km": r.km, "axle": r.Axle, "part": r.Part, "side": r.Side, "face": r.Face, "value_mm": r.mm}
+	body, err := json.Marshal([]any{row})
+	if err != nil {
+		return nil, err
+	}
+	address := fmt.Sprintf("%s/vehicles/%d/forecasts", api.Prefix, id)
+	before, err := ask(w.e.ctx, service, http.MethodGet, address, nil)
+	if err != nil {
+		return nil, err
+	}
+	return func() error {
+		if _, err := ask(w.e.ctx, service, http.MethodPost, api.Prefix+"/readings", body); err != nil {
+			return err
+		}
+		after, err := ask(w.e.ctx, service, http.MethodGet, address, nil)
+		if err == nil && bytes.Equal(before, after) {
+			err = fmt.Errorf("vehicle %d: the forecast is as before its reading %s", id, body)
+		}
+		return err
+	}, nil
+}
+
+// loaded is what clients got.
+type loaded struct {
+	n       int
+	seconds float64
+	ms      []float64 // each, ascending
+}
+
+func (l *loaded) rate() float64 { return float64(l.n) / l.seconds }
+
+// at returns the quantile q of the times.
+func (l *loaded) at(q float64) float64 {
+	if len(l.ms) == 0 {
+		return 0
+	}
+	return l.ms[min(len(l.ms)-1, int(q*float64(len(l.ms))))]
+}
+
+// load lets the clients ask, each as soon as it was answered, until the time is
+// over or next has nothing more for them.
+func (w *allRun) load(next func(client, i int, dice *rand.Rand) func() error) (*loaded, error) {
+	ctx, cancel := context.WithCancel(w.e.ctx)
+	defer cancel()
+	times := make([][]float64, benchClients)
+	errs := make([]error, benchClients)
+	var wg sync.WaitGroup
+	start := w.e.now()
+	for client := range benchClients {
+		dice := rand.New(rand.NewPCG(w.c.Seed, uint64(client)))
+		wg.Go(func() {
+			for i := 0; ctx.Err() == nil && w.e.now().Sub(start) < w.c.Asking; i++ {
+				do := next(client, i, dice)
+				if do == nil {
+					return
+				}
+				asked := w.e.now()
+				if errs[client] = do(); errs[client] != nil {
+					cancel()
+					return
+				}
+				times[client] = append(times[client], float64(w.e.now().Sub(asked).Microseconds())/1e3)
+			}
+		})
+	}
+	wg.Wait()
+	got := &loaded{seconds: w.e.now().Sub(start).Seconds(), ms: slices.Concat(times...)}
+	got.n = len(got.ms)
+	slices.Sort(got.ms)
+	return got, errors.Join(append(errs, w.e.ctx.Err())...)
+}
+
+// askOf asks for one of the addresses after the other, as the dice fall.
+func askOf(ctx context.Context, h http.Handler, addresses []string) func(int, int, *rand.Rand) func() error {
+	return func(_, _ int, dice *rand.Rand) func() error {
+		address := addresses[dice.IntN(len(addresses))]
+		return func() error {
+			_, err := ask(ctx, h, http.MethodGet, address, nil)
+			return err
+		}
+	}
+}
+
+// ask has a handler answer a request, and wants it to be done.
+func ask(ctx context.Context, h http.Handler, method, address string, body []byte) ([]byte, error) {
+	req, err := http.NewRequestWithContext(ctx, method, address, bytes.NewReader(body))
+	if err != nil {
+		return nil, err
+	}
+	if body != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	a := answer{header: http.Header{}, status: http.StatusOK}
+	h.ServeHTTP(&a, req)
+	if a.status/100 != 2 {
+		return nil, fmt.Errorf("%s %s: got status %d: %.300s", method, address, a.status, a.body.Bytes())
+	}
+	return a.body.Bytes(), nil
+}
+
+// answer keeps what a handler sends.
+type answer struct {
+	header http.Header
+	status int
+	body   bytes.Buffer
+}
+
+func (a *answer) Header() http.Header         { return a.header }
+func (a *answer) WriteHeader(status int)      { a.status = status }
+func (a *answer) Write(p []byte) (int, error) { return a.body.Write(p) }
