@@ -193,17 +193,26 @@ func headline(total int, f DueFilter, today fleet.Date) string {
 }
 
 func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
-	vehicles, _, readings, err := d.svc.DB.Counts(c.Request.Context(), d.scope(c))
+	ctx, sc := c.Request.Context(), d.scope(c)
+	known, err := d.svc.DB.MoreVehicles(ctx, sc, 0)
+	if err != nil {
+		return nil, err
+	}
+	measured, err := d.svc.DB.HasReadings(ctx, sc)
 	switch {
 	case err != nil:
 		return nil, err
-	case vehicles == 0:
+	case !known:
 		return &Empty{
 			Title: "Nothing has been taken in yet",
 			Text:  "The list fills itself from files: which vehicles there are, what their axles are specified for, and what was measured.",
 			Steps: true,
 		}, nil
-	case readings == 0:
+	case !measured:
+		vehicles, _, _, err := d.svc.DB.Counts(ctx, sc)
+		if err != nil {
+			return nil, err
+		}
 		return &Empty{
 			Title: plural(vehicles, "vehicle", "vehicles") + ", no readings yet",
 			Text:  "Hand in what was measured; every axle with a reading gets its lane here.",

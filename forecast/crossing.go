@@ -14,6 +14,9 @@ type point struct {
 	sq    [maxPlaces]float64 // expected square of it
 	given []given            // the chances at each node of theta
 
+	// plain: the mean and sq of each place are all that is wanted.
+	plain bool
+
 	zAbove float64            // normal deviates of 1 - above
 	z      [maxPlaces]float64 // and of 1 - each
 }
@@ -181,8 +184,14 @@ func (f *fitter) look(p *point) {
 			least = min(least, z[j])
 			p.mean[j] += d.w * mean
 			p.sq[j] += d.w * (mean*mean + vari)
+			if p.plain {
+				continue
+			}
 			g.each[j] = phi(z[j])
 			p.each[j] += d.w * g.each[j]
+		}
+		if p.plain {
+			continue
 		}
 		switch {
 		case np == 1:

@@ -344,22 +344,35 @@ const pathSteps = 40
 // paths samples each live place from its fitting to a little past the limit.
 func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
 	const z80 = 1.2815515655446004
+	born := math.Inf(-1) // the model looks at all places at once
+	for _, p := range s.places[:s.live] {
+		born = max(born, s.births[p.born].at)
+	}
+	// One sweep serves all places: as far as the last of them goes, with a step
+	// at the end of each.
+	ends := make([]float64, s.live)
+	for j := range ends {
+		ends[j] = max(o.each[j].Quantile(.75), o.now.at)
+	}
+	last := slices.Max(ends)
+	steps := slices.Clone(ends)
+	for k := range pathSteps {
+		steps = append(steps, born+(last-born)*float64(k)/(pathSteps-1))
+	}
+	slices.Sort(steps)
 	out := make([][]PathPoint, s.live)
-	for j := range s.live {
-		pl := &s.places[j]
-		born := s.births[pl.born].at
-		for _, p := range s.places[:s.live] { // the model looks at all at once
-			born = max(born, s.births[p.born].at)
-		}
-		end := max(o.each[j].Quantile(.75), o.now.at)
-		for k := range pathSteps {
-			p := point{at: born + (end-born)*float64(k)/(pathSteps-1)}
-			f.look(&p)
+	p := point{plain: true}
+	for _, at := range slices.Compact(steps) {
+		p.at = at
+		f.look(&p)
+		km := h.track.Display(h.km(at))
+		for j := range out {
+			if at > ends[j] {
+				continue
+			}
 			sd := math.Sqrt(max(0, p.sq[j]-p.mean[j]*p.mean[j]))
 			a, b := s.value(p.mean[j]-z80*sd), s.value(p.mean[j]+z80*sd)
-			out[j] = append(out[j], PathPoint{
-				Km: h.track.Display(h.km(p.at)), Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b),
-			})
+			out[j] = append(out[j], PathPoint{Km: km, Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b)})
 		}
 	}
 	return out

@@ -91,7 +91,11 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 			return t, err
 		}
 	}
-	known, err := s.resolver(ctx, sc)
+	numbers, err := numbersIn(body, f)
+	if err != nil {
+		return t, fmt.Errorf("read %s: %w", f.Name, err)
+	}
+	known, err := s.resolver(ctx, sc, numbers)
 	if err != nil {
 		return t, err
 	}

@@ -35,7 +35,9 @@ type resolver struct {
 	stoodIn  []fleet.Problem // notes on rule set values that stand in
 }
 
-func (s *Service) resolver(ctx context.Context, sc auth.Scope) (*resolver, error) {
+// resolver knows the vehicles of the numbers, or all that sc sees when numbers
+// is nil, with their axles.
+func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string) (*resolver, error) {
 	fs, err := s.DB.Fleets(ctx, sc)
 	if err != nil {
 		return nil, err
@@ -44,11 +46,21 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope) (*resolver, error
 	if err != nil {
 		return nil, err
 	}
-	vs, err := s.DB.VehicleIndex(ctx, sc)
-	if err != nil {
-		return nil, err
+	var vs map[string][]store.VehicleKey
+	var as map[store.AxleKey]fleet.Axle
+	if numbers == nil {
+		if vs, err = s.DB.VehicleIndex(ctx, sc); err == nil {
+			as, err = s.DB.AxleIndex(ctx, sc)
+		}
+	} else if vs, err = s.DB.VehiclesNumbered(ctx, sc, numbers); err == nil {
+		var ids []int64
+		for _, of := range vs {
+			for i := range of {
+				ids = append(ids, of[i].ID)
+			}
+		}
+		as, err = s.DB.AxlesOf(ctx, sc, ids)
 	}
-	as, err := s.DB.AxleIndex(ctx, sc)
 	if err != nil {
 		return nil, err
 	}

@@ -35,12 +35,14 @@ func (s *Service) refitTouched(ctx context.Context, sc auth.Scope, ids []int64, 
 	if ids != nil && len(ids) == 0 {
 		return RefitReport{}, nil
 	}
-	vehicles, _, _, err := s.DB.Counts(ctx, sc)
-	if err != nil {
-		return RefitReport{}, err
-	}
-	if 2*len(ids) >= vehicles {
-		ids = nil
+	if ids != nil {
+		more, err := s.DB.MoreVehicles(ctx, sc, 2*len(ids))
+		if err != nil {
+			return RefitReport{}, err
+		}
+		if !more {
+			ids = nil
+		}
 	}
 	return s.Refit(ctx, sc, ids, asOf)
 }

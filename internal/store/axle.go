@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"maps"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -203,6 +204,23 @@ func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 		f(&a)
 	}
 	return err
+}
+
+// AxlesOf is AxleIndex for some vehicles.
+func (db *DB) AxlesOf(ctx context.Context, sc auth.Scope, vehicles []int64) (map[AxleKey]fleet.Axle, error) {
+	index := map[AxleKey]fleet.Axle{}
+	err := db.read(ctx, "find axles", func(t *tx) error {
+		for some := range slices.Chunk(vehicles, roundVehicles) {
+			var w where
+			w.vehicles(sc, "a.vehicle_id")
+			w.add("a.vehicle_id in "+places(len(some)), anys(some)...)
+			if err := t.axles(w, func(a *fleet.Axle) { index[axleKeyOf(a)] = *a }); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return index, err
 }
 
 // AxleIndex returns the axles with their specifications.

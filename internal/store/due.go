@@ -139,8 +139,9 @@ func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(Du
 
 // dueSelect is a DueQuery as SQL over axle_forecasts c and vehicles v.
 type dueSelect struct {
-	where
+	where // of a page
 	order
+	counted where // of axle_forecasts c alone
 }
 
 func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
@@ -150,14 +151,30 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 		return d, fleet.Invalidf("sort %q: want one of %q", q.Sort, DueSorts)
 	}
 	d.order = dueOrders[i]
-	d.scope(sc, "c")
-	d.only("c.fleet_id", q.Fleet)
-	d.only("c.depot_id", q.Depot)
+	var err error
+	if d.counted, err = q.where(sc, "c", "c.vehicle_id"); err != nil {
+		return d, err
+	}
+	d.where = d.counted
+	if d.name == ByVehicle {
+		// A condition on the forecasts' fleet would lead SQLite by it to all the
+		// fleet's axles, once for each vehicle.
+		d.where, err = q.where(sc, "v", "v.id")
+	}
+	return d, err
+}
+
+// where are the conditions of q, those on the vehicle asked of a table that has
+// its fleet and depot, and of its id there.
+func (q *DueQuery) where(sc auth.Scope, table, id string) (w where, err error) {
+	w.scope(sc, table)
+	w.only(table+".fleet_id", q.Fleet)
+	w.only(table+".depot_id", q.Depot)
 	if q.Vehicles != nil {
 		if len(q.Vehicles) == 0 {
-			d.add("false")
+			w.add("false")
 		} else {
-			d.add("c.vehicle_id in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
+			w.add(id+" in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
 		}
 	}
 	if q.Booked != nil {
@@ -165,27 +182,31 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 		if *q.Booked {
 			not = ""
 		}
-		d.add(not + `exists (
+		w.add(not + `exists (
 			select 1
 			from bookings b
 			join booking_work x on x.booking_id = b.id
 			where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)`)
 	}
 	if q.Before != nil {
-		d.add("c.by_due <= ?", *q.Before)
+		w.add("c.by_due <= ?", *q.Before)
 	}
-	if err := d.narrow(&q); err != nil {
-		return d, err
+	if err := w.narrow(q); err != nil {
+		return w, err
+	}
+	if table == "v" {
+		w.text("v.search", q.Text)
+		return w, nil
 	}
 	var found where
 	if found.text("v.search", q.Text); found.conds != nil {
-		d.add("c.vehicle_id in (select v.id from vehicles v"+found.String()+")", found.args...)
+		w.add(id+" in (select v.id from vehicles v"+found.String()+")", found.args...)
 	}
-	return d, nil
+	return w, nil
 }
 
 func (t *tx) countDue(d dueSelect) (n int, err error) {
-	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+d.String(), d.args...)
+	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+d.counted.String(), d.counted.args...)
 	return n, err
 }
 

@@ -59,13 +59,13 @@ func leftBound(class int) string {
 }
 
 // narrow adds what an overview's figures are narrowed by.
-func (d *dueSelect) narrow(q *DueQuery) error {
+func (w *where) narrow(q *DueQuery) error {
 	if q.Measured != nil {
 		cond := measured
 		if !*q.Measured {
 			cond = "not " + measured
 		}
-		d.add(cond)
+		w.add(cond)
 	}
 	if q.Left != "" {
 		i := slices.Index(LeftClasses, q.Left)
@@ -73,22 +73,22 @@ func (d *dueSelect) narrow(q *DueQuery) error {
 			return fleet.Invalidf("left %q: want one of %q", q.Left, LeftClasses)
 		}
 		// A case is worked out in its order: no division by 0.
-		d.add("case when " + measured + " then " + leftClassSQL + " else -1 end = " + strconv.Itoa(i))
+		w.add("case when " + measured + " then " + leftClassSQL + " else -1 end = " + strconv.Itoa(i))
 	}
 	if q.LimitFrom != nil {
-		d.add("c.p50 >= ?", *q.LimitFrom)
+		w.add("c.p50 >= ?", *q.LimitFrom)
 	}
 	if q.LimitTo != nil {
-		d.add("c.p50 <= ?", *q.LimitTo)
+		w.add("c.p50 <= ?", *q.LimitTo)
 	}
 	if q.Part != "" {
-		d.add("c.part = ?", string(q.Part))
+		w.add("c.part = ?", string(q.Part))
 	}
 	if q.Duty != nil {
 		if !storable(*q.Duty) {
-			d.add("false")
+			w.add("false")
 		} else {
-			d.add("c.vehicle_id in (select v.id from vehicles v where v.duty = ?)", *q.Duty)
+			w.add("c.vehicle_id in (select v.id from vehicles v where v.duty = ?)", *q.Duty)
 		}
 	}
 	return nil

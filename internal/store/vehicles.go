@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -18,6 +19,23 @@ type VehicleKey struct {
 	Actuation   fleet.Actuation
 }
 
+// VehiclesNumbered is VehicleIndex for those of some numbers.
+func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []string) (map[string][]VehicleKey, error) {
+	index := map[string][]VehicleKey{}
+	err := db.read(ctx, "find vehicles", func(t *tx) error {
+		for some := range slices.Chunk(numbers, roundVehicles) {
+			var w where
+			w.scope(sc, "v")
+			w.add("v.number in "+places(len(some)), anys(some)...)
+			if err := t.vehicleIndex(index, w); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return index, err
+}
+
 // VehicleIndex returns the vehicles by number; several fleets may use the
 // same one.
 func (db *DB) VehicleIndex(ctx context.Context, sc auth.Scope) (map[string][]VehicleKey, error) {
@@ -25,27 +43,32 @@ func (db *DB) VehicleIndex(ctx context.Context, sc auth.Scope) (map[string][]Veh
 	err := db.read(ctx, "list vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
-		return t.each(func(r *sqlx.Rows) error {
-			var k VehicleKey
-			var number string
-			err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet, &k.Depot)
-			index[number] = append(index[number], k)
-			return err
-		}, `
-			select
-				v.id,
-				v.fleet_id,
-				v.number,
-				v.category,
-				v.actuation,
-				f.name,
-				d.name
-			from vehicles v
-			join fleets f on f.id = v.fleet_id
-			join depots d on d.id = v.depot_id`+w.String()+`
-			order by v.id`, w.args...)
+		return t.vehicleIndex(index, w)
 	})
 	return index, err
+}
+
+// vehicleIndex adds the vehicles v that w admits.
+func (t *tx) vehicleIndex(index map[string][]VehicleKey, w where) error {
+	return t.each(func(r *sqlx.Rows) error {
+		var k VehicleKey
+		var number string
+		err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet, &k.Depot)
+		index[number] = append(index[number], k)
+		return err
+	}, `
+		select
+			v.id,
+			v.fleet_id,
+			v.number,
+			v.category,
+			v.actuation,
+			f.name,
+			d.name
+		from vehicles v
+		join fleets f on f.id = v.fleet_id
+		join depots d on d.id = v.depot_id`+w.String()+`
+		order by v.id`, w.args...)
 }
 
 // VehicleQuery asks for a page of vehicles, in the order of their numbers.
@@ -148,4 +171,39 @@ func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readi
 		return t.one([]any{&readings}, `select count(*) from thickness_readings`+of.String(), of.args...)
 	})
 	return vehicles, axles, readings, err
+}
+
+// MoreVehicles says whether sc sees more vehicles than n. It counts no further.
+func (db *DB) MoreVehicles(ctx context.Context, sc auth.Scope, n int) (more bool, err error) {
+	err = db.read(ctx, "count vehicles", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		var there int
+		err := t.one([]any{&there}, `
+			select count(*)
+			from (
+				select 1
+				from vehicles v`+w.String()+`
+				limit ?) v`, append(w.args, n+1)...)
+		more = there > n
+		return err
+	})
+	return more, err
+}
+
+// HasReadings says whether sc sees a reading that counts.
+func (db *DB) HasReadings(ctx context.Context, sc auth.Scope) (has bool, err error) {
+	err = db.read(ctx, "look for readings", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		w.add(`exists (
+			select 1
+			from thickness_readings r
+			where r.vehicle_id = v.id and r.set_aside_at is null)`)
+		return t.one([]any{&has}, `
+			select exists (
+				select 1
+				from vehicles v`+w.String()+`)`, w.args...)
+	})
+	return has, err
 }

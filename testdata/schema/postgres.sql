@@ -57,10 +57,10 @@ create table axle_forecasts (
 CREATE INDEX axle_forecasts_depot_due ON public.axle_forecasts USING btree (depot_id, by_due, vehicle_id, axle);
 CREATE INDEX axle_forecasts_due ON public.axle_forecasts USING btree (by_due, vehicle_id, axle);
 CREATE INDEX axle_forecasts_fleet_due ON public.axle_forecasts USING btree (fleet_id, by_due, vehicle_id, axle);
-CREATE INDEX axle_forecasts_km ON public.axle_forecasts USING btree (by_km, vehicle_id, axle);
-CREATE INDEX axle_forecasts_limit ON public.axle_forecasts USING btree (by_limit, vehicle_id, axle);
-CREATE INDEX axle_forecasts_narrowing ON public.axle_forecasts USING btree (by_narrowing, vehicle_id, axle);
-CREATE INDEX axle_forecasts_thickness ON public.axle_forecasts USING btree (by_thickness, vehicle_id, axle);
+CREATE INDEX axle_forecasts_km ON public.axle_forecasts USING btree (by_km, vehicle_id, axle, by_due, fleet_id, depot_id);
+CREATE INDEX axle_forecasts_limit ON public.axle_forecasts USING btree (by_limit, vehicle_id, axle, by_due, fleet_id, depot_id);
+CREATE INDEX axle_forecasts_narrowing ON public.axle_forecasts USING btree (by_narrowing, vehicle_id, axle, by_due, fleet_id, depot_id);
+CREATE INDEX axle_forecasts_thickness ON public.axle_forecasts USING btree (by_thickness, vehicle_id, axle, by_due, fleet_id, depot_id);
 
 create table axle_limits (
     id bigint not null generated always as identity,
@@ -983,6 +983,7 @@ create table vehicles (
     constraint vehicles_pkey PRIMARY KEY (id)
 );
 CREATE INDEX vehicles_depot ON public.vehicles USING btree (depot_id);
+CREATE INDEX vehicles_number ON public.vehicles USING btree (number);
 CREATE INDEX vehicles_sort ON public.vehicles USING btree (sort_key, id);
 
 create table workshop_days (

@@ -62,13 +62,13 @@ CREATE INDEX axle_forecasts_due on axle_forecasts (by_due, vehicle_id, axle);
 
 CREATE INDEX axle_forecasts_fleet_due on axle_forecasts (fleet_id, by_due, vehicle_id, axle);
 
-CREATE INDEX axle_forecasts_km on axle_forecasts (by_km, vehicle_id, axle);
+CREATE INDEX axle_forecasts_km on axle_forecasts (by_km, vehicle_id, axle, by_due, fleet_id, depot_id);
 
-CREATE INDEX axle_forecasts_limit on axle_forecasts (by_limit, vehicle_id, axle);
+CREATE INDEX axle_forecasts_limit on axle_forecasts (by_limit, vehicle_id, axle, by_due, fleet_id, depot_id);
 
-CREATE INDEX axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_id, axle);
+CREATE INDEX axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_id, axle, by_due, fleet_id, depot_id);
 
-CREATE INDEX axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle);
+CREATE INDEX axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle, by_due, fleet_id, depot_id);
 
 CREATE TABLE axle_limits (
     id         integer primary key,
@@ -944,6 +944,8 @@ CREATE TABLE vehicles (
 ) strict;
 
 CREATE INDEX vehicles_depot on vehicles (depot_id);
+
+CREATE INDEX vehicles_number on vehicles (number);
 
 CREATE INDEX vehicles_sort on vehicles (sort_key, id);
 

@@ -1,0 +1,65 @@
+package pipeline
+
+import (
+	"errors"
+	"io"
+
+	"brakewear/ingest"
+)
+
+// A file of at most fewBytes and fewRows rows is read once more beforehand, for
+// the vehicles that it is about: an upload of one vehicle must not take longer in
+// a fleet of many. What is larger learns of all vehicles at once.
+const (
+	fewBytes = 1 << 20
+	fewRows  = 2000
+)
+
+// numbersIn returns the numbers of the vehicles that a small file is about, and
+// begins it again; nil when it is not small, or cannot be read.
+func numbersIn(body io.ReadSeeker, f File) (numbers []string, err error) {
+	defer func() {
+		if _, serr := body.Seek(0, io.SeekStart); err == nil {
+			err = serr
+		}
+	}()
+	size, err := body.Seek(0, io.SeekEnd)
+	if err != nil || size > fewBytes {
+		return nil, err
+	}
+	if _, err := body.Seek(0, io.SeekStart); err != nil {
+		return nil, err
+	}
+	numbers = []string{}
+	seen := map[string]bool{}
+	see := func(number string) {
+		if !seen[number] {
+			seen[number] = true
+			numbers = append(numbers, number)
+		}
+	}
+	r, err := ingest.NewReader(body, f.Name, ingest.Options{
+		Kind: f.Kind, DateOrder: f.DateOrder,
+		// Where an axle is named by its place, the reader asks for its vehicle.
+		AxleCount: func(_, number string) int { see(number); return 2 },
+	})
+	if err != nil {
+		return nil, nil // whoever reads it next says what is wrong
+	}
+	defer r.Close()
+	var rows [64]ingest.Row
+	for read := 0; read <= fewRows; {
+		n, err := r.Read(rows[:])
+		for i := range rows[:n] {
+			see(rows[i].Vehicle)
+		}
+		read += n
+		switch {
+		case errors.Is(err, io.EOF):
+			return numbers, nil
+		case err != nil:
+			return nil, nil // as above
+		}
+	}
+	return nil, nil
+}
