@@ -51,6 +51,8 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.GET("/", web.Handle(d.due))
 	r.GET("/due.csv", web.Handle(d.dueFile))
 	r.GET("/due.xlsx", web.Handle(d.dueFile))
+	r.GET("/overview", web.Handle(d.overview))
+	r.GET("/overview/:file", web.Handle(d.overviewFile))
 	r.GET("/vehicles", web.Handle(d.vehicles))
 	r.GET("/vehicles/:id", web.Handle(d.vehicle))
 	r.GET("/vehicles/:id/charts/:file", web.Handle(d.chartFile))

@@ -181,6 +181,9 @@ func headline(total int, f DueFilter, today fleet.Date) string {
 	if f.Text != "" {
 		axles += " for “" + f.Text + "”"
 	}
+	if f.Only != "" {
+		axles += " " + f.Only
+	}
 	switch {
 	case f.Weeks != 0:
 		return axles + " to book by " + dateNear(today+fleet.Date(7*f.Weeks), today)
@@ -219,7 +222,7 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 			Link:  "/readings",
 			Label: "Take readings in",
 		}, nil
-	case f.Text != "" || f.Fleet != 0 || f.Depot != 0 || f.Booked != "":
+	case f.Text != "" || f.Fleet != 0 || f.Depot != 0 || f.Booked != "" || f.Narrow.any():
 		return &Empty{
 			Title: "No axle fits this filter",
 			Text:  "Nothing of this choice is to be booked in that time. Take a longer time, or look at everything.",

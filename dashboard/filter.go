@@ -24,6 +24,10 @@ type DueFilter struct {
 	Horizons     []Choice
 	Sorts        []Choice
 	Bookings     []Choice
+	Narrow       Narrow
+	Only         string // what Narrow leaves, in words; blank = all
+	Hidden       []HiddenField
+	Whole        string // link to the list without Narrow
 }
 
 // Choice is an option of a form.
@@ -55,6 +59,13 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	if f.Text = strings.TrimSpace(c.Query("q")); f.Text != "" {
 		f.Weeks = 0 // who looks for one vehicle wants it however far its limit is
 	}
+	if f.Narrow, err = readNarrow(c); err != nil {
+		return f, err
+	}
+	if f.Narrow.any() {
+		f.Weeks = 0 // so does who comes from the overview
+		f.Only, f.Hidden = f.Narrow.words(d.svc.Today()), f.Narrow.fields()
+	}
 	if s := c.Query("within"); s != "" {
 		if f.Weeks, err = strconv.Atoi(s); err != nil || f.Weeks < 0 || f.Weeks > 520 {
 			return f, fleet.Invalidf("within %q: want a number of weeks, 0 for all", s)
@@ -81,11 +92,15 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	for _, s := range store.DueSorts {
 		f.Sorts = append(f.Sorts, Choice{string(s), sortLabel(s), s == f.Sort})
 	}
+	whole := f
+	whole.Narrow = Narrow{}
+	f.Whole = "/" + whole.values().encode()
 	return f, nil
 }
 
 func (f DueFilter) query(today fleet.Date, after string) store.DueQuery {
 	q := store.DueQuery{Fleet: f.Fleet, Depot: f.Depot, Text: f.Text, Sort: f.Sort, After: after}
+	f.Narrow.set(&q)
 	if f.Booked != "" {
 		booked := f.Booked == "yes"
 		q.Booked = &booked
@@ -108,7 +123,7 @@ func (f DueFilter) axisDays() int {
 
 // values are the query of a link that keeps the filter.
 func (f DueFilter) values() query {
-	q := query{}
+	q := f.Narrow.keep(query{})
 	if f.Fleet != 0 {
 		q = q.with("fleet", strconv.FormatInt(f.Fleet, 10))
 	}

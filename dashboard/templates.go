@@ -54,6 +54,7 @@ var pageData = map[string]any{
 	"ruleset":    RuleSetPage{},
 	"fleetrules": FleetRulesPage{},
 	"limits":     LimitsPage{},
+	"overview":   OverviewPage{},
 	"people":     PeoplePage{},
 	"person":     PersonPage{},
 }

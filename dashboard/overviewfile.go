@@ -1,0 +1,114 @@
+package dashboard
+
+import (
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+)
+
+// overviewFiles are the tables of the overview as files, by name.
+var overviewFiles = map[string]struct {
+	columns []string
+	rows    func(o *pipeline.Overview, row func(cells ...any) error) error
+}{
+	"left": {[]string{"left_percent", "axles"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i, n := range o.Left.Classes {
+			if err := row(string(store.LeftClasses[i]), n); err != nil {
+				return err
+			}
+		}
+		if err := row("not measured", o.Left.Unmeasured); err != nil {
+			return err
+		}
+		return row("no forecast", o.Left.NoForecast)
+	}},
+	"weeks": {[]string{"from", "to", "limits_expected", "of_these_booked", "axles_even_odds", "hours_needed", "hours_free"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for _, s := range append([]pipeline.LimitSpan{o.Past}, o.Weeks...) {
+			from := &s.From
+			free := cell(s.HoursFree, 2)
+			if s.From == 0 {
+				from, free = nil, ""
+			}
+			if err := row(from, &s.To, cell(s.Expected, 3), cell(s.Booked, 3), s.EvenOdds, cell(s.HoursNeeded, 2), free); err != nil {
+				return err
+			}
+		}
+		return nil
+	}},
+	"costs": {[]string{"from", "to", "axles_to_change", "currency", "booked", "parts", "labour"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i := range o.Months {
+			m := &o.Months[i]
+			costs := m.Costs
+			if len(costs) == 0 {
+				costs = []pipeline.MonthCost{{}}
+			}
+			for _, c := range costs {
+				if err := row(&m.From, &m.To, cell(m.Axles, 3), c.Currency, cell(c.Booked, 2), cell(c.Parts, 2), cell(c.Labour, 2)); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}},
+	"parts": {[]string{"fleet", "part_number", "item", "name", "for", "from", "to", "expected", "booked", "stock", "price"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i := range o.Parts {
+			p := &o.Parts[i]
+			for k := range o.Months {
+				err := row(p.Fleet, p.Part.Number, string(p.Part.Item), p.Part.Name, p.For, &o.Months[k].From, &o.Months[k].To,
+					cell(p.Expected[k], 3), p.Booked[k], p.Stock, amountCell(p.Part.Price))
+				if err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}},
+	"wear-duty":  {wearColumns("duty"), func(o *pipeline.Overview, row func(...any) error) error { return wearRows(o.Duty, row) }},
+	"wear-depot": {wearColumns("depot"), func(o *pipeline.Overview, row func(...any) error) error { return wearRows(o.Depot, row) }},
+}
+
+func wearColumns(group string) []string {
+	return []string{"fleet", group, "part", "axles", "p10", "p25", "median", "p75", "p90"} // mm per 10,000 km
+}
+
+func wearRows(rs []store.WearRate, row func(...any) error) error {
+	for _, r := range rs {
+		cells := []any{r.Fleet, r.Name, string(r.Part), r.Axles}
+		for _, x := range r.MMPer10000 {
+			cells = append(cells, cell(x, 3))
+		}
+		if err := row(cells...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// overviewFile sends one table of the overview.
+func (d *Dashboard) overviewFile(c *gin.Context) error {
+	name, ending, _ := strings.Cut(c.Param("file"), ".")
+	f, ok := overviewFiles[name]
+	if !ok || ending != "csv" && ending != "xlsx" {
+		return fleet.NotFoundf("file %q: the overview has none of this name", c.Param("file"))
+	}
+	q, err := d.overviewQuery(c)
+	if err != nil {
+		return err
+	}
+	o, err := d.svc.Overview(c.Request.Context(), d.scope(c), q)
+	if err != nil {
+		return err
+	}
+	out, err := d.download(c, "overview-"+name, f.columns)
+	if err != nil {
+		return err
+	}
+	if err := f.rows(o, out.row); err != nil {
+		return err
+	}
+	return out.finish()
+}
