@@ -192,6 +192,9 @@ func headline(total int, f DueFilter, today fleet.Date) string {
 	case f.Sort == store.ByBookBy:
 		return axles + ", the most pressing first"
 	}
+	if f.Only != "" {
+		axles += ","
+	}
 	return axles + " by " + sortLabel(f.Sort)
 }
 

@@ -96,7 +96,7 @@ func (n *Narrow) words(today fleet.Date) string {
 	case n.Measured == "no":
 		says = append(says, "of which no reading says what is left")
 	case n.Measured == "yes":
-		says = append(says, "that were measured")
+		says = append(says, "with a reading")
 	}
 	switch {
 	case n.From != nil && n.To != nil:

@@ -263,7 +263,10 @@ func currencies(o *pipeline.Overview) (ks []string) {
 
 // about is an expected number, no more exact than it is of use.
 func about(x float64) string {
-	if x < 9.95 {
+	switch {
+	case x < worthSaying:
+		return "0"
+	case x < 9.95:
 		return strconv.FormatFloat(x, 'f', 1, 64)
 	}
 	return thousands(int64(math.Round(x)))
@@ -330,7 +333,7 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 	for i := range spans {
 		s := &spans[i]
 		row := LimitsRow{
-			Name:     rangeWords(s.From, s.To, x.today),
+			Name:     daysWords(s.From, s.To),
 			Expected: about(s.Expected),
 			Booked:   about(s.Booked),
 			EvenOdds: s.EvenOdds,
@@ -397,6 +400,18 @@ func (x *overviewLinks) wear(o *pipeline.Overview, by store.WearGroup) OverviewW
 		w.Picture = newPicture(title, ch)
 	}
 	return w
+}
+
+// daysWords names the days of a week, as short as a column wants it: 2 – 8 Mar.
+func daysWords(from, to fleet.Date) string {
+	a, b := from.Time(), to.Time()
+	switch {
+	case from == to:
+		return b.Format("2 Jan")
+	case a.Month() == b.Month():
+		return a.Format("2") + " – " + b.Format("2 Jan")
+	}
+	return a.Format("2 Jan") + " – " + b.Format("2 Jan")
 }
 
 // rate is a wear rate in mm per 10,000 km.

@@ -125,6 +125,11 @@ func charts() map[string]*Chart {
 		"chance":    Chance(a.Forecast, &bookBy, .05),
 		"odometer":  Odometer(odo, a.Track, a.Forecast.AsOf, 150),
 		"tests":     BrakeTests(tests()),
+		"left":      LiningLeft([]int{3, 8, 9, 19, 15, 16, 10, 20, 14, 7, 11}),
+		"limits":    Limits(quarter()),
+		"hours":     Hours(quarter()),
+		"cost":      Stack("Cost by month, KR", "KR", []string{"rest of Mar", "Apr"}, []Layer{{"booked", []float64{9010, 0}}, {"parts", []float64{201, 449}}, {"labour", []float64{180, 377}}}),
+		"wear":      Ranges("Wear rate by duty", "mm per 10,000 km", duties),
 	}
 }
 

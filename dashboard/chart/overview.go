@@ -310,11 +310,11 @@ type Range struct {
 }
 
 // maxRanges is how many rows a picture has room for.
-const maxRanges = 8
+const maxRanges = 7
 
 // Ranges draws groups under each other, the first at the top: a line over the
 // middle 80 %, a bar over the middle half, a tick at the median. More than
-// eight are cut off. It is nil where there are none.
+// seven are cut off. It is nil where there are none.
 func Ranges(title, unit string, rs []Range) *Chart {
 	if len(rs) == 0 {
 		return nil
@@ -333,7 +333,7 @@ func Ranges(title, unit string, rs []Range) *Chart {
 	return &Chart{Alt: alt, plot: func(bool) (*plot.Plot, []entry) {
 		p := newPlot(unit, "")
 		p.HideY()
-		p.X.Min, p.X.Max = 0, most*1.05
+		p.X.Min, p.X.Max = -most*.03, most*1.05 // room for half of the 0 below it
 		p.Y.Min, p.Y.Max = -.6, float64(len(rs))-.2
 		p.X.Tick.Marker = niceTicks(5, false)
 		p.Add(ranges(rs))
