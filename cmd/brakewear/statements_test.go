@@ -25,6 +25,8 @@ var addresses = map[string]string{
 	"/":                                "?within=0",
 	"/due.csv":                         "?within=0",
 	"/due.xlsx":                        "?within=0",
+	"/overview":                        "",
+	"/overview/:file":                  "weeks.csv",
 	"/vehicles":                        "",
 	"/vehicles/:id":                    "1",
 	"/vehicles/:id/card":               "1",
@@ -111,6 +113,10 @@ var growing = []string{
 	"job_card_entries", "job_card_parts", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts",
 }
 
+// counts are routes that count the axles there are, which their index does: a
+// fleet's axles grow with the fleet, not with its days.
+var counts = []string{"/overview", "/overview/:file"}
+
 // address fills in a route: what its parameters are, in order, then its query.
 func address(route, with string, marks map[string]string) string {
 	for mark, value := range marks {
@@ -170,7 +176,11 @@ func TestStatements(t *testing.T) {
 				if len(a.Queries()) != len(b.Queries()) {
 					t.Errorf("%s: %d statements with 5 rows, %d with 50%s", route, len(a.Queries()), len(b.Queries()), more(a, b))
 				}
-				for _, whole := range b.Whole(t, many.url, growing) {
+				tables := growing
+				if slices.Contains(counts, route) {
+					tables = slices.DeleteFunc(slices.Clone(growing), func(table string) bool { return table == "axles" })
+				}
+				for _, whole := range b.Whole(t, many.url, tables) {
 					t.Errorf("%s reads a table whole: %s", route, whole)
 				}
 			}
