@@ -29,6 +29,7 @@ const (
 	roamSteps   = 10  // a vehicle and round
 	leastSteps  = 100 // where there are few vehicles
 	rounds      = 60
+	idleRounds  = 15 // without a better plan end a start
 
 	// enough is the gap at which the search ends: what is left is less than
 	// the forecasts can tell apart.
@@ -65,7 +66,11 @@ func Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error) {
 	for range opt.workers(len(parts)) {
 		wg.Go(func() {
 			for i := range next {
-				boards[i], bounds[i] = compile(parts[i]).solve(ctx)
+				part := in
+				if len(parts) > 1 {
+					part = compile(parts[i])
+				}
+				boards[i], bounds[i] = part.solve(ctx)
 			}
 		})
 	}
@@ -169,7 +174,7 @@ func (h *hunt) done() bool {
 func (h *hunt) start(hot float64) {
 	h.anneal(max(leastSteps, annealSteps*h.live), hot*h.unit, cold*h.unit)
 	now, here := h.b.total(), h.b.save(nil)
-	for k := range rounds {
+	for k, idle := 0, 0; k < rounds && idle < idleRounds; k, idle = k+1, idle+1 {
 		if k%coverEvery == 0 {
 			n := coverSteps
 			if h.best-h.bound > wide*h.best {
@@ -186,7 +191,7 @@ func (h *hunt) start(hot float64) {
 		}
 		h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live)
 		if x := h.b.total(); x < now-slight {
-			now, here = x, h.b.save(here)
+			now, here, idle = x, h.b.save(here), 0
 		} else {
 			h.b.restore(here)
 		}
