@@ -45,7 +45,7 @@ func TestPack(t *testing.T) {
 	}
 	// No rule beats the proposal, on whatever is invented.
 	for seed := uint64(1); seed < 4; seed++ {
-		q := invented(seed, 80, 30, 2, 1)
+		q := invented(seed, 40, 20, 2, 1)
 		best := mustSolve(t, q)
 		for _, rule := range Rules {
 			got, err := Pack(q, rule)
