@@ -39,6 +39,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/fleets", web.Handle(a.fleets))
 	g.GET("/depots", web.Handle(a.depots))
 	g.GET("/due", web.Handle(a.due))
+	g.GET("/overview", web.Handle(a.overview))
 	g.GET("/vehicles", web.Handle(a.vehicles))
 	g.GET("/vehicles/:id", web.Handle(a.vehicle))
 	g.GET("/vehicles/:id/history", web.Handle(a.history))

@@ -167,7 +167,14 @@ func TestAPI(t *testing.T) {
 			{name: "due, by a day", path: "/due?before=2026-03-02&sort=vehicle", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, faults", path: "/due?before=soon&limit=501&sort=colour&fleet=a&limt=3", status: 400, want: []string{
 				`"title":"Bad Request"`, `{"parameter":"before","read":"soon","detail":"no date`, `{"parameter":"fleet","read":"a","detail":"no id`,
-				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
+				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit, measured, left, limit_from, limit_to, part, duty"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
+			{name: "due, narrowed", path: "/due?measured=true&left=past&part=pad", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
+			{name: "due, of a duty", path: "/due?duty=moon+landing", want: []string{`"total":0`}},
+			{name: "due, narrowed with faults", path: "/due?left=half&part=horn&measured=perhaps&limit_from=soon", status: 400, want: []string{
+				`{"parameter":"left","read":"half"`, `{"parameter":"part","read":"horn"`, `{"parameter":"measured","read":"perhaps"`, `{"parameter":"limit_from","read":"soon"`}},
+			{name: "overview", path: "/overview", want: []string{`"as_of":"2026-03-02"`, `{"left":"past","axles":`, `"weeks":[{"from":null,"to":"2026-03-01"`, `"from":"2026-03-02","to":"2026-03-08"`, `"months":[{"from":"2026-03-02","to":"2026-03-31"`, `"mm_per_10000_km":{"p10":`}},
+			{name: "overview of a depot that is none", path: "/overview?depot=999", want: []string{`"axles":0,"classes":[{"left":"past","axles":0}`, `"parts":[]`, `"depot":[]`}},
+			{name: "overview, faults", path: "/overview?depot=x&weeks=3", status: 400, want: []string{`"parameter":"depot"`, `"parameter":"weeks"`}},
 			{name: "due, a cursor that is none", path: "/due?cursor=abc", status: 400},
 			{name: "vehicles", path: "/vehicles", want: []string{`"total":3`, `"year":null`, `"year":2019`, `"last_reading":"2026-02-01"`}},
 			{name: "vehicles, none", path: "/vehicles?q=nothing", want: []string{`"items":[]`}},

@@ -6,6 +6,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/forecast"
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
@@ -26,6 +27,15 @@ func (a *API) due(c *gin.Context) error {
 		Booked: q.truth("booked"),
 		After:  q.text("cursor"),
 		Limit:  q.limit(),
+
+		Measured:  q.truth("measured"),
+		Left:      store.LeftClass(q.oneOf("left", leftClasses()...)),
+		LimitFrom: q.date("limit_from"),
+		LimitTo:   q.date("limit_to"),
+		Part:      fleet.Part(q.oneOf("part", parts()...)),
+	}
+	if duty := q.text("duty"); c.Request.URL.Query().Has("duty") {
+		ask.Duty = &duty
 	}
 	if err := q.err(); err != nil {
 		return err
@@ -35,6 +45,20 @@ func (a *API) due(c *gin.Context) error {
 		return err
 	}
 	return sendPage(c, items(got.Rows, dueOf), got.Next, &got.Total)
+}
+
+func leftClasses() (words []string) {
+	for _, l := range store.LeftClasses {
+		words = append(words, string(l))
+	}
+	return words
+}
+
+func parts() (words []string) {
+	for _, p := range fleet.Parts {
+		words = append(words, string(p))
+	}
+	return words
 }
 
 // sendPage answers with a page, and names the one after in a Link header too

@@ -77,6 +77,7 @@ var addresses = map[string]string{
 	"/api/v1/fleets":                   "",
 	"/api/v1/depots":                   "",
 	"/api/v1/due":                      "",
+	"/api/v1/overview":                 "",
 	"/api/v1/vehicles":                 "",
 	"/api/v1/vehicles/:id":             "1",
 	"/api/v1/vehicles/:id/history":     "1",
@@ -115,7 +116,7 @@ var growing = []string{
 
 // counts are routes that count the axles there are, which their index does: a
 // fleet's axles grow with the fleet, not with its days.
-var counts = []string{"/overview", "/overview/:file"}
+var counts = []string{"/overview", "/overview/:file", "/api/v1/overview"}
 
 // address fills in a route: what its parameters are, in order, then its query.
 func address(route, with string, marks map[string]string) string {
