@@ -177,15 +177,24 @@ func byDate[T any](counting, aside []T, date func(*T) fleet.Date) []T {
 
 // forecasts answers with the latest forecast of each axle.
 func (a *API) forecasts(c *gin.Context) error {
-	h, err := a.known(c)
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return err
+	}
+	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
-	fs, err := a.svc.DB.Forecasts(c.Request.Context(), a.scope(c), h.Vehicle.ID)
+	ctx, sc := c.Request.Context(), a.scope(c)
+	number, err := a.svc.DB.VehicleNumber(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	fs, err := a.svc.DB.Forecasts(ctx, sc, id)
 	if err != nil {
 		return err
 	}
 	return send(c, http.StatusOK, List[pipeline.Report]{items(fs, func(f *store.AxleForecast) pipeline.Report {
-		return pipeline.ReportOf(h.Vehicle.Number, &f.AxleForecast, f.Risk)
+		return pipeline.ReportOf(number, &f.AxleForecast, f.Risk)
 	})})
 }

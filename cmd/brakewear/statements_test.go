@@ -185,6 +185,11 @@ func TestStatements(t *testing.T) {
 					t.Errorf("%s reads a table whole: %s", route, whole)
 				}
 			}
+			// So does a reading of one vehicle on its way in.
+			body := `[{"vehicle":"Bus 3","date":"2026-03-01","odometer_km":153100,"axle":1,"part":"pad","side":"left","face":"inner","value_mm":5.2}]`
+			for _, whole := range many.request(t, http.MethodPost, "/api/v1/readings", body, http.StatusCreated).Whole(t, many.url, growing) {
+				t.Errorf("an upload of one reading reads a table whole: %s", whole)
+			}
 			// What is looked for is seen when it is there.
 			storetest.Exec(t, few.url, "drop index thickness_readings_key")
 			if got := few.ask(t, "/vehicles/:id").Whole(t, few.url, growing); len(got) == 0 {
@@ -215,16 +220,23 @@ func more(a, b *storetest.Statements) string {
 // ask gets an address of the route and returns what was run for it.
 func (w *rowsWorld) ask(t *testing.T, route string) *storetest.Statements {
 	t.Helper()
-	path := address(route, addresses[route], w.marks)
+	return w.request(t, http.MethodGet, address(route, addresses[route], w.marks), "", http.StatusOK)
+}
+
+func (w *rowsWorld) request(t *testing.T, method, path, body string, status int) *storetest.Statements {
+	t.Helper()
 	ctx, run := storetest.Watch(t.Context())
-	req := httptest.NewRequestWithContext(ctx, http.MethodGet, path, nil)
+	req := httptest.NewRequestWithContext(ctx, method, path, strings.NewReader(body))
+	if body != "" {
+		req.Header.Set("Content-Type", "application/json")
+	}
 	rec := httptest.NewRecorder()
 	w.handler.ServeHTTP(rec, req)
-	if rec.Code != http.StatusOK {
-		t.Errorf("GET %s: got status %d: %.300s", path, rec.Code, rec.Body)
+	if rec.Code != status {
+		t.Errorf("%s %s: got status %d, want %d: %.300s", method, path, rec.Code, status, rec.Body)
 	}
 	if len(run.Queries()) == 0 {
-		t.Errorf("GET %s: ran nothing; is it watched?", path)
+		t.Errorf("%s %s: ran nothing; is it watched?", method, path)
 	}
 	return run
 }

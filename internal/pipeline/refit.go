@@ -145,29 +145,30 @@ func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fl
 		return rep, err
 	}
 	rep.Trained, rep.Model = trained, m.Name()
-	err = s.refit(ctx, sc, s.reader(ctx, sc, ids), m, asOf, func(hs []store.History, fs []store.AxleForecast) error {
+	err = s.refit(ctx, sc, s.reader(ctx, sc, ids), m, asOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
-		return s.DB.SaveForecasts(ctx, sc, fs)
+		// In one transaction: of few vehicles, each one's end would take longer
+		// than what is stored.
+		return s.DB.Together(ctx, "keep forecasts", func(db *store.DB) error {
+			within := *s
+			within.DB = db
+			if err := within.keepWith(ctx, sc, hs, found, asOf); err != nil {
+				return err
+			}
+			return db.SaveForecasts(ctx, sc, fs)
+		})
 	})
 	return rep, err
 }
 
-// refit forecasts the vehicles that read reads, keeps what there is to look at
-// on them and their track record, and hands the forecasts to save, a few
-// hundred vehicles at a time.
+// refit forecasts the vehicles that read reads and hands the forecasts, and what
+// there is to look at, to save, a few hundred vehicles at a time.
 func (s *Service) refit(ctx context.Context, sc auth.Scope, read reader, m forecast.Model, asOf fleet.Date,
-	save func(hs []store.History, fs []store.AxleForecast) error) error {
+	save func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error) error {
 	look := lookout{s: s, sc: sc, model: m}
 	return s.forecastEach(ctx, read, m, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
-		// The forecasts last: where they are stored, nothing is left to do.
-		if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
-			return err
-		}
-		if err := s.keepRecord(ctx, sc, hs, asOf); err != nil {
-			return err
-		}
-		if err := save(hs, fs); err != nil {
+		if err := save(hs, fs, found); err != nil {
 			return err
 		}
 		if s.Forecasted != nil {
@@ -175,6 +176,15 @@ func (s *Service) refit(ctx context.Context, sc auth.Scope, read reader, m forec
 		}
 		return nil
 	})
+}
+
+// keepWith keeps what there is to look at on vehicles and their track record,
+// before their forecasts: where those are stored, nothing is left to do.
+func (s *Service) keepWith(ctx context.Context, sc auth.Scope, hs []store.History, found []fleet.Finding, asOf fleet.Date) error {
+	if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
+		return err
+	}
+	return s.keepRecord(ctx, sc, hs, asOf)
 }
 
 // reader reads vehicles and hands them to fn in the order of their ids; it

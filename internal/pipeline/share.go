@@ -293,7 +293,10 @@ func (w *refitWorker) do(ctx context.Context, r *store.Refit, sh *store.Share) e
 	read := func(fn func(*store.History) error) error {
 		return w.s.DB.EachHistoryBetween(ctx, r.Scope, first, sh.LastID, fn)
 	}
-	err = w.s.refit(ctx, r.Scope, read, m, r.AsOf, func(hs []store.History, fs []store.AxleForecast) error {
+	err = w.s.refit(ctx, r.Scope, read, m, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+		if err := w.s.keepWith(ctx, r.Scope, hs, found, r.AsOf); err != nil {
+			return err
+		}
 		return w.s.DB.SaveShareForecasts(ctx, r.Scope, sh, fs, len(hs), hs[len(hs)-1].Vehicle.ID)
 	})
 	if err != nil {

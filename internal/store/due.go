@@ -141,7 +141,8 @@ func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(Du
 type dueSelect struct {
 	where // of a page
 	order
-	counted where // of axle_forecasts c alone
+	counted   where  // of axle_forecasts c alone
+	uncounted *where // what is not to be counted of these; nil = nothing
 }
 
 func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
@@ -152,15 +153,28 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 	}
 	d.order = dueOrders[i]
 	var err error
-	if d.counted, err = q.where(sc, "c", "c.vehicle_id"); err != nil {
+	counted := q
+	if q.Booked != nil && !*q.Booked {
+		// Few are booked: they are counted and taken away, not looked for at all
+		// the others.
+		booked := true
+		counted.Booked = &booked
+		less, err := counted.where(sc, "c", "c.vehicle_id")
+		if err != nil {
+			return d, err
+		}
+		d.uncounted, counted.Booked = &less, nil
+	}
+	if d.counted, err = counted.where(sc, "c", "c.vehicle_id"); err != nil {
 		return d, err
 	}
-	d.where = d.counted
+	table, id := "c", "c.vehicle_id"
 	if d.name == ByVehicle {
 		// A condition on the forecasts' fleet would lead SQLite by it to all the
 		// fleet's axles, once for each vehicle.
-		d.where, err = q.where(sc, "v", "v.id")
+		table, id = "v", "v.id"
 	}
+	d.where, err = q.where(sc, table, id)
 	return d, err
 }
 
@@ -177,12 +191,16 @@ func (q *DueQuery) where(sc auth.Scope, table, id string) (w where, err error) {
 			w.add(id+" in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
 		}
 	}
-	if q.Booked != nil {
-		not := "not "
-		if *q.Booked {
-			not = ""
-		}
-		w.add(not + `exists (
+	switch {
+	case q.Booked == nil:
+	case *q.Booked:
+		w.add(`(c.vehicle_id, c.axle) in (
+			select b.vehicle_id, x.axle
+			from bookings b
+			join booking_work x on x.booking_id = b.id
+			where b.state = 'booked')`)
+	default:
+		w.add(`not exists (
 			select 1
 			from bookings b
 			join booking_work x on x.booking_id = b.id
@@ -206,19 +224,30 @@ func (q *DueQuery) where(sc auth.Scope, table, id string) (w where, err error) {
 }
 
 func (t *tx) countDue(d dueSelect) (n int, err error) {
-	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+d.counted.String(), d.counted.args...)
+	if n, err = t.countAxles(d.counted); err != nil || d.uncounted == nil {
+		return n, err
+	}
+	less, err := t.countAxles(*d.uncounted)
+	return n - less, err
+}
+
+// countAxles counts the axle_forecasts c that w admits.
+func (t *tx) countAxles(w where) (n int, err error) {
+	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+w.String(), w.args...)
 	return n, err
 }
 
-// pageSQL returns the query of the rows after the cursor. It begins with the
-// table whose index has the order: SQLite takes the tables of a cross join as
-// they come, and no planner can begin with the tables of a left join (there
-// is always a fleet and a depot).
+// pageSQL returns the query of the rows after the cursor. Which rows those are is
+// found first, in the index that has the order, and only then what they hold: a
+// filter passes over many. SQLite takes the tables of a cross join as they come,
+// and no planner can begin with the tables of a left join (there is always a
+// fleet and a depot).
 func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
 	w := where{slices.Clone(d.conds), slices.Clone(d.args)}
-	tables, id := "axle_forecasts c cross join vehicles v", "c.vehicle_id"
+	tables, id := "axle_forecasts c", "c.vehicle_id"
 	if d.name == ByVehicle {
 		tables, id = "vehicles v cross join axle_forecasts c", "v.id"
+		w.add("c.vehicle_id = v.id")
 	}
 	if after != "" {
 		c, err := d.parse(after)
@@ -227,7 +256,6 @@ func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
 		}
 		w.add("("+d.column+", "+id+", c.axle) > (?, ?, ?)", c.value, c.VehicleID, c.Axle)
 	}
-	w.add("c.vehicle_id = v.id")
 	return `
 		select
 			c.vehicle_id,
@@ -256,12 +284,18 @@ func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
 			c.width80_days,
 			c.width80_if_measured,
 			c.warnings,
-			` + d.column + `
-		from ` + tables + `
+			k.place
+		from (
+			select ` + id + ` as vehicle_id, c.axle, ` + d.column + ` as place
+			from ` + tables + w.String() + `
+			order by ` + d.column + `, ` + id + `, c.axle
+			limit ?) k
+		cross join axle_forecasts c
+		cross join vehicles v
 		left join fleets f on f.id = v.fleet_id
-		left join depots d on d.id = v.depot_id` + w.String() + `
-		order by ` + d.column + `, ` + id + `, c.axle
-		limit ?`, append(w.args, limit), nil
+		left join depots d on d.id = v.depot_id
+		where c.vehicle_id = k.vehicle_id and c.axle = k.axle and v.id = k.vehicle_id
+		order by k.place, k.vehicle_id, k.axle`, append(w.args, limit), nil
 }
 
 // duePage returns a page and the cursor of the next.

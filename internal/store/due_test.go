@@ -142,6 +142,58 @@ type dueKey struct {
 	axle    int
 }
 
+// What is booked and what is not are parted in every order, and counted as they
+// are listed.
+func TestDueBooked(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		sampleDue(t, db)
+		depots, err := db.Depots(t.Context(), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shop := fleet.DefaultWorkshop()
+		shop.DepotID = depots[0].ID
+		if err := db.SaveWorkshop(t.Context(), all, "N. N.", shop); err != nil {
+			t.Fatal(err)
+		}
+		page, err := db.Vehicles(t.Context(), all, store.VehicleQuery{Depot: depots[0].ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		id := page.Rows[0].ID
+		mustBook(t, db, job(id, depots[0].ID, monday))
+		fleetID := page.Rows[0].FleetID
+		for _, s := range store.DueSorts {
+			for i, q := range []store.DueQuery{{}, {Fleet: fleetID}, {Text: "bus 1"}, {Before: ptr(asOf + 5)}} {
+				q.Sort, q.Limit = s, store.MaxLimit
+				listed := map[string]int{}
+				for name, booked := range map[string]*bool{"all": nil, "booked": ptr(true), "not booked": ptr(false)} {
+					q.Booked = booked
+					got, err := db.DueSoon(t.Context(), all, q)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if got.Total != len(got.Rows) {
+						t.Errorf("%s, %s, %+v: counted %d, listed %d", s, name, q, got.Total, len(got.Rows))
+					}
+					for _, r := range got.Rows {
+						if name == "booked" && (r.VehicleID != id || r.Axle != 1) {
+							t.Errorf("%s: %s axle %d is not booked", s, r.Vehicle, r.Axle)
+						}
+					}
+					listed[name] = len(got.Rows)
+				}
+				if listed["all"] != listed["booked"]+listed["not booked"] {
+					t.Errorf("%s, %+v: got %v", s, q, listed)
+				}
+				if i == 0 && listed["booked"] != 1 {
+					t.Errorf("%s: got %d booked axles, want 1", s, listed["booked"])
+				}
+			}
+		}
+	})
+}
+
 // Every order lists every row once, in the order it says with ties by vehicle
 // and axle, whatever the length of the pages.
 func TestDuePaging(t *testing.T) {

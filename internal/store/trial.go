@@ -37,6 +37,21 @@ func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
 	return err
 }
 
+// Together calls fn with a DB on which all that is done is one transaction: what
+// fn stored is undone when it fails. The DB is for one goroutine, and holds an
+// SQLite file's only writer.
+func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) error) error {
+	if db.within != nil {
+		return fn(db)
+	}
+	return db.write(ctx, what, func(t *tx) error {
+		together := *db
+		together.within = t
+		t.db = &together
+		return fn(&together)
+	})
+}
+
 // nested runs f in a part of the trial's transaction that is undone when f
 // fails, as a transaction of its own would be.
 func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err error) {

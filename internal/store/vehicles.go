@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"slices"
 
 	"github.com/jmoiron/sqlx"
@@ -171,6 +172,21 @@ func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readi
 		return t.one([]any{&readings}, `select count(*) from thickness_readings`+of.String(), of.args...)
 	})
 	return vehicles, axles, readings, err
+}
+
+// VehicleNumber returns what people call a vehicle.
+func (db *DB) VehicleNumber(ctx context.Context, sc auth.Scope, id int64) (number string, err error) {
+	err = db.read(ctx, "find a vehicle", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		w.add("v.id = ?", id)
+		err := t.one([]any{&number}, `select v.number from vehicles v`+w.String(), w.args...)
+		if errors.Is(err, errNoRows) {
+			return noVehicle(id)
+		}
+		return err
+	})
+	return number, err
 }
 
 // MoreVehicles says whether sc sees more vehicles than n. It counts no further.
