@@ -88,6 +88,15 @@ func (p *planned) pin(row *DueRow, a Axis, r *store.DueRow) {
 	}
 	row.Lane = row.Lane.withPeg(a, *day, "booked")
 	row.Verdict = row.Verdict.booked(*day, r.BookBy, p.today)
+	if *day >= p.today { // the verdict has the day
+		row.Booked.Words = p.short(r.VehicleID, r.Axle)
+	}
+}
+
+// short is a booking whose day stands beside it: its weekday and its cost.
+func (p *planned) short(vehicle int64, axle int) string {
+	b := p.booked[store.AxleKey{VehicleID: vehicle, Axle: axle}]
+	return withCost(b.Day.Time().Format("Monday"), b.Currency, b.Cost)
 }
 
 // booked returns the verdict of an axle that is booked for a day. One that is

@@ -360,7 +360,7 @@ func wheelRows(b *fleet.BrakeTest) (rows []WheelRow) {
 			r = &rows[len(rows)-1]
 			at = map[int]*WheelRow{w.Axle: r} // wheels come by axle
 		}
-		s := strconv.FormatFloat(math.Round(w.N/u.factor*100)/100, 'f', -1, 64) + "\u00a0" + u.name
+		s := grouped(math.Round(w.N/u.factor*100)/100) + "\u00a0" + u.name
 		if w.Locked {
 			s += " (locked)"
 		}

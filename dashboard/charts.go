@@ -21,7 +21,8 @@ import (
 type Picture struct {
 	Title        string
 	Wide, Narrow template.HTML
-	File         string // address without its ending, for .png and .svg; blank = none
+	Figures      *chart.Figures // the same as a table; nil = the page has it already
+	File         string         // address without its ending, for .png and .svg; blank = none
 }
 
 func (d *Dashboard) picture(vehicle int64, c *chart.Chart, file, title string) *Picture {
@@ -32,7 +33,8 @@ func (d *Dashboard) picture(vehicle int64, c *chart.Chart, file, title string) *
 
 func newPicture(title string, c *chart.Chart) *Picture {
 	return &Picture{
-		Title: title,
+		Title:   title,
+		Figures: c.Figures,
 		// The chart escapes the words it is given.
 		Wide:   template.HTML(c.SVG(chart.WideWidth, chart.WideHeight)),
 		Narrow: template.HTML(c.SVG(chart.NarrowWidth, chart.NarrowHeight)),

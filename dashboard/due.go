@@ -152,7 +152,7 @@ func dueRow(a Axis, r *store.DueRow) DueRow {
 		row.Left = pct(100 * left)
 	}
 	if saved := r.Width80Days - r.Width80IfMeasured; saved >= worthMeasuring && saved >= r.Width80Days/2 && !r.PastLimit {
-		row.Worth = "Measured now, the window narrows by " + span(saved) + "."
+		row.Worth = "Measured now: " + span(saved) + " narrower."
 	}
 	row.Warnings = warningWords(r.Warnings, row.Verdict)
 	return row

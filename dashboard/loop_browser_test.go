@@ -100,7 +100,7 @@ func TestBrowserLoop(t *testing.T) {
 					after[0].Crossing.Day.Quantile(.5), before[0].Crossing.Day.Quantile(.5), err)
 			}
 			look(t, ctx, desk, "light", srv.URL+"/record")
-			if got := textOf(t, ctx, "main"); !strings.Contains(got, "1 set of pads or linings came off") || !strings.Contains(got, "Bus 1") {
+			if got := textOf(t, ctx, "main"); !strings.Contains(strings.Join(strings.Fields(got), " "), "sets came off 1 ") || !strings.Contains(got, "Bus 1") {
 				t.Errorf("track record: got %q", got)
 			}
 		})

@@ -25,7 +25,8 @@ type RecordPage struct {
 	Depots     []Choice
 	Categories []Choice
 	Few        string // why nothing can be judged yet; blank when enough came off
-	Says       []string
+	Figures    []Fact
+	Says       []string // the figures, and what they leave out, in words
 	Ahead      []RecordLine
 	Picture    *Picture
 	Groups     []RecordGroup
@@ -118,7 +119,7 @@ func (d *Dashboard) record(c *gin.Context) error {
 		}
 		return d.send(c, http.StatusOK, "record", p)
 	}
-	p.Says = recordWords(&score)
+	p.Figures, p.Says = recordFigures(&score), recordWords(&score)
 	if score.Judged < fewJobs {
 		p.Few = fmt.Sprintf("%s so far that can be judged: too few to say how good the forecast is.", plural(score.Judged, "job", "jobs"))
 	} else {
@@ -181,6 +182,19 @@ func recordWords(s *pipeline.RecordScore) []string {
 	return says
 }
 
+// recordFigures is what a record comes to.
+func recordFigures(s *pipeline.RecordScore) []Fact {
+	fs := []Fact{
+		{"sets came off", count(s.Removed)},
+		{fmt.Sprintf("of the usable lining left, median; %s mm", mm(s.LeftMM)), percent(s.LeftShare)},
+		{fmt.Sprintf("at or past the limit, of %s", count(s.Removed)), count(s.PastLimit)},
+	}
+	if s.WithAll >= fewJobs {
+		fs = append(fs, Fact{"forecast to a fifth of the time left, 90 days ahead", shareOf(s.Horizon[2], s.WithAll)})
+	}
+	return fs
+}
+
 // shareOf is a share of a count in per cent; a dash of none.
 func shareOf(k, n int) string {
 	if n == 0 {
@@ -240,7 +254,7 @@ func recordPicture(rows []store.Kept) *Picture {
 		if len(ps) == listed {
 			break
 		}
-		ps = append(ps, chart.Promise{Low: k.Day[0] - k.CrossDay, Mid: k.Day[1] - k.CrossDay, Up: k.Day[2] - k.CrossDay})
+		ps = append(ps, chart.Promise{Name: longDate(k.Removed), Low: k.Day[0] - k.CrossDay, Mid: k.Day[1] - k.CrossDay, Up: k.Day[2] - k.CrossDay})
 	}
 	ch := chart.Promises(pipeline.Ahead[middle], ps)
 	if ch == nil {

@@ -48,6 +48,9 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 		if day != nil {
 			lane = lane.withPeg(axis, *day, "booked")
 			a.Verdict = a.Verdict.booked(*day, r.BookBy, today)
+			if *day >= today {
+				a.Booked.Words = plan.short(id, a.Number)
+			}
 		}
 		a.Lane = &PlanLane{a.Number, lane}
 	}

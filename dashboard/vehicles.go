@@ -33,6 +33,7 @@ type VehicleRow struct {
 	Axles               int
 	Measured            string // when last
 	BookBy              string // earliest of its axles
+	Urgent, Late        bool   // at or past a limit; its book-by day has passed
 	ISO                 string // of that day, for machines
 }
 
@@ -103,12 +104,12 @@ func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
 	}
 	switch {
 	case r.PastLimit:
-		v.BookBy = "now: at or past a limit"
+		v.BookBy, v.Urgent = "now: at or past a limit", true
 	case r.LastReading == nil || float64(today-*r.LastReading) > forecast.OldAfter:
 		v.BookBy = "measure first" // no forecast clears it
 	case r.BookBy == nil:
 	case *r.BookBy < today:
-		v.BookBy = "now: book-by day has passed"
+		v.BookBy, v.Late = "now: to be booked by "+dateNear(*r.BookBy, today), true
 	default:
 		v.BookBy, v.ISO = "book by "+dateNear(*r.BookBy, today), r.BookBy.String()
 	}

@@ -59,7 +59,7 @@ func TestVehicleRow(t *testing.T) {
 		want           string
 	}{
 		{"in time", in(-20), in(30), false, "book by 1 Apr"},
-		{"late", in(-20), in(-1), false, "now: book-by day has passed"},
+		{"late", in(-20), in(-1), false, "now: to be booked by 1 Mar"},
 		{"past", in(-20), in(30), true, "now: at or past a limit"},
 		{"never measured", nil, in(30), false, "measure first"},
 		{"measured too long ago", in(-forecast.OldAfter - 1), in(30), false, "measure first"},

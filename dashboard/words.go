@@ -68,6 +68,16 @@ func kmAbout(x float64) string {
 
 func isNumber(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
+// grouped is a number of 0 or more with its thousands set apart and the decimals it has.
+func grouped(x float64) string {
+	s := strconv.FormatFloat(x, 'f', -1, 64)
+	_, decimals, _ := strings.Cut(s, ".")
+	if decimals != "" {
+		decimals = "." + decimals
+	}
+	return thousands(int64(x)) + decimals
+}
+
 func thousands(n int64) string {
 	s := strconv.FormatInt(n, 10)
 	sign := ""

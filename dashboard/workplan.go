@@ -26,6 +26,7 @@ type WorkplanPage struct {
 	Depots   []Choice
 	Run      *RunView // the proposal; nil before the first
 	Open     int      // proposed visits that can be accepted, of all weeks
+	Ticks    bool     // a proposed visit of this week can be ticked
 	Said     *Said    // what became of accepting
 	Names    []string // of the depots, down
 	Days     []PlanDay
@@ -175,6 +176,9 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 			continue
 		}
 		p.Open++
+		if v.Day >= monday && v.Day < monday+planDays {
+			p.Ticks = true
+		}
 		if v.Day != 0 && p.Elsewhen == "" {
 			p.Elsewhen = p.at(v.Day - fleet.Date(v.Day.Weekday()))
 		}

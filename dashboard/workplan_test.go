@@ -96,7 +96,7 @@ func TestWorkplan(t *testing.T) {
 	check(t, page, []has{{".plan-card.is-booked .card-name", "Bus 1"}, {".plan-card.is-proposed", ""}, {".shift-head", "2.5 h of 8 h"}, {".decide", ""}})
 	// Booked: the peg, the words and the verdict on the list.
 	check(t, parse(t, w.get("/?q=bus+1").Body.String()), []has{
-		{".row .lane svg[role=img] .peg", "*"}, {".row .peg-link", "booked Wed 4 Mar, about 540"}, {".row .verdict", "booked for 4 Mar"},
+		{".row .lane svg[role=img] .peg", "*"}, {".row .peg-link", "Wednesday, about 540"}, {".row .verdict", "booked for 4 Mar"},
 	})
 	check(t, parse(t, w.get("/?within=0&booked=yes").Body.String()), []has{{"h1", "1 axle"}})
 	check(t, parse(t, w.get("/?within=0&booked=no").Body.String()), []has{{"h1", "3 axles"}})

@@ -51,14 +51,12 @@ type WorkshopPage struct {
 type WeekRow struct {
 	Day                        string
 	Opens, Closes, Technicians Field
-	Fault                      string
 }
 
 // TaskRow is a kind of work with its hours.
 type TaskRow struct {
 	Label        string
 	Light, Heavy Field
-	Fault        string
 }
 
 // ClosureRow is days closed or short of hands.
@@ -185,7 +183,6 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 			Closes:      f.field("closes_"+n, fleet.Weekdays[i]+" closes", clockField(day, day.Closes)).as("time"),
 			Technicians: f.field("technicians_"+n, fleet.Weekdays[i]+" technician hours", plain(day.Technicians)),
 		}
-		row.Fault = row.Opens.Fault + row.Closes.Fault + row.Technicians.Fault
 		p.Week = append(p.Week, row)
 	}
 	for _, t := range fleet.Tasks {
@@ -194,7 +191,6 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 			Light: f.field("light_"+string(t), taskWords[t]+", car or van", plain(s.Hours[t].Light)),
 			Heavy: f.field("heavy_"+string(t), taskWords[t]+", heavy", plain(s.Hours[t].Heavy)),
 		}
-		row.Fault = row.Light.Fault + row.Heavy.Fault
 		p.Tasks = append(p.Tasks, row)
 	}
 	for _, x := range w.Closures {

@@ -46,7 +46,7 @@ func BrakeTests(s TestSeries) *Chart {
 	if s.Limit > 0 {
 		alt += "; " + s.Words
 	}
-	return &Chart{Alt: alt + ".", plot: func(narrow bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt + ".", Figures: testFigures(s), plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("", s.Label)
 		grid(p)
 		glyphs := []struct {

@@ -37,7 +37,7 @@ func Chance(f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart
 	if bookBy != nil {
 		alt += fmt.Sprintf(" Book by %s, while the chance is below %.0f %%.", day(*bookBy), 100*risk)
 	}
-	return &Chart{Alt: alt, plot: func(narrow bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt, Figures: chanceFigures(d, from, end), plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("", "chance that the limit is reached, %")
 		if narrow {
 			p.Y.Label.Text = "chance limit reached, %"

@@ -20,8 +20,10 @@ import (
 // Chart is a picture that can be drawn at any size.
 type Chart struct {
 	// Alt says in words what the picture shows.
-	Alt  string
-	plot func(narrow bool) (*plot.Plot, []entry)
+	Alt string
+	// Figures are what it shows as a table.
+	Figures *Figures
+	plot    func(narrow bool) (*plot.Plot, []entry)
 }
 
 // Sizes of a chart on a page, in px: beside the words, and on a phone, where

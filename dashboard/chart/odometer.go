@@ -28,7 +28,7 @@ func Odometer(readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, km
 	if kmPerDay > 0 {
 		alt += fmt.Sprintf(", going on at about %.0f km a day", kmPerDay)
 	}
-	return &Chart{Alt: alt + ".", plot: func(narrow bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt + ".", Figures: odometerFigures(readings, t, asOf, kmPerDay), plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("", "odometer, thousand km")
 		grid(p)
 		dropped := map[forecast.Odometer]bool{}

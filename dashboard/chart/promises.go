@@ -31,7 +31,7 @@ func Promises(ahead int, ps []Promise) *Chart {
 		}
 	}
 	alt := fmt.Sprintf("Forecasts made %d days ahead against the day that came true: the 80 %% interval held %d of %d.", ahead, held, len(ps))
-	return &Chart{Alt: alt, plot: func(bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt, Figures: promiseFigures(ps), plot: func(bool) (*plot.Plot, []entry) {
 		p := newPlot("days after the limit day that came true", "")
 		p.HideY()
 		reach := 0.

@@ -54,7 +54,8 @@ func Thickness(a Axle, part forecast.Part) *Chart {
 		return nil
 	}
 	return &Chart{
-		Alt: thicknessAlt(a, part, points, lines, decides),
+		Alt:     thicknessAlt(a, part, points, lines, decides),
+		Figures: a.thicknessFigures(points, lines, decides),
 		plot: func(narrow bool) (*plot.Plot, []entry) {
 			return a.thickness(part, points, lines, decides, narrow)
 		},

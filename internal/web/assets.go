@@ -8,6 +8,7 @@ import (
 	"mime"
 	"net/http"
 	"path"
+	"regexp"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -29,32 +30,71 @@ type asset struct {
 // hashLength in hex digits: 48 bits keep two versions of one file apart.
 const hashLength = 12
 
-// NewAssets reads every file of fsys, to be served under prefix ("/static/").
+// fontType, and that of plain text, is what not every machine's table has.
+const fontType = "font/woff2"
+
+// cssURL is how a style sheet names another file of its folder.
+var cssURL = regexp.MustCompile(`url\("([^":]+)"\)`)
+
+// NewAssets reads every file of fsys, to be served under prefix ("/static/"). A
+// style sheet names another file as url("name"), which is given its hashed name.
 func NewAssets(fsys fs.FS, prefix string) (*Assets, error) {
 	a := &Assets{prefix: prefix, hashed: map[string]string{}, files: map[string]asset{}}
+	var sheets []string // after what they may name
 	err := fs.WalkDir(fsys, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
-		body, err := fs.ReadFile(fsys, name)
-		if err != nil {
-			return err
+		if path.Ext(name) == ".css" {
+			sheets = append(sheets, name)
+			return nil
 		}
-		ext := path.Ext(name)
-		contentType := mime.TypeByExtension(ext)
-		if contentType == "" {
-			return fmt.Errorf("%s: no content type is known for %q", name, ext)
-		}
-		sum := sha256.Sum256(body)
-		hashed := strings.TrimSuffix(name, ext) + "." + hex.EncodeToString(sum[:])[:hashLength] + ext
-		a.hashed[name] = hashed
-		a.files[hashed] = asset{contentType, body}
-		return nil
+		return a.add(fsys, name)
 	})
+	for _, name := range sheets {
+		if err == nil {
+			err = a.add(fsys, name)
+		}
+	}
 	if err != nil {
 		return nil, fmt.Errorf("static files: %w", err)
 	}
 	return a, nil
+}
+
+func (a *Assets) add(fsys fs.FS, name string) error {
+	body, err := fs.ReadFile(fsys, name)
+	if err != nil {
+		return err
+	}
+	ext := path.Ext(name)
+	contentType := mime.TypeByExtension(ext)
+	switch ext {
+	case ".woff2":
+		contentType = fontType
+	case ".txt":
+		contentType = "text/plain; charset=utf-8"
+	case ".css":
+		body = cssURL.ReplaceAllFunc(body, func(m []byte) []byte {
+			named := string(cssURL.FindSubmatch(m)[1])
+			hashed, ok := a.hashed[named]
+			if !ok {
+				err = fmt.Errorf("%s: no static file %q", name, named)
+			}
+			return []byte(`url("` + hashed + `")`)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if contentType == "" {
+		return fmt.Errorf("%s: no content type is known for %q", name, ext)
+	}
+	sum := sha256.Sum256(body)
+	hashed := strings.TrimSuffix(name, ext) + "." + hex.EncodeToString(sum[:])[:hashLength] + ext
+	a.hashed[name] = hashed
+	a.files[hashed] = asset{contentType, body}
+	return nil
 }
 
 // Path returns the address of the file called name. An unknown name is an
@@ -80,6 +120,10 @@ func (a *Assets) serve(c *gin.Context) error {
 		return &StatusError{http.StatusNotFound, "There is no such file, or it has changed since the page was made: load the page again."}
 	}
 	c.Header("Cache-Control", "public, max-age=31536000, immutable")
+	if f.contentType == fontType { // compressed in itself
+		c.Data(http.StatusOK, f.contentType, f.body)
+		return nil
+	}
 	Send(c, http.StatusOK, f.contentType, f.body)
 	return nil
 }

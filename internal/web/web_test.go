@@ -256,6 +256,20 @@ func TestAssets(t *testing.T) {
 			t.Errorf("%s: Cache-Control %q", path, got)
 		}
 	}
+	font := fstest.MapFS{"a.css": {Data: []byte(`src: url("font.woff2")`)}, "font.woff2": {Data: []byte("wOF2")}}
+	f, err := NewAssets(font, "/static/")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sheet, _ := f.Path("a.css")
+	hashed, _ := f.Path("font.woff2")
+	if got, want := string(f.files[strings.TrimPrefix(sheet, "/static/")].body), `src: url("`+strings.TrimPrefix(hashed, "/static/")+`")`; got != want {
+		t.Errorf("a style sheet names %s, want %s", got, want)
+	}
+	delete(font, "font.woff2")
+	if _, err := NewAssets(font, "/static/"); err == nil {
+		t.Error("a style sheet may name a file that is not there")
+	}
 	before, _ := a.Path("app.css")
 	files["app.css"].Data = []byte("b{}")
 	b, err := NewAssets(files, "/static/")
