@@ -143,17 +143,17 @@ func (e *brutal) price() (cost float64, breaches int, ok bool) {
 			if slices.Contains(v.Joins, s) {
 				continue
 			}
-			if anyFixed { // paid for, whatever is planned
-				l.fixedVisits++
-				continue
-			}
 			for _, w := range v.Shops {
 				if w.Shop == s.Shop {
 					cost += w.Cost
 				}
 			}
 			cost += r.Visit
-			l.visits++
+			if anyFixed {
+				l.fixedVisits++
+			} else {
+				l.visits++
+			}
 		}
 	}
 	for s, l := range loads {
@@ -168,7 +168,7 @@ func (e *brutal) price() (cost float64, breaches int, ok bool) {
 		if l.minutes > 0 && l.fixed+l.minutes > normal+over || l.visits > 0 && l.fixedVisits+l.visits > c.Visits {
 			return 0, 0, false
 		}
-		cost += r.Overtime * float64(max(0, l.fixed+l.minutes-normal)-max(0, l.fixed-normal)) / 60
+		cost += r.Overtime * float64(max(0, l.fixed+l.minutes-normal)) / 60
 	}
 	return cost, breaches, true
 }
@@ -208,11 +208,10 @@ func (e *brutal) jobCost(v *Vehicle, j *Job, s *Slot) (cost float64, breaches in
 	lining := r.Lining * value / j.Usable
 	last := p.Days - 1
 	switch {
-	case s != nil && j.Fixed != nil:
-		return 0, 0
 	case s != nil:
+		// A fixed job may stand before the first day it could be placed on.
 		d := int(s.Date - p.Start)
-		cost = lining*j.Wasted[d] + risk(d) - sunk
+		cost = lining*j.Wasted[d] + max(0, risk(d)-sunk)
 		if avoidable && j.Past[d] >= p.Risk {
 			cost, breaches = cost+weight*r.Breach, 1
 		}

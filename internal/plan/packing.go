@@ -40,7 +40,9 @@ func Pack(p *Problem, rule Rule) (*Plan, error) {
 			b.put(v, b.packed(v, rule))
 		}
 	}
-	return in.result(b, 0), nil
+	pl := in.result(b, 0)
+	pl.Bound, pl.Gap = 0, 0
+	return pl, nil
 }
 
 // firstDue is the earliest book-by day among the jobs of v that are due.

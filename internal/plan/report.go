@@ -32,14 +32,17 @@ func (in *instance) result(b *board, bound float64) *Plan {
 	if c.Total > 0 {
 		out.Gap = max(0, (c.Total-bound)/c.Total)
 	}
+	c.Total += w.stands
+	out.Bound += w.stands
 	return out
 }
 
 // writer writes a plan up.
 type writer struct {
-	in  *instance
-	b   *board
-	out *Plan
+	in     *instance
+	b      *board
+	out    *Plan
+	stands float64 // cost of fixed jobs, which no plan changes
 }
 
 // vehicle writes up the visits of a vehicle, its fixed ones among them, and the
@@ -51,6 +54,7 @@ func (w *writer) vehicle(v int) {
 	for s, jobs := range fixedAt(x.src) {
 		sv := &slotVisit{jobs: jobs, costs: make([]*jobCost, len(jobs))}
 		at[s] = sv
+		w.fixed(x.src, s, jobs)
 	}
 	c := &w.out.Cost
 	for _, p := range w.b.picks[v] {
@@ -89,7 +93,9 @@ func (w *writer) vehicle(v int) {
 			}
 		}
 		if o.slot >= 0 {
-			w.visitCost(x.src, o)
+			if o.visit != 0 {
+				w.visitCost(x.src, in.slot(int(o.slot)).Shop)
+			}
 		}
 	}
 	for s, sv := range at {
@@ -97,19 +103,49 @@ func (w *writer) vehicle(v int) {
 	}
 }
 
-// visitCost counts what bringing the vehicle in costs.
-func (w *writer) visitCost(src *Vehicle, o *option) {
-	if o.visit == 0 {
-		return
-	}
-	c := &w.out.Cost
-	c.Visits += w.in.p.Rates.Visit
-	c.VisitCount++
-	shop := w.in.slot(int(o.slot)).Shop
+// visitCost counts what bringing the vehicle in costs, and returns it.
+func (w *writer) visitCost(src *Vehicle, shop int64) float64 {
+	x := w.in.p.Rates.Visit
 	for _, way := range src.Shops {
 		if way.Shop == shop {
-			c.Visits += way.Cost
+			x += way.Cost
 		}
+	}
+	w.out.Cost.Visits += x
+	w.out.Cost.VisitCount++
+	return x
+}
+
+// fixed counts what the fixed jobs of a visit cost, as they would if they had
+// been placed there. One beyond the days costs as if it were left, one before
+// them nothing that is known.
+func (w *writer) fixed(src *Vehicle, s Slot, jobs []*Job) {
+	c := &w.out.Cost
+	d := int(s.Date - w.in.p.Start)
+	if d < 0 {
+		return
+	}
+	open := w.in.p.openDays(src)
+	for _, j := range jobs {
+		jc := w.in.p.costOf(src, j, open)
+		lining, risk, late := jc.noneLining, jc.noneRisk, jc.noneBreach
+		if d < w.in.days {
+			// Sooner than the vehicle or the parts can be had saves nothing.
+			lining, risk, late = jc.lining[d], max(0, jc.risk[d]), jc.breach[d]
+			c.WastedMM += j.Wasted[d]
+			c.PastLimit += j.Past[d]
+		} else if !jc.later {
+			c.PastLimit += j.Past[w.in.days-1]
+		}
+		if late {
+			c.Breaches++
+		}
+		c.Lining += lining
+		c.Risk += risk
+		w.stands += lining + risk
+	}
+	if !src.joins(s) {
+		w.stands += w.visitCost(src, s.Shop)
 	}
 }
 
@@ -156,8 +192,10 @@ func (w *writer) used() {
 		u := in.fixed[i]
 		l := w.b.use[i]
 		extra := float64(max(0, l.minutes-in.cap[i].normal)) / 60
-		w.out.Cost.Overtime += in.overtime(int32(i), l.minutes)
-		w.out.Cost.OvertimeHours += extra
+		stands := in.p.Rates.Overtime * u.Overtime
+		w.stands += stands
+		w.out.Cost.Overtime += in.overtime(int32(i), l.minutes) + stands
+		w.out.Cost.OvertimeHours += extra + u.Overtime
 		u.Hours += float64(l.minutes) / 60
 		u.Overtime += extra
 		u.Visits += l.visits

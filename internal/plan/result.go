@@ -16,7 +16,9 @@ type Plan struct {
 
 	Cost  Cost
 	Bound float64 // no plan costs less
-	Gap   float64 // (Cost.Total - Bound) / Cost.Total
+	// Gap is Cost.Total - Bound against the cost of what can be decided, which is
+	// Cost.Total without that of fixed jobs.
+	Gap float64
 
 	Used []Use // by shop and day
 }
@@ -46,7 +48,8 @@ type Placement struct {
 	Moved    bool // Previous was elsewhere
 }
 
-// Cost is what a plan costs, in Rates' unit, and what it is made of.
+// Cost is what a plan costs, in Rates' unit, and what it is made of. Fixed jobs
+// count as others do, so that plans can be compared that fix more or fewer.
 type Cost struct {
 	Total    float64
 	Lining   float64 // thrown away
@@ -56,7 +59,7 @@ type Cost struct {
 	Moves    float64
 	Unplaced float64
 
-	WastedMM      float64 // expected, booked jobs
+	WastedMM      float64 // expected, booked jobs; those beyond the days are not known
 	PastLimit     float64 // jobs expected to be past their limit, booked and unplaced
 	VisitCount    int     // joined ones excluded
 	OvertimeHours float64
