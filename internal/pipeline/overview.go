@@ -1,10 +1,12 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
 	"maps"
 	"math"
 	"slices"
+	"sync"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -65,22 +67,20 @@ const (
 func (s *Service) Overview(ctx context.Context, sc auth.Scope, q store.OverviewQuery) (*Overview, error) {
 	o := &Overview{AsOf: s.Today()}
 	o.spans()
-	var err error
-	if o.Left, err = s.DB.LiningLeft(ctx, sc, q); err != nil {
-		return nil, err
-	}
-	if o.Duty, err = s.DB.WearRates(ctx, sc, q, store.WearByDuty); err != nil {
-		return nil, err
-	}
-	if o.Depot, err = s.DB.WearRates(ctx, sc, q, store.WearByDepot); err != nil {
-		return nil, err
-	}
+	// Four readings of one table, side by side: none waits for another.
+	var reads sync.WaitGroup
+	var errs [4]error
+	reads.Go(func() { o.Left, errs[0] = s.DB.LiningLeft(ctx, sc, q) })
+	reads.Go(func() { o.Duty, errs[1] = s.DB.WearRates(ctx, sc, q, store.WearByDuty) })
+	reads.Go(func() { o.Depot, errs[2] = s.DB.WearRates(ctx, sc, q, store.WearByDepot) })
 	a, err := s.ahead(ctx, sc, q, o)
-	if err != nil {
-		return nil, err
+	if err == nil {
+		until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
+		err = s.DB.EachOutlook(ctx, sc, q, until+needAhead, a.axle)
 	}
-	until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
-	if err := s.DB.EachOutlook(ctx, sc, q, until+needAhead, a.axle); err != nil {
+	errs[3] = err
+	reads.Wait()
+	if err := cmp.Or(errs[:]...); err != nil {
 		return nil, err
 	}
 	a.endVehicle()

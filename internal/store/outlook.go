@@ -3,6 +3,9 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"math"
+	"runtime"
+	"sync"
 
 	"github.com/jmoiron/sqlx"
 
@@ -22,51 +25,107 @@ type OutlookAxle struct {
 	AxleForecast
 }
 
-// outlookVehicles is how many vehicles one round of queries of a look ahead
-// reads: some 10 MB of quantiles.
-const outlookVehicles = 4000
+const (
+	// outlookVehicles is how many vehicles one round of a look ahead reads:
+	// some 3 MB of quantiles.
+	outlookVehicles = 1000
+	// outlookReaders is how many rounds are read at once at most: reading is
+	// nearly all the time that a look ahead takes, and more of them would take
+	// connections that other pages wait for.
+	outlookReaders = 4
+)
 
 // EachOutlook calls fn for every axle that a reading says something of, or
 // that is past its limit, by vehicle and axle; due is the day up to which
-// those are to be booked that come whole. No transaction is open while fn
-// runs. fn may not keep what it is given.
+// those are to be booked that come whole. It reads on while fn runs, in
+// several transactions; fn is never called twice at once, and may not keep
+// what it is given.
 func (db *DB) EachOutlook(ctx context.Context, sc auth.Scope, q OverviewQuery, due fleet.Date, fn func(*OutlookAxle) error) error {
-	for after := int64(0); ; {
-		var axles []OutlookAxle
-		more := false
-		err := db.read(ctx, "look ahead", func(t *tx) error {
-			var last int64
-			var n int
-			v := q.of(sc, "v")
-			v.add("v.id > ?", after)
-			err := t.one([]any{&n, &last}, `
-				select count(*), coalesce(max(x.id), 0)
-				from (select v.id from vehicles v`+v.String()+` order by v.id limit ?) x`, append(v.args, outlookVehicles)...)
-			if err != nil || n == 0 {
-				return err
+	ends, err := db.outlookEnds(ctx, sc, q)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	var readers sync.WaitGroup
+	defer readers.Wait()
+	defer cancel()
+	type round struct {
+		axles []OutlookAxle
+		err   error
+	}
+	n := min(outlookReaders, runtime.GOMAXPROCS(0), len(ends))
+	if db.within != nil {
+		n = 1 // one transaction, one reader
+	}
+	rounds := make([]chan round, n)
+	for k := range rounds {
+		rounds[k] = make(chan round)
+		readers.Go(func() {
+			for i := k; i < len(ends); i += n {
+				after := int64(0)
+				if i > 0 {
+					after = ends[i-1]
+				}
+				axles, err := db.outlookRound(ctx, sc, q, after, ends[i], due)
+				select {
+				case rounds[k] <- round{axles, err}:
+				case <-ctx.Done():
+					return
+				}
 			}
-			w := q.of(sc, "c")
-			w.add("c.vehicle_id > ?", after)
-			w.add("c.vehicle_id <= ?", last)
-			if axles, err = t.outlookAxles(w); err != nil {
-				return err
-			}
-			more, after = n == outlookVehicles, last
-			w.add("c.by_due <= ?", due)
-			return t.outlookPositions(w, axles)
 		})
-		if err != nil {
-			return err
-		}
-		for i := range axles {
-			if err := fn(&axles[i]); err != nil {
-				return err
+	}
+	for i := range ends {
+		select {
+		case r := <-rounds[i%n]:
+			if r.err != nil {
+				return r.err
 			}
-		}
-		if !more {
-			return nil
+			for k := range r.axles {
+				if err := fn(&r.axles[k]); err != nil {
+					return err
+				}
+			}
+		case <-ctx.Done():
+			return wrap(ctx, "look ahead", ctx.Err())
 		}
 	}
+	return nil
+}
+
+// outlookEnds returns the last vehicle of each round; the last round has no
+// end.
+func (db *DB) outlookEnds(ctx context.Context, sc auth.Scope, q OverviewQuery) (ends []int64, err error) {
+	err = db.read(ctx, "look ahead", func(t *tx) error {
+		v := q.of(sc, "v")
+		return t.each(func(r *sqlx.Rows) error {
+			ends = append(ends, 0)
+			return r.Scan(&ends[len(ends)-1])
+		}, `
+			select x.id
+			from (
+				select v.id, row_number() over (order by v.id) as n
+				from vehicles v`+v.String()+`) x
+			where x.n % ? = 0
+			order by x.id`, append(v.args, outlookVehicles)...)
+	})
+	return append(ends, math.MaxInt64), err
+}
+
+// outlookRound reads the vehicles behind one up to another.
+func (db *DB) outlookRound(ctx context.Context, sc auth.Scope, q OverviewQuery, after, last int64, due fleet.Date) (axles []OutlookAxle, err error) {
+	err = db.read(ctx, "look ahead", func(t *tx) error {
+		w := q.of(sc, "c")
+		w.add("c.vehicle_id > ?", after)
+		w.add("c.vehicle_id <= ?", last)
+		var err error
+		if axles, err = t.outlookAxles(w); err != nil {
+			return err
+		}
+		w.add("c.by_due <= ?", due)
+		return t.outlookPositions(w, axles)
+	})
+	return axles, err
 }
 
 // outlookAxles returns the axles of the forecasts c that w admits, each with

@@ -1,7 +1,11 @@
 package store_test
 
 import (
+	"context"
+	"errors"
+	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -236,6 +240,54 @@ func TestEachOutlook(t *testing.T) {
 		}
 		if seen := see(auth.Scope{}, store.OverviewQuery{}); len(seen) != 0 {
 			t.Errorf("no scope: got %v", seen)
+		}
+	})
+}
+
+// More vehicles than one round reads: they come in order, once each, and what
+// ends the caller ends the readers.
+func TestEachOutlookRounds(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		var es []store.VehicleEntry
+		for i := range 3100 {
+			es = append(es, entry(fmt.Sprintf("Bus %d", i+1)))
+		}
+		ids := mustVehicles(t, db, es...)
+		slices.Sort(ids)
+		var want []int64
+		var fs []store.AxleForecast
+		for i := 0; i < len(ids); i += 99 {
+			want = append(want, ids[i])
+			fs = append(fs, worn(ids[i], 1, 8, 2))
+		}
+		want = append(want, ids[len(ids)-1])
+		mustForecasts(t, db, append(fs, worn(ids[len(ids)-1], 1, 8, 2))...)
+		var got []int64
+		err := db.EachOutlook(t.Context(), all, store.OverviewQuery{}, asOf+90, func(x *store.OutlookAxle) error {
+			got = append(got, x.VehicleID)
+			return nil
+		})
+		if d := cmp.Diff(want, got); d != "" || err != nil {
+			t.Errorf("%v; want, got:\n%s", err, d)
+		}
+		stop := errors.New("stop")
+		n := 0
+		err = db.EachOutlook(t.Context(), all, store.OverviewQuery{}, asOf+90, func(*store.OutlookAxle) error {
+			if n++; n == 3 {
+				return stop
+			}
+			return nil
+		})
+		if err != stop || n != 3 {
+			t.Errorf("stopped: got %v after %d", err, n)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		err = db.EachOutlook(ctx, all, store.OverviewQuery{}, asOf+90, func(*store.OutlookAxle) error {
+			cancel()
+			return nil
+		})
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("cancelled: got %v", err)
 		}
 	})
 }
