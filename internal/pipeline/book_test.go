@@ -131,6 +131,25 @@ func TestFinishBooking(t *testing.T) {
 		if got := thickness(); got > 5 {
 			t.Fatalf("before: %g mm", got)
 		}
+		// Two sets are needed, and one is said to be there; of the drums none is used.
+		shelf := map[fleet.Item]int64{}
+		for item, stock := range map[fleet.Item]int{fleet.ItemPads: 1, fleet.ItemDrums: 5, fleet.ItemFluid: 9} {
+			shelf[item], err = db.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{
+				FleetID: depots[0].FleetID, Number: string(item), Item: item, PerAxle: 2, Fits: []fleet.Fit{{VehicleID: bus}},
+			})
+			if err == nil {
+				err = db.SetStock(t.Context(), auth.AllFleets(), shelf[item], depots[0].ID, stock)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		stocked := func(item fleet.Item, want int) {
+			t.Helper()
+			if p, err := db.StockPart(t.Context(), auth.AllFleets(), shelf[item]); err != nil || p.Stock[0].Quantity != want {
+				t.Errorf("%s on the shelf: got %+v, %v; want %d", item, p.Stock, err, want)
+			}
+		}
 		later := fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 1}
 		b, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1, 2}, Slot: later, Note: "bring the key"})
 		if err != nil {
@@ -161,11 +180,19 @@ func TestFinishBooking(t *testing.T) {
 		if err != nil || len(h.Fitments) != 2 || h.Fitments[0].Date != b.Day || *h.Fitments[0].OdometerKm != km {
 			t.Errorf("fitted %+v, %v", h.Fitments, err)
 		}
+		stocked(fleet.ItemPads, 0)
+		stocked(fleet.ItemDrums, 5)
+		stocked(fleet.ItemFluid, 9)
 		if got := thickness(); got < 19 {
 			t.Errorf("after: %g mm, want new parts", got)
 		}
 		if _, err := s.FinishBooking(t.Context(), auth.AllFleets(), "N. N.", b.ID, nil); !errors.Is(err, fleet.ErrConflict) {
 			t.Errorf("done twice: got %v", err)
 		}
+		now = now.AddDate(0, 0, 1)
+		if _, err := s.FinishBooking(t.Context(), auth.AllFleets(), "N. N.", more.ID, &km); err != nil {
+			t.Error(err)
+		}
+		stocked(fleet.ItemFluid, 7)
 	})
 }

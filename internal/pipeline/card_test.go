@@ -64,6 +64,13 @@ func TestCardLoop(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		shelf, err := db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: c.FleetID, Number: "p-100", Item: fleet.ItemPads, PerAxle: 1})
+		if err == nil {
+			err = db.SetStock(t.Context(), all, shelf, c.DepotID, 3)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
 		km := 158000.0
 		left := fleet.Position{Axle: 1, Part: fleet.Pad, Side: fleet.Left, Face: fleet.Inner}
 		f := pipeline.Fitted{
@@ -134,6 +141,10 @@ func TestCardLoop(t *testing.T) {
 		c, err = s.CloseCard(t.Context(), all, "N. N.", c.ID, fleet.CardPassed, "all well")
 		if err != nil || c.State != fleet.CardPassed || c.ClosedBy != "N. N." || c.ClosedAt == nil {
 			t.Fatalf("got %+v, %v", c, err)
+		}
+		// The set that was noted has left the shelf, once.
+		if p, err := db.StockPart(t.Context(), all, shelf); err != nil || p.Stock[0].Quantity != 2 {
+			t.Errorf("on the shelf: got %+v, %v; want 2", p.Stock, err)
 		}
 		if got := c.Steps[failed-1].Earlier; got != 2 {
 			t.Errorf("got %d entries that no longer stand, want 2", got)

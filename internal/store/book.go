@@ -49,7 +49,7 @@ func (db *DB) MoveBooking(ctx context.Context, sc auth.Scope, by string, id int6
 
 // FinishBooking gives an open booking its end, the work having been done, in
 // the transaction that keeps the parts fitted. Brake fluid that was changed
-// counts from its day on.
+// counts from its day on, and the parts it took leave the shelves.
 func (w *Writer) FinishBooking(by string, id int64) (b fleet.Booking, err error) {
 	defer w.end("finish a booking", &err)
 	open, err := w.t.openBooking(w.sc, id, 0)
@@ -57,6 +57,9 @@ func (w *Writer) FinishBooking(by string, id int64) (b fleet.Booking, err error)
 		return b, err
 	}
 	if err := w.t.end(by, open, fleet.Done, ""); err != nil {
+		return b, err
+	}
+	if err := w.t.takeStock(open.DepotID, open.Work); err != nil {
 		return b, err
 	}
 	return w.t.booking(auth.AllFleets(), id)

@@ -104,7 +104,7 @@ func (db *DB) SetCardOdometer(ctx context.Context, sc auth.Scope, cardID int64, 
 // CloseCard closes an open card, and ends its booking: done when the card was
 // passed or not passed, and left as it is when nothing was done. Whether it may be
 // passed is for the caller to judge; what stands open on the card itself is
-// refused here too.
+// refused here too. The parts used leave the shelves.
 func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64, state fleet.CardState, note string) (c fleet.Card, err error) {
 	if state != fleet.CardPassed && state != fleet.CardNotPassed && state != fleet.CardDropped {
 		return c, fleet.Invalidf("state %q: want passed, not passed or dropped", state)
@@ -126,12 +126,22 @@ func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64,
 		if err != nil {
 			return err
 		}
+		ended := false // by hand, before
 		if c.BookingID != 0 && state != fleet.CardDropped {
 			b, err := t.openBooking(sc, c.BookingID, 0)
 			if err == nil {
 				err = t.end(by, b, fleet.Done, "job card closed: "+string(state))
 			}
-			if err != nil && !errors.Is(err, fleet.ErrConflict) { // ended by hand before
+			if ended = errors.Is(err, fleet.ErrConflict); err != nil && !ended {
+				return err
+			}
+		}
+		if !ended {
+			used, err := t.usedOn(&c, state)
+			if err != nil {
+				return err
+			}
+			if err := t.takeStock(c.DepotID, used); err != nil {
 				return err
 			}
 		}
