@@ -32,6 +32,7 @@ func (a *API) due(c *gin.Context) error {
 		Left:      store.LeftClass(q.oneOf("left", leftClasses()...)),
 		LimitFrom: q.date("limit_from"),
 		LimitTo:   q.date("limit_to"),
+		From:      q.date("due_from"),
 		Part:      fleet.Part(q.oneOf("part", parts()...)),
 	}
 	if duty := q.text("duty"); c.Request.URL.Query().Has("duty") {

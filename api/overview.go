@@ -44,6 +44,8 @@ type LimitSpan struct {
 	Expected    *float64    `json:"limits_expected"`
 	Booked      *float64    `json:"of_these_booked"`
 	EvenOdds    int         `json:"axles_even_odds"`
+	ToBook      int         `json:"axles_to_book"`
+	HoursToBook *float64    `json:"hours_to_book"`
 	HoursNeeded *float64    `json:"hours_needed"`
 	HoursFree   *float64    `json:"hours_free"` // null: days gone by
 }
@@ -154,7 +156,7 @@ func overviewOf(o *pipeline.Overview) Overview {
 func limitSpanOf(s *pipeline.LimitSpan) LimitSpan {
 	x := LimitSpan{
 		To: s.To, Expected: number(s.Expected, 3), Booked: number(s.Booked, 3), EvenOdds: s.EvenOdds,
-		HoursNeeded: number(s.HoursNeeded, 2),
+		ToBook: s.ToBook, HoursToBook: number(s.HoursToBook, 2), HoursNeeded: number(s.HoursNeeded, 2),
 	}
 	if s.From != 0 {
 		x.From, x.HoursFree = &s.From, number(s.HoursFree, 2)

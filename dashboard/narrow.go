@@ -14,8 +14,10 @@ type Narrow struct {
 	Measured string // yes, no; blank = both
 	Left     store.LeftClass
 	From, To *fleet.Date // median limit date
-	Part     fleet.Part
-	Duty     *string // blank: not given; nil = all
+	// DueFrom and DueTo are between which days it is to be booked.
+	DueFrom, DueTo *fleet.Date
+	Part           fleet.Part
+	Duty           *string // blank: not given; nil = all
 }
 
 // HiddenField keeps a value in a form that does not show it.
@@ -26,7 +28,7 @@ func readNarrow(c *gin.Context) (n Narrow, err error) {
 		return n, fleet.Invalidf("measured %q: want yes or no", n.Measured)
 	}
 	n.Left = store.LeftClass(c.Query("left")) // the store judges it
-	for name, to := range map[string]**fleet.Date{"limit_from": &n.From, "limit_to": &n.To} {
+	for name, to := range map[string]**fleet.Date{"limit_from": &n.From, "limit_to": &n.To, "due_from": &n.DueFrom, "due_to": &n.DueTo} {
 		if s := c.Query(name); s != "" {
 			day, err := fleet.ParseDate(s)
 			if err != nil {
@@ -53,6 +55,7 @@ func (n *Narrow) set(q *store.DueQuery) {
 		q.Measured = &yes
 	}
 	q.Left, q.LimitFrom, q.LimitTo, q.Part, q.Duty = n.Left, n.From, n.To, n.Part, n.Duty
+	q.From, q.Before = n.DueFrom, n.DueTo
 }
 
 // fields are the parameters that n stands for.
@@ -69,6 +72,12 @@ func (n *Narrow) fields() (fs []HiddenField) {
 	}
 	if n.To != nil {
 		add("limit_to", n.To.String())
+	}
+	if n.DueFrom != nil {
+		add("due_from", n.DueFrom.String())
+	}
+	if n.DueTo != nil {
+		add("due_to", n.DueTo.String())
 	}
 	if n.Part != "" {
 		add("part", string(n.Part))
@@ -105,6 +114,14 @@ func (n *Narrow) words(today fleet.Date) string {
 		says = append(says, "most likely at their limit from "+dateNear(*n.From, today)+" on")
 	case n.To != nil:
 		says = append(says, "most likely at their limit by "+dateNear(*n.To, today))
+	}
+	switch {
+	case n.DueFrom != nil && n.DueTo != nil:
+		says = append(says, "to be booked by "+rangeWords(*n.DueFrom, *n.DueTo, today))
+	case n.DueFrom != nil:
+		says = append(says, "to be booked by "+dateNear(*n.DueFrom, today)+" or later")
+	case n.DueTo != nil:
+		says = append(says, "to be booked by "+dateNear(*n.DueTo, today))
 	}
 	if n.Part != "" {
 		says = append(says, "with "+plurals(n.Part)+" first to wear out")

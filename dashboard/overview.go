@@ -66,7 +66,9 @@ type LimitsRow struct {
 	Name, Link       string
 	Expected, Booked string
 	EvenOdds         int
-	Needed, Free     string
+	ToBook           int
+	BookLink         string
+	Needed, Free     string // hours of ToBook, and those there are
 	Short            string // hours missing; blank = enough
 }
 
@@ -221,7 +223,8 @@ func overviewFigures(o *pipeline.Overview) []OverviewFigure {
 		w := &o.Weeks[i]
 		sum.Expected += w.Expected
 		sum.Booked += w.Booked
-		sum.HoursNeeded += w.HoursNeeded
+		sum.ToBook += w.ToBook
+		sum.HoursToBook += w.HoursToBook
 		sum.HoursFree += w.HoursFree
 	}
 	measured := 0
@@ -231,7 +234,7 @@ func overviewFigures(o *pipeline.Overview) []OverviewFigure {
 	fs := []OverviewFigure{
 		{"At or past the limit now", count(o.Left.Classes[0]), "of " + plural(measured, "measured axle", "measured axles")},
 		{"Limits reached by " + dateNear(last, o.AsOf), about(sum.Expected), about(sum.Booked) + " of them booked"},
-		{"Hours they need", hoursAbout(sum.HoursNeeded), hoursAbout(sum.HoursFree) + " are free"},
+		{"To be booked by then", count(sum.ToBook), hoursAbout(sum.HoursToBook) + " of work; " + hoursAbout(sum.HoursFree) + " are free"},
 	}
 	for _, k := range currencies(o) {
 		total := 0.
@@ -337,26 +340,36 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 			Expected: about(s.Expected),
 			Booked:   about(s.Booked),
 			EvenOdds: s.EvenOdds,
-			Needed:   about(s.HoursNeeded),
+			ToBook:   s.ToBook,
+			Needed:   about(s.HoursToBook),
 			Free:     about(s.HoursFree),
 		}
 		n := Narrow{Measured: "yes", From: &s.From, To: &s.To}
+		book := Narrow{Measured: "yes", DueFrom: &s.From, DueTo: &s.To}
 		if s.From == 0 {
 			row.Name, row.Free, n.From = "By now", "–", nil
-		} else if lack := s.HoursNeeded - s.HoursFree; lack >= worthSaying {
+			book.DueFrom, book.DueTo = nil, &x.today
+		} else if lack := s.HoursToBook - s.HoursFree; lack >= worthSaying {
 			row.Short = about(lack) + " too few"
 		}
 		if s.EvenOdds > 0 {
 			row.Link = x.due(n, store.ByLimitDate)
 		}
+		if s.From == x.today {
+			tomorrow := x.today + 1 // what is due today is due now
+			book.DueFrom = &tomorrow
+		}
+		if s.ToBook > 0 {
+			row.BookLink = x.due(book, store.ByBookBy) + "&booked=no"
+		}
 		w.Rows = append(w.Rows, row)
-		drawn = append(drawn, chart.Span{From: s.From, To: s.To, Expected: s.Expected, Booked: s.Booked, Needed: s.HoursNeeded, Free: s.HoursFree})
+		drawn = append(drawn, chart.Span{From: s.From, To: s.To, Expected: s.Expected, Booked: s.Booked, Needed: s.HoursToBook, Free: s.HoursFree})
 	}
 	if ch := chart.Limits(drawn); ch != nil {
 		w.Limits = newPicture("Limits reached, by week", ch)
 	}
 	if ch := chart.Hours(drawn); ch != nil {
-		w.Hours = newPicture("Hours they need, and hours that are free", ch)
+		w.Hours = newPicture("Hours of work to book by then, and hours that are free", ch)
 	}
 	return w
 }

@@ -134,7 +134,7 @@ func TestOverviewFiles(t *testing.T) {
 		}
 	}
 	weeks := rows("weeks")
-	if len(weeks) != 1+len(o.Weeks) || weeks[0][0] != "" || weeks[0][1] != "2026-03-01" || weeks[0][6] != "" || weeks[1][0] != "2026-03-02" {
+	if len(weeks) != 1+len(o.Weeks) || weeks[0][0] != "" || weeks[0][1] != "2026-03-01" || weeks[0][8] != "" || weeks[1][0] != "2026-03-02" {
 		t.Errorf("weeks: got %q", weeks)
 	}
 	sum, want := 0., o.Past.Expected

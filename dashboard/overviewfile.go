@@ -26,14 +26,14 @@ var overviewFiles = map[string]struct {
 		}
 		return row("no forecast", o.Left.NoForecast)
 	}},
-	"weeks": {[]string{"from", "to", "limits_expected", "of_these_booked", "axles_even_odds", "hours_needed", "hours_free"}, func(o *pipeline.Overview, row func(...any) error) error {
+	"weeks": {[]string{"from", "to", "limits_expected", "of_these_booked", "axles_even_odds", "axles_to_book", "hours_to_book", "hours_needed", "hours_free"}, func(o *pipeline.Overview, row func(...any) error) error {
 		for _, s := range append([]pipeline.LimitSpan{o.Past}, o.Weeks...) {
 			from := &s.From
 			free := cell(s.HoursFree, 2)
 			if s.From == 0 {
 				from, free = nil, ""
 			}
-			if err := row(from, &s.To, cell(s.Expected, 3), cell(s.Booked, 3), s.EvenOdds, cell(s.HoursNeeded, 2), free); err != nil {
+			if err := row(from, &s.To, cell(s.Expected, 3), cell(s.Booked, 3), s.EvenOdds, s.ToBook, cell(s.HoursToBook, 2), cell(s.HoursNeeded, 2), free); err != nil {
 				return err
 			}
 		}

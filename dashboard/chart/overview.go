@@ -72,7 +72,7 @@ func wholeTicks(n int) plot.Ticker {
 type Span struct {
 	From, To         fleet.Date
 	Expected, Booked float64 // limits reached; of these on axles that are booked
-	Needed, Free     float64 // hours
+	Needed, Free     float64 // hours: of what is to be booked by then
 }
 
 // weekAxis lays the spans out by their days, with room for what was before
@@ -188,7 +188,7 @@ func figure(x float64) string {
 	return strconv.FormatFloat(x, 'f', 0, 64)
 }
 
-// Hours draws the hours that the limits of each span need against those that
+// Hours draws the hours that the work of each span needs against those that
 // are free. It is nil where there are neither.
 func Hours(spans []Span) *Chart {
 	most, needed, free, short := 0., 0., 0., 0
@@ -203,7 +203,7 @@ func Hours(spans []Span) *Chart {
 	if len(spans) == 0 || !(most > 0) {
 		return nil
 	}
-	alt := fmt.Sprintf("Workshop hours by week: %.0f needed for limits on axles that are not booked, %.0f free beside what is booked. In %d of the weeks more are needed than are free.", needed, free, short)
+	alt := fmt.Sprintf("Workshop hours by week: %.0f for axles that are to be booked by then, %.0f free beside what is booked. In %d of the weeks more are needed than are free.", needed, free, short)
 	return &Chart{Alt: alt, plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("week of", "technician hours")
 		a := newWeekAxis(spans)

@@ -38,7 +38,7 @@ func TestOverviewTells(t *testing.T) {
 		// 12.25 + 1.5 + 20 + 0.01, of which 4.5 booked.
 		{"limits", []string{"33.8 expected by 22 Mar 2026, 4.5 of them on axles that are booked", "12.2 were reached by now", "The most, 20.0, fall in the week of 9 Mar"},
 			[]string{"by now", "5 Mar", "12", "1.5", "20", "booked", "not booked"}, []string{"0.0"}},
-		{"hours", []string{"94 needed", "64 free", "In 2 of the weeks more are needed than are free"}, []string{"beyond what is free", "free", "technician hours"}, nil},
+		{"hours", []string{"94 for axles that are to be booked by then", "64 free", "In 2 of the weeks more are needed than are free"}, []string{"beyond what is free", "free", "technician hours"}, nil},
 		{"cost", []string{"rest of Mar 9391 (booked 9010, parts 201, labour 180); Apr 826 (booked 0, parts 449, labour 377)."}, []string{"9391", "826", "labour"}, nil},
 		{"wear", []string{"city, pads 3.44 (2.05 to 5.77, 33 axles); regional, pads 0.82 (0.36 to 1.33, 15 axles)."}, []string{"city, pads (33)", "regional, pads (15)", "median"}, nil},
 	} {

@@ -36,6 +36,12 @@ type LimitSpan struct {
 	// of it on axles that have an open booking.
 	Expected, Booked float64
 	EvenOdds         int // axles whose median limit date lies in it
+	// ToBook are the measured axles without a booking that are to be booked by
+	// a day of it; those of today and of days gone by are in Past. HoursToBook
+	// is the work on them, in technician hours, one visit for all axles of a
+	// vehicle.
+	ToBook      int
+	HoursToBook float64
 	// HoursNeeded is the expected work, in technician hours, on the axles that
 	// are not booked; HoursFree is what the workshops have beside what is
 	// booked, 0 of days gone by.
@@ -130,6 +136,7 @@ type stay struct {
 	vehicle fleet.Vehicle
 	shop    *store.DepotWorkshop
 	past    float64
+	toBook  [OverviewWeeks + 1]bool // first those of now
 	weeks   [OverviewWeeks]float64
 	months  [OverviewMonths]float64
 }
@@ -227,6 +234,9 @@ func (a *ahead) axle(x *store.OutlookAxle) error {
 	if known && !x.Booked && (x.BookBy != nil || x.PastLimit) {
 		a.changes(x, &w)
 	}
+	if x.Measured && !x.Booked {
+		a.toBook(x, w.hours)
+	}
 	return nil
 }
 
@@ -271,6 +281,30 @@ func (a *ahead) limits(x *store.OutlookAxle, hours float64) {
 	}
 }
 
+// toBook adds an axle to the days by which it is to be booked.
+func (a *ahead) toBook(x *store.OutlookAxle, hours float64) {
+	var span *LimitSpan
+	at := 0
+	switch {
+	case x.PastLimit || x.BookBy != nil && *x.BookBy <= a.o.AsOf:
+		span = &a.o.Past
+	case x.BookBy == nil:
+		return
+	default:
+		i := a.week(*x.BookBy)
+		if i < 0 {
+			return
+		}
+		span, at = &a.o.Weeks[i], i+1
+	}
+	span.ToBook++
+	span.HoursToBook += hours
+	if !a.stay.toBook[at] {
+		a.stay.toBook[at] = true
+		span.HoursToBook += a.stay.setUp()
+	}
+}
+
 // week returns the index of the week of a day from today on; -1 behind the
 // last.
 func (a *ahead) week(d fleet.Date) int {
@@ -281,13 +315,18 @@ func (a *ahead) week(d fleet.Date) int {
 	return i
 }
 
+// setUp is the time that a visit takes besides the work on axles.
+func (v *stay) setUp() float64 {
+	return v.shop.Workshop.Hours[fleet.TaskSetUp].Of(v.vehicle.Category)
+}
+
 // endVehicle adds what a visit takes of the vehicle whose axles came last.
 func (a *ahead) endVehicle() {
 	v := &a.stay
 	if v.vehicle.ID == 0 {
 		return
 	}
-	setUp := v.shop.Workshop.Hours[fleet.TaskSetUp].Of(v.vehicle.Category)
+	setUp := v.setUp()
 	a.o.Past.HoursNeeded += (1 - v.past) * setUp
 	l := a.load(v.vehicle.DepotID)
 	for i, none := range v.weeks {

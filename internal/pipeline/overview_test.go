@@ -49,7 +49,7 @@ func TestOverview(t *testing.T) {
 		want := &Overview{
 			AsOf: s.today,
 			Left: store.LiningLeft{Classes: make([]int, len(store.LeftClasses)), Unmeasured: 1},
-			Past: LimitSpan{To: s.today - 1, Expected: 1, EvenOdds: 1, HoursNeeded: 2.5},
+			Past: LimitSpan{To: s.today - 1, Expected: 1, EvenOdds: 1, ToBook: 1, HoursToBook: 2.5, HoursNeeded: 2.5},
 			Gaps: CostGaps{Items: map[fleet.Item]float64{}},
 			Duty: []store.WearRate{{Part: fleet.Pad, Axles: 5, MMPer10000: [5]float64{3, 3, 3, 3, 3}}},
 			Depot: []store.WearRate{{DepotID: s.depot.ID, Fleet: "Ferry Lines", Name: "Harbour", Part: fleet.Pad, Axles: 5,
@@ -64,6 +64,8 @@ func TestOverview(t *testing.T) {
 		want.Weeks[1].HoursFree = 40 - 2.5
 		want.Weeks[4].HoursFree = 0
 		want.Weeks[5].EvenOdds = 3 // day 40
+		// Of 5 % of the chance by day 22, 24 March: both axles of bus 1, on one visit.
+		want.Weeks[3].ToBook, want.Weeks[3].HoursToBook = 2, 2*1.5+1
 		for i, p := range map[int]float64{2: 1. / 40, 3: 7. / 40, 4: 7. / 40, 5: 7. / 40, 6: 7. / 40, 7: 7. / 40, 8: 4. / 40} {
 			x := &want.Weeks[i]
 			x.Expected, x.Booked = 3*p, p

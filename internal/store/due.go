@@ -60,6 +60,7 @@ type DueQuery struct {
 	Measured           *bool       // only what a reading says something of, or nothing does; nil = both
 	Left               LeftClass   // "" = all
 	LimitFrom, LimitTo *fleet.Date // median limit date, both included
+	From               *fleet.Date // to be booked by this day or a later one
 	Part               fleet.Part  // first to reach its limit; "" = all
 	Duty               *string     // of the vehicle, as it was given; nil = all
 }

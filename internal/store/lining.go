@@ -81,6 +81,9 @@ func (w *where) narrow(q *DueQuery) error {
 	if q.LimitTo != nil {
 		w.add("c.p50 <= ?", *q.LimitTo)
 	}
+	if q.From != nil {
+		w.add("c.by_due >= ?", *q.From)
+	}
 	if q.Part != "" {
 		w.add("c.part = ?", string(q.Part))
 	}

@@ -20,8 +20,10 @@ import (
 // due by then, the position that is first to reach its limit is the only one.
 type OutlookAxle struct {
 	Vehicle fleet.Vehicle // what parts and hours go by: ids, category, make, model
-	Booked  bool          // it has an open booking
-	P50     *fleet.Date   // median limit date
+	// Measured: a reading that counts says what is left.
+	Measured bool
+	Booked   bool        // it has an open booking
+	P50      *fleet.Date // median limit date
 	AxleForecast
 }
 
@@ -160,6 +162,7 @@ func (t *tx) outlookAxles(w where) (axles []OutlookAxle, err error) {
 			(*number)(&x.Basis.Width80Days),
 			(*number)(&x.Basis.Width80IfMeasured),
 			quantiles{&x.Crossing.Day},
+			&x.Measured,
 			&x.Booked)
 		x.Vehicle.ID = x.VehicleID
 		x.Limiting = -1
@@ -194,6 +197,7 @@ func (t *tx) outlookAxles(w where) (axles []OutlookAxle, err error) {
 			c.width80_days,
 			c.width80_if_measured,
 			c.day_quantiles,
+			`+measured+`,
 			exists (
 				select 1
 				from bookings b

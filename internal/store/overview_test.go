@@ -309,6 +309,14 @@ func TestDueByLimitDate(t *testing.T) {
 				t.Errorf("%v to %v: got %d, want %d; %v", c.from, c.to, page.Total, c.want, err)
 			}
 		}
+		id = mustVehicles(t, db, entry("Bus 2"))[0]
+		mustForecasts(t, db, due(id, 1, ptr(asOf+3), float64(asOf)), due(id, 2, ptr(asOf+9), float64(asOf)))
+		for from, want := range map[fleet.Date]int{asOf + 3: 2, asOf + 4: 1, asOf + 10: 0} {
+			page, err := db.DueSoon(t.Context(), all, store.DueQuery{From: &from, Before: ptr(asOf + 20)})
+			if err != nil || page.Total != want {
+				t.Errorf("to book from %v on: got %d, want %d; %v", from, page.Total, want, err)
+			}
+		}
 	})
 }
 
