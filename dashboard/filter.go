@@ -106,8 +106,9 @@ func (f DueFilter) query(today fleet.Date, after string) store.DueQuery {
 		q.Booked = &booked
 	}
 	if f.Weeks > 0 {
-		before := today + fleet.Date(7*f.Weeks)
-		q.Before = &before
+		if before := today + fleet.Date(7*f.Weeks); q.Before == nil || before < *q.Before {
+			q.Before = &before
+		}
 	}
 	return q
 }

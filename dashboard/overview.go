@@ -21,8 +21,9 @@ type OverviewPage struct {
 	Fleets, Depots []Choice
 	AsOf           string
 	Figures        []OverviewFigure
-	Short          []string // where hours do not suffice, in words
-	Plan           string   // link to the proposal
+	Now            *OverviewLink // what was to be booked by today and is not
+	Short          []string      // where hours do not suffice, in words
+	Plan           string        // link to the proposal
 	Left           OverviewLeft
 	Weeks          OverviewWeeks
 	Cost           OverviewCost
@@ -69,7 +70,9 @@ type LimitsRow struct {
 	ToBook           int
 	BookLink         string
 	Needed, Free     string // hours of ToBook, and those there are
-	Short            string // hours missing; blank = enough
+	// Short is how many hours are missing for all that is to be booked by the
+	// end of the week; blank = there are enough.
+	Short string
 }
 
 // OverviewCost is what the months take.
@@ -159,6 +162,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	}
 	x := overviewLinks{q, o.AsOf}
 	p.Figures = overviewFigures(o)
+	p.Now = x.now(o)
 	p.Short = shortWords(&o.Short)
 	if q.Depot != 0 {
 		p.Plan = "/plan" + query{}.with("depot", strconv.FormatInt(q.Depot, 10)).encode()
@@ -329,10 +333,30 @@ func (x *overviewLinks) left(o *pipeline.Overview) OverviewLeft {
 	return l
 }
 
+// now says what was to be booked by today.
+func (x *overviewLinks) now(o *pipeline.Overview) *OverviewLink {
+	if o.Past.ToBook == 0 {
+		return nil
+	}
+	return &OverviewLink{
+		Text: fmt.Sprintf("%s without a booking, to be booked by today at the latest: %s of work, and %s are free until %s.",
+			plural(o.Past.ToBook, "axle is", "axles are"), hoursAbout(o.Past.HoursToBook), hoursAbout(o.Weeks[0].HoursFree), dayNear(o.Weeks[0].To, x.today)),
+		Link:  x.unbooked(Narrow{Measured: "yes", DueTo: &x.today}),
+		Label: "Show them",
+	}
+}
+
+// unbooked is the due-soon list of those axles that n leaves and that have no
+// booking.
+func (x *overviewLinks) unbooked(n Narrow) string {
+	return x.due(n, store.ByBookBy) + "&booked=no"
+}
+
 func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 	w := OverviewWeeks{Files: x.files("weeks")}
 	spans := append([]pipeline.LimitSpan{o.Past}, o.Weeks...)
 	var drawn []chart.Span
+	lack := 0. // hours that all weeks so far are short of
 	for i := range spans {
 		s := &spans[i]
 		row := LimitsRow{
@@ -349,7 +373,8 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 		if s.From == 0 {
 			row.Name, row.Free, n.From = "By now", "–", nil
 			book.DueFrom, book.DueTo = nil, &x.today
-		} else if lack := s.HoursToBook - s.HoursFree; lack >= worthSaying {
+			lack = s.HoursToBook
+		} else if lack += s.HoursToBook - s.HoursFree; lack >= worthSaying {
 			row.Short = about(lack) + " too few"
 		}
 		if s.EvenOdds > 0 {
@@ -360,7 +385,7 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 			book.DueFrom = &tomorrow
 		}
 		if s.ToBook > 0 {
-			row.BookLink = x.due(book, store.ByBookBy) + "&booked=no"
+			row.BookLink = x.unbooked(book)
 		}
 		w.Rows = append(w.Rows, row)
 		drawn = append(drawn, chart.Span{From: s.From, To: s.To, Expected: s.Expected, Booked: s.Booked, Needed: s.HoursToBook, Free: s.HoursFree})

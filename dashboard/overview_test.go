@@ -26,10 +26,10 @@ func TestOverviewPage(t *testing.T) {
 	w := small(t)
 	doc := parse(t, w.get("/overview").Body.String())
 	check(t, doc, []has{
-		{"h1", "Overview"}, {"nav a[aria-current]", "Overview"}, {".as-of", "2 Mar 2026"},
+		{"h1", "Overview"}, {"nav a[aria-current]", "Overview"}, {".as-of", "2 Mar 2026"}, {".notice", "2 axles are without a booking, to be booked by today at the latest"}, {".notice a[href=/?due_to=2026-03-02&measured=yes&sort=book_by&within=0&booked=no]", "Show them"},
 		{".tally", "At or past the limit now of 4 measured axles"},
 		{"#left .picture svg[role=img]", "*"}, {"#left tbody tr", "Nothing left 2 50 %"}, {"#left tbody a", "2"},
-		{"#weeks .picture svg[role=img]", "*"}, {"#weeks tbody tr", "By now"}, {"#weeks tbody th", "2 – 8 Mar"}, {"#weeks tbody th", "30 Mar – 5 Apr"},
+		{"#weeks .picture svg[role=img]", "*"}, {"#weeks tbody tr", "By now"}, {"#weeks tbody th", "2 – 8 Mar"}, {"#weeks tbody th", "30 Mar – 5 Apr"}, {"#weeks tbody a[href=/?due_to=2026-03-02&measured=yes&sort=book_by&within=0&booked=no]", "2 axles"},
 		{"#cost tbody tr", "Axles to change, not booked yet"}, {"#cost .gaps", "Without a price"}, {"#cost .gaps", "Nobody has set the rates of Harbour, Hill"},
 		{"#wear tbody tr", "city pads 3"}, {"#wear tbody tr", "parcels pads 1"}, {"#wear tbody tr", "too few"}, {"#wear tbody tr", "Harbour pads 2"},
 		{"footer.cautions", "licensed technician"}, {".empty", ""},
@@ -100,6 +100,7 @@ func TestNarrowRefused(t *testing.T) {
 		"/?limit_from=tomorrow": "Limit_from",
 		"/?limit_to=31.2.2026":  "Limit_to",
 		"/?part=horn":           "want one of",
+		"/?due_from=some+day":   "Due_from: ",
 	} {
 		if rec := w.get(path); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), want) {
 			t.Errorf("%s: got %d, want 400 and %q", path, rec.Code, want)
@@ -179,6 +180,32 @@ func TestOverviewFiles(t *testing.T) {
 		if rec := w.get("/overview/" + name); rec.Code != http.StatusNotFound {
 			t.Errorf("%s: got %d", name, rec.Code)
 		}
+	}
+}
+
+// Hours that are missing add up over the weeks, and free ones make up for them.
+func TestOverviewShort(t *testing.T) {
+	monday := fleet.NewDate(2026, 3, 2)
+	o := &pipeline.Overview{AsOf: monday, Past: pipeline.LimitSpan{To: monday - 1, ToBook: 4, HoursToBook: 10}}
+	for i, due := range []float64{2, 30, 0} {
+		from := monday + fleet.Date(7*i)
+		o.Weeks = append(o.Weeks, pipeline.LimitSpan{From: from, To: from + 6, HoursToBook: due, HoursFree: 20})
+	}
+	x := overviewLinks{today: monday}
+	var got []string
+	for _, row := range x.weeks(o).Rows {
+		got = append(got, row.Short)
+	}
+	// 10 and 2 of 20, 42 of 40, 42 of 60.
+	if want := "||2.0 too few|"; strings.Join(got, "|") != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if n := x.now(o); !strings.HasPrefix(n.Text, "4 axles are without a booking") || !strings.Contains(n.Text, "10\u00a0h of work, and 20\u00a0h are free until Sun 8 Mar") {
+		t.Errorf("got %+v", n)
+	}
+	o.Past.ToBook = 0
+	if x.now(o) != nil {
+		t.Error("nothing is due, and it says so of something")
 	}
 }
 

@@ -226,7 +226,7 @@ func Hours(spans []Span) *Chart {
 		p.Y.Tick.Marker = niceTicks(5, false)
 		flatGrid(p)
 		p.Add(bs, ls)
-		return p, []entry{looksOpen.entry("needed"), looksStrong.entry("beyond what is free"), {name: "free", line: lineStyle(plan, 3)}}
+		return p, []entry{looksOpen.entry("to book by then"), looksStrong.entry("beyond what is free"), {name: "free", line: lineStyle(plan, 3)}}
 	}}
 }
 
