@@ -67,11 +67,9 @@ const (
 	noHours = 1
 )
 
-// Overview works out the overview as of a day of the fleet or depot asked for.
-// Axles of which no reading says anything are counted apart and in nothing
-// else.
-func (s *Service) Overview(ctx context.Context, sc auth.Scope, q store.OverviewQuery) (*Overview, error) {
-	o := &Overview{AsOf: s.Today()}
+// overview works out the overview as of a day.
+func (s *Service) overview(ctx context.Context, sc auth.Scope, q store.OverviewQuery, day fleet.Date) (*Overview, error) {
+	o := &Overview{AsOf: day}
 	o.spans()
 	// Four readings of one table, side by side: none waits for another.
 	var reads sync.WaitGroup

@@ -156,3 +156,58 @@ func TestOverviewSunday(t *testing.T) {
 		}
 	}
 }
+
+// What is kept is what would be worked out anew: of its scope, depot and day,
+// and only until something is written.
+func TestOverviewKept(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.Overviews = &Overviews{}
+		ctx, all := t.Context(), auth.AllFleets()
+		s.due(1, 1, 20)
+		see := func(sc auth.Scope, q store.OverviewQuery) *Overview {
+			t.Helper()
+			o, err := s.Overview(ctx, sc, q)
+			s.check(err)
+			return o
+		}
+		kept := false
+		for range 20 { // a server's upkeep may write in between
+			kept = kept || see(all, store.OverviewQuery{}) == see(all, store.OverviewQuery{})
+		}
+		if !kept {
+			t.Error("it is worked out anew every time")
+		}
+		if o := see(auth.Scope{}, store.OverviewQuery{}); o.Left.Axles != 0 || len(o.Duty) != 0 {
+			t.Errorf("another scope: got %+v", o)
+		}
+		if o := see(auth.ScopeOf(nil, []int64{99}), store.OverviewQuery{}); len(o.Duty) != 0 {
+			t.Errorf("another depot's scope: got %+v", o)
+		}
+		if o := see(all, store.OverviewQuery{Depot: 99}); len(o.Duty) != 0 {
+			t.Errorf("another depot: got %+v", o)
+		}
+		for n := 2; n <= 5; n++ {
+			s.due(n, 1, 20)
+			if o := see(all, store.OverviewQuery{}); o.Weeks[3].ToBook != n {
+				t.Errorf("after axle %d was forecast: got %d to book", n, o.Weeks[3].ToBook)
+			}
+		}
+		_, err := s.Book(ctx, all, "N. N.", ByHand{VehicleID: s.buses[1], Axles: []int{1}, Slot: fleet.Slot{DepotID: s.depot.ID, Day: s.today + 7}})
+		s.check(err)
+		if o := see(all, store.OverviewQuery{}); o.Weeks[3].ToBook != 4 {
+			t.Errorf("after one was booked: got %d to book", o.Weeks[3].ToBook)
+		}
+		next := s.today + 1
+		s.Now = next.Time
+		if o := see(all, store.OverviewQuery{}); o.AsOf != next {
+			t.Errorf("a day later: got it as of %s", o.AsOf)
+		}
+		for i := range 2 * maxOverviews {
+			see(all, store.OverviewQuery{Depot: int64(100 + i)})
+		}
+		if n := len(s.Overviews.kept); n > maxOverviews {
+			t.Errorf("%d are kept", n)
+		}
+	})
+}

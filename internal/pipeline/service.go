@@ -25,6 +25,9 @@ type Service struct {
 	// it. See OpenDesk.
 	Desk *Desk
 	Now  func() time.Time // nil = time.Now
+	// Overviews keeps overviews while nothing is written; nil = each is worked
+	// out anew.
+	Overviews *Overviews
 
 	Mail       *mail.Server // nil = none is set
 	URL        string       // address that people reach the pages at, without a path; "" = no links in what is sent

@@ -39,6 +39,8 @@ type DB struct {
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
 	uploads chan struct{} // holds one for each upload that is taken in
 
+	watch *fileWatch // of an SQLite file
+
 	within *tx // of a trial: all is done in this transaction
 }
 
@@ -113,7 +115,8 @@ func openSQLite(path string) (*DB, error) {
 		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.w.Close())
 	}
 	db.w.SetMaxOpenConns(1)
-	readers := max(minReaders, runtime.GOMAXPROCS(0))
+	db.watch = &fileWatch{}
+	readers := max(minReaders, runtime.GOMAXPROCS(0)) + 1 // and the one that watches
 	db.r.SetMaxOpenConns(readers)
 	db.r.SetMaxIdleConns(readers)
 	db.r.SetConnMaxIdleTime(connIdleTime)
@@ -153,6 +156,9 @@ func sqliteURL(path string, q url.Values) string {
 
 // Close closes all connections.
 func (db *DB) Close() error {
+	if db.watch != nil {
+		db.watch.close()
+	}
 	err := db.w.Close()
 	if db.r != db.w {
 		err = errors.Join(db.r.Close(), err)
