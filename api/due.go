@@ -33,6 +33,7 @@ func (a *API) due(c *gin.Context) error {
 		LimitFrom: q.date("limit_from"),
 		LimitTo:   q.date("limit_to"),
 		From:      q.date("due_from"),
+		Late:      q.truth("late") != nil && c.Query("late") == "true",
 		Part:      fleet.Part(q.oneOf("part", parts()...)),
 	}
 	if duty := q.text("duty"); c.Request.URL.Query().Has("duty") {

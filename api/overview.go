@@ -17,6 +17,7 @@ type Overview struct {
 	Left   LiningLeft      `json:"left"`
 	Weeks  []LimitSpan     `json:"weeks"` // first all that was before, then from as_of on
 	Short  HoursShort      `json:"short"`
+	Late   BookedLate      `json:"booked_late"`
 	Months []MonthOutlook  `json:"months"`
 	Parts  []PartOutlook   `json:"parts"`
 	Gaps   CostGaps        `json:"not_in_cost"`
@@ -55,6 +56,12 @@ type HoursShort struct {
 	Expected *float64 `json:"limits_expected"`
 	NoHours  *float64 `json:"without_hours"`
 	TooFew   *float64 `json:"with_too_few_hours"`
+}
+
+// BookedLate is what is booked for a day behind the book-by date.
+type BookedLate struct {
+	Axles    int      `json:"axles"`
+	Expected *float64 `json:"limits_expected"`
 }
 
 // MonthOutlook is what a month, or the rest of one, will take.
@@ -130,6 +137,7 @@ func overviewOf(o *pipeline.Overview) Overview {
 		Left:   LiningLeft{Axles: o.Left.Axles, Unmeasured: o.Left.Unmeasured, NoForecast: o.Left.NoForecast},
 		Weeks:  append([]LimitSpan{limitSpanOf(&o.Past)}, items(o.Weeks, limitSpanOf)...),
 		Short:  HoursShort{number(o.Short.Expected, 2), number(o.Short.NoHours, 2), number(o.Short.TooFew, 2)},
+		Late:   BookedLate{o.Late.Axles, number(o.Late.Expected, 2)},
 		Months: items(o.Months, monthOf),
 		Gaps:   CostGaps{map[string]*float64{}, append([]string{}, o.Gaps.Depots...), o.Gaps.Bookings},
 		Wear:   OverviewWearing{items(o.Duty, wearOf), items(o.Depot, wearOf)},

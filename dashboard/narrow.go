@@ -16,6 +16,7 @@ type Narrow struct {
 	From, To *fleet.Date // median limit date
 	// DueFrom and DueTo are between which days it is to be booked.
 	DueFrom, DueTo *fleet.Date
+	Late           bool // booked for a day after that
 	Part           fleet.Part
 	Duty           *string // blank: not given; nil = all
 }
@@ -37,6 +38,12 @@ func readNarrow(c *gin.Context) (n Narrow, err error) {
 			*to = &day
 		}
 	}
+	switch late := c.Query("late"); late {
+	case "", "yes":
+		n.Late = late == "yes"
+	default:
+		return n, fleet.Invalidf("late %q: want yes, or nothing", late)
+	}
 	if n.Part = fleet.Part(c.Query("part")); n.Part != "" && !n.Part.Valid() {
 		return n, fleet.Invalidf("part %q: want one of %q", n.Part, fleet.Parts)
 	}
@@ -55,7 +62,7 @@ func (n *Narrow) set(q *store.DueQuery) {
 		q.Measured = &yes
 	}
 	q.Left, q.LimitFrom, q.LimitTo, q.Part, q.Duty = n.Left, n.From, n.To, n.Part, n.Duty
-	q.From, q.Before = n.DueFrom, n.DueTo
+	q.From, q.Before, q.Late = n.DueFrom, n.DueTo, n.Late
 }
 
 // fields are the parameters that n stands for.
@@ -78,6 +85,9 @@ func (n *Narrow) fields() (fs []HiddenField) {
 	}
 	if n.DueTo != nil {
 		add("due_to", n.DueTo.String())
+	}
+	if n.Late {
+		add("late", "yes")
 	}
 	if n.Part != "" {
 		add("part", string(n.Part))
@@ -122,6 +132,9 @@ func (n *Narrow) words(today fleet.Date) string {
 		says = append(says, "to be booked by "+dateNear(*n.DueFrom, today)+" or later")
 	case n.DueTo != nil:
 		says = append(says, "to be booked by "+dateNear(*n.DueTo, today))
+	}
+	if n.Late {
+		says = append(says, "booked later than they are to be booked by")
 	}
 	if n.Part != "" {
 		says = append(says, "with "+plurals(n.Part)+" first to wear out")

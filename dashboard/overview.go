@@ -22,6 +22,7 @@ type OverviewPage struct {
 	AsOf           string
 	Figures        []OverviewFigure
 	Now            *OverviewLink // what was to be booked by today and is not
+	Late           *OverviewLink // what is booked too late
 	Short          []string      // where hours do not suffice, in words
 	Plan           string        // link to the proposal
 	Left           OverviewLeft
@@ -162,7 +163,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	}
 	x := overviewLinks{q, o.AsOf}
 	p.Figures = overviewFigures(o)
-	p.Now = x.now(o)
+	p.Now, p.Late = x.now(o), x.late(o)
 	p.Short = shortWords(&o.Short)
 	if q.Depot != 0 {
 		p.Plan = "/plan" + query{}.with("depot", strconv.FormatInt(q.Depot, 10)).encode()
@@ -343,6 +344,19 @@ func (x *overviewLinks) now(o *pipeline.Overview) *OverviewLink {
 			plural(o.Past.ToBook, "axle is", "axles are"), hoursAbout(o.Past.HoursToBook), hoursAbout(o.Weeks[0].HoursFree), dayNear(o.Weeks[0].To, x.today)),
 		Link:  x.unbooked(Narrow{Measured: "yes", DueTo: &x.today}),
 		Label: "Show them",
+	}
+}
+
+// late says what is booked too late.
+func (x *overviewLinks) late(o *pipeline.Overview) *OverviewLink {
+	if o.Late.Axles == 0 {
+		return nil
+	}
+	return &OverviewLink{
+		Text: fmt.Sprintf("%s booked for a day after the one to book by. Expected to reach the limit before that day: %s.",
+			plural(o.Late.Axles, "axle is", "axles are"), about(o.Late.Expected)),
+		Link:  x.due(Narrow{Measured: "yes", Late: true}, store.ByBookBy),
+		Label: "Show " + map[bool]string{true: "it", false: "them"}[o.Late.Axles == 1],
 	}
 }
 

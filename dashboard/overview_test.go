@@ -101,6 +101,7 @@ func TestNarrowRefused(t *testing.T) {
 		"/?limit_to=31.2.2026":  "Limit_to",
 		"/?part=horn":           "want one of",
 		"/?due_from=some+day":   "Due_from: ",
+		"/?late=maybe":          "want yes",
 	} {
 		if rec := w.get(path); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), want) {
 			t.Errorf("%s: got %d, want 400 and %q", path, rec.Code, want)
@@ -202,6 +203,18 @@ func TestOverviewShort(t *testing.T) {
 	}
 	if n := x.now(o); !strings.HasPrefix(n.Text, "4 axles are without a booking") || !strings.Contains(n.Text, "10\u00a0h of work, and 20\u00a0h are free until Sun 8 Mar") {
 		t.Errorf("got %+v", n)
+	}
+	if x.late(o) != nil {
+		t.Error("nothing is booked late, and it says so of something")
+	}
+	for late, want := range map[pipeline.BookedLate]string{
+		{Axles: 1, Expected: .01}: "1 axle is booked for a day after the one to book by. Expected to reach the limit before that day: 0.",
+		{Axles: 3, Expected: 1.2}: "3 axles are booked for a day after the one to book by. Expected to reach the limit before that day: 1.2.",
+	} {
+		o.Late = late
+		if got := x.late(o); !strings.HasPrefix(got.Text, want) || got.Link != "/?late=yes&measured=yes&sort=book_by&within=0" {
+			t.Errorf("got %+v, want %q", got, want)
+		}
 	}
 	o.Past.ToBook = 0
 	if x.now(o) != nil {

@@ -26,6 +26,7 @@ type Overview struct {
 	Duty   []store.WearRate // the highest median first
 	Depot  []store.WearRate
 	Short  HoursShort
+	Late   BookedLate
 }
 
 // LimitSpan is what is to be expected of some days.
@@ -46,6 +47,15 @@ type LimitSpan struct {
 	// are not booked; HoursFree is what the workshops have beside what is
 	// booked, 0 of days gone by.
 	HoursNeeded, HoursFree float64
+}
+
+// BookedLate is what is booked for a day behind the book-by date of an axle, or
+// for any day to come where it is past its limit.
+type BookedLate struct {
+	Axles int // measured ones
+	// Expected is the expected number of them that reach their limit before
+	// the day they are booked for.
+	Expected float64
 }
 
 // HoursShort is where the hours of the quarter do not suffice, depot by depot:
@@ -229,11 +239,15 @@ func (a *ahead) axle(x *store.OutlookAxle) error {
 	if x.Readings > 0 {
 		a.limits(x, w.hours)
 	}
-	if known && !x.Booked && (x.BookBy != nil || x.PastLimit) {
+	if known && x.Booked == nil && (x.BookBy != nil || x.PastLimit) {
 		a.changes(x, &w)
 	}
-	if x.Measured && !x.Booked {
+	switch {
+	case !x.Measured:
+	case x.Booked == nil:
 		a.toBook(x, w.hours)
+	default:
+		a.late(x)
 	}
 	return nil
 }
@@ -254,7 +268,7 @@ func (a *ahead) limits(x *store.OutlookAxle, hours float64) {
 	l := a.load(x.Vehicle.DepotID)
 	before := x.Crossing.Day.CDF(a.bounds[0])
 	a.o.Past.Expected += before
-	if x.Booked {
+	if x.Booked != nil {
 		a.o.Past.Booked += before
 	} else {
 		a.o.Past.HoursNeeded += before * hours
@@ -269,7 +283,7 @@ func (a *ahead) limits(x *store.OutlookAxle, hours float64) {
 		}
 		w := &a.o.Weeks[i]
 		w.Expected += p
-		if x.Booked {
+		if x.Booked != nil {
 			w.Booked += p
 			continue
 		}
@@ -300,6 +314,17 @@ func (a *ahead) toBook(x *store.OutlookAxle, hours float64) {
 	if !a.stay.toBook[at] {
 		a.stay.toBook[at] = true
 		span.HoursToBook += a.stay.setUp()
+	}
+}
+
+// late adds a booked axle whose booking comes late.
+func (a *ahead) late(x *store.OutlookAxle) {
+	if (x.BookBy == nil || *x.Booked <= *x.BookBy) && !(x.PastLimit && *x.Booked > fleet.Date(x.AsOf)) {
+		return
+	}
+	a.o.Late.Axles++
+	if x.Crossing.Day.Known() {
+		a.o.Late.Expected += x.Crossing.Day.CDF(float64(*x.Booked))
 	}
 }
 

@@ -56,6 +56,7 @@ func TestOverview(t *testing.T) {
 				MMPer10000: [5]float64{3, 3, 3, 3, 3}}},
 			// Bus 1 alone is not booked: 7/40 of two axles in the week of the fair.
 			Short: HoursShort{Expected: 2, NoHours: .35, TooFew: .35},
+			Late:  BookedLate{}, // bus 2 comes 15 days ahead of its book-by date
 		}
 		want.Left.Classes[2] = 5 // (6 - 3) mm of (20 - 3) mm: 18 %
 		for i := range OverviewWeeks {
@@ -64,7 +65,7 @@ func TestOverview(t *testing.T) {
 		want.Weeks[1].HoursFree = 40 - 2.5
 		want.Weeks[4].HoursFree = 0
 		want.Weeks[5].EvenOdds = 3 // day 40
-		// Of 5 % of the chance by day 22, 24 March: both axles of bus 1, on one visit.
+		// To be booked by day 21, 23 March: both axles of bus 1, on one visit.
 		want.Weeks[3].ToBook, want.Weeks[3].HoursToBook = 2, 2*1.5+1
 		for i, p := range map[int]float64{2: 1. / 40, 3: 7. / 40, 4: 7. / 40, 5: 7. / 40, 6: 7. / 40, 7: 7. / 40, 8: 4. / 40} {
 			x := &want.Weeks[i]
@@ -114,6 +115,44 @@ func TestOverview(t *testing.T) {
 		if got, err := s.Overview(ctx, all, store.OverviewQuery{Depot: 99}); err != nil || got.Past.Expected+got.Weeks[0].HoursFree > 0 {
 			t.Errorf("another depot: got %+v, %v", got, err)
 		}
+	})
+}
+
+// A booking behind the book-by date is late: of a limit that is reached evenly
+// over the days 20 to 60, 2 of 40 days make the accepted 5 %, which day 22 has no
+// longer below it: it is to be booked by day 21, and 8 of 40 days lie before day 28.
+func TestOverviewLate(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		ctx, all := t.Context(), auth.AllFleets()
+		s.due(1, 1, 20)
+		s.due(2, 1, 20)
+		s.due(3, 1, -50, pastLimitNow)
+		book := func(bus int, day fleet.Date) {
+			t.Helper()
+			_, err := s.Book(ctx, all, "N. N.", ByHand{VehicleID: s.buses[bus-1], Axles: []int{1}, Slot: fleet.Slot{DepotID: s.depot.ID, Day: day}})
+			s.check(err)
+		}
+		see := func(sc auth.Scope, want BookedLate) {
+			t.Helper()
+			o, err := s.Overview(ctx, sc, store.OverviewQuery{})
+			s.check(err)
+			if d := cmp.Diff(want, o.Late, cmpopts.EquateApprox(0, 1e-9)); d != "" {
+				t.Errorf("want, got:\n%s", d)
+			}
+			yes := true
+			page, err := db.DueSoon(ctx, sc, store.DueQuery{Measured: &yes, Late: true})
+			if err != nil || page.Total != want.Axles {
+				t.Errorf("the list has %d, want %d; %v", page.Total, want.Axles, err)
+			}
+		}
+		book(1, s.today+21) // in time
+		see(all, BookedLate{})
+		book(2, s.today+28)
+		see(all, BookedLate{Axles: 1, Expected: .2})
+		book(3, s.today+1) // past its limit, and still to wait
+		see(all, BookedLate{Axles: 2, Expected: 1.2})
+		see(auth.Scope{}, BookedLate{})
 	})
 }
 

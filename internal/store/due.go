@@ -61,6 +61,7 @@ type DueQuery struct {
 	Left               LeftClass   // "" = all
 	LimitFrom, LimitTo *fleet.Date // median limit date, both included
 	From               *fleet.Date // to be booked by this day or a later one
+	Late               bool        // only what is booked for a day after the one it is to be booked by
 	Part               fleet.Part  // first to reach its limit; "" = all
 	Duty               *string     // of the vehicle, as it was given; nil = all
 }

@@ -42,6 +42,13 @@ const leftShare = `((c.thickness_mm - c.limit_mm) / (c.new_mm - c.limit_mm))`
 // what is left; leftShare can be worked out then, and then only.
 const measured = `(c.readings > 0 and c.part <> '' and c.thickness_mm is not null and c.new_mm <> c.limit_mm)`
 
+// bookedFor is the first day for which an axle_forecasts c has an open booking.
+const bookedFor = `(
+				select min(b.day)
+				from bookings b
+				join booking_work x on x.booking_id = b.id
+				where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)`
+
 // leftClassSQL numbers the class of an axle_forecasts c as LeftClasses does.
 var leftClassSQL = func() string {
 	var b strings.Builder
@@ -83,6 +90,9 @@ func (w *where) narrow(q *DueQuery) error {
 	}
 	if q.From != nil {
 		w.add("c.by_due >= ?", *q.From)
+	}
+	if q.Late {
+		w.add("c.by_due < " + bookedFor)
 	}
 	if q.Part != "" {
 		w.add("c.part = ?", string(q.Part))

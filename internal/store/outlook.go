@@ -22,7 +22,7 @@ type OutlookAxle struct {
 	Vehicle fleet.Vehicle // what parts and hours go by: ids, category, make, model
 	// Measured: a reading that counts says what is left.
 	Measured bool
-	Booked   bool        // it has an open booking
+	Booked   *fleet.Date // first day for which it has an open booking; nil = it has none
 	P50      *fleet.Date // median limit date
 	AxleForecast
 }
@@ -198,11 +198,7 @@ func (t *tx) outlookAxles(w where) (axles []OutlookAxle, err error) {
 			c.width80_if_measured,
 			c.day_quantiles,
 			`+measured+`,
-			exists (
-				select 1
-				from bookings b
-				join booking_work x on x.booking_id = b.id
-				where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)
+			`+bookedFor+`
 		from axle_forecasts c
 		join vehicles v on v.id = c.vehicle_id`+cond.String()+`
 		order by c.vehicle_id, c.axle`, cond.args...)

@@ -224,7 +224,7 @@ func TestEachOutlook(t *testing.T) {
 		if len(x.Positions) != 2 || x.Limiting != 0 || x.Positions[1].Pos != rotor.Pos || x.Positions[1].Spec != rotor.Spec || !cmp.Equal(x.Positions[1].Crossing.Day, rotor.Crossing.Day) || !x.Has(forecast.Dragging) {
 			t.Errorf("an axle that is due: got %+v", x)
 		}
-		if x.KmPerDay != 120 || x.Readings != 4 || *x.BookBy != asOf+30 || *x.P50 != asOf+80 || x.Basis.Width80Days != 80 || x.Basis.Width80IfMeasured != 30 || !cmp.Equal(x.Crossing.Day, soon.Crossing.Day) || x.Booked {
+		if x.KmPerDay != 120 || x.Readings != 4 || *x.BookBy != asOf+30 || *x.P50 != asOf+80 || x.Basis.Width80Days != 80 || x.Basis.Width80IfMeasured != 30 || !cmp.Equal(x.Crossing.Day, soon.Crossing.Day) || x.Booked != nil {
 			t.Errorf("an axle that is due: got %+v", x)
 		}
 		x = got[store.AxleKey{VehicleID: ids[0], Axle: 2}]
