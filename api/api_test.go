@@ -167,7 +167,7 @@ func TestAPI(t *testing.T) {
 			{name: "due, by a day", path: "/due?before=2026-03-02&sort=vehicle", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, faults", path: "/due?before=soon&limit=501&sort=colour&fleet=a&limt=3", status: 400, want: []string{
 				`"title":"Bad Request"`, `{"parameter":"before","read":"soon","detail":"no date`, `{"parameter":"fleet","read":"a","detail":"no id`,
-				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit, measured, left, limit_from, limit_to, due_from, late, part, duty"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
+				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit, measured, left, limit_from, limit_to, due_from, part, late, duty"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
 			{name: "due, narrowed", path: "/due?measured=true&left=past&part=pad", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, booked late", path: "/due?late=true", want: []string{`"total":0`}},
 			{name: "due, booked late or not", path: "/due?late=false", want: []string{`"total":6`}},

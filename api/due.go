@@ -33,8 +33,10 @@ func (a *API) due(c *gin.Context) error {
 		LimitFrom: q.date("limit_from"),
 		LimitTo:   q.date("limit_to"),
 		From:      q.date("due_from"),
-		Late:      q.truth("late") != nil && c.Query("late") == "true",
 		Part:      fleet.Part(q.oneOf("part", parts()...)),
+	}
+	if late := q.truth("late"); late != nil {
+		ask.Late = *late
 	}
 	if duty := q.text("duty"); c.Request.URL.Query().Has("duty") {
 		ask.Duty = &duty
