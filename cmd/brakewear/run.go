@@ -51,6 +51,7 @@ type cli struct {
 	People   peopleCmd   `cmd:"" help:"Who is told by e-mail of what became due, moved and was missed."`
 	Backup   backupCmd   `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
 	Restore  restoreCmd  `cmd:"" help:"Put a backup where the embedded database is to be."`
+	Move     moveCmd     `cmd:"" help:"Move everything from the embedded database to a PostgreSQL server."`
 	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
 	Help     helpCmd     `cmd:"" help:"Print a chapter of the guide, or what a command does."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
