@@ -271,5 +271,5 @@ func TestColumnsDocument(t *testing.T) {
 	if err := WriteColumns(&b); err != nil {
 		t.Fatal(err)
 	}
-	golden(t, "../COLUMNS.md", b.String())
+	golden(t, "../../internal/guide/reference-files.md", b.String())
 }

@@ -109,6 +109,7 @@ type findingsCmd struct {
 	database
 	Kind string `help:"Only of this kind."`
 	All  bool   `help:"Also those looked at, and those no longer seen."`
+	listed
 }
 
 func (c findingsCmd) Run(e *env) error {
@@ -125,8 +126,13 @@ func (c findingsCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	n := 0
+	list := []findingLine{}
 	err = db.EachFinding(e.ctx, auth.AllFleets(), q, func(f store.FindingRow) error {
 		n++
+		if c.json() {
+			list = append(list, findingLine{f.ID, f.Fleet, f.Depot, f.Vehicle, string(f.Kind), string(f.State), f.Seen, f.Advice, string(f.Record.Kind), f.Record.ID})
+			return nil
+		}
 		record := ""
 		if f.Record.ID != 0 {
 			record = fmt.Sprintf(" [%s]", f.Record)
@@ -134,8 +140,25 @@ func (c findingsCmd) Run(e *env) error {
 		_, err := fmt.Fprintf(e.stdout, "%s, %s (%s): %s %s%s\n", f.Vehicle, f.Kind, f.State, f.Seen, f.Advice, record)
 		return err
 	})
+	if err == nil && c.json() {
+		return e.printJSON(list)
+	}
 	if err == nil && n == 0 {
 		fmt.Fprintln(e.stdout, "nothing to look at")
 	}
 	return err
+}
+
+// findingLine is a finding as JSON.
+type findingLine struct {
+	ID       int64  `json:"id"`
+	Fleet    string `json:"fleet"`
+	Depot    string `json:"depot"`
+	Vehicle  string `json:"vehicle"`
+	Kind     string `json:"kind"`
+	State    string `json:"state"`
+	Seen     string `json:"seen"`
+	Advice   string `json:"advice"`
+	Record   string `json:"record,omitempty"` // what it is about, where that is one row
+	RecordID int64  `json:"record_id,omitempty"`
 }

@@ -22,6 +22,7 @@ type runCmd struct {
 	database
 	scheduled
 	accepted
+	listed
 	Job string `arg:"" optional:"" help:"What to do; the list of it when left out."`
 }
 
@@ -42,6 +43,9 @@ func (c runCmd) Run(e *env) error {
 		return err
 	}
 	if c.Job == "" {
+		if c.json() {
+			return listJobsJSON(e, svc)
+		}
 		return listJobs(e, svc)
 	}
 	return e.clock(svc).RunNow(e.ctx, c.Job, commandLine, func(zone, did string) {
@@ -80,6 +84,48 @@ func listJobs(e *env, svc *pipeline.Service) error {
 		}
 	}
 	return w.Flush()
+}
+
+// jobLine is a job in a time zone, as JSON.
+type jobLine struct {
+	Job     string     `json:"job"`
+	Zone    string     `json:"zone,omitempty"` // none: serve has not looked after it yet
+	What    string     `json:"what"`
+	Last    *time.Time `json:"last,omitempty"`
+	State   string     `json:"last_state,omitempty"`
+	Message string     `json:"last_message,omitempty"`
+	Next    *time.Time `json:"next,omitempty"`
+}
+
+func listJobsJSON(e *env, svc *pipeline.Service) error {
+	times, err := svc.DB.JobTimes(e.ctx)
+	if err != nil {
+		return err
+	}
+	runs, err := svc.DB.LatestRuns(e.ctx)
+	if err != nil {
+		return err
+	}
+	list := []jobLine{}
+	for _, j := range svc.Jobs() {
+		before := len(list)
+		for _, t := range times {
+			if t.Job != j.Name {
+				continue
+			}
+			l := jobLine{Job: j.Name, Zone: t.Zone, What: j.What, Next: t.Next}
+			for _, r := range runs {
+				if r.Job == t.Job && r.Zone == t.Zone {
+					l.Last, l.State, l.Message = &r.AskedAt, r.State, r.Message
+				}
+			}
+			list = append(list, l)
+		}
+		if len(list) == before {
+			list = append(list, jobLine{Job: j.Name, What: j.What})
+		}
+	}
+	return e.printJSON(list)
 }
 
 // lastRun says when a job ran last, and how that ended.

@@ -20,6 +20,7 @@ type peopleCmd struct {
 
 type peopleListCmd struct {
 	database
+	listed
 }
 
 func (c peopleListCmd) Run(e *env) error {
@@ -32,6 +33,17 @@ func (c peopleListCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if c.json() {
+		list := []personLine{}
+		for _, r := range rs {
+			l := personLine{Name: r.Name, Address: r.Address, Role: r.Role, ToldOf: toldOf(r)}
+			if r.Last != nil {
+				l.LastDay, l.LastState = r.Last.Day.String(), r.Last.State
+			}
+			list = append(list, l)
+		}
+		return e.printJSON(list)
+	}
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "NAME\tADDRESS\tROLE\tTOLD OF\tLAST")
 	for _, r := range rs {
@@ -42,6 +54,16 @@ func (c peopleListCmd) Run(e *env) error {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", r.Name, r.Address, r.Role, toldOf(r), last)
 	}
 	return w.Flush()
+}
+
+// personLine is a person who is told, as JSON.
+type personLine struct {
+	Name      string `json:"name"`
+	Address   string `json:"address"`
+	Role      string `json:"role"`
+	ToldOf    string `json:"told_of"`
+	LastDay   string `json:"last_day,omitempty"` // of the latest e-mail
+	LastState string `json:"last_state,omitempty"`
 }
 
 func toldOf(r store.Recipient) string {

@@ -30,6 +30,18 @@ const (
 	exitDoubtful = 4
 )
 
+// exitCodes says what each means.
+var exitCodes = []struct {
+	code    int
+	meaning string
+}{
+	{0, "done"},
+	{exitFailed, "it failed for a reason that the caller cannot mend, such as a database out of reach; the error says which"},
+	{exitUsage, "the command line, a setting or a file cannot be read as meant, or names what is not there; that file is not taken in, those before it are"},
+	{exitRefused, "done, and rows of the input were refused; they are listed"},
+	{exitDoubtful, "a check found no row to refuse, but doubtful ones; they are listed"},
+}
+
 // errRefused ends a command that did its work but had to refuse rows.
 var errRefused = errors.New("some rows were refused; they are listed above")
 
@@ -149,6 +161,13 @@ func (e *env) printJSON(v any) error {
 	enc.SetIndent("", " ")
 	return enc.Encode(v)
 }
+
+// listed is the flag of commands that list.
+type listed struct {
+	Format string `help:"How to print: text or json." default:"text" enum:"text,json"`
+}
+
+func (l listed) json() bool { return l.Format == "json" }
 
 // database is the flag that commands working on a database share.
 type database struct {

@@ -1,0 +1,72 @@
+package main
+
+import (
+	"encoding/json"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func TestCommandsReference(t *testing.T) {
+	golden(t, "reference-commands.md", commandsReference(model(t)))
+}
+
+// TestExitCodes does what each code is for.
+func TestExitCodes(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "own.db")
+	vehicles := write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")
+	axles := write(t, "axles.csv", axlesCSV)
+	readings := write(t, "readings.csv", readingsCSV)
+	bad := write(t, "bad.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 7,2025-02-30,20000,1,pad,left,inner,9.8\n")
+	thick := write(t, "thick.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 7,2026-03-20,46000,1,pad,left,inner,11.5\n")
+	seen := map[int]bool{}
+	for _, c := range []struct {
+		args []string
+		want int
+	}{
+		{[]string{"import", "--database", db, vehicles, axles, readings}, 0},
+		{[]string{"import", "--check", "--database", db, thick}, exitDoubtful},
+		{[]string{"import", "--database", db, bad}, exitRefused},
+		{[]string{"import", "--database", db, "--kind", "goats", readings}, exitUsage},
+		{[]string{"goats"}, exitUsage},
+		{[]string{"help", "goats"}, exitUsage},
+		{[]string{"migrate", "--database", "postgres://127.0.0.1:1/x?sslmode=disable"}, exitFailed},
+	} {
+		_, _, err := command(t, c.args...)
+		got := 0
+		if err != nil {
+			got = exitCode(err)
+		}
+		seen[got] = true
+		if got != c.want {
+			t.Errorf("%s: got %d (%v), want %d", strings.Join(c.args, " "), got, err, c.want)
+		}
+	}
+	for _, c := range exitCodes {
+		if !seen[c.code] {
+			t.Errorf("exit code %d is documented and not tested", c.code)
+		}
+	}
+}
+
+// TestReadingCommandsPrintJSON: what only reads can be read by programs, also
+// when there is nothing.
+func TestReadingCommandsPrintJSON(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "own.db")
+	if _, _, err := command(t, "people", "add", "--database", db, "Ada", "ada@example.org"); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		want int // least number of items
+	}{{[]string{"findings"}, 0}, {[]string{"people"}, 1}, {[]string{"people", "list"}, 1}, {[]string{"run"}, 4}} {
+		out, _, err := command(t, append(c.args, "--database", db, "--format", "json")...)
+		var items []map[string]any
+		if err == nil {
+			err = json.Unmarshal([]byte(out), &items)
+		}
+		if err != nil || items == nil || len(items) < c.want {
+			t.Errorf("%q: got %v, %s", c.args, err, out)
+		}
+	}
+}
