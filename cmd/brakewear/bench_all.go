@@ -203,13 +203,13 @@ const (
 
 // benchProposal plans the due axles of a fleet; it knows no database.
 func benchProposal(e *env, jobs int, seed uint64) (*workBench, error) {
-	p, _, err := benchPlanCmd{Jobs: jobs, Days: 60, Shops: 5, Load: .7, Seed: seed}.problem()
+	f, err := benchPlanCmd{Jobs: jobs, Days: 60, Shops: 5, Load: .7, Seed: seed}.fleet()
 	if err != nil {
 		return nil, err
 	}
 	peak := watchResident(e.ctx)
 	start := e.now()
-	best, err := plan.Solve(e.ctx, p, plan.Options{})
+	best, err := plan.Solve(e.ctx, f.problem, plan.Options{})
 	took := e.now().Sub(start).Seconds()
 	if err != nil {
 		return nil, err

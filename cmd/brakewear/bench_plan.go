@@ -21,6 +21,7 @@ type benchPlanCmd struct {
 	Shops  int     `help:"How many workshops." default:"5"`
 	Load   float64 `help:"Work that is due over the hours there are." default:"0.7"`
 	Seed   uint64  `help:"The same seed gives the same fleet." default:"1"`
+	Weekly bool    `help:"Plan anew every week, with what is known then, and carry out that week."`
 	Format string  `help:"How to print: table or json." default:"table" enum:"table,json"`
 }
 
@@ -28,7 +29,8 @@ func (c benchPlanCmd) Help() string {
 	return `Plans the due axles of an invented fleet, whose truth is known, beside simple ways to fill
 the same calendar from the same forecasts. "Past limit" and "wasted" are what would have come
 true; the gap is the most that the proposal's cost can be from the best there is. A tight
-half year: --days 182 --load 1.1.`
+half year: --days 182 --load 1.1. With --weekly it is planned every week from the readings
+made until then, 60 days ahead; the next ten days stay as they were planned.`
 }
 
 // planBench is what one way of planning came to.
@@ -58,10 +60,14 @@ func (c benchPlanCmd) Run(e *env) error {
 	if c.Jobs < 1 || c.Days < 7 || c.Shops < 1 || !(c.Load > 0) {
 		return fleet.Invalidf("want at least 1 job, 7 days, 1 workshop and a load above 0")
 	}
-	p, truth, err := c.problem()
+	f, err := c.fleet()
 	if err != nil {
 		return err
 	}
+	if c.Weekly {
+		return c.roll(e, f)
+	}
+	p, truth := f.problem, f.truth
 	var results []planBench
 	start := e.now()
 	best, err := plan.Solve(e.ctx, p, plan.Options{})
@@ -93,19 +99,30 @@ const (
 	benchVisit    = 2.5 // hours that a bay is taken
 )
 
-// problem forecasts an invented fleet and makes the axles that are due, and the
+// planFleet is an invented fleet to be planned.
+type planFleet struct {
+	problem  *plan.Problem // as on the first day
+	truth    map[plan.JobKey]*planTruth
+	model    forecast.Model
+	vehicles map[int64]*forecast.Vehicle // of the problem, with the readings to come
+	hours    float64                     // a shop's, on a day of the week
+}
+
+// fleet forecasts an invented fleet and makes the axles that are due, and the
 // others of their vehicles, into a problem.
-func (c benchPlanCmd) problem() (*plan.Problem, map[plan.JobKey]*planTruth, error) {
+func (c benchPlanCmd) fleet() (*planFleet, error) {
 	start := benchUntil + 1
 	p := &plan.Problem{Start: start, Days: c.Days}
 	truth := map[plan.JobKey]*planTruth{}
+	out := &planFleet{problem: p, truth: truth, vehicles: map[int64]*forecast.Vehicle{}}
 	var work float64
 	due := 0
 	// Vehicles until there are enough jobs; the model learns from all of them.
 	for vehicles := max(200, 3*c.Jobs); ; vehicles *= 2 {
 		p.Vehicles, work, due = nil, 0, 0
 		clear(truth)
-		opt := demo.Options{Vehicles: vehicles, Seed: c.Seed, Until: benchUntil}
+		clear(out.vehicles)
+		opt := demo.Options{Vehicles: vehicles, Seed: c.Seed, Until: benchUntil, ToCome: c.Weekly}
 		all := slices.Collect(demo.Generate(opt))
 		var vs []*forecast.Vehicle
 		for _, v := range all {
@@ -114,8 +131,9 @@ func (c benchPlanCmd) problem() (*plan.Problem, map[plan.JobKey]*planTruth, erro
 		}
 		m, err := pipeline.TrainModel(pipeline.DefaultModel, slices.Values(vs), forecast.Day(benchUntil))
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
+		out.model = m
 		shopOf := map[string]int64{}
 		for i, v := range all {
 			if due >= c.Jobs {
@@ -127,12 +145,9 @@ func (c benchPlanCmd) problem() (*plan.Problem, map[plan.JobKey]*planTruth, erro
 			pv := plan.Vehicle{ID: int64(i + 1), Shops: []plan.Way{{Shop: shopOf[v.Depot]}}}
 			any := false
 			for _, f := range m.Forecast(vs[i], forecast.Day(benchUntil), forecast.Options{}) {
-				j := plan.Job{Hours: benchSetUp + benchAxle, SetUp: benchSetUp}
-				if f.Axle == 1 {
-					j.Weight = plan.DefaultSteerWeight
-				}
 				t := truthOf(v, f.Axle)
-				if t == nil || f.Has(forecast.NoReadings) || !j.Outlook(&f, p) {
+				j, ok := benchJob(&f, p)
+				if t == nil || !ok {
 					continue
 				}
 				pv.Jobs = append(pv.Jobs, j)
@@ -143,6 +158,11 @@ func (c benchPlanCmd) problem() (*plan.Problem, map[plan.JobKey]*planTruth, erro
 			}
 			if any {
 				p.Vehicles = append(p.Vehicles, pv)
+				out.vehicles[pv.ID] = vs[i]
+				if c.Weekly {
+					h := benchToCome(v)
+					out.vehicles[pv.ID] = pipeline.VehicleOf(&h)
+				}
 			}
 		}
 		if due >= c.Jobs || vehicles > 100*c.Jobs {
@@ -155,17 +175,43 @@ func (c benchPlanCmd) problem() (*plan.Problem, map[plan.JobKey]*planTruth, erro
 			open++
 		}
 	}
-	hours := math.Ceil(4*work/c.Load/float64(open*c.Shops)) / 4
-	for s := range c.Shops {
-		shop := plan.Shop{ID: int64(s + 1), Days: make([]plan.Capacity, c.Days)}
+	out.hours = math.Ceil(4*work/c.Load/float64(open*c.Shops)) / 4
+	p.Shops = out.shops(c.Shops, start, c.Days)
+	return out, nil
+}
+
+// shops are n workshops open from Monday to Friday.
+func (f *planFleet) shops(n int, start fleet.Date, days int) (shops []plan.Shop) {
+	for s := range n {
+		shop := plan.Shop{ID: int64(s + 1), Days: make([]plan.Capacity, days)}
 		for d := range shop.Days {
 			if (start + fleet.Date(d)).Weekday() < 5 {
-				shop.Days[d] = plan.Capacity{Hours: hours, Overtime: benchOvertime, Visits: int(math.Ceil(hours / benchVisit))}
+				shop.Days[d] = plan.Capacity{Hours: f.hours, Overtime: benchOvertime, Visits: int(math.Ceil(f.hours / benchVisit))}
 			}
 		}
-		p.Shops = append(p.Shops, shop)
+		shops = append(shops, shop)
 	}
-	return p, truth, nil
+	return shops
+}
+
+// benchJob is the work on an axle of which something is known.
+func benchJob(f *forecast.AxleForecast, p *plan.Problem) (plan.Job, bool) {
+	j := plan.Job{Hours: benchSetUp + benchAxle, SetUp: benchSetUp}
+	if f.Axle == 1 {
+		j.Weight = plan.DefaultSteerWeight
+	}
+	return j, !f.Has(forecast.NoReadings) && j.Outlook(f, p)
+}
+
+// wasted is the lining thrown away when it is changed on a day, in mm.
+func (t *planTruth) wasted(day float64) float64 {
+	switch {
+	case t.cross <= day:
+		return 0
+	case math.IsInf(t.cross, 1):
+		return t.left
+	}
+	return t.left * (t.cross - day) / (t.cross - float64(benchUntil))
 }
 
 // truthOf returns what comes true of the pads or linings now on an axle; nil where
@@ -220,13 +266,7 @@ func judgePlan(way string, p *plan.Problem, got *plan.Plan, truth map[plan.JobKe
 			continue
 		}
 		r.Booked++
-		if now := float64(benchUntil); t.cross > day {
-			share := 1.
-			if !math.IsInf(t.cross, 1) {
-				share = (t.cross - day) / (t.cross - now)
-			}
-			r.WastedMM += t.left * share
-		}
+		r.WastedMM += t.wasted(day)
 	}
 	if r.Booked > 0 {
 		r.WastedMM /= float64(r.Booked)
