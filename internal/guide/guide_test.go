@@ -23,7 +23,7 @@ func TestTopics(t *testing.T) {
 			t.Errorf("%s begins %.60q, want its title %q", topic.Name, text, topic.Title)
 		}
 	}
-	for _, name := range []string{"operations", "scale-out", "config", "commands", "files", "deploy", "deploy/brakewear.service", "deploy/Containerfile"} {
+	for _, name := range []string{"operations", "scale-out", "config", "commands", "files", "api", "deploy", "deploy/brakewear.service", "deploy/Containerfile"} {
 		if !seen[name] {
 			t.Errorf("no topic %s", name)
 		}
