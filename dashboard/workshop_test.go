@@ -166,7 +166,7 @@ func TestPartForm(t *testing.T) {
 		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
 	}
 	check(t, parse(t, w.get("/parts").Body.String()), []has{
-		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4 Hill 0"},
+		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4, Hill 0"},
 	})
 	if rec := w.submit("/parts", url.Values{"number": {"p 10"}, "item": {"pads"}, "per_axle": {"1"}}); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "There is one already") && !strings.Contains(rec.Body.String(), "there is one already") {
 		t.Errorf("twice: got %d %s", rec.Code, rec.Body)

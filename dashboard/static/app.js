@@ -1,6 +1,10 @@
 // Saves clicks. Every page does its work without this file.
 "use strict";
 
+// Where the places do not fit, the present one is in sight.
+const here = document.querySelector(".top nav [aria-current]");
+if (here) here.parentElement.scrollLeft = here.offsetLeft + here.offsetWidth - here.parentElement.clientWidth;
+
 // A filter applies itself when a choice changes; typing still needs Enter.
 for (const form of document.querySelectorAll("form.filter")) {
   for (const select of form.querySelectorAll("select")) {
