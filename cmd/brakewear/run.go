@@ -47,26 +47,27 @@ var errRefused = errors.New("some rows were refused; they are listed above")
 
 // cli is the command line. Each command is a file.
 type cli struct {
-	Forecast forecastCmd `cmd:"" help:"Forecast from files, without a server or a database."`
-	Serve    serveCmd    `cmd:"" help:"Serve the pages and the API."`
-	Demo     demoCmd     `cmd:"" help:"Serve an invented fleet, to look around in."`
-	Import   importCmd   `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
-	Correct  correctCmd  `cmd:"" help:"Correct a reading, an odometer reading or a fitment, or set it aside."`
-	Findings findingsCmd `cmd:"" help:"List what the data show that a person should look at."`
-	Refit    refitCmd    `cmd:"" help:"Learn from all readings and forecast every axle anew."`
-	Replay   replayCmd   `cmd:"" help:"Hold past forecasts, worked out afterwards, against what came off."`
-	Propose  proposeCmd  `cmd:"" help:"Plan the workshops: what is to come in when, for what."`
-	Backtest backtestCmd `cmd:"" help:"Replay history and score the models side by side."`
-	Simulate simulateCmd `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
-	Bench    benchCmd    `cmd:"" help:"Time parts of the program."`
-	Run      runCmd      `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
-	People   peopleCmd   `cmd:"" help:"Who is told by e-mail of what became due, moved and was missed."`
-	Backup   backupCmd   `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
-	Restore  restoreCmd  `cmd:"" help:"Put a backup where the embedded database is to be."`
-	Move     moveCmd     `cmd:"" help:"Move everything from the embedded database to a PostgreSQL server."`
-	Migrate  migrateCmd  `cmd:"" help:"Bring the database to this version's schema."`
-	Help     helpCmd     `cmd:"" help:"Print a chapter of the guide, or what a command does."`
-	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Forecast   forecastCmd   `cmd:"" help:"Forecast from files, without a server or a database."`
+	Serve      serveCmd      `cmd:"" help:"Serve the pages and the API."`
+	Demo       demoCmd       `cmd:"" help:"Serve an invented fleet, to look around in."`
+	Import     importCmd     `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
+	Correct    correctCmd    `cmd:"" help:"Correct a reading, an odometer reading or a fitment, or set it aside."`
+	Findings   findingsCmd   `cmd:"" help:"List what the data show that a person should look at."`
+	Refit      refitCmd      `cmd:"" help:"Learn from all readings and forecast every axle anew."`
+	Replay     replayCmd     `cmd:"" help:"Hold past forecasts, worked out afterwards, against what came off."`
+	Propose    proposeCmd    `cmd:"" help:"Plan the workshops: what is to come in when, for what."`
+	Backtest   backtestCmd   `cmd:"" help:"Replay history and score the models side by side."`
+	Simulate   simulateCmd   `cmd:"" help:"Write an invented fleet's files, and the truth behind them."`
+	Bench      benchCmd      `cmd:"" help:"Time parts of the program."`
+	Run        runCmd        `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
+	People     peopleCmd     `cmd:"" help:"Who is told by e-mail of what became due, moved and was missed."`
+	Backup     backupCmd     `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
+	Restore    restoreCmd    `cmd:"" help:"Put a backup where the embedded database is to be."`
+	Move       moveCmd       `cmd:"" help:"Move everything from the embedded database to a PostgreSQL server."`
+	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this version's schema."`
+	Completion completionCmd `cmd:"" help:"Print what makes a shell complete commands and flags."`
+	Help       helpCmd       `cmd:"" help:"Print a chapter of the guide, or what a command does."`
+	Version    versionCmd    `cmd:"" help:"Print the version."`
 }
 
 // env is what a command gets from outside.
@@ -112,7 +113,7 @@ func (e *env) run(args []string) error {
 		return fleet.Invalidf("%v (brakewear --help lists the commands)", err)
 	}
 	switch kctx.Selected().Name {
-	case "help", "version": // help is what mends it
+	case "help", "version", "completion": // they need no setting
 	default:
 		if err := knownVariables(parser.Model.Node, e.environ); err != nil {
 			return err
