@@ -50,8 +50,9 @@ microbench: ## run the benchmarks of packages; PKG=./forecast for one
 fuzz: ## run every fuzz target for FUZZTIME (1m) each
 	@.ci/fuzz $(FUZZTIME)
 
-screenshots: build ## draw the pictures of the README from the demo fleet
-	@.ci/screenshots
+screenshots: ## draw the pictures of the README from the demo fleet
+	go test ./dashboard -count=1 -run '^TestPictures$$' -args -pictures $(CURDIR)/internal/guide/pictures
+	@ls -l internal/guide/pictures
 
 cover: ## test, and say which share of each package's statements ran
 	@mkdir -p bin

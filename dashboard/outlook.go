@@ -74,8 +74,8 @@ func basisOf(f *store.AxleForecast, q *forecast.PositionForecast) []string {
 	if s := shares(b); s != "" {
 		say("How uncertain the date is comes from %s.", s)
 	}
-	if b.Width80Days > 0 && b.Width80IfMeasured > 0 && b.Width80Days-b.Width80IfMeasured >= 1 {
-		say("Measured today, the window would narrow from %s to about %s.", span(b.Width80Days), span(b.Width80IfMeasured))
+	if is, would := span(b.Width80Days), span(b.Width80IfMeasured); b.Width80IfMeasured > 0 && b.Width80Days > b.Width80IfMeasured && is != would {
+		say("Measured today, the window would narrow from %s to about %s.", is, would)
 	}
 	for _, s := range b.SetAside {
 		say("Set aside: %s, %s mm on %s: %s.", within(s.Reading.Pos), mm(s.Reading.MM), longDate(fleet.Date(s.Reading.Day)), s.Why)

@@ -73,6 +73,25 @@ func TestTablesAreMadeSafe(t *testing.T) {
 	}
 }
 
+// TestPicturesAreSmall wants pictures that weigh little in every clone: few
+// colours, as make screenshots draws them.
+func TestPicturesAreSmall(t *testing.T) {
+	const most = 100_000
+	found := 0
+	for _, name := range tracked(t) {
+		if ext := filepath.Ext(name); ext != ".png" && ext != ".jpg" && ext != ".webp" {
+			continue
+		}
+		found++
+		if n := len(read(t, name)); n > most {
+			t.Errorf("%s: %d bytes, want %d at the most", name, n, most)
+		}
+	}
+	if found == 0 {
+		t.Error("found no picture")
+	}
+}
+
 func TestTraceOfAMachineCaught(t *testing.T) {
 	for _, c := range []struct {
 		line string
