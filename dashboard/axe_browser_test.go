@@ -84,3 +84,44 @@ func TestBrowserAxe(t *testing.T) {
 		}
 	}
 }
+
+// TestBrowserAxeFaults sends forms that cannot be kept, and looks at what comes
+// back: every fault is tied to a field, the first of which has the focus.
+func TestBrowserAxeFaults(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	for _, c := range []struct{ name, path, field, value, button string }{
+		{"workshop", "/workshops/1", "light_pads", "soon", `form.settings > button`},
+		{"part", "/parts/new", "price", "dear", `form.settings > button`},
+		{"booking by hand", "/bookings/new?vehicle=1", "day", "", `form.settings button`},
+		{"days", w.vehiclePath(t, "Bus 1") + "/days", "first", "", `form.settings button`},
+		{"person", "/people", "address", "nowhere", `form.settings button`},
+		{"brake test", w.vehiclePath(t, "Bus 1") + "/test?method=decelerometer", "mean", "fast", `button[value=keep]`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			look(t, ctx, desk, "light", srv.URL+c.path)
+			eval[bool](t, ctx, fmt.Sprintf(`(() => {
+				const e = document.querySelector("[name=%s]")
+				e.value = %q
+				e.form.noValidate = true
+				return true
+			})()`, c.field, c.value))
+			must(t, ctx, press(c.button))
+			until(t, ctx, loaded+` && document.querySelector("[aria-invalid]") !== null`)
+			if got := eval[string](t, ctx, untied); got != "" {
+				t.Errorf("no words tied to %s", got)
+			}
+			until(t, ctx, `document.activeElement.hasAttribute("aria-invalid")`)
+			for _, v := range axe(t, ctx) {
+				t.Error(v)
+			}
+		})
+	}
+}
+
+// untied lists the fields at fault that no words are tied to.
+const untied = `[...document.querySelectorAll("[aria-invalid]")]
+	.filter(e => !(e.getAttribute("aria-describedby") ?? "").split(" ").some(id => document.getElementById(id)?.textContent.trim()))
+	.map(e => e.outerHTML).join("; ")`
