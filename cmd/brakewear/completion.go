@@ -44,6 +44,7 @@ type place struct {
 	path     string // its words; blank at the beginning
 	commands []*kong.Node
 	flags    []*kong.Flag
+	values   []string // an argument may be
 }
 
 // placesToComplete returns every place, the beginning first.
@@ -53,6 +54,9 @@ func placesToComplete(root *kong.Node) (ps []place) {
 		p := place{path: path}
 		for _, flags := range n.AllFlags(true) {
 			p.flags = append(p.flags, flags...)
+		}
+		for _, a := range n.Positional {
+			p.values = append(p.values, values(a)...)
 		}
 		for _, child := range n.Children {
 			if child.Type == kong.CommandNode && !child.Hidden {
@@ -68,12 +72,12 @@ func placesToComplete(root *kong.Node) (ps []place) {
 	return ps
 }
 
-// values are what a flag may be, where that is one of a few.
-func values(f *kong.Flag) []string {
-	if f.Enum == "" {
+// values are what a flag or an argument may be, where that is one of a few.
+func values(v *kong.Value) []string {
+	if v.Enum == "" {
 		return nil
 	}
-	return slices.DeleteFunc(f.EnumSlice(), func(s string) bool { return s == "" })
+	return slices.DeleteFunc(v.EnumSlice(), func(s string) bool { return s == "" })
 }
 
 // bashCompletion returns a function for bash, which zsh can use too. Where it
@@ -81,13 +85,13 @@ func values(f *kong.Flag) []string {
 func bashCompletion(places []place) string {
 	var words, given strings.Builder
 	for _, p := range places {
-		var ws []string
+		ws := slices.Clone(p.values)
 		for _, c := range p.commands {
 			ws = append(ws, c.Name)
 		}
 		for _, f := range p.flags {
 			ws = append(ws, "--"+f.Name)
-			switch vs := values(f); {
+			switch vs := values(f.Value); {
 			case f.IsBool():
 			case vs != nil:
 				fmt.Fprintf(&given, "    '%s --%s') words='%s' ;;\n", p.path, f.Name, strings.Join(vs, " "))
@@ -130,22 +134,26 @@ func fishCompletion(places []place) string {
 	b.WriteString(`function __brakewear_at
     set -l path
     for word in (commandline -opc)[2..-1]
-        set -l longer (string join ' ' $path $word)
+        set -l longer (string join -- ' ' $path $word)
         if contains -- $longer ` + strings.Join(paths, " ") + `
             set path $path $word
         end
     end
-    test (string join ' ' $path) = "$argv[1]"
+    set -l at (string join -- ' ' $path)
+    test "$at" = "$argv[1]"
 end
 `)
 	for _, p := range places {
 		at := fmt.Sprintf("complete -c brakewear -n '__brakewear_at \"%s\"'", p.path)
+		if p.values != nil {
+			fmt.Fprintf(&b, "%s -f -a '%s'\n", at, strings.Join(p.values, " "))
+		}
 		for _, c := range p.commands {
 			fmt.Fprintf(&b, "%s -f -a %s -d %s\n", at, c.Name, fishText(c.Help))
 		}
 		for _, f := range p.flags {
 			line := at + " -l " + f.Name
-			switch vs := values(f); {
+			switch vs := values(f.Value); {
 			case f.IsBool():
 			case vs != nil:
 				line += " -x -a '" + strings.Join(vs, " ") + "'"

@@ -28,7 +28,7 @@ func TestBashCompletion(t *testing.T) {
 		{"brakewear import --check --ki", "--kind"},
 		{"brakewear import --kind ", ""}, // bash offers files
 		{"brakewear serve --monitor", "--monitor-listen"},
-		{"brakewear completion f", ""},
+		{"brakewear completion f", "fish"},
 	} {
 		words := strings.Split(c.line, " ")
 		run := script + "COMP_WORDS=("
@@ -40,6 +40,33 @@ func TestBashCompletion(t *testing.T) {
 		out, err := cmd.CombinedOutput()
 		if got := strings.TrimSpace(string(out)); err != nil || got != c.want {
 			t.Errorf("%q: got %q, %v, want %q", c.line, got, err, c.want)
+		}
+	}
+}
+
+// TestFishCompletion asks fish what it would offer.
+func TestFishCompletion(t *testing.T) {
+	fish, err := exec.LookPath("fish")
+	if err != nil {
+		t.Skip("no fish here")
+	}
+	script, _, err := command(t, "completion", "fish")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line, want := range map[string]string{
+		"brakewear imp":                 "import",
+		"brakewear people a":            "add",
+		"brakewear people add --ro":     "--role",
+		"brakewear import --dates m":    "mdy",
+		"brakewear people add --role m": "manager",
+		"brakewear completion f":        "fish",
+	} {
+		cmd := exec.Command(fish, "--no-config", "-c", script+"complete -C '"+line+"'")
+		out, err := cmd.CombinedOutput()
+		got, _, _ := strings.Cut(strings.TrimSpace(string(out)), "\t")
+		if err != nil || got != want {
+			t.Errorf("%q: got %q, %v, want %q", line, out, err, want)
 		}
 	}
 }
