@@ -4,4 +4,7 @@
 //
 // What is on the wire is in types.go. Errors are problem details (RFC 9457)
 // that list the faults of a request with what to do about each.
+//
+// It never decides anything by itself: what a request does, a function of
+// package pipeline or store does, as it does for a page.
 package api

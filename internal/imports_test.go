@@ -7,9 +7,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"go/parser"
+	"go/token"
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -262,7 +265,12 @@ func TestImportsCaught(t *testing.T) {
 	}
 }
 
-// TestPackageComments wants every package to say what it is for.
+// bounds finds words that say what a package does not do. They show that
+// somebody thought of it, not that it is well said.
+var bounds = regexp.MustCompile(`(?i)\b(never|no|not|nothing|nobody|neither|none|without)\b`)
+
+// TestPackageComments wants every package to say what it is for, and what it
+// never does.
 func TestPackageComments(t *testing.T) {
 	for _, p := range list(t) {
 		start := "Package " + p.Name + " "
@@ -272,7 +280,24 @@ func TestPackageComments(t *testing.T) {
 		if p.code() && !strings.HasPrefix(p.Doc, start) {
 			t.Errorf("%s: no package comment that starts with %q", p.path(), start)
 		}
+		if p.code() && !bounds.MatchString(comment(t, p)) {
+			t.Errorf("%s: the package comment does not say what the package never does", p.path())
+		}
 	}
+}
+
+// comment returns a package's whole comment; go list gives its first sentence.
+func comment(t *testing.T, p pkg) string {
+	t.Helper()
+	var b strings.Builder
+	for _, name := range p.GoFiles {
+		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root(t), p.path(), name), nil, parser.PackageClauseOnly|parser.ParseComments)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.WriteString(f.Doc.Text())
+	}
+	return b.String()
 }
 
 // list returns the packages of the module.

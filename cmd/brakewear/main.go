@@ -1,5 +1,6 @@
 // Command brakewear forecasts brake wear for vehicle fleets and plans the
-// work.
+// work. A subcommand never does otherwise what a page or a scheduled job does
+// too: they call the same function of package pipeline.
 package main
 
 import (

@@ -1,5 +1,6 @@
 // Package calendar writes calendars that other programs subscribe to, in the
 // iCalendar form (RFC 5545). It is pure: the same events give the same bytes.
+// It never reads a calendar, a clock or a database.
 package calendar
 
 import (

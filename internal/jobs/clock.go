@@ -1,6 +1,6 @@
 // Package jobs runs scheduled work by the clock. It knows when, that exactly
 // one of several processes on a database does it, and what becomes of faults;
-// what is done is a function of package pipeline.
+// what is done is a function of package pipeline, never its own.
 package jobs
 
 import (

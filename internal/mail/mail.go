@@ -1,4 +1,5 @@
-// Package mail sends e-mail through one SMTP server.
+// Package mail sends e-mail through one SMTP server. It never decides whom to
+// tell, or what: package pipeline does.
 package mail
 
 import (

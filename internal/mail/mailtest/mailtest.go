@@ -1,5 +1,5 @@
 // Package mailtest is an SMTP server on loopback for tests: it takes mail, or
-// refuses or fails in the ways that servers do.
+// refuses or fails in the ways that servers do. It never hands mail on.
 package mailtest
 
 import (

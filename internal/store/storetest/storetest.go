@@ -1,5 +1,5 @@
 // Package storetest opens fresh, migrated, empty databases for tests, of both
-// kinds.
+// kinds. It never touches one that it did not make.
 package storetest
 
 import (
