@@ -16,6 +16,11 @@ type backupCmd struct {
 	File string `arg:"" help:"New file to write the backup to."`
 }
 
+func (c backupCmd) Help() string {
+	return `Example:
+  brakewear backup --database fleet.db fleet-monday.db`
+}
+
 func (c backupCmd) Run(e *env) error {
 	if !c.server() {
 		if _, err := os.Stat(c.Database); errors.Is(err, os.ErrNotExist) {
@@ -38,6 +43,11 @@ type restoreCmd struct {
 	database
 	File    string `arg:"" help:"Backup to restore."`
 	Replace bool   `help:"Put it in the place of a database that is there, which is kept under another name."`
+}
+
+func (c restoreCmd) Help() string {
+	return `Example:
+  brakewear restore --database fleet.db --replace fleet-monday.db`
 }
 
 func (c restoreCmd) Run(e *env) error {

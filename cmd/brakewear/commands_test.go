@@ -3,8 +3,11 @@ package main
 import (
 	"encoding/json"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/alecthomas/kong"
 )
 
 func TestCommandsReference(t *testing.T) {
@@ -67,6 +70,34 @@ func TestReadingCommandsPrintJSON(t *testing.T) {
 		}
 		if err != nil || items == nil || len(items) < c.want {
 			t.Errorf("%q: got %v, %s", c.args, err, out)
+		}
+	}
+}
+
+// TestEveryCommandHasAnExample: with flags that there are. bench is for those
+// who work on the program.
+func TestEveryCommandHasAnExample(t *testing.T) {
+	for _, leaf := range model(t).Leaves(true) {
+		command := strings.TrimSuffix(leaf.Path(), " list")
+		if strings.HasPrefix(command, "bench ") {
+			continue
+		}
+		found := false
+		for line := range strings.Lines(leaf.Detail) {
+			_, args, is := strings.Cut(line, "brakewear "+command)
+			if !is || !strings.HasPrefix(line, "  ") {
+				continue
+			}
+			found = true
+			for _, word := range strings.Fields(args) {
+				name, isFlag := strings.CutPrefix(word, "--")
+				if isFlag && !slices.ContainsFunc(leaf.Flags, func(f *kong.Flag) bool { return f.Name == name }) {
+					t.Errorf("%s: an example has --%s, which is no flag of it", leaf.Path(), name)
+				}
+			}
+		}
+		if !found {
+			t.Errorf("%s: its help has no example", leaf.Path())
 		}
 	}
 }

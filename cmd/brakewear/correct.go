@@ -112,6 +112,12 @@ type findingsCmd struct {
 	listed
 }
 
+func (c findingsCmd) Help() string {
+	return `Examples:
+  brakewear findings
+  brakewear findings --all --format json`
+}
+
 func (c findingsCmd) Run(e *env) error {
 	q := store.FindingQuery{Kind: fleet.FindingKind(c.Kind)}
 	if q.Kind != "" && !q.Kind.Valid() {

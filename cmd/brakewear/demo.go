@@ -16,6 +16,12 @@ type demoCmd struct {
 // demoMonths is how long the demo's fleet has a track record.
 const demoMonths = 12
 
+func (c demoCmd) Help() string {
+	return `Examples:
+  brakewear demo
+  brakewear demo --database demo.db --listen 127.0.0.1:8080`
+}
+
 func (c demoCmd) Run(e *env) error {
 	open := temporary
 	if c.Database != "" {

@@ -29,6 +29,13 @@ type runCmd struct {
 // commandLine is who asked for what is run here.
 const commandLine = "command line"
 
+func (c runCmd) Help() string {
+	return `Examples:
+  brakewear run
+  brakewear run refit
+  brakewear run --format json`
+}
+
 func (c runCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err

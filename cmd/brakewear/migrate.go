@@ -6,6 +6,11 @@ type migrateCmd struct {
 	database
 }
 
+func (c migrateCmd) Help() string {
+	return `Example:
+  brakewear migrate --database fleet.db`
+}
+
 func (c migrateCmd) Run(e *env) error {
 	db, err := c.open(e)
 	if err != nil {

@@ -23,6 +23,11 @@ type peopleListCmd struct {
 	listed
 }
 
+func (c peopleListCmd) Help() string {
+	return `Example:
+  brakewear people list --format json`
+}
+
 func (c peopleListCmd) Run(e *env) error {
 	db, err := c.open(e)
 	if err != nil {
@@ -88,6 +93,12 @@ type peopleAddCmd struct {
 	Role    string   `help:"Who that is." enum:"manager,planner" default:"planner"`
 	Fleet   []string `help:"Fleet to be told of; may come several times." sep:"none" placeholder:"NAME"`
 	Depot   []string `help:"Depot to be told of, after its fleet and a slash; may come several times." sep:"none" placeholder:"FLEET/DEPOT"`
+}
+
+func (c peopleAddCmd) Help() string {
+	return `Examples:
+  brakewear people add --role manager "Ada Lund" ada@example.org
+  brakewear people add --depot "Ferry Lines/Harbour" "Bo Berg" bo@example.org`
 }
 
 func (c peopleAddCmd) Run(e *env) error {
@@ -161,6 +172,11 @@ func (c peopleAddCmd) places(e *env, db *store.DB) (places []store.Place, err er
 type peopleStopCmd struct {
 	database
 	Address string `arg:"" help:"The person's e-mail address."`
+}
+
+func (c peopleStopCmd) Help() string {
+	return `Example:
+  brakewear people stop ada@example.org`
 }
 
 func (c peopleStopCmd) Run(e *env) error {

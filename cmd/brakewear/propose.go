@@ -16,6 +16,11 @@ type proposeCmd struct {
 	accepted
 }
 
+func (c proposeCmd) Help() string {
+	return `Example:
+  brakewear propose --days 30`
+}
+
 func (c proposeCmd) Run(e *env) error {
 	asOf, err := dayOr(c.AsOf, e)
 	if err != nil {

@@ -16,6 +16,12 @@ type refitCmd struct {
 	accepted
 }
 
+func (c refitCmd) Help() string {
+	return `Examples:
+  brakewear refit
+  brakewear refit --as-of 2026-03-01 --risk 0.02`
+}
+
 func (c refitCmd) Run(e *env) error {
 	asOf, err := dayOr(c.AsOf, e)
 	if err != nil {

@@ -18,7 +18,8 @@ type replayCmd struct {
 func (c replayCmd) Help() string {
 	return `For a fleet that comes with its history: works out, from what was known on each of the
 past months' days, the forecasts that would have been made then, and holds them against what
-came off since. The track record says which forecasts were made afterwards.`
+came off since. The track record says which forecasts were made afterwards. Example:
+  brakewear replay --months 24`
 }
 
 func (c replayCmd) Run(e *env) error {

@@ -30,6 +30,12 @@ type listening struct {
 	ShutdownDelay time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
 }
 
+func (c serveCmd) Help() string {
+	return `Examples:
+  brakewear serve --database fleet.db
+  brakewear serve --listen 0.0.0.0:8080 --monitor-listen 127.0.0.1:9464 --url https://brakes.example.org`
+}
+
 func (c serveCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err

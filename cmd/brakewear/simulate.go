@@ -15,6 +15,11 @@ type simulateCmd struct {
 	Out      string  `required:"" help:"Folder for the five files and the folder truth." placeholder:"DIR"`
 }
 
+func (c simulateCmd) Help() string {
+	return `Example:
+  brakewear simulate --vehicles 200 --out invented`
+}
+
 func (c simulateCmd) Run(e *env) error {
 	until, err := dayOr(c.Until, e)
 	if err != nil {

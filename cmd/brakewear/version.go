@@ -10,6 +10,11 @@ var version = ""
 
 type versionCmd struct{}
 
+func (versionCmd) Help() string {
+	return `Example:
+  brakewear version`
+}
+
 func (versionCmd) Run(e *env) error {
 	_, err := fmt.Fprintln(e.stdout, "brakewear", programVersion())
 	return err
