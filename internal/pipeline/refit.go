@@ -75,44 +75,38 @@ func diagnosticsOf(m forecast.Model) json.RawMessage {
 // fitted returns the model as last learned; it learns it first where that
 // never happened.
 func (s *Service) fitted(ctx context.Context, asOf fleet.Date) (m forecast.Model, trained bool, err error) {
-	k, err := s.kind()
-	if err != nil {
-		return nil, false, err
-	}
-	p, err := s.DB.LatestParameters(ctx, k.name)
-	switch {
-	case errors.Is(err, fleet.ErrNotFound):
-		m, err := s.Train(ctx, asOf)
+	_, m, err = s.kept(ctx)
+	if errors.Is(err, fleet.ErrNotFound) {
+		m, err = s.Train(ctx, asOf)
 		return m, true, err
-	case err != nil:
-		return nil, false, err
 	}
-	m, err = k.load(p.Values)
-	if err != nil {
-		return nil, false, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
-	}
-	return m, false, nil
+	return m, false, err
 }
 
 // latest returns the model as last learned, or one that has learned nothing
 // yet: it never takes the time to learn.
 func (s *Service) latest(ctx context.Context) (forecast.Model, error) {
-	k, err := s.kind()
-	if err != nil {
-		return nil, err
+	k, m, err := s.kept(ctx)
+	if errors.Is(err, fleet.ErrNotFound) {
+		return k.train(func(func(*forecast.Vehicle) bool) {}, forecast.Day(s.Today()))
+	}
+	return m, err
+}
+
+// kept returns the kind of model in use, and that model as last learned;
+// fleet.ErrNotFound where none was learned yet.
+func (s *Service) kept(ctx context.Context) (k kind, m forecast.Model, err error) {
+	if k, err = s.kind(); err != nil {
+		return k, nil, err
 	}
 	p, err := s.DB.LatestParameters(ctx, k.name)
-	switch {
-	case errors.Is(err, fleet.ErrNotFound):
-		return k.train(func(func(*forecast.Vehicle) bool) {}, forecast.Day(s.Today()))
-	case err != nil:
-		return nil, err
-	}
-	m, err := k.load(p.Values)
 	if err != nil {
-		return nil, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
+		return k, nil, err
 	}
-	return m, nil
+	if m, err = k.load(p.Values); err != nil {
+		return k, nil, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
+	}
+	return k, m, nil
 }
 
 // vehicles streams the vehicles of ids, or all when ids is nil, in their
