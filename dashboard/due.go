@@ -68,11 +68,26 @@ type dueRead struct {
 }
 
 func (d *Dashboard) due(c *gin.Context) error {
-	x, err := d.readDue(c)
+	var x dueRead
+	err := d.inOneState(c, func(d *Dashboard) (err error) {
+		x, err = d.readDue(c)
+		return err
+	})
 	if err != nil {
 		return err
 	}
 	return d.sendDue(c, x)
+}
+
+// inOneState calls fn with a Dashboard that reads one state of the database.
+func (d *Dashboard) inOneState(c *gin.Context, fn func(d *Dashboard) error) error {
+	return d.svc.DB.OneState(c.Request.Context(), "read a page", func(state *store.DB) error {
+		svc := *d.svc
+		svc.DB = state
+		within := *d
+		within.svc = &svc
+		return fn(&within)
+	})
 }
 
 func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {

@@ -41,7 +41,8 @@ type DB struct {
 
 	watch *fileWatch // of an SQLite file
 
-	within *tx // of a trial: all is done in this transaction
+	within  *tx  // of a trial: all is done in this transaction
+	reading bool // within is of OneState: nothing is undone in a part of it
 }
 
 const (
@@ -239,10 +240,28 @@ func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error 
 	return db.run(ctx, db.r, opt, what, f)
 }
 
+// OneState calls fn with a DB that reads one state of the database, in one
+// transaction: a page that asks for several things begins and ends none for each.
+// The DB is for one goroutine, and for reading.
+func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) error) error {
+	if db.within != nil {
+		return fn(db)
+	}
+	return db.read(ctx, what, func(t *tx) error {
+		state := *db
+		state.within, state.reading = t, true
+		t.db = &state
+		return fn(&state)
+	})
+}
+
 // run commits when f returns nil and rolls back otherwise, also when f panics.
 // what names the action in errors.
 func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what string, f func(t *tx) error) error {
-	if db.within != nil {
+	switch {
+	case db.within != nil && db.reading:
+		return wrap(ctx, what, f(db.within))
+	case db.within != nil:
 		return db.nested(ctx, what, f)
 	}
 	x, end, err := db.begin(ctx, pool, opt)

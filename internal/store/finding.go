@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -104,10 +105,13 @@ func (db *DB) CountFindings(ctx context.Context, sc auth.Scope, q FindingQuery) 
 }
 
 func (t *tx) countFindings(w where) (n int, err error) {
+	from := "findings f"
+	if strings.Contains(w.String(), "v.") { // else the index of states counts them
+		from += " join vehicles v on v.id = f.vehicle_id"
+	}
 	err = t.one([]any{&n}, `
 		select count(*)
-		from findings f
-		join vehicles v on v.id = f.vehicle_id`+w.String(), w.args...)
+		from `+from+w.String(), w.args...)
 	return n, err
 }
 
