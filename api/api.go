@@ -96,11 +96,11 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/templates/:file", web.Handle(a.template))
 }
 
-// scope is what the caller may see. Until people sign in that is everything.
-func (a *API) scope(*gin.Context) auth.Scope { return auth.AllFleets() }
+// scope is what the request reaches.
+func (a *API) scope(c *gin.Context) auth.Scope { return web.Scope(c) }
 
-// sender is whom an upload is from. Until people sign in nobody says.
-func (a *API) sender(*gin.Context) string { return "API" }
+// sender is by whom something is done.
+func (a *API) sender(c *gin.Context) string { return web.SignedIn(c).Name }
 
 func (a *API) document(c *gin.Context) error {
 	text, err := files.ReadFile("openapi.yaml")

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -37,8 +38,19 @@ func newClient(t *testing.T, db *store.DB) *client {
 	t.Helper()
 	db.Now = func() time.Time { return now }
 	r := web.NewEngine(slog.New(slog.DiscardHandler))
+	r.Use(web.Guard(db))
 	New(&pipeline.Service{DB: db, Now: db.Now}).Register(r)
-	return &client{t, readDocument(t), web.Protect(r)}
+	session, err := storetest.SignIn(t.Context(), db, "API", auth.Grant{Role: auth.Admin})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := web.Protect(r)
+	return &client{t, readDocument(t), http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Authorization") == "" {
+			r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		}
+		h.ServeHTTP(w, r)
+	})}
 }
 
 // call is one request and what is expected of its answer.

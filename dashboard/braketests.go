@@ -392,7 +392,7 @@ func (d *Dashboard) setTestAside(c *gin.Context) error {
 	if b.Aside != nil {
 		do = d.svc.UndoSetAside
 	}
-	_, err = do(c.Request.Context(), d.scope(c), rec, fleet.Reason{Why: f.text("why"), By: uploader}, d.svc.Today())
+	_, err = do(c.Request.Context(), d.scope(c), rec, fleet.Reason{Why: f.text("why"), By: d.who(c)}, d.svc.Today())
 	if err := f.take("why", err); err != nil {
 		return err
 	}

@@ -122,7 +122,10 @@ func look(t *testing.T, ctx context.Context, width int64, theme, url string) {
 	t.Helper()
 	dress := chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
 		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}},
+			Features: []*emulation.MediaFeature{
+				{Name: "prefers-color-scheme", Value: theme},
+				{Name: "prefers-reduced-motion", Value: "reduce"}, // a click must not fall on what still scrolls
+			},
 		})
 		return err
 	})

@@ -86,7 +86,7 @@ func feedOf(f *store.CalendarFeed) string {
 func (d *Dashboard) makeCalendar(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
-	feed := store.CalendarFeed{DepotID: f.id("depot"), MadeBy: uploader}
+	feed := store.CalendarFeed{DepotID: f.id("depot"), MadeBy: d.who(c)}
 	if number := f.text("vehicle"); number != "" {
 		id, err := d.vehicleNumbered(c, number)
 		if err := f.take("vehicle", err); err != nil {
@@ -157,7 +157,7 @@ func (d *Dashboard) withdrawCalendar(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.svc.DB.RevokeCalendarFeed(c.Request.Context(), d.scope(c), id, uploader); err != nil {
+	if err := d.svc.DB.RevokeCalendarFeed(c.Request.Context(), d.scope(c), id, d.who(c)); err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, "/calendars")

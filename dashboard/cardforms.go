@@ -16,7 +16,8 @@ import (
 	"brakewear/internal/store"
 )
 
-// by is who sends a form.
+// by is who did what a form tells of: a second pair of hands may share the
+// phone of whoever is signed in.
 func by(c *gin.Context) (string, error) {
 	name := strings.TrimSpace(c.PostForm("by"))
 	if name == "" {

@@ -23,6 +23,9 @@ type Dashboard struct {
 	pages  map[string]*page
 	// example is the worked example of the help, made when first asked for.
 	example func() (*Example, error)
+	// Demo are accounts that the page to sign in offers to everybody; nil but
+	// in the demo.
+	Demo []DemoAccount
 }
 
 // New parses the templates; a fault in one of them shows here, not when
@@ -44,9 +47,8 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	return &Dashboard{svc: svc, assets: assets, pages: pages, example: example}, nil
 }
 
-// Register adds the pages to r.
+// Register adds the pages to r, which has let nobody in yet who may not be.
 func (d *Dashboard) Register(r *gin.Engine) {
-	web.UseErrorPage(r, d.errorPage)
 	d.assets.Register(r)
 	r.GET("/", web.Handle(d.due))
 	r.GET("/due.csv", web.Handle(d.dueFile))
@@ -78,16 +80,45 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.GET("/learned", web.Handle(d.learned))
 	r.GET("/help", web.Handle(d.help))
 	r.GET("/templates/:file", web.Handle(d.template))
+	d.registerSignIn(r)
 }
 
-// scope is what the caller may see. Until people sign in that is everything.
-func (d *Dashboard) scope(*gin.Context) auth.Scope { return auth.AllFleets() }
+// scope is what the request reaches.
+func (d *Dashboard) scope(c *gin.Context) auth.Scope { return web.Scope(c) }
+
+// who is by whom something is done.
+func (d *Dashboard) who(c *gin.Context) string { return web.SignedIn(c).Name }
 
 // Shell is what the layout needs of every page.
 type Shell struct {
 	Title    string
 	Place    string // the entry of the navigation the page belongs to
 	Cautions bool   // the page shows a limit or a forecast
+	Signed   *Signed
+}
+
+// Signed is who looks at a page, and what of it to offer; nil before sign-in.
+type Signed struct {
+	Name                                                string
+	Measure, Correct, Repair, Plan, Decide, Run, People bool
+}
+
+// signed says who looks.
+func signed(c *gin.Context) *Signed {
+	who := web.SignedIn(c)
+	if who.Account == 0 {
+		return nil
+	}
+	return &Signed{
+		Name:    who.Name,
+		Measure: who.May(auth.Measure),
+		Correct: who.May(auth.Correct),
+		Repair:  who.May(auth.Repair),
+		Plan:    who.May(auth.Plan),
+		Decide:  who.May(auth.Decide),
+		Run:     who.Scope(auth.Run).All(),
+		People:  who.May(auth.People),
+	}
 }
 
 // ErrorPage is the page of a request that failed.
@@ -96,9 +127,13 @@ type ErrorPage struct {
 	Problem web.Problem
 }
 
-func (d *Dashboard) errorPage(_ *gin.Context, p web.Problem) ([]byte, error) {
+// ErrorPage renders a problem, for web.UseErrorPage.
+func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 	title := map[int]string{
 		http.StatusBadRequest:            "That cannot be done as it was asked",
+		http.StatusUnauthorized:          "Sign in first",
+		http.StatusForbidden:             "Not yours to do",
+		http.StatusTooManyRequests:       "Too much at once",
 		http.StatusNotFound:              "Not found",
 		http.StatusRequestEntityTooLarge: "Too large",
 		http.StatusServiceUnavailable:    "Not available just now",
@@ -107,12 +142,12 @@ func (d *Dashboard) errorPage(_ *gin.Context, p web.Problem) ([]byte, error) {
 		title = p.Title
 	}
 	p.Detail = capital(p.Detail)
-	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p})
+	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p}, signed(c))
 }
 
 // send renders a page and sends it.
 func (d *Dashboard) send(c *gin.Context, status int, name string, data any) error {
-	body, err := d.pages[name].render(data)
+	body, err := d.pages[name].render(data, signed(c))
 	if err != nil {
 		return err
 	}

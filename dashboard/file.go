@@ -76,7 +76,7 @@ func (d *Dashboard) handIn(c *gin.Context) error {
 	defer body.Close()
 	name := path.Base(strings.ReplaceAll(head.Filename, `\`, "/"))
 	f := pipeline.File{Name: name, Kind: kind, DateOrder: dates, Body: body}
-	k, err := d.svc.HandIn(c.Request.Context(), d.scope(c), uploader, f, c.PostForm("direct") != "")
+	k, err := d.svc.HandIn(c.Request.Context(), d.scope(c), d.who(c), f, c.PostForm("direct") != "")
 	if err != nil {
 		return err
 	}
@@ -194,7 +194,7 @@ func (d *Dashboard) oneFile(c *gin.Context) (store.KeptFile, error) {
 	if err != nil {
 		return store.KeptFile{}, err
 	}
-	return d.svc.Kept(c.Request.Context(), d.scope(c), uploader, id)
+	return d.svc.Kept(c.Request.Context(), d.scope(c), d.who(c), id)
 }
 
 // takeFile takes a checked file in.
@@ -203,7 +203,7 @@ func (d *Dashboard) takeFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	k, err := d.svc.TakeKept(c.Request.Context(), d.scope(c), uploader, id)
+	k, err := d.svc.TakeKept(c.Request.Context(), d.scope(c), d.who(c), id)
 	if err != nil {
 		return err
 	}
@@ -216,7 +216,7 @@ func (d *Dashboard) dropFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.svc.DB.DropFile(c.Request.Context(), d.scope(c), uploader, id); err != nil {
+	if err := d.svc.DB.DropFile(c.Request.Context(), d.scope(c), d.who(c), id); err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, "/readings")
@@ -250,7 +250,7 @@ type WaitingFile struct {
 
 // waiting returns the files that are not done with.
 func (d *Dashboard) waiting(c *gin.Context) (out []WaitingFile, err error) {
-	ks, err := d.svc.DB.KeptFiles(c.Request.Context(), d.scope(c), uploader)
+	ks, err := d.svc.DB.KeptFiles(c.Request.Context(), d.scope(c), d.who(c))
 	for _, k := range ks {
 		what := map[store.FileState]string{
 			store.FileChecking:   "being checked",

@@ -120,7 +120,7 @@ func TestFileChecked(t *testing.T) {
 func (w *world) working(t *testing.T, state store.FileState, fault string) string {
 	t.Helper()
 	k := store.KeptFile{
-		SHA256: string(state), Name: "ten years of readings.csv", By: uploader, Scope: auth.AllFleets(),
+		SHA256: string(state), Name: "ten years of readings.csv", By: tester, Scope: auth.AllFleets(),
 		Bytes: 1000, State: state,
 	}
 	if err := w.svc.DB.KeepFile(t.Context(), &k, 1<<40, strings.NewReader("")); err != nil {
@@ -220,7 +220,7 @@ func TestBrowserProgress(t *testing.T) {
 	defer desk.Close()
 	srv := httptest.NewServer(w.handler)
 	defer srv.Close()
-	k := store.KeptFile{SHA256: "ab", Name: "odometers.csv", By: uploader, Scope: auth.AllFleets(), State: store.FileChecking}
+	k := store.KeptFile{SHA256: "ab", Name: "odometers.csv", By: tester, Scope: auth.AllFleets(), State: store.FileChecking}
 	body := "vehicle,date,odometer_km\nBus 1,2026-02-27,157600\n"
 	k.Bytes = int64(len(body))
 	held, release, err := w.svc.DB.LockJob(t.Context(), "file 1") // as by another process that works on it

@@ -154,7 +154,7 @@ func TestAnswerFindings(t *testing.T) {
 	if rec.Code != 409 {
 		t.Errorf("a second note: got %d, want 409", rec.Code)
 	}
-	check(t, parse(t, rec.Body.String()), []has{{".fault", "was looked at by N. N."}, {".notice", "pins freed"}, {"form", ""}})
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "was looked at by N. N."}, {".notice", "pins freed"}, {"main form", ""}})
 
 	change := w.findingPath(t, fleet.PartChange)
 	rec = w.submit(change, url.Values{"act": {"confirm"}, "by": {"N. N."}, "date": {"2025-12-24"}, "odometer_km": {"115000"}})
@@ -231,7 +231,7 @@ func TestCorrectOnPage(t *testing.T) {
 		{"#corrections li", "Axle 1 left outer pad, 15.4 mm on 20 Feb 2026 at 139,000 km; corrected to axle 1 left outer pad, 12.4 mm"},
 		{"#findings .finding", "No longer seen"}, // the pads are not uneven any more
 	})
-	check(t, parse(t, w.get(page).Body.String()), []has{{".notice", "Corrected by N. N. on 2 Mar 2026: misread"}, {".notice a", "What stands instead"}, {"form", ""}})
+	check(t, parse(t, w.get(page).Body.String()), []has{{".notice", "Corrected by N. N. on 2 Mar 2026: misread"}, {".notice a", "What stands instead"}, {"main form", ""}})
 	rec = w.submit(page, form("value_mm", "11"))
 	if rec.Code != 409 {
 		t.Errorf("once more: got %d, want 409", rec.Code)

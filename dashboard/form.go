@@ -111,7 +111,7 @@ func (d *Dashboard) form(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "form", d.formPage(sh, &entered{date: today.String(), key: rand.Text()}))
+	return d.send(c, http.StatusOK, "form", d.formPage(sh, &entered{date: today.String(), key: rand.Text(), technician: d.who(c)}))
 }
 
 // brakesOf reads what a person says of axles that are not on record: how many,

@@ -81,6 +81,10 @@ func TestFormWithoutScripts(t *testing.T) {
 	if vs.Get("key") == "" || vs.Get("date") != "2026-03-02" {
 		t.Fatalf("got %v", vs)
 	}
+	if got := vs.Get("technician"); got != tester {
+		t.Errorf("technician: got %q, want who is signed in", got)
+	}
+	vs.Set("technician", "")
 	vs.Set("odometer", "15900")
 	vs.Set("1-left-inner-pad", "9,9")
 	vs.Set("1-left-outer-pad", "4.8 mn")

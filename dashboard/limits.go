@@ -191,7 +191,7 @@ func (d *Dashboard) setLimit(c *gin.Context) error {
 		Axle:      f.whole("axle"),
 		Part:      fleet.Part(f.text("part")),
 		MM:        f.number("mm"),
-		Reason:    fleet.Reason{Why: f.text("why"), By: uploader},
+		Reason:    fleet.Reason{Why: f.text("why"), By: d.who(c)},
 	}
 	if !slices.Contains(fleet.Parts, l.Part) {
 		return fleet.Invalidf("part %q: want one of %v", l.Part, fleet.Parts)

@@ -493,7 +493,7 @@ func BenchmarkDuePage(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if _, err := d.pages["due"].render(DuePage{Rows: rows}); err != nil {
+		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -211,7 +211,7 @@ func (d *Dashboard) savePerson(c *gin.Context) error {
 		return err
 	}
 	if f.ok() {
-		err = d.svc.DB.SaveRecipient(c.Request.Context(), d.scope(c), uploader, r)
+		err = d.svc.DB.SaveRecipient(c.Request.Context(), d.scope(c), d.who(c), r)
 		if isKind(err, fleet.ErrNotFound) {
 			return err
 		}
@@ -254,7 +254,7 @@ func (d *Dashboard) stopPerson(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.svc.DB.StopRecipient(c.Request.Context(), d.scope(c), uploader, id); err != nil {
+	if err := d.svc.DB.StopRecipient(c.Request.Context(), d.scope(c), d.who(c), id); err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, "/people")

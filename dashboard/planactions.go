@@ -34,7 +34,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 		if len(ids) == 0 {
 			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be set aside."}})
 		}
-		if err := d.svc.DB.DeclineVisits(ctx, sc, uploader, ids); err != nil {
+		if err := d.svc.DB.DeclineVisits(ctx, sc, d.who(c), ids); err != nil {
 			return err
 		}
 		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
@@ -48,7 +48,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 	default:
 		return fleet.Invalidf("do %q: want ticked, all or decline", c.PostForm("do"))
 	}
-	outcomes, err := d.svc.AcceptProposal(ctx, sc, uploader, depot, ids)
+	outcomes, err := d.svc.AcceptProposal(ctx, sc, d.who(c), depot, ids)
 	if err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 		to.DepotID = b.DepotID
 	}
 	if f.ok() {
-		_, err = d.svc.MoveBooking(ctx, sc, uploader, id, to, f.text("why"))
+		_, err = d.svc.MoveBooking(ctx, sc, d.who(c), id, to, f.text("why"))
 		if err := f.take("day", err); err != nil {
 			return err
 		}
@@ -127,17 +127,17 @@ func (d *Dashboard) endBooking(c *gin.Context) error {
 			f.fault("odometer", "No odometer shows that")
 		}
 		if f.ok() {
-			_, err = d.svc.FinishBooking(ctx, sc, uploader, id, km)
+			_, err = d.svc.FinishBooking(ctx, sc, d.who(c), id, km)
 			err = f.take("odometer", err)
 		}
 	case "missed":
-		_, err = d.svc.MissBooking(ctx, sc, uploader, id, f.text("why"))
+		_, err = d.svc.MissBooking(ctx, sc, d.who(c), id, f.text("why"))
 		err = f.take("missed", err)
 	case "withdrawn":
-		_, err = d.svc.WithdrawBooking(ctx, sc, uploader, id, f.text("why"))
+		_, err = d.svc.WithdrawBooking(ctx, sc, d.who(c), id, f.text("why"))
 		err = f.take("withdrawn", err)
 	case "note":
-		err = f.take("note", d.svc.DB.SetBookingNote(ctx, sc, uploader, id, f.text("note")))
+		err = f.take("note", d.svc.DB.SetBookingNote(ctx, sc, d.who(c), id, f.text("note")))
 	default:
 		return fleet.NotFoundf("nothing is called %q", c.Param("end"))
 	}
@@ -175,7 +175,7 @@ func (d *Dashboard) book(c *gin.Context) error {
 		f.fault("axle", "Tick an axle at least")
 	}
 	if f.ok() {
-		b, err := d.svc.Book(c.Request.Context(), d.scope(c), uploader, pipeline.ByHand{VehicleID: vehicle, Axles: axles, More: more, Slot: slot, Note: f.text("note")})
+		b, err := d.svc.Book(c.Request.Context(), d.scope(c), d.who(c), pipeline.ByHand{VehicleID: vehicle, Axles: axles, More: more, Slot: slot, Note: f.text("note")})
 		if err == nil {
 			c.Redirect(http.StatusSeeOther, bookingLink(b.ID))
 			return nil

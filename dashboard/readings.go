@@ -133,9 +133,6 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 	return d.send(c, status, "readings", p)
 }
 
-// uploader is who uploads are from until people sign in.
-const uploader = "dashboard"
-
 // template sends an empty file to fill in.
 func (d *Dashboard) template(c *gin.Context) error {
 	kind, format, _ := strings.Cut(c.Param("file"), ".")

@@ -328,7 +328,7 @@ func (d *Dashboard) pickRules(c *gin.Context) error {
 		return err
 	}
 	f := readFields(c)
-	choice := store.RuleChoice{FleetID: id, RuleSet: f.text("rule_set"), Reason: fleet.Reason{Why: f.text("why"), By: uploader}}
+	choice := store.RuleChoice{FleetID: id, RuleSet: f.text("rule_set"), Reason: fleet.Reason{Why: f.text("why"), By: d.who(c)}}
 	rep, err := d.svc.PickRules(c.Request.Context(), d.scope(c), choice, d.svc.Today())
 	if err := f.take("", err); err != nil {
 		return err
@@ -348,7 +348,7 @@ func (d *Dashboard) setThreshold(c *gin.Context) error {
 		return err
 	}
 	f := readFields(c)
-	o := store.OwnThreshold{FleetID: id, ValueID: f.text("value"), Reason: fleet.Reason{Why: f.text("why"), By: uploader}}
+	o := store.OwnThreshold{FleetID: id, ValueID: f.text("value"), Reason: fleet.Reason{Why: f.text("why"), By: d.who(c)}}
 	if f.text("do") != "back" {
 		x := f.number("x")
 		o.X = &x

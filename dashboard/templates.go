@@ -57,6 +57,13 @@ var pageData = map[string]any{
 	"overview":   OverviewPage{},
 	"people":     PeoplePage{},
 	"person":     PersonPage{},
+
+	"signin":       SignInPage{},
+	"maillink":     MailLinkPage{},
+	"link":         LinkPage{},
+	"account":      AccountPage{},
+	"accounts":     AccountsPage{},
+	"otheraccount": OtherAccountPage{},
 }
 
 // page is one page's template set: the layout, the shared pieces and the page
@@ -91,12 +98,18 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 	return pages, nil
 }
 
-// render fills the page into a buffer, so that an error cannot leave half a
-// page behind.
-func (p *page) render(data any) ([]byte, error) {
+// render fills the page, for who looks at it, into a buffer, so that an error
+// cannot leave half a page behind.
+func (p *page) render(data any, who *Signed) ([]byte, error) {
 	if got := reflect.TypeOf(data); got != p.data {
 		return nil, fmt.Errorf("page %s: got a %v, want a %v", p.name, got, p.data)
 	}
+	// Every page embeds a Shell; a copy is told who looks, so that no handler
+	// has to.
+	shown := reflect.New(p.data).Elem()
+	shown.Set(reflect.ValueOf(data))
+	shown.FieldByName("Shell").FieldByName("Signed").Set(reflect.ValueOf(who))
+	data = shown.Interface()
 	var b bytes.Buffer
 	if err := p.t.Execute(&b, data); err != nil {
 		return nil, fmt.Errorf("page %s: %w", p.name, err)

@@ -1,10 +1,13 @@
 package dashboard
 
 import (
+	"net/http/httptest"
 	"reflect"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/gin-gonic/gin"
 
 	"brakewear/dashboard/chart"
 	"brakewear/internal/web"
@@ -74,7 +77,7 @@ func TestTemplatesFitTheirStructs(t *testing.T) {
 		fill(half)
 		strip(half)
 		for how, v := range map[string]reflect.Value{"filled": filled, "without pointers": half, "empty": reflect.New(typ).Elem()} {
-			page, err := d.pages[name].render(v.Interface())
+			page, err := d.pages[name].render(v.Interface(), &Signed{Name: "Ann"})
 			if err != nil {
 				t.Errorf("%s, %s: %v", name, how, err)
 				continue
@@ -95,7 +98,7 @@ func TestRenderRefusesAnotherStruct(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.pages["due"].render(VehiclesPage{}); err == nil {
+	if _, err := d.pages["due"].render(VehiclesPage{}, nil); err == nil {
 		t.Error("a page took another page's struct")
 	}
 }
@@ -108,7 +111,8 @@ func TestErrorPageStands(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, p := range []web.Problem{{}, {Status: 418, Title: "I'm a teapot"}, {Status: 500, RequestID: "abc"}} {
-		page, err := d.errorPage(nil, p)
+		c, _ := gin.CreateTestContext(httptest.NewRecorder())
+		page, err := d.ErrorPage(c, p)
 		if err != nil {
 			t.Errorf("%+v: %v", p, err)
 		}

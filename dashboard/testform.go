@@ -393,13 +393,13 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	again := ""
 	if f.ok() {
 		if old != nil {
-			corrected, err := d.svc.CorrectBrakeTest(ctx, sc, old.ID, b, fleet.Reason{Why: f.text("why"), By: uploader}, d.svc.Today())
+			corrected, err := d.svc.CorrectBrakeTest(ctx, sc, old.ID, b, fleet.Reason{Why: f.text("why"), By: d.who(c)}, d.svc.Today())
 			if err := f.take("", err); err != nil {
 				return err
 			}
 			to = corrected.StandsID
 		} else {
-			got, added, err := d.svc.AddBrakeTest(ctx, sc, b, uploader, d.svc.Today())
+			got, added, err := d.svc.AddBrakeTest(ctx, sc, b, d.who(c), d.svc.Today())
 			if err := f.take("", err); err != nil {
 				return err
 			}

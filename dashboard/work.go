@@ -217,7 +217,7 @@ func countWords(job string, counts []store.RunCount) string {
 
 // runNow leaves word that a job is to run.
 func (d *Dashboard) runNow(c *gin.Context) error {
-	_, err := d.svc.DB.AskForRun(c.Request.Context(), c.PostForm("job"), c.PostForm("zone"), uploader)
+	_, err := d.svc.DB.AskForRun(c.Request.Context(), c.PostForm("job"), c.PostForm("zone"), d.who(c))
 	if err != nil {
 		return err
 	}

@@ -29,7 +29,7 @@ func worked(t *testing.T, w *world) *world {
 	if feeds, err := db.CalendarFeeds(ctx, auth.AllFleets()); err != nil {
 		t.Fatal(err)
 	} else if len(feeds) == 0 {
-		if _, err := w.svc.MakeCalendar(ctx, auth.AllFleets(), &store.CalendarFeed{DepotID: 1, MadeBy: uploader}); err != nil {
+		if _, err := w.svc.MakeCalendar(ctx, auth.AllFleets(), &store.CalendarFeed{DepotID: 1, MadeBy: tester}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -37,7 +37,7 @@ func worked(t *testing.T, w *world) *world {
 		t.Fatal(err)
 	} else if len(people) == 0 {
 		r := &store.Recipient{Name: "Ann Planner", Address: "ann@island.example", Role: store.RolePlanner, Places: []store.Place{{FleetID: 1}}}
-		if err := db.SaveRecipient(ctx, auth.AllFleets(), uploader, r); err != nil {
+		if err := db.SaveRecipient(ctx, auth.AllFleets(), tester, r); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -269,7 +269,7 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 	if !f.ok() {
 		return d.showWorkshop(c, http.StatusBadRequest, f)
 	}
-	if err := d.svc.DB.SaveWorkshop(ctx, sc, uploader, s); err != nil {
+	if err := d.svc.DB.SaveWorkshop(ctx, sc, d.who(c), s); err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, workshopPath(id)+"?saved=1")

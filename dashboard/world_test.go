@@ -17,6 +17,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 	"brakewear/internal/web"
 )
 
@@ -47,9 +48,29 @@ func newWorld(ctx context.Context, file string) (*world, error) {
 		return nil, err
 	}
 	r := web.NewEngine(slog.New(slog.DiscardHandler))
+	web.UseErrorPage(r, d.ErrorPage)
+	r.Use(web.Guard(db))
 	d.Register(r)
-	w.handler = web.Protect(r)
+	session, err := storetest.SignIn(ctx, db, tester, auth.Grant{Role: auth.Admin})
+	if err != nil {
+		return nil, err
+	}
+	w.handler = signedIn(web.Protect(r), session)
 	return w, nil
+}
+
+// tester is who sends the tests' requests: an admin, unless a test brings a
+// session of its own.
+const tester = "dashboard"
+
+// signedIn sends a request without a session as the one given.
+func signedIn(h http.Handler, session string) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if _, err := r.Cookie("brakewear"); err != nil {
+			r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		}
+		h.ServeHTTP(w, r)
+	})
 }
 
 // empty is a world with nothing in it.

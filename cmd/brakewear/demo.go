@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"brakewear/dashboard"
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
@@ -55,5 +56,13 @@ func (c demoCmd) Run(e *env) error {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
 	}
-	return serve(e, svc, listening{Listen: c.Listen})
+	accounts, err := demo.Accounts(e.ctx, svc)
+	if err != nil {
+		return fmt.Errorf("demo accounts: %w", err)
+	}
+	var offered []dashboard.DemoAccount
+	for _, a := range accounts {
+		offered = append(offered, dashboard.DemoAccount(a))
+	}
+	return serve(e, svc, listening{Listen: c.Listen}, offered)
 }

@@ -88,11 +88,16 @@ func toldOf(r store.Recipient) string {
 
 type peopleAddCmd struct {
 	database
-	Name    string   `arg:"" help:"The person's name."`
-	Address string   `arg:"" help:"E-mail address."`
-	Role    string   `help:"Who that is." enum:"manager,planner" default:"planner"`
-	Fleet   []string `help:"Fleet to be told of; may come several times." sep:"none" placeholder:"NAME"`
-	Depot   []string `help:"Depot to be told of, after its fleet and a slash; may come several times." sep:"none" placeholder:"FLEET/DEPOT"`
+	Name    string `arg:"" help:"The person's name."`
+	Address string `arg:"" help:"E-mail address."`
+	Role    string `help:"Who that is." enum:"manager,planner" default:"planner"`
+	placesGiven
+}
+
+// placesGiven are the flags that name fleets and depots.
+type placesGiven struct {
+	Fleet []string `help:"Fleet it is about; may come several times. Everything unless given." sep:"none" placeholder:"NAME"`
+	Depot []string `help:"Depot it is about, after its fleet and a slash; may come several times." sep:"none" placeholder:"FLEET/DEPOT"`
 }
 
 func (c peopleAddCmd) Help() string {
@@ -124,7 +129,7 @@ func (c peopleAddCmd) Run(e *env) error {
 }
 
 // places finds the fleets and depots of the names given.
-func (c peopleAddCmd) places(e *env, db *store.DB) (places []store.Place, err error) {
+func (c placesGiven) places(e *env, db *store.DB) (places []store.Place, err error) {
 	fleets, err := db.Fleets(e.ctx, auth.AllFleets())
 	if err != nil {
 		return nil, err

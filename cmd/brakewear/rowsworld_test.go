@@ -36,7 +36,7 @@ type rowsWorld struct {
 // rowsNow is when the clock stands still there: a Monday.
 var rowsNow = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
-const rowsBy = "N. N."
+const rowsBy = "rows"
 
 func newRowsWorld(t *testing.T, dialect string, n int) *rowsWorld {
 	t.Helper()
@@ -47,9 +47,18 @@ func newRowsWorld(t *testing.T, dialect string, n int) *rowsWorld {
 	pages, err := dashboard.New(w.svc)
 	w.must(err)
 	r := web.NewEngine(slog.New(slog.DiscardHandler))
+	r.Use(web.Guard(db))
 	pages.Register(r)
 	api.New(w.svc).Register(r)
-	w.handler = web.Protect(r)
+	session, err := storetest.SignIn(w.ctx, db, rowsBy, auth.Grant{Role: auth.Admin})
+	w.must(err)
+	w.each(func(i int) error {
+		_, err := storetest.SignIn(w.ctx, db, fmt.Sprintf("row-%d", i), auth.Grant{Role: auth.Technician})
+		return err
+	})
+	w.marks["link"] = auth.NewSecret()
+	w.must(db.AddLink(w.ctx, auth.AllFleets(), rowsBy, 1, w.marks["link"]))
+	w.handler = withSession(web.Protect(r), session)
 	w.takeFilesIn()
 	w.measure()
 	w.setUp()

@@ -61,6 +61,7 @@ type cli struct {
 	Bench      benchCmd      `cmd:"" help:"Time parts of the program."`
 	Run        runCmd        `cmd:"" help:"Do a piece of scheduled work now, or list what there is."`
 	People     peopleCmd     `cmd:"" help:"Who is told by e-mail of what became due, moved and was missed."`
+	Accounts   accountsCmd   `cmd:"" help:"Who signs in, and what they may do."`
 	Backup     backupCmd     `cmd:"" help:"Copy the embedded database to a file, also while it is in use."`
 	Restore    restoreCmd    `cmd:"" help:"Put a backup where the embedded database is to be."`
 	Move       moveCmd       `cmd:"" help:"Move everything from the embedded database to a PostgreSQL server."`

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"net"
 	"net/http"
+	"strings"
 	"time"
+
+	"github.com/gin-gonic/gin"
 
 	"brakewear/api"
 	"brakewear/dashboard"
@@ -52,7 +56,22 @@ func (c serveCmd) Run(e *env) error {
 	if err := c.scheduled.set(e, svc); err != nil {
 		return err
 	}
-	return serve(e, svc, c.listening)
+	return serve(e, svc, c.listening, nil)
+}
+
+// routes returns the pages and the API over svc.
+func routes(e *env, svc *pipeline.Service, mon *monitor.Monitor, accounts []dashboard.DemoAccount) (*gin.Engine, error) {
+	engine := web.NewEngine(e.log, mon.Request)
+	pages, err := dashboard.New(svc)
+	if err != nil {
+		return nil, err
+	}
+	pages.Demo = accounts
+	web.UseErrorPage(engine, pages.ErrorPage)
+	engine.Use(web.Guard(svc.DB))
+	pages.Register(engine)
+	api.New(svc).Register(engine)
+	return engine, nil
 }
 
 // Time limits of a request, so that a slow or stuck client frees its place.
@@ -65,16 +84,22 @@ const (
 )
 
 // serve serves, and does the scheduled work, until e.ctx ends; then it lets the
-// requests in flight finish.
-func serve(e *env, svc *pipeline.Service, at listening) (err error) {
+// requests in flight finish. The page to sign in offers the accounts to
+// everybody.
+func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.DemoAccount) (err error) {
 	mon := monitor.New(svc.DB, programVersion(), e.log)
-	engine := web.NewEngine(e.log, mon.Request)
-	pages, err := dashboard.New(svc)
+	engine, err := routes(e, svc, mon, accounts)
 	if err != nil {
 		return err
 	}
-	pages.Register(engine)
-	api.New(svc).Register(engine)
+	handler := web.Protect(engine)
+	if strings.HasPrefix(svc.URL, "https://") {
+		handler = web.OverTLS(handler)
+	}
+	first, err := svc.FirstAccount(e.ctx)
+	if err != nil {
+		return err
+	}
 	desk := pipeline.OpenDesk(context.WithoutCancel(e.ctx), svc, e.log)
 	defer desk.Close()
 	l, err := net.Listen("tcp", at.Listen)
@@ -89,6 +114,10 @@ func serve(e *env, svc *pipeline.Service, at listening) (err error) {
 		defer end()
 	}
 	fmt.Fprintf(e.stdout, "Serving on http://%s/ (Ctrl-C ends it)\n", l.Addr())
+	if first != "" {
+		fmt.Fprintf(e.stdout, "Nobody can sign in yet. Open this once, within a day, and choose a password for the first account:\n%s%s\n",
+			cmp.Or(strings.TrimSuffix(svc.URL, "/"), "http://"+l.Addr().String()), first)
+	}
 	ctx, cancel := context.WithCancel(e.ctx)
 	scheduled := make(chan error, 1)
 	go func() { scheduled <- e.clock(svc).Run(ctx) }()
@@ -96,7 +125,7 @@ func serve(e *env, svc *pipeline.Service, at listening) (err error) {
 		cancel()
 		err = errors.Join(err, <-scheduled)
 	}()
-	return serveUntil(e.ctx, l, mon.Over(web.Protect(engine)), mon.Ending, at.ShutdownDelay)
+	return serveUntil(e.ctx, l, mon.Over(handler), mon.Ending, at.ShutdownDelay)
 }
 
 // newServer returns a server whose requests outlive ctx.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"net/http/cookiejar"
 	"net/url"
 	"path/filepath"
 	"strings"
@@ -12,8 +13,9 @@ import (
 	"time"
 )
 
-// serving runs serve with args until the test ends, and returns its address.
-func serving(t *testing.T, args ...string) string {
+// serving runs serve with args until the test ends, and returns its address
+// and a client that is signed in as the first account.
+func serving(t *testing.T, args ...string) (string, *http.Client) {
 	t.Helper()
 	ctx, stop := context.WithCancel(t.Context())
 	r, w := io.Pipe()
@@ -29,21 +31,46 @@ func serving(t *testing.T, args ...string) string {
 			t.Errorf("serve: %v", err)
 		}
 	})
-	line, err := bufio.NewReader(r).ReadString('\n')
-	if err != nil {
-		t.Fatalf("serve: %v", err)
+	lines := bufio.NewScanner(r)
+	next := func() string {
+		if !lines.Scan() {
+			t.Fatalf("serve: %v", lines.Err())
+		}
+		return lines.Text()
 	}
-	_, address, _ := strings.Cut(line, "http://")
+	_, address, _ := strings.Cut(next(), "http://")
 	address, _, _ = strings.Cut(address, "/ ")
-	return "http://" + address
+	next() // says what the link is for
+	link := next()
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	client := &http.Client{Jar: jar}
+	useLink(t, client, link)
+	return "http://" + address, client
+}
+
+// useLink chooses a password at a link, which signs client in.
+func useLink(t *testing.T, client *http.Client, link string) {
+	t.Helper()
+	const password = "four plain words here"
+	res, err := client.PostForm(link, url.Values{"password": {password}, "again": {password}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	if res.StatusCode != http.StatusOK || res.Request.URL.Path != "/" { // where it leads to
+		t.Fatalf("the first account's link: got %s at %s", res.Status, res.Request.URL.Path)
+	}
 }
 
 // What a person asks for on the page is done while it serves.
 func TestServeDoesScheduledWork(t *testing.T) {
-	address := serving(t, "--database", filepath.Join(t.TempDir(), "own.db"))
+	address, client := serving(t, "--database", filepath.Join(t.TempDir(), "own.db"))
 	page := func() string {
 		t.Helper()
-		res, err := http.Get(address + "/work")
+		res, err := client.Get(address + "/work")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,7 +83,7 @@ func TestServeDoesScheduledWork(t *testing.T) {
 	}
 	// The clock must have seen the job first.
 	await(t, func() bool { return strings.Contains(page(), "Run now: backup") })
-	res, err := http.PostForm(address+"/work", url.Values{"job": {"backup"}, "zone": {"UTC"}})
+	res, err := client.PostForm(address+"/work", url.Values{"job": {"backup"}, "zone": {"UTC"}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,9 +8,14 @@ import (
 	"brakewear/internal/pipeline"
 )
 
+// reachedAt is the setting of where people reach the pages.
+type reachedAt struct {
+	URL string `help:"Address that people reach the pages at, for links in what is sent." env:"BRAKEWEAR_URL" placeholder:"https://HOST"`
+}
+
 // scheduled are the settings of scheduled work.
 type scheduled struct {
-	URL string `help:"Address that people reach the pages at, for links in what is sent." env:"BRAKEWEAR_URL" placeholder:"https://HOST"`
+	reachedAt
 
 	BackupDir  string `help:"Folder of the nightly backups of the embedded database; beside it unless given." env:"BRAKEWEAR_BACKUP_DIR" placeholder:"DIR"`
 	BackupKeep int    `help:"How many nightly backups are kept." env:"BRAKEWEAR_BACKUP_KEEP" default:"7"`

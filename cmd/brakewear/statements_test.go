@@ -73,6 +73,10 @@ var addresses = map[string]string{
 	"/parts/:id":                       "1",
 	"/record":                          "",
 	"/learned":                         "",
+	"/account":                         "",
+	"/accounts":                        "",
+	"/accounts/:id":                    "1",
+	"/link/:secret":                    "{link}",
 
 	"/api/v1/fleets":                   "",
 	"/api/v1/depots":                   "",
@@ -101,7 +105,7 @@ var addresses = map[string]string{
 
 // asksNothing are the routes that no database is asked about.
 var asksNothing = []string{
-	"/static/*name", "/templates/:file", "/help", "/measure-worker.js", "/rules/sets/:set",
+	"/static/*name", "/templates/:file", "/help", "/sign-in", "/sign-in/link", "/measure-worker.js", "/rules/sets/:set",
 	"/api/v1/rule_sets", "/api/v1/openapi.yaml", "/api/v1/columns", "/api/v1/templates/:file",
 }
 

@@ -137,6 +137,11 @@ func serveTutorial(t *testing.T, cmd *exec.Cmd, p passage) {
 		t.Fatal(err)
 	}
 	client := &http.Client{Jar: jar, Timeout: time.Minute}
+	link := regexp.MustCompile(regexp.QuoteMeta(shown) + `(/link/\S+)`).FindStringSubmatch(got)
+	if link == nil {
+		t.Fatalf("line %d: no link for the first account in\n%s", p.line, got)
+	}
+	useLink(t, client, address+link[1])
 	opened := 0
 	for _, path := range regexp.MustCompile(regexp.QuoteMeta(shown)+`(/\w*)`).FindAllStringSubmatch(p.words, -1) {
 		opened++

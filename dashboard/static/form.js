@@ -267,7 +267,10 @@
 
     // ---- Saying how it stands with the form.
 
-    const say = (text, ...more) => state.replaceChildren(text, ...more);
+    // What says the same already is left: a finger may be on its button.
+    const say = (text, ...more) => {
+      if (state.firstChild?.data !== text || state.childNodes.length !== 1 + more.length) state.replaceChildren(text, ...more);
+    };
     const button = (text, act) => {
       const b = document.createElement("button");
       b.type = "button";

@@ -8,8 +8,9 @@ type Scope struct {
 	depots []int64
 }
 
-// AllFleets is the scope of the command line, of scheduled work and, until
-// people sign in, of every caller.
+// AllFleets is the scope of the command line and of scheduled work. A request
+// has the one that Who.Scope gives: a test lets no package that answers requests
+// call this.
 func AllFleets() Scope { return Scope{all: true} }
 
 // ScopeOf returns the scope of the fleets and depots given, as they are kept
@@ -24,3 +25,6 @@ func (s Scope) Fleets() []int64 { return s.fleets }
 
 // Depots returns the depots seen apart from those fleets.
 func (s Scope) Depots() []int64 { return s.depots }
+
+// Empty says whether the scope sees nothing.
+func (s Scope) Empty() bool { return !s.all && len(s.fleets) == 0 && len(s.depots) == 0 }

@@ -3,6 +3,7 @@ package fleet
 import (
 	"errors"
 	"fmt"
+	"time"
 )
 
 // Kinds of error that a caller can act on. Everything else is internal: it is
@@ -16,6 +17,10 @@ var (
 	ErrConflict = errors.New("conflict")
 	// ErrUnavailable: the database cannot be reached now; try again later.
 	ErrUnavailable = errors.New("unavailable")
+	// ErrStranger: nobody is signed in, or not with what was given.
+	ErrStranger = errors.New("not signed in")
+	// ErrDenied: whoever is signed in may not do this.
+	ErrDenied = errors.New("not allowed")
 )
 
 // Invalidf returns an ErrInvalid with a message for the person who can fix it.
@@ -32,6 +37,24 @@ func NotFoundf(format string, args ...any) error {
 func Conflictf(format string, args ...any) error {
 	return &kindError{ErrConflict, fmt.Sprintf(format, args...)}
 }
+
+// Strangerf returns an ErrStranger that says what to do.
+func Strangerf(format string, args ...any) error {
+	return &kindError{ErrStranger, fmt.Sprintf(format, args...)}
+}
+
+// Deniedf returns an ErrDenied that says who may.
+func Deniedf(format string, args ...any) error {
+	return &kindError{ErrDenied, fmt.Sprintf(format, args...)}
+}
+
+// WaitError is an ErrDenied for some time: too much was asked in too little.
+type WaitError struct {
+	For time.Duration
+	Why string
+}
+
+func (e *WaitError) Error() string { return e.Why }
 
 // kindError carries a message fit for people and the kind it belongs to.
 type kindError struct {

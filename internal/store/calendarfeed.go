@@ -2,8 +2,6 @@ package store
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"time"
 
@@ -26,13 +24,6 @@ type CalendarFeed struct {
 	ReadOn    *fleet.Date // last; nil = never
 	// Names, filled where feeds are read.
 	Fleet, Depot, Vehicle, TimeZone string
-}
-
-// secretHash is how a secret is kept: whoever reads the database learns no
-// address from it. The secret is long and random, so one round is enough.
-func secretHash(secret string) string {
-	sum := sha256.Sum256([]byte(secret))
-	return hex.EncodeToString(sum[:])
 }
 
 // AddCalendarFeed adds a feed of f.DepotID or f.VehicleID under a secret, and
@@ -65,7 +56,7 @@ func (db *DB) AddCalendarFeed(ctx context.Context, sc auth.Scope, f *CalendarFee
 		return t.one([]any{&f.ID}, `
 			insert into calendar_feeds (sha256, fleet_id, depot_id, vehicle_id, made_by, made_at)
 			values (?, ?, ?, ?, ?, ?)
-			returning id`, secretHash(secret), fleetID, depot, vehicle, storableOf(f.MadeBy), instant(f.MadeAt))
+			returning id`, auth.Hash(secret), fleetID, depot, vehicle, storableOf(f.MadeBy), instant(f.MadeAt))
 	})
 }
 
@@ -106,7 +97,7 @@ func (db *DB) CalendarFeeds(ctx context.Context, sc auth.Scope) (fs []CalendarFe
 func (db *DB) CalendarFeedOf(ctx context.Context, secret string, day fleet.Date) (f CalendarFeed, err error) {
 	err = db.read(ctx, "find a calendar", func(t *tx) error {
 		var w where
-		w.add("c.sha256 = ?", secretHash(secret))
+		w.add("c.sha256 = ?", auth.Hash(secret))
 		w.add("c.revoked_at is null")
 		fs, err := t.feeds(w)
 		if err == nil && len(fs) == 0 {

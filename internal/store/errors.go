@@ -23,7 +23,8 @@ func wrap(ctx context.Context, what string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, fleet.ErrInvalid), errors.Is(err, fleet.ErrNotFound),
-		errors.Is(err, fleet.ErrConflict), errors.Is(err, fleet.ErrUnavailable):
+		errors.Is(err, fleet.ErrConflict), errors.Is(err, fleet.ErrUnavailable),
+		errors.Is(err, fleet.ErrStranger), errors.Is(err, fleet.ErrDenied):
 		return err
 	case ctx.Err() != nil:
 		// The drivers have errors of their own for a call that was cut short.

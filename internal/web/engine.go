@@ -89,15 +89,20 @@ func logger(c *gin.Context) *slog.Logger {
 	return slog.Default()
 }
 
-// SecretPath is where addresses lie that are a secret to whoever knows them.
+// SecretPath is where calendars lie, whose address is their only key.
 const SecretPath = "/calendar/"
+
+// secretPaths are where addresses lie that are a secret to whoever knows them.
+var secretPaths = []string{SecretPath, "/link/"}
 
 // loggedPath is what the log may say of the path of a request.
 func loggedPath(c *gin.Context) string {
 	// However it was typed: a wrong address may hold the right secret.
 	path := c.Request.URL.Path
-	if i := strings.Index(strings.ToLower(path), SecretPath); i >= 0 && i < len(path) {
-		return path[:i] + SecretPath + "…"
+	for _, secret := range secretPaths {
+		if i := strings.Index(strings.ToLower(path), secret); i >= 0 && i < len(path) {
+			return path[:i] + secret + "…"
+		}
 	}
 	return path
 }

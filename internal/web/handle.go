@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -80,6 +81,7 @@ func ProblemOf(err error) Problem {
 func classify(err error) (status int, detail string) {
 	var se *StatusError
 	var tooLarge *http.MaxBytesError
+	var wait *fleet.WaitError
 	switch {
 	case errors.As(err, &se):
 		return se.Status, se.Detail
@@ -92,6 +94,12 @@ func classify(err error) (status int, detail string) {
 		return http.StatusNotFound, err.Error()
 	case errors.Is(err, fleet.ErrConflict):
 		return http.StatusConflict, err.Error()
+	case errors.Is(err, fleet.ErrStranger):
+		return http.StatusUnauthorized, err.Error()
+	case errors.Is(err, fleet.ErrDenied):
+		return http.StatusForbidden, err.Error()
+	case errors.As(err, &wait):
+		return http.StatusTooManyRequests, wait.Why
 	case errors.Is(err, fleet.ErrUnavailable):
 		return http.StatusServiceUnavailable, "The database cannot be reached just now. Nothing was changed: try again in a moment."
 	case errors.Is(err, context.Canceled):
@@ -139,11 +147,13 @@ func answer(c *gin.Context, err error) {
 	if p.Status == http.StatusServiceUnavailable {
 		c.Header("Retry-After", retryAfterSeconds)
 	}
+	if wait, ok := errors.AsType[*fleet.WaitError](err); ok {
+		c.Header("Retry-After", strconv.Itoa(int(wait.For.Seconds())+1))
+	}
 	// Headers meant for the answer that failed.
 	c.Writer.Header().Del("Content-Disposition")
 	c.Header("Cache-Control", "no-store")
-	script := strings.HasPrefix(c.Request.URL.Path, "/api/") || strings.Contains(c.GetHeader("Accept"), "application/json")
-	if page := errorPage(c); page != nil && !script {
+	if page := errorPage(c); page != nil && !api(c) && !wantsJSON(c) {
 		body, err := page(c, p)
 		if err == nil {
 			Send(c, p.Status, "text/html; charset=utf-8", body)
@@ -156,6 +166,10 @@ func answer(c *gin.Context, err error) {
 		panic(err) // strings and a number
 	}
 	c.Data(p.Status, "application/problem+json", body)
+}
+
+func wantsJSON(c *gin.Context) bool {
+	return strings.Contains(c.GetHeader("Accept"), "application/json")
 }
 
 // ErrorPage renders a problem as a page.

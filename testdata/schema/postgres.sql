@@ -13,6 +13,38 @@ create table absences (
 );
 CREATE INDEX absences_vehicle ON public.absences USING btree (vehicle_id);
 
+create table accounts (
+    id bigint not null generated always as identity,
+    name text not null,
+    email text not null,
+    email_key text collate "C" not null,
+    password text not null,
+    added_by text not null,
+    added_at timestamp with time zone not null,
+    signed_in_at timestamp with time zone,
+    stopped_by text,
+    stopped_at timestamp with time zone,
+    constraint accounts_pkey PRIMARY KEY (id)
+);
+CREATE UNIQUE INDEX accounts_email ON public.accounts USING btree (email_key) WHERE (stopped_at IS NULL);
+
+create table api_tokens (
+    id bigint not null generated always as identity,
+    sha256 text collate "C" not null,
+    account_id bigint not null,
+    name text not null,
+    rights text collate "C" not null,
+    made_at timestamp with time zone not null,
+    until timestamp with time zone not null,
+    used_at timestamp with time zone,
+    ended_by text,
+    ended_at timestamp with time zone,
+    constraint api_tokens_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint api_tokens_pkey PRIMARY KEY (id),
+    constraint api_tokens_sha256_key UNIQUE (sha256)
+);
+CREATE INDEX api_tokens_account ON public.api_tokens USING btree (account_id);
+
 create table axle_forecasts (
     fleet_id bigint not null,
     depot_id bigint not null,
@@ -428,6 +460,24 @@ create table forecast_log (
     constraint forecast_log_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table grants (
+    id bigint not null generated always as identity,
+    account_id bigint not null,
+    role text collate "C" not null,
+    fleet_id bigint,
+    depot_id bigint,
+    given_by text not null,
+    given_at timestamp with time zone not null,
+    ended_by text,
+    ended_at timestamp with time zone,
+    constraint grants_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint grants_check CHECK (((depot_id IS NULL) OR (fleet_id IS NOT NULL))),
+    constraint grants_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint grants_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint grants_pkey PRIMARY KEY (id)
+);
+CREATE INDEX grants_account ON public.grants USING btree (account_id) WHERE (ended_at IS NULL);
+
 create table inspection_conditions (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -590,6 +640,17 @@ create table kept_files (
     constraint kept_files_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id)
 );
 CREATE INDEX kept_files_expiry ON public.kept_files USING btree (expires_at);
+
+create table links (
+    sha256 text collate "C" not null,
+    account_id bigint not null,
+    made_by text not null,
+    made_at timestamp with time zone not null,
+    until timestamp with time zone not null,
+    constraint links_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint links_pkey PRIMARY KEY (sha256)
+);
+CREATE INDEX links_account ON public.links USING btree (account_id);
 
 create table makers_values (
     id bigint not null generated always as identity,
@@ -819,6 +880,25 @@ create table rule_set_choices (
     constraint rule_set_choices_pkey PRIMARY KEY (id)
 );
 CREATE INDEX rule_set_choices_fleet ON public.rule_set_choices USING btree (fleet_id, id);
+
+create table sessions (
+    id bigint not null generated always as identity,
+    sha256 text collate "C" not null,
+    account_id bigint not null,
+    started_at timestamp with time zone not null,
+    seen_at timestamp with time zone not null,
+    browser text not null,
+    constraint sessions_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint sessions_pkey PRIMARY KEY (id),
+    constraint sessions_sha256_key UNIQUE (sha256)
+);
+CREATE INDEX sessions_account ON public.sessions USING btree (account_id);
+
+create table sign_in_failures (
+    subject text collate "C" not null,
+    at timestamp with time zone not null
+);
+CREATE INDEX sign_in_failures_subject ON public.sign_in_failures USING btree (subject, at);
 
 create table step_plans (
     fleet_id bigint not null,

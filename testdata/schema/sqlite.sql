@@ -12,6 +12,36 @@ CREATE TABLE absences (
 
 CREATE INDEX absences_vehicle on absences (vehicle_id);
 
+CREATE TABLE accounts (
+    id            integer primary key,
+    name          text not null,
+    email         text not null,
+    email_key     text not null, -- lower case
+    password      text not null, -- argon2id; blank: none yet
+    added_by      text not null,
+    added_at      text not null,
+    signed_in_at  text, -- last
+    stopped_by    text,
+    stopped_at    text
+) strict;
+
+CREATE UNIQUE INDEX accounts_email on accounts (email_key) where stopped_at is null;
+
+CREATE TABLE api_tokens (
+    id         integer primary key,
+    sha256     text not null unique,
+    account_id integer not null references accounts,
+    name       text not null,
+    rights     text not null,
+    made_at    text not null,
+    until      text not null,
+    used_at    text, -- last
+    ended_by   text,
+    ended_at   text
+) strict;
+
+CREATE INDEX api_tokens_account on api_tokens (account_id);
+
 CREATE TABLE axle_forecasts (
     fleet_id            integer not null,
     depot_id            integer not null, -- the vehicle's, repeated for the list's filter
@@ -420,6 +450,21 @@ CREATE TABLE forecast_log (
     primary key (vehicle_id, axle, as_of)
 ) strict;
 
+CREATE TABLE grants (
+    id         integer primary key,
+    account_id integer not null references accounts,
+    role       text not null, -- manager, planner, technician, admin
+    fleet_id   integer references fleets, -- null: everything
+    depot_id   integer references depots, -- null: the whole fleet
+    given_by   text not null,
+    given_at   text not null,
+    ended_by   text,
+    ended_at   text,
+    check (depot_id is null or fleet_id is not null)
+) strict;
+
+CREATE INDEX grants_account on grants (account_id) where ended_at is null;
+
 CREATE TABLE inspection_conditions (
     id               integer primary key,
     fleet_id         integer not null,
@@ -580,6 +625,16 @@ CREATE TABLE kept_files (
 ) strict;
 
 CREATE INDEX kept_files_expiry on kept_files (expires_at);
+
+CREATE TABLE links (
+    sha256     text primary key,
+    account_id integer not null references accounts,
+    made_by    text not null,
+    made_at    text not null,
+    until      text not null
+) strict;
+
+CREATE INDEX links_account on links (account_id);
 
 CREATE TABLE makers_values (
     id         integer primary key,
@@ -796,6 +851,24 @@ CREATE TABLE rule_set_choices (
 ) strict;
 
 CREATE INDEX rule_set_choices_fleet on rule_set_choices (fleet_id, id);
+
+CREATE TABLE sessions (
+    id         integer primary key,
+    sha256     text not null unique,
+    account_id integer not null references accounts,
+    started_at text not null,
+    seen_at    text not null,
+    browser    text not null
+) strict;
+
+CREATE INDEX sessions_account on sessions (account_id);
+
+CREATE TABLE sign_in_failures (
+    subject text not null,
+    at      text not null
+) strict;
+
+CREATE INDEX sign_in_failures_subject on sign_in_failures (subject, at);
 
 CREATE TABLE step_plans (
     fleet_id integer not null references fleets,

@@ -1,0 +1,428 @@
+package dashboard
+
+import (
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/mail"
+	"brakewear/internal/store"
+	"brakewear/internal/web"
+)
+
+// AccountPage is one's own account.
+type AccountPage struct {
+	Shell
+	Name, Email Field
+	Roles       []string
+	Least       int // characters of a password
+	Fault, Done string
+	Sessions    []SessionRow
+	Tokens      []TokenRow
+	Rights      []Choice
+	TokenName   Field
+	Until       Field
+	Secret      string // of the token just made, shown this once
+}
+
+// SessionRow is a browser one is signed in with.
+type SessionRow struct {
+	Browser, Since, Seen string
+	Here                 bool
+}
+
+// TokenRow is a token for a program.
+type TokenRow struct {
+	Name, Rights, Until, Used, End string
+}
+
+// AccountsPage is the accounts, and the form of another.
+type AccountsPage struct {
+	Shell
+	Rows        []AccountRow
+	Name, Email Field
+	Grant       GrantForm
+	Fault       string
+	Link        string // of the account just made, shown this once
+	For         string
+}
+
+// AccountRow is an account.
+type AccountRow struct {
+	Name, Email, Roles, Seen, Link string
+}
+
+// GrantForm chooses a role and a place.
+type GrantForm struct {
+	Roles  []Choice
+	Places []Choice
+}
+
+// OtherAccountPage is one account as an admin sees it.
+type OtherAccountPage struct {
+	Shell
+	Account   AccountRow
+	Grants    []GrantRow
+	Grant     GrantForm
+	Link      string // to choose a password, shown this once
+	GiveLink  string
+	LinkLink  string
+	StopLink  string
+	Fault     string
+	NeverSeen bool
+}
+
+// GrantRow is a role on a place.
+type GrantRow struct {
+	Role, Place, By, End string
+}
+
+func (d *Dashboard) registerAccounts(r *gin.Engine) {
+	r.GET("/account", web.Handle(d.account))
+	r.POST("/account", web.Handle(d.renameAccount))
+	r.POST("/account/password", web.Handle(d.changePassword))
+	r.POST("/account/sessions", web.Handle(d.endSessions))
+	r.POST("/account/tokens", web.Handle(d.makeToken))
+	r.POST("/account/tokens/:id/end", web.Handle(d.endToken))
+	r.GET("/accounts", web.Handle(d.accounts))
+	r.POST("/accounts", web.Handle(d.addAccount))
+	r.GET("/accounts/:id", web.Handle(d.otherAccount))
+	r.POST("/accounts/:id/roles", web.Handle(d.giveRole))
+	r.POST("/accounts/:id/roles/:role/end", web.Handle(d.endRole))
+	r.POST("/accounts/:id/link", web.Handle(d.linkAccount))
+	r.POST("/accounts/:id/stop", web.Handle(d.stopAccount))
+}
+
+func (d *Dashboard) account(c *gin.Context) error {
+	return d.showAccount(c, http.StatusOK, AccountPage{})
+}
+
+// timeWords says a time to the minute.
+func timeWords(t time.Time) string { return longDate(fleet.DateOf(t)) + t.UTC().Format(", 15:04 UTC") }
+
+// showAccount fills p in and sends it.
+func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error {
+	ctx, who := c.Request.Context(), web.SignedIn(c)
+	p.Shell = Shell{Title: "Your account", Place: "account"}
+	p.Least = auth.MinPassword
+	p.Name = Field{Name: "name", Label: "Name", Value: who.Name}
+	p.Email = Field{Name: "email", Label: "E-mail", Value: who.Email, Type: "email"}
+	ss, err := d.svc.DB.Sessions(ctx, who)
+	if err != nil {
+		return err
+	}
+	for _, s := range ss {
+		p.Sessions = append(p.Sessions, SessionRow{s.Browser, timeWords(s.StartedAt), timeWords(s.SeenAt), s.ID == who.Session})
+	}
+	ks, err := d.svc.DB.Tokens(ctx, who)
+	if err != nil {
+		return err
+	}
+	for _, k := range ks {
+		row := TokenRow{Name: k.Name, Until: longDate(fleet.DateOf(k.Until)), Used: "not yet", End: "/account/tokens/" + strconv.FormatInt(k.ID, 10) + "/end"}
+		if k.UsedAt != nil {
+			row.Used = longDate(fleet.DateOf(*k.UsedAt))
+		}
+		var words []string
+		for _, r := range k.Rights {
+			words = append(words, web.RightWords(r))
+		}
+		row.Rights = strings.Join(words, ", ")
+		p.Tokens = append(p.Tokens, row)
+	}
+	for _, r := range auth.Rights {
+		if who.May(r) {
+			p.Rights = append(p.Rights, Choice{Value: string(r), Label: capital(web.RightWords(r)), Chosen: r == auth.See})
+		}
+	}
+	p.TokenName = Field{Name: "name", Label: "What it is for"}
+	p.Until = Field{Name: "until", Label: "Works until", Type: "date", Value: (d.svc.Today() + 90).String()}
+	return d.send(c, status, "account", p)
+}
+
+// accountDone shows the account's page with what was done, or with the fault
+// in err that its reader can mend.
+func (d *Dashboard) accountDone(c *gin.Context, err error, done string) error {
+	if isKind(err, fleet.ErrInvalid, fleet.ErrConflict, fleet.ErrDenied) {
+		return d.showAccount(c, http.StatusBadRequest, AccountPage{Fault: capital(err.Error())})
+	}
+	if err != nil {
+		return err
+	}
+	return d.showAccount(c, http.StatusOK, AccountPage{Done: done})
+}
+
+func (d *Dashboard) renameAccount(c *gin.Context) error {
+	email, err := mail.ValidAddress(c.PostForm("email"))
+	if err == nil {
+		err = d.svc.DB.RenameAccount(c.Request.Context(), web.SignedIn(c), strings.TrimSpace(c.PostForm("name")), email)
+	}
+	if err == nil {
+		c.Redirect(http.StatusSeeOther, "/account")
+		return nil
+	}
+	return d.accountDone(c, err, "")
+}
+
+func (d *Dashboard) changePassword(c *gin.Context) error {
+	err := fleet.Invalidf("the two new passwords are not the same: type them again")
+	if c.PostForm("password") == c.PostForm("again") {
+		err = d.svc.ChangePassword(c.Request.Context(), web.SignedIn(c), c.PostForm("old"), c.PostForm("password"))
+	}
+	return d.accountDone(c, err, "The password is changed. Everywhere else you are signed out.")
+}
+
+func (d *Dashboard) endSessions(c *gin.Context) error {
+	err := d.svc.DB.EndOtherSessions(c.Request.Context(), web.SignedIn(c))
+	return d.accountDone(c, err, "Everywhere else you are signed out.")
+}
+
+func (d *Dashboard) makeToken(c *gin.Context) error {
+	f := readFields(c)
+	k := store.Token{Name: f.text("name"), Until: f.must("until").Time()}
+	if !f.ok() {
+		return d.accountDone(c, fleet.Invalidf("works until: %s", f.faults["until"]), "")
+	}
+	for _, r := range c.PostFormArray("right") {
+		k.Rights = append(k.Rights, auth.Right(r))
+	}
+	secret := auth.NewSecret()
+	if err := d.svc.DB.AddToken(c.Request.Context(), web.SignedIn(c), &k, secret); err != nil {
+		return d.accountDone(c, err, "")
+	}
+	return d.showAccount(c, http.StatusOK, AccountPage{Secret: secret})
+}
+
+func (d *Dashboard) endToken(c *gin.Context) error {
+	id, err := pathID(c, "token")
+	if err != nil {
+		return err
+	}
+	err = d.svc.DB.EndToken(c.Request.Context(), web.SignedIn(c), id)
+	return d.accountDone(c, err, "The token works no longer.")
+}
+
+func (d *Dashboard) accounts(c *gin.Context) error {
+	return d.showAccounts(c, http.StatusOK, AccountsPage{})
+}
+
+func (d *Dashboard) showAccounts(c *gin.Context, status int, p AccountsPage) error {
+	as, err := d.svc.DB.Accounts(c.Request.Context(), d.scope(c))
+	if err != nil {
+		return err
+	}
+	p.Shell = Shell{Title: "Accounts", Place: "accounts"}
+	for i := range as {
+		p.Rows = append(p.Rows, accountRow(&as[i]))
+	}
+	p.Name.Name, p.Name.Label = "name", "Name"
+	p.Email.Name, p.Email.Label, p.Email.Type = "email", "E-mail", "email"
+	if p.Grant, err = d.grantForm(c); err != nil {
+		return err
+	}
+	return d.send(c, status, "accounts", p)
+}
+
+func accountPath(id int64) string { return "/accounts/" + strconv.FormatInt(id, 10) }
+
+func accountRow(a *store.Account) AccountRow {
+	row := AccountRow{Name: a.Name, Email: a.Email, Seen: "has not signed in yet", Link: accountPath(a.ID)}
+	var roles []string
+	for _, g := range a.Grants {
+		roles = append(roles, string(g.Role)+" of "+grantPlace(g.Place))
+	}
+	row.Roles = strings.Join(roles, ", ")
+	if a.SignedInAt != nil {
+		row.Seen = "signed in " + timeWords(*a.SignedInAt)
+	}
+	return row
+}
+
+func grantPlace(p store.Place) string {
+	if p.FleetID == 0 {
+		return "everything"
+	}
+	return placeName(p)
+}
+
+// grantForm offers the roles, and the places that the sender may give them on.
+func (d *Dashboard) grantForm(c *gin.Context) (f GrantForm, err error) {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	fleets, err := d.svc.DB.Fleets(ctx, sc)
+	if err != nil {
+		return f, err
+	}
+	depots, err := d.svc.DB.Depots(ctx, sc)
+	if err != nil {
+		return f, err
+	}
+	for _, r := range auth.Roles {
+		f.Roles = append(f.Roles, Choice{Value: string(r), Label: capital(string(r))})
+	}
+	if sc.All() {
+		f.Places = append(f.Places, Choice{Value: "0/0", Label: "Everything"})
+	}
+	for _, x := range fleets {
+		if sc.All() || slices.Contains(sc.Fleets(), x.ID) {
+			f.Places = append(f.Places, Choice{Value: placeValue(x.ID, 0), Label: x.Name + ", whole fleet"})
+		}
+		for _, dep := range depots {
+			if dep.FleetID == x.ID {
+				f.Places = append(f.Places, Choice{Value: placeValue(x.ID, dep.ID), Label: x.Name + ", " + dep.Name})
+			}
+		}
+	}
+	return f, nil
+}
+
+func placeValue(fleetID, depotID int64) string {
+	return strconv.FormatInt(fleetID, 10) + "/" + strconv.FormatInt(depotID, 10)
+}
+
+// readGrant reads a role and a place from a form.
+func readGrant(c *gin.Context) (store.Grant, error) {
+	g := store.Grant{Role: auth.Role(c.PostForm("role"))}
+	fleetText, depotText, _ := strings.Cut(c.PostForm("place"), "/")
+	var err1, err2 error
+	g.FleetID, err1 = strconv.ParseInt(fleetText, 10, 64)
+	g.DepotID, err2 = strconv.ParseInt(depotText, 10, 64)
+	if err1 != nil || err2 != nil || g.FleetID < 0 || g.DepotID < 0 || g.FleetID == 0 && g.DepotID != 0 {
+		return g, fleet.Invalidf("place: choose where the role is to hold")
+	}
+	return g, nil
+}
+
+func (d *Dashboard) addAccount(c *gin.Context) error {
+	p := AccountsPage{Name: Field{Value: strings.TrimSpace(c.PostForm("name"))}, Email: Field{Value: strings.TrimSpace(c.PostForm("email"))}}
+	g, err := readGrant(c)
+	a := store.Account{Name: p.Name.Value, Grants: []store.Grant{g}}
+	if err == nil {
+		a.Email, err = mail.ValidAddress(p.Email.Value)
+	}
+	if err == nil {
+		p.Link, err = d.svc.AddAccount(c.Request.Context(), d.scope(c), d.who(c), &a)
+	}
+	if isKind(err, fleet.ErrInvalid, fleet.ErrConflict, fleet.ErrDenied) {
+		p.Fault = capital(err.Error())
+		return d.showAccounts(c, http.StatusBadRequest, p)
+	}
+	if err != nil {
+		return err
+	}
+	p.Link, p.For = d.address(c)+p.Link, a.Name
+	p.Name, p.Email = Field{}, Field{}
+	return d.showAccounts(c, http.StatusOK, p)
+}
+
+// address is what a link for somebody else begins with.
+func (d *Dashboard) address(c *gin.Context) string {
+	if d.svc.URL != "" {
+		return strings.TrimSuffix(d.svc.URL, "/")
+	}
+	return "http://" + c.Request.Host
+}
+
+func (d *Dashboard) otherAccount(c *gin.Context) error {
+	return d.showOther(c, http.StatusOK, "", "")
+}
+
+func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	a, err := d.svc.DB.Account(c.Request.Context(), d.scope(c), id)
+	if err != nil {
+		return err
+	}
+	path := accountPath(id)
+	p := OtherAccountPage{
+		Shell:     Shell{Title: a.Name, Place: "accounts"},
+		Account:   accountRow(&a),
+		Link:      link,
+		GiveLink:  path + "/roles",
+		LinkLink:  path + "/link",
+		StopLink:  path + "/stop",
+		Fault:     fault,
+		NeverSeen: !a.Password,
+	}
+	for _, g := range a.Grants {
+		p.Grants = append(p.Grants, GrantRow{
+			Role:  capital(string(g.Role)),
+			Place: grantPlace(g.Place),
+			By:    g.GivenBy + ", " + longDate(fleet.DateOf(g.GivenAt)),
+			End:   path + "/roles/" + strconv.FormatInt(g.ID, 10) + "/end",
+		})
+	}
+	if p.Grant, err = d.grantForm(c); err != nil {
+		return err
+	}
+	return d.send(c, status, "otheraccount", p)
+}
+
+// otherDone goes back to the account's page, or shows it with the fault in
+// err that its reader can mend.
+func (d *Dashboard) otherDone(c *gin.Context, err error) error {
+	if isKind(err, fleet.ErrInvalid, fleet.ErrConflict, fleet.ErrDenied) {
+		return d.showOther(c, http.StatusBadRequest, "", capital(err.Error()))
+	}
+	if err != nil {
+		return err
+	}
+	c.Redirect(http.StatusSeeOther, "/accounts/"+c.Param("id"))
+	return nil
+}
+
+func (d *Dashboard) giveRole(c *gin.Context) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	g, err := readGrant(c)
+	if err == nil {
+		err = d.svc.DB.GiveGrant(c.Request.Context(), d.scope(c), d.who(c), id, &g)
+	}
+	return d.otherDone(c, err)
+}
+
+func (d *Dashboard) endRole(c *gin.Context) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	grant, err := strconv.ParseInt(c.Param("role"), 10, 64)
+	if err != nil {
+		return fleet.NotFoundf("role %q: there is none", c.Param("role"))
+	}
+	return d.otherDone(c, d.svc.DB.EndGrant(c.Request.Context(), d.scope(c), d.who(c), id, grant))
+}
+
+func (d *Dashboard) linkAccount(c *gin.Context) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	link, err := d.svc.MakeLink(c.Request.Context(), d.scope(c), d.who(c), id)
+	if err != nil {
+		return d.otherDone(c, err)
+	}
+	return d.showOther(c, http.StatusOK, d.address(c)+link, "")
+}
+
+func (d *Dashboard) stopAccount(c *gin.Context) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	if err := d.svc.DB.StopAccount(c.Request.Context(), d.scope(c), d.who(c), id); err != nil {
+		return d.otherDone(c, err)
+	}
+	c.Redirect(http.StatusSeeOther, "/accounts")
+	return nil
+}

@@ -1,0 +1,215 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/mail"
+	"brakewear/internal/store"
+)
+
+// hasher is one for the process: see auth.Hasher.
+var hasher = auth.NewHasher(2)
+
+// How many wrong passwords are borne before an answer waits (OWASP ASVS 5.0,
+// 6.3.1, wants a bound and names none: common practice).
+const (
+	failuresFor      = 15 * time.Minute
+	failuresByPair   = 6   // of one account from one address
+	failuresByEmail  = 60  // of one account from anywhere
+	failuresByOrigin = 100 // from one address: a whole workshop may share it
+)
+
+// errEntry is the same whatever was wrong: it does not tell who has an account.
+var errEntry = fleet.Strangerf("E-mail address and password do not fit together. Is a capital letter locked?")
+
+// SignIn starts a session for who has the password, and returns its secret.
+// origin is the address the request came from. The error is
+// fleet.ErrStranger, or a fleet.WaitError after too many.
+func (s *Service) SignIn(ctx context.Context, email, password, origin, browser string) (string, error) {
+	email = strings.ToLower(strings.TrimSpace(email))
+	if len(email) > 320 || len(password) > auth.MaxPassword { // RFC 3696 erratum 1690 allows 254
+		return "", errEntry
+	}
+	pair := "pair " + email + " " + origin
+	limits := []struct {
+		subject string
+		most    int
+	}{{pair, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin}}
+	var subjects []string
+	for _, l := range limits {
+		n, first, err := s.DB.Failures(ctx, l.subject, s.now().Add(-failuresFor))
+		if err != nil {
+			return "", err
+		}
+		if n >= l.most {
+			wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
+			return "", &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
+		}
+		subjects = append(subjects, l.subject)
+	}
+	account, hash, err := s.DB.PasswordOf(ctx, email)
+	if err != nil {
+		return "", err
+	}
+	err = hasher.Compare(ctx, password, hash)
+	if errors.Is(err, auth.ErrPassword) {
+		if err := s.DB.NoteFailure(ctx, subjects...); err != nil {
+			return "", err
+		}
+		return "", errEntry
+	}
+	if err != nil {
+		return "", err
+	}
+	if err := s.DB.ForgetFailures(ctx, pair); err != nil {
+		return "", err
+	}
+	secret := auth.NewSecret()
+	return secret, s.DB.StartSession(ctx, account, secret, browser)
+}
+
+// ChangePassword changes who's password, and ends the other sessions.
+func (s *Service) ChangePassword(ctx context.Context, who auth.Who, old, password string) error {
+	_, hash, err := s.DB.PasswordOf(ctx, who.Email)
+	if err != nil {
+		return err
+	}
+	if err := hasher.Compare(ctx, old, hash); err != nil {
+		if errors.Is(err, auth.ErrPassword) {
+			return fleet.Deniedf("the present password: that is not it")
+		}
+		return err
+	}
+	hash, err = s.hash(ctx, password)
+	if err != nil {
+		return err
+	}
+	return s.DB.ChangePassword(ctx, who, hash)
+}
+
+func (s *Service) hash(ctx context.Context, password string) (string, error) {
+	if err := auth.CheckPassword(password); err != nil {
+		return "", fleet.Invalidf("password: %v", err)
+	}
+	return hasher.Hash(ctx, password)
+}
+
+// LinkPath is where links to choose a password lie; what follows is a secret.
+const LinkPath = "/link/"
+
+// MakeLink makes a link for the account, and returns its path. The link lets
+// whoever opens it choose the account's password.
+func (s *Service) MakeLink(ctx context.Context, sc auth.Scope, by string, account int64) (string, error) {
+	secret := auth.NewSecret()
+	return LinkPath + secret, s.DB.AddLink(ctx, sc, by, account, secret)
+}
+
+// MailLink mails a link to the account of an e-mail address, where there is
+// one. It says nothing of whether there is.
+func (s *Service) MailLink(ctx context.Context, email, origin string) error {
+	if s.Mail == nil || s.URL == "" {
+		return fleet.Conflictf("no mail goes out from here: ask whoever looks after the accounts for a link")
+	}
+	email = strings.ToLower(strings.TrimSpace(email))
+	subjects := []string{"mailed " + email, "mailed from " + origin}
+	for i, most := range []int{3, 30} {
+		n, _, err := s.DB.Failures(ctx, subjects[i], s.now().Add(-time.Hour))
+		if err != nil {
+			return err
+		}
+		if n >= most {
+			return &fleet.WaitError{For: time.Hour, Why: "Enough links were asked for: look into the mail, or try again in an hour."}
+		}
+	}
+	if err := s.DB.NoteFailure(ctx, subjects...); err != nil {
+		return err
+	}
+	account, _, err := s.DB.PasswordOf(ctx, email)
+	if err != nil || account == 0 {
+		return err
+	}
+	a, err := s.DB.Account(ctx, auth.AllFleets(), account)
+	if err != nil {
+		return err
+	}
+	path, err := s.MakeLink(ctx, auth.AllFleets(), a.Name, account)
+	if err != nil {
+		return err
+	}
+	link := strings.TrimSuffix(s.URL, "/") + path
+	return s.Mail.Send(ctx, mail.Message{
+		ID:      auth.Hash(path)[:24],
+		ToName:  a.Name,
+		To:      a.Email,
+		Subject: "Choose a password",
+		Text:    fmt.Sprintf("Somebody, most likely you, asked to choose a new password for your account.\n\nThis link works once, until tomorrow:\n%s\n\nIf it was not you, leave it: nothing has changed.\n", link),
+		HTML:    fmt.Sprintf("<p>Somebody, most likely you, asked to choose a new password for your account.</p><p><a href=\"%s\">Choose a password</a>: the link works once, until tomorrow.</p><p>If it was not you, leave it: nothing has changed.</p>", link),
+		Date:    s.now(),
+	})
+}
+
+// UseLink sets the password of a link's account, and starts a session.
+func (s *Service) UseLink(ctx context.Context, secret, password, browser string) (string, error) {
+	hash, err := s.hash(ctx, password)
+	if err != nil {
+		return "", err
+	}
+	account, err := s.DB.UseLink(ctx, secret, hash)
+	if err != nil {
+		return "", err
+	}
+	session := auth.NewSecret()
+	return session, s.DB.StartSession(ctx, account, session, browser)
+}
+
+// FirstAccount makes the account that makes the others, where there is none
+// yet, and returns the path of its link; "" when there is somebody already.
+func (s *Service) FirstAccount(ctx context.Context) (string, error) {
+	has, err := s.DB.HasAdmin(ctx)
+	if err != nil || has {
+		return "", err
+	}
+	// Made at an earlier start, and its link not used.
+	id, _, err := s.DB.PasswordOf(ctx, FirstEmail)
+	if err != nil {
+		return "", err
+	}
+	if id != 0 {
+		return s.MakeLink(ctx, auth.AllFleets(), "the first start", id)
+	}
+	return s.AddAccount(ctx, auth.AllFleets(), "the first start", &store.Account{
+		Name: "First admin", Email: FirstEmail, Grants: []store.Grant{{Role: auth.Admin}},
+	})
+}
+
+// FirstEmail is what the first account signs in with, until it makes others:
+// a name that RFC 2606 keeps from being anybody's.
+const FirstEmail = "admin@brakewear.invalid"
+
+// AddAccount adds an account, and returns the path of the link at which its
+// password is chosen.
+func (s *Service) AddAccount(ctx context.Context, sc auth.Scope, by string, a *store.Account) (string, error) {
+	if err := s.DB.AddAccount(ctx, sc, by, a); err != nil {
+		return "", err
+	}
+	return s.MakeLink(ctx, sc, by, a.ID)
+}
+
+// AddAccountWithPassword adds an account that signs in with a password at
+// once.
+func (s *Service) AddAccountWithPassword(ctx context.Context, sc auth.Scope, by string, a *store.Account, password string) error {
+	hash, err := s.hash(ctx, password)
+	if err != nil {
+		return err
+	}
+	if err := s.DB.AddAccount(ctx, sc, by, a); err != nil {
+		return err
+	}
+	return s.DB.ChangePassword(ctx, auth.Who{Account: a.ID}, hash)
+}

@@ -1,0 +1,323 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// Account is somebody who may sign in.
+type Account struct {
+	ID         int64
+	Name       string
+	Email      string
+	Password   bool // one is chosen
+	AddedBy    string
+	AddedAt    time.Time
+	SignedInAt *time.Time // last; nil = never
+	Grants     []Grant    // those that have not ended
+}
+
+// Grant is what an account may do, and where.
+type Grant struct {
+	ID      int64
+	Role    auth.Role
+	Place   // both ids 0 = everything
+	GivenBy string
+	GivenAt time.Time
+}
+
+// Validate says what is wrong with a; its e-mail address is the mail's to
+// judge.
+func (a *Account) Validate() error {
+	switch {
+	case strings.TrimSpace(a.Name) == "" || len(a.Name) > maxName || !storable(a.Name):
+		return fleet.Invalidf("name: want one, of at most %d characters", maxName)
+	case a.Email == "" || len(a.Email) > maxName || !storable(a.Email):
+		return fleet.Invalidf("e-mail: want one, of at most %d characters", maxName)
+	}
+	return nil
+}
+
+// AddAccount adds a with its grants, all of them on places that sc sees, and
+// sets a.ID. It cannot sign in before a password is chosen: see AddLink.
+func (db *DB) AddAccount(ctx context.Context, sc auth.Scope, by string, a *Account) error {
+	if err := a.Validate(); err != nil {
+		return err
+	}
+	if len(a.Grants) == 0 {
+		return fleet.Invalidf("role: say what %s may do", a.Name)
+	}
+	return db.write(ctx, "add an account", func(t *tx) error {
+		var taken int64
+		err := t.one([]any{&taken}, `select id from accounts where email_key = ? and stopped_at is null`, key(a.Email))
+		if err == nil {
+			return fleet.Conflictf("e-mail %s: there is an account with it", a.Email)
+		}
+		if !errors.Is(err, errNoRows) {
+			return err
+		}
+		a.AddedBy, a.AddedAt = by, t.db.now()
+		err = t.one([]any{&a.ID}, `
+			insert into accounts (name, email, email_key, password, added_by, added_at)
+			values (?, ?, ?, '', ?, ?)
+			returning id`, strings.TrimSpace(a.Name), a.Email, key(a.Email), storableOf(by), instant(a.AddedAt))
+		for i := 0; err == nil && i < len(a.Grants); i++ {
+			err = t.give(sc, by, a.ID, &a.Grants[i])
+		}
+		return err
+	})
+}
+
+// RenameAccount changes who's own name and e-mail address.
+func (db *DB) RenameAccount(ctx context.Context, who auth.Who, name, email string) error {
+	a := Account{Name: name, Email: email}
+	if err := a.Validate(); err != nil {
+		return err
+	}
+	return db.write(ctx, "change an account", func(t *tx) error {
+		var taken int64
+		err := t.one([]any{&taken}, `select id from accounts where email_key = ? and stopped_at is null and id <> ?`, key(email), who.Account)
+		if err == nil {
+			return fleet.Conflictf("e-mail %s: there is another account with it", email)
+		}
+		if !errors.Is(err, errNoRows) {
+			return err
+		}
+		_, err = t.exec(`update accounts set name = ?, email = ?, email_key = ? where id = ?`, strings.TrimSpace(name), email, key(email), who.Account)
+		return err
+	})
+}
+
+// GiveGrant gives g to an account that sc sees, on a place that sc sees, and
+// sets g.ID.
+func (db *DB) GiveGrant(ctx context.Context, sc auth.Scope, by string, account int64, g *Grant) error {
+	return db.write(ctx, "give a role", func(t *tx) error {
+		a, err := t.account(sc, account)
+		if err != nil {
+			return err
+		}
+		for _, old := range a.Grants {
+			if old.Role == g.Role && old.FleetID == g.FleetID && old.DepotID == g.DepotID {
+				return fleet.Conflictf("role: %s has it there already", a.Name)
+			}
+		}
+		return t.give(sc, by, account, g)
+	})
+}
+
+func (t *tx) give(sc auth.Scope, by string, account int64, g *Grant) error {
+	if !g.Role.Known() {
+		return fleet.Invalidf("role %q: there is no such role", g.Role)
+	}
+	if g.FleetID == 0 {
+		if !sc.All() {
+			return fleet.Deniedf("place: you may give roles on your own fleets and depots only")
+		}
+	} else if err := t.checkPlace(sc, g.Place); err != nil {
+		return err
+	}
+	var fleetID, depotID *int64
+	if g.FleetID != 0 {
+		fleetID = &g.FleetID
+	}
+	if g.DepotID != 0 {
+		depotID = &g.DepotID
+	}
+	g.GivenBy, g.GivenAt = by, t.db.now()
+	return t.one([]any{&g.ID}, `
+		insert into grants (account_id, role, fleet_id, depot_id, given_by, given_at)
+		values (?, ?, ?, ?, ?, ?)
+		returning id`, account, string(g.Role), fleetID, depotID, storableOf(by), instant(g.GivenAt))
+}
+
+// EndGrant ends a grant on a place that sc sees.
+func (db *DB) EndGrant(ctx context.Context, sc auth.Scope, by string, account, grant int64) error {
+	return db.write(ctx, "end a role", func(t *tx) error {
+		a, err := t.account(sc, account)
+		if err != nil {
+			return err
+		}
+		for _, g := range a.Grants {
+			if g.ID != grant {
+				continue
+			}
+			if !inside(sc, g.Place) {
+				return fleet.Deniedf("role %d: it is on a place that is not yours", grant)
+			}
+			_, err := t.exec(`update grants set ended_by = ?, ended_at = ? where id = ?`, storableOf(by), instant(t.db.now()), grant)
+			if err != nil {
+				return err
+			}
+			return t.someAdmin()
+		}
+		return fleet.NotFoundf("role %d: %s has none of this number", grant, a.Name)
+	})
+}
+
+// StopAccount ends an account all of whose places sc sees: nobody signs in
+// with it any more, and its sessions and tokens end now.
+func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int64) error {
+	return db.write(ctx, "stop an account", func(t *tx) error {
+		if _, err := t.ownAccount(sc, id); err != nil {
+			return err
+		}
+		now := instant(t.db.now())
+		if _, err := t.exec(`update accounts set stopped_by = ?, stopped_at = ? where id = ?`, storableOf(by), now, id); err != nil {
+			return err
+		}
+		if _, err := t.exec(`update grants set ended_by = ?, ended_at = ? where account_id = ? and ended_at is null`, storableOf(by), now, id); err != nil {
+			return err
+		}
+		if _, err := t.exec(`update api_tokens set ended_by = ?, ended_at = ? where account_id = ? and ended_at is null`, storableOf(by), now, id); err != nil {
+			return err
+		}
+		if err := t.forgetEntry(id, 0); err != nil {
+			return err
+		}
+		return t.someAdmin()
+	})
+}
+
+// someAdmin keeps the last way in open: somebody must be left who may give
+// roles on everything.
+func (t *tx) someAdmin() error {
+	ok, err := t.hasAdmin(true)
+	if err == nil && !ok {
+		err = fleet.Conflictf("nobody would be left who may give roles: make somebody else admin of everything first")
+	}
+	return err
+}
+
+// hasAdmin says whether somebody may give roles on everything, with a password
+// or before one is chosen.
+func (t *tx) hasAdmin(before bool) (bool, error) {
+	var n int
+	err := t.one([]any{&n}, `
+		select count(*)
+		from grants g
+		join accounts a on a.id = g.account_id
+		where g.role = ? and g.fleet_id is null and g.ended_at is null and a.stopped_at is null and (? or a.password <> '')`,
+		string(auth.Admin), before)
+	return n > 0, err
+}
+
+// HasAdmin says whether somebody can sign in who may give roles on everything.
+// Before that, the program offers to make the first account.
+func (db *DB) HasAdmin(ctx context.Context) (ok bool, err error) {
+	err = db.read(ctx, "look for an admin", func(t *tx) error {
+		ok, err = t.hasAdmin(false)
+		return err
+	})
+	return ok, err
+}
+
+// Accounts returns the accounts with a role on a place that sc sees, by name.
+func (db *DB) Accounts(ctx context.Context, sc auth.Scope) (as []Account, err error) {
+	err = db.read(ctx, "list accounts", func(t *tx) error {
+		as, err = t.accounts(sc, where{})
+		return err
+	})
+	return as, err
+}
+
+// Account returns one of them.
+func (db *DB) Account(ctx context.Context, sc auth.Scope, id int64) (a Account, err error) {
+	err = db.read(ctx, "read an account", func(t *tx) error {
+		a, err = t.account(sc, id)
+		return err
+	})
+	return a, err
+}
+
+func (t *tx) account(sc auth.Scope, id int64) (Account, error) {
+	var w where
+	w.add("a.id = ?", id)
+	as, err := t.accounts(sc, w)
+	if err == nil && len(as) == 0 {
+		err = fleet.NotFoundf("account %d: there is none, or none that you may see", id)
+	}
+	if err != nil {
+		return Account{}, err
+	}
+	return as[0], nil
+}
+
+// ownAccount is account where sc sees every place of it: whoever may choose
+// its password may do what it may.
+func (t *tx) ownAccount(sc auth.Scope, id int64) (Account, error) {
+	a, err := t.account(sc, id)
+	if err != nil {
+		return a, err
+	}
+	for _, g := range a.Grants {
+		if !inside(sc, g.Place) {
+			return a, fleet.Deniedf("%s has a role on a place that is not yours: ask an admin of everything", a.Name)
+		}
+	}
+	return a, nil
+}
+
+// inside says whether sc holds the whole of p.
+func inside(sc auth.Scope, p Place) bool {
+	if p.FleetID == 0 {
+		return sc.All()
+	}
+	return sees(sc, p.FleetID, p.DepotID)
+}
+
+// accounts returns the accounts a whom w admits, with their grants g.
+func (t *tx) accounts(sc auth.Scope, w where) (as []Account, err error) {
+	w.add("a.stopped_at is null")
+	if !sc.All() {
+		var in where
+		in.places(sc, "g.fleet_id", "g.depot_id")
+		w.add("exists (select 1 from grants g where g.account_id = a.id and g.ended_at is null and "+in.conds[0]+")", in.args...)
+	}
+	at := map[int64]int{}
+	err = t.each(func(r *sqlx.Rows) error {
+		var a Account
+		var in *instant
+		err := r.Scan(&a.ID, &a.Name, &a.Email, &a.Password, &a.AddedBy, (*instant)(&a.AddedAt), &in)
+		a.SignedInAt = (*time.Time)(in)
+		at[a.ID] = len(as)
+		as = append(as, a)
+		return err
+	}, `
+		select a.id, a.name, a.email, a.password <> '', a.added_by, a.added_at, a.signed_in_at
+		from accounts a`+w.String()+`
+		order by a.email_key, a.id`, w.args...)
+	if err != nil || len(as) == 0 {
+		return as, err
+	}
+	// All grants: the few accounts there are do not need a choice of them.
+	return as, t.each(func(r *sqlx.Rows) error {
+		var account int64
+		var g Grant
+		var fleetID, depotID *int64
+		var fleetName, depotName *string
+		err := r.Scan(&account, &g.ID, &g.Role, &fleetID, &depotID, &fleetName, &depotName, &g.GivenBy, (*instant)(&g.GivenAt))
+		if fleetID != nil {
+			g.FleetID, g.Fleet = *fleetID, *fleetName
+		}
+		if depotID != nil {
+			g.DepotID, g.Depot = *depotID, *depotName
+		}
+		if i, ok := at[account]; ok {
+			as[i].Grants = append(as[i].Grants, g)
+		}
+		return err
+	}, `
+		select g.account_id, g.id, g.role, g.fleet_id, g.depot_id, f.name, d.name, g.given_by, g.given_at
+		from grants g
+		left join fleets f on f.id = g.fleet_id
+		left join depots d on d.id = g.depot_id
+		where g.ended_at is null
+		order by g.account_id, g.fleet_id, g.depot_id, g.id`)
+}

@@ -1,0 +1,295 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// What is here needs no scope: it is what sign-in makes scopes of.
+
+// Session is one browser that somebody signed in with.
+type Session struct {
+	ID        int64
+	StartedAt time.Time
+	SeenAt    time.Time
+	Browser   string // as it calls itself
+}
+
+// Limits of a session (common practice, no source).
+const (
+	sessionIdle = 12 * time.Hour      // a shift, so that nobody signs in twice a day
+	sessionLife = 14 * 24 * time.Hour // however busy
+	// seenEvery is how old the note of when a session was last seen may be:
+	// not every request writes.
+	seenEvery = 5 * time.Minute
+	// maxSessions of one account; the oldest goes.
+	maxSessions = 20
+	// maxBrowser bounds what is kept of a browser's name, in bytes.
+	maxBrowser = 200
+)
+
+// PasswordOf returns the account of an e-mail address, and the password as it
+// is kept: blank, and 0, when there is none.
+func (db *DB) PasswordOf(ctx context.Context, email string) (account int64, hash string, err error) {
+	err = db.read(ctx, "find an account", func(t *tx) error {
+		err := t.one([]any{&account, &hash}, `select id, password from accounts where email_key = ? and stopped_at is null`, key(storableOf(email)))
+		if errors.Is(err, errNoRows) {
+			err = nil
+		}
+		return err
+	})
+	return account, hash, err
+}
+
+// StartSession starts a session of the account under a secret.
+func (db *DB) StartSession(ctx context.Context, account int64, secret, browser string) error {
+	return db.write(ctx, "start a session", func(t *tx) error {
+		now := t.db.now()
+		if len(browser) > maxBrowser {
+			browser = browser[:maxBrowser]
+		}
+		if _, err := t.exec(`update accounts set signed_in_at = ? where id = ?`, instant(now), account); err != nil {
+			return err
+		}
+		_, err := t.exec(`
+			insert into sessions (sha256, account_id, started_at, seen_at, browser)
+			values (?, ?, ?, ?, ?)`, auth.Hash(secret), account, instant(now), instant(now), storableOf(browser))
+		if err != nil {
+			return err
+		}
+		// Those that ended by time, and more than anybody needs.
+		if _, err := t.exec(`delete from sessions where seen_at < ? or started_at < ?`,
+			instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife))); err != nil {
+			return err
+		}
+		_, err = t.exec(`
+			delete from sessions
+			where account_id = ? and id not in (select id from sessions where account_id = ? order by id desc limit ?)`,
+			account, account, maxSessions)
+		return err
+	})
+}
+
+// SessionOf returns whose session a secret is. One that ended, or never was,
+// is fleet.ErrStranger.
+func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
+	who, seen := auth.Who{}, instant{}
+	now := db.now()
+	err := db.read(ctx, "find a session", func(t *tx) error {
+		return t.each(func(r *sqlx.Rows) error {
+			return scanWho(r, &who, &who.Session, &seen)
+		}, `
+			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at
+			from sessions s
+			join accounts a on a.id = s.account_id
+			left join grants g on g.account_id = a.id and g.ended_at is null
+			where s.sha256 = ? and s.seen_at > ? and s.started_at > ? and a.stopped_at is null
+			order by g.id`,
+			auth.Hash(secret), instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
+	})
+	if err == nil && who.Account == 0 {
+		err = fleet.Strangerf("You are not signed in, or have been away too long: sign in.")
+	}
+	if err != nil {
+		return auth.Who{}, err
+	}
+	if now.Sub(time.Time(seen)) > seenEvery {
+		err = db.write(ctx, "note a session", func(t *tx) error {
+			_, err := t.exec(`update sessions set seen_at = ? where id = ?`, instant(now), who.Session)
+			return err
+		})
+	}
+	if errors.Is(err, fleet.ErrUnavailable) {
+		err = nil // a database that only reads still shows pages
+	}
+	return who, err
+}
+
+// scanWho reads an account with one of its grants into who, and what follows
+// them in the row into more.
+func scanWho(r *sqlx.Rows, who *auth.Who, more ...any) error {
+	var role *string
+	var fleetID, depotID *int64
+	err := r.Scan(append([]any{&who.Account, &who.Name, &who.Email, &role, &fleetID, &depotID}, more...)...)
+	if err != nil || role == nil {
+		return err
+	}
+	g := auth.Grant{Role: auth.Role(*role)}
+	if fleetID != nil {
+		g.FleetID = *fleetID
+	}
+	if depotID != nil {
+		g.DepotID = *depotID
+	}
+	who.Grants = append(who.Grants, g)
+	return nil
+}
+
+// Sessions returns the sessions of who, the latest first.
+func (db *DB) Sessions(ctx context.Context, who auth.Who) (ss []Session, err error) {
+	now := db.now()
+	err = db.read(ctx, "list sessions", func(t *tx) error {
+		return t.each(func(r *sqlx.Rows) error {
+			var s Session
+			err := r.Scan(&s.ID, (*instant)(&s.StartedAt), (*instant)(&s.SeenAt), &s.Browser)
+			ss = append(ss, s)
+			return err
+		}, `
+			select id, started_at, seen_at, browser
+			from sessions
+			where account_id = ? and seen_at > ? and started_at > ?
+			order by seen_at desc, id desc`, who.Account, instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
+	})
+	return ss, err
+}
+
+// EndSession ends the session that who is here by.
+func (db *DB) EndSession(ctx context.Context, who auth.Who) error {
+	return db.write(ctx, "end a session", func(t *tx) error {
+		_, err := t.exec(`delete from sessions where id = ? and account_id = ?`, who.Session, who.Account)
+		return err
+	})
+}
+
+// EndOtherSessions ends all sessions of who but the present one.
+func (db *DB) EndOtherSessions(ctx context.Context, who auth.Who) error {
+	return db.write(ctx, "end sessions", func(t *tx) error {
+		_, err := t.exec(`delete from sessions where account_id = ? and id <> ?`, who.Account, who.Session)
+		return err
+	})
+}
+
+// ChangePassword sets who's password to hash, and ends the other sessions and
+// all links of the account.
+func (db *DB) ChangePassword(ctx context.Context, who auth.Who, hash string) error {
+	return db.write(ctx, "change a password", func(t *tx) error {
+		if _, err := t.exec(`update accounts set password = ? where id = ?`, hash, who.Account); err != nil {
+			return err
+		}
+		return t.forgetEntry(who.Account, who.Session)
+	})
+}
+
+// forgetEntry ends the links of an account, and its sessions but one.
+func (t *tx) forgetEntry(account, but int64) error {
+	if _, err := t.exec(`delete from links where account_id = ?`, account); err != nil {
+		return err
+	}
+	_, err := t.exec(`delete from sessions where account_id = ? and id <> ?`, account, but)
+	return err
+}
+
+// LinkLife is how long a link to choose a password works.
+const LinkLife = 24 * time.Hour
+
+// maxLinks of one account at a time; the oldest goes.
+const maxLinks = 3
+
+// AddLink keeps a secret under which the account's password can be chosen,
+// once, within LinkLife. Every place of the account must be one that sc sees.
+func (db *DB) AddLink(ctx context.Context, sc auth.Scope, by string, account int64, secret string) error {
+	return db.write(ctx, "make a link", func(t *tx) error {
+		if _, err := t.ownAccount(sc, account); err != nil {
+			return err
+		}
+		now := t.db.now()
+		_, err := t.exec(`insert into links (sha256, account_id, made_by, made_at, until) values (?, ?, ?, ?, ?)`,
+			auth.Hash(secret), account, storableOf(by), instant(now), instant(now.Add(LinkLife)))
+		if err != nil {
+			return err
+		}
+		_, err = t.exec(`
+			delete from links
+			where until < ? or account_id = ? and sha256 not in (select sha256 from links where account_id = ? order by made_at desc limit ?)`,
+			instant(now), account, account, maxLinks)
+		return err
+	})
+}
+
+var errNoLink = fleet.NotFoundf("this link leads nowhere: it was used, or is older than a day; ask for a new one")
+
+// LinkOf returns the name and e-mail address of the account whose password a
+// secret lets choose.
+func (db *DB) LinkOf(ctx context.Context, secret string) (name, email string, err error) {
+	err = db.read(ctx, "find a link", func(t *tx) error {
+		err := t.one([]any{&name, &email}, `
+			select a.name, a.email
+			from links l
+			join accounts a on a.id = l.account_id
+			where l.sha256 = ? and l.until > ? and a.stopped_at is null`, auth.Hash(secret), instant(t.db.now()))
+		if errors.Is(err, errNoRows) {
+			err = errNoLink
+		}
+		return err
+	})
+	return name, email, err
+}
+
+// UseLink sets the password of a link's account to hash, and ends the link,
+// and all sessions of the account. It returns the account.
+func (db *DB) UseLink(ctx context.Context, secret, hash string) (account int64, err error) {
+	err = db.write(ctx, "use a link", func(t *tx) error {
+		err := t.one([]any{&account}, `delete from links where sha256 = ? and until > ? returning account_id`, auth.Hash(secret), instant(t.db.now()))
+		if errors.Is(err, errNoRows) {
+			return errNoLink
+		}
+		if err != nil {
+			return err
+		}
+		n, err := t.count(`update accounts set password = ? where id = ? and stopped_at is null`, hash, account)
+		if err == nil && n == 0 {
+			err = errNoLink
+		}
+		if err != nil {
+			return err
+		}
+		return t.forgetEntry(account, 0)
+	})
+	return account, err
+}
+
+// NoteFailure notes a wrong password under each of the subjects.
+func (db *DB) NoteFailure(ctx context.Context, subjects ...string) error {
+	return db.write(ctx, "note a wrong password", func(t *tx) error {
+		now := t.db.now()
+		for _, s := range subjects {
+			if _, err := t.exec(`insert into sign_in_failures (subject, at) values (?, ?)`, storableOf(s), instant(now)); err != nil {
+				return err
+			}
+		}
+		_, err := t.exec(`delete from sign_in_failures where at < ?`, instant(now.Add(-24*time.Hour)))
+		return err
+	})
+}
+
+// Failures returns how many there were under subject since a time, and when
+// the first of them was.
+func (db *DB) Failures(ctx context.Context, subject string, since time.Time) (n int, first time.Time, err error) {
+	err = db.read(ctx, "count wrong passwords", func(t *tx) error {
+		var at *instant
+		err := t.one([]any{&n, &at}, `select count(*), min(at) from sign_in_failures where subject = ? and at > ?`, storableOf(subject), instant(since))
+		if at != nil {
+			first = time.Time(*at)
+		}
+		return err
+	})
+	return n, first, err
+}
+
+// ForgetFailures forgets those under the subjects.
+func (db *DB) ForgetFailures(ctx context.Context, subjects ...string) error {
+	return db.write(ctx, "forget wrong passwords", func(t *tx) error {
+		for _, s := range subjects {
+			if _, err := t.exec(`delete from sign_in_failures where subject = ?`, storableOf(s)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}

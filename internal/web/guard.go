@@ -1,0 +1,181 @@
+package web
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// Entry is where sessions and tokens are looked up. Both return
+// fleet.ErrStranger for one that is not known.
+type Entry interface {
+	SessionOf(ctx context.Context, secret string) (auth.Who, error)
+	TokenOf(ctx context.Context, secret string) (auth.Who, error)
+}
+
+// SignInPath is where a page sends who is not signed in.
+const SignInPath = "/sign-in"
+
+const (
+	whoKey   = "web.who"
+	scopeKey = "web.scope"
+)
+
+// Guard lets a request through to its handler when whoever sends it has the
+// right that Routes asks for, on anything; what exactly it reaches, its scope
+// says. A route that is not in Routes is for nobody.
+func Guard(entry Entry) gin.HandlerFunc {
+	return Handle(func(c *gin.Context) error {
+		if c.FullPath() == "" {
+			return nil // leads nowhere, and says so
+		}
+		rule, ok := RuleOf(c.Request.Method, c.FullPath())
+		if !ok {
+			return fleet.Deniedf("nobody was given the right to do this")
+		}
+		if rule.Right == auth.Public {
+			return nil
+		}
+		who, err := identify(c, entry)
+		if err != nil {
+			return stranger(c, err)
+		}
+		c.Set(whoKey, who)
+		if rule.Right == auth.Own {
+			return nil
+		}
+		sc := who.Scope(rule.Right)
+		if sc.Empty() || rule.Whole && !sc.All() {
+			logger(c).LogAttrs(c.Request.Context(), slog.LevelWarn, "refused",
+				slog.Int64("account", who.Account), slog.String("right", string(rule.Right)), slog.String("request", RequestID(c)))
+			return fleet.Deniedf("your account may not do this. It takes the right to %s: ask whoever looks after the accounts", rightWords[rule.Right])
+		}
+		c.Set(scopeKey, sc)
+		return nil
+	})
+}
+
+// rightWords follow "the right to".
+var rightWords = map[auth.Right]string{
+	auth.See:     "see fleets",
+	auth.Measure: "enter measurements",
+	auth.Correct: "correct what was entered",
+	auth.Repair:  "work from job cards",
+	auth.Plan:    "plan the workshops",
+	auth.Decide:  "set rules and limits",
+	auth.Run:     "run the installation's scheduled work",
+	auth.People:  "look after accounts",
+}
+
+// RightWords says what a right is for, after "may".
+func RightWords(r auth.Right) string { return rightWords[r] }
+
+// identify returns who sends a request: by a token on the API, or by a session.
+func identify(c *gin.Context, entry Entry) (auth.Who, error) {
+	if token, ok := strings.CutPrefix(c.GetHeader("Authorization"), "Bearer "); ok && api(c) { // RFC 6750, 2.1
+		return entry.TokenOf(c.Request.Context(), strings.TrimSpace(token))
+	}
+	cookie, err := c.Request.Cookie(cookieName(c.Request))
+	if err != nil || cookie.Value == "" {
+		return auth.Who{}, fleet.Strangerf("You are not signed in: sign in.")
+	}
+	return entry.SessionOf(c.Request.Context(), cookie.Value)
+}
+
+func api(c *gin.Context) bool { return strings.HasPrefix(c.Request.URL.Path, "/api/") }
+
+// stranger sends a person who opens a page to sign in and come back, and
+// answers everything else with the error.
+func stranger(c *gin.Context, err error) error {
+	if ProblemOf(err).Status != http.StatusUnauthorized {
+		return err
+	}
+	if api(c) {
+		c.Header("WWW-Authenticate", `Bearer realm="brakewear"`) // RFC 6750, 3
+		return err
+	}
+	if c.Request.Method == http.MethodGet && !wantsJSON(c) {
+		to := SignInPath
+		if path := c.Request.URL.RequestURI(); path != "/" {
+			to += "?next=" + url.QueryEscape(path)
+		}
+		c.Redirect(http.StatusSeeOther, to)
+		c.Abort()
+		return nil
+	}
+	return err
+}
+
+// Next returns where to go after sign-in: a path of this site, or "/".
+func Next(path string) string {
+	u, err := url.Parse(path)
+	if err != nil || u.IsAbs() || u.Host != "" || !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") || strings.ContainsAny(path, "\\\r\n") {
+		return "/"
+	}
+	return path
+}
+
+// SignedIn returns who sends the request; zero on a public page.
+func SignedIn(c *gin.Context) auth.Who {
+	who, _ := c.Value(whoKey).(auth.Who)
+	return who
+}
+
+// Scope returns the fleets and depots that the request's right reaches.
+func Scope(c *gin.Context) auth.Scope {
+	sc, _ := c.Value(scopeKey).(auth.Scope)
+	return sc
+}
+
+// The cookie of a session. Over TLS its name keeps other hosts of the domain,
+// and pages in the clear, from setting it (RFC 6265bis, 4.1.3.2).
+const (
+	clearCookie  = "brakewear"
+	secureCookie = "__Host-brakewear"
+)
+
+const secureKey = contextKey("web.secure")
+
+type contextKey string
+
+// OverTLS tells that requests come over TLS, ended before us or by us.
+func OverTLS(h http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797: a year
+		h.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), secureKey, true)))
+	})
+}
+
+func secure(r *http.Request) bool { return r.TLS != nil || r.Context().Value(secureKey) == true }
+
+func cookieName(r *http.Request) string {
+	if secure(r) {
+		return secureCookie
+	}
+	return clearCookie
+}
+
+// SetSession gives the browser a session's secret; "" takes it back. The
+// cookie lasts until the browser forgets it, the session as its row says.
+func SetSession(c *gin.Context, secret string) {
+	cookie := http.Cookie{
+		Name:     cookieName(c.Request),
+		Value:    secret,
+		Path:     "/",
+		HttpOnly: true,
+		Secure:   secure(c.Request),
+		SameSite: http.SameSiteLaxMode, // a link in a mail opens a page signed in
+		MaxAge:   14 * 24 * 60 * 60,
+	}
+	if secret == "" {
+		cookie.MaxAge = -1
+	}
+	http.SetCookie(c.Writer, &cookie)
+}
