@@ -9,13 +9,16 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // planDrawer makes the cards of a plan. Lanes need each axle's row of the
 // due-soon list.
 type planDrawer struct {
+	plans    bool // who looks may change the plan
 	today    fleet.Date
 	axis     Axis
 	rows     map[store.AxleKey]*store.DueRow
@@ -24,7 +27,7 @@ type planDrawer struct {
 }
 
 func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
-	x := &planDrawer{today: today, axis: newAxis(today, cardAxis), bookings: bookings}
+	x := &planDrawer{plans: web.SignedIn(c).May(auth.Plan), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
 		if b.State == fleet.Booked {
@@ -149,7 +152,7 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 		Work:    workLines(b.Work),
 		State:   string(b.State),
 		Kept:    b.Kept,
-		Movable: b.State == fleet.Booked,
+		Movable: x.plans && b.State == fleet.Booked,
 		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day, "booked"),
 		Cost:    costWords(b.Currency, b.Cost),
 	}
@@ -161,7 +164,6 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 
 func (x *planDrawer) visit(v *store.Visit) PlanCard {
 	c := PlanCard{
-		Visit:   v.ID,
 		Booking: v.BookingID,
 		Link:    vehicleLink(v.VehicleID),
 		Vehicle: v.Vehicle,
@@ -174,6 +176,9 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 		State:   "proposed",
 		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day, "proposed"),
 		Cost:    costWords(v.Currency, v.Cost),
+	}
+	if x.plans {
+		c.Visit = v.ID
 	}
 	switch v.Advice {
 	case store.AdviseMove:

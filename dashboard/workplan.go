@@ -175,8 +175,10 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 			p.Unplaced = append(p.Unplaced, unplacedRow(v, today))
 			continue
 		}
-		p.Open++
-		if v.Day >= monday && v.Day < monday+planDays {
+		if draw.plans {
+			p.Open++
+		}
+		if draw.plans && v.Day >= monday && v.Day < monday+planDays {
 			p.Ticks = true
 		}
 		if v.Day != 0 && p.Elsewhen == "" {
@@ -189,7 +191,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	for i := range bookings {
 		if b := &bookings[i]; b.State == fleet.Booked && b.Day < today {
 			card := draw.booking(b)
-			card.Day, card.Quick = dayNear(b.Day, today), true
+			card.Day, card.Quick = dayNear(b.Day, today), draw.plans
 			p.Overdue = append(p.Overdue, card)
 		}
 	}
