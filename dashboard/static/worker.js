@@ -14,6 +14,8 @@ addEventListener("activate", (event) => event.waitUntil(clients.claim()));
 
 addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
+  // Who takes the phone next has no business in these pages.
+  if (event.request.method === "POST" && url.pathname === "/sign-out") event.waitUntil(caches.delete(pages));
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
   if (event.request.mode === "navigate" && kept.test(url.pathname)) event.respondWith(answer(event, pages, url.pathname));
   else if (url.pathname.startsWith("/static/")) event.respondWith(answer(event, files, url.pathname));
