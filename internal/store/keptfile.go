@@ -65,10 +65,18 @@ type keptScope struct {
 }
 
 // seenBy adds that the file is one that the caller sent, or that he sees all.
+// Names are not one person's alone: whoever bears the sender's name and reaches
+// other fleets is not the sender.
 func (w *where) seenBy(sc auth.Scope, by string) {
-	if !sc.All() {
-		w.add("k.sent_by = ?", storableOf(by))
+	if sc.All() {
+		return
 	}
+	text, err := scopeText(sc)
+	if err != nil {
+		panic(err) // numbers can always be written
+	}
+	w.add("k.sent_by = ?", storableOf(by))
+	w.add("k.scope = ?", text)
 }
 
 // KeepFile keeps a file so long, in f's state, and sets f's id and times. The

@@ -72,6 +72,9 @@ func TestKeptFiles(t *testing.T) {
 			if fs, err := db.KeptFiles(ctx, mine, "Bob"); err != nil || len(fs) != 0 {
 				t.Errorf("lists %v, %v", fs, err)
 			}
+			if _, err := db.KeptFile(ctx, auth.ScopeOf([]int64{6}, nil), "Ada", f.ID); !errors.Is(err, fleet.ErrNotFound) {
+				t.Errorf("of the same name, on another fleet, reads it: %v, want ErrNotFound", err)
+			}
 			if fs, err := db.KeptFiles(ctx, all, "Bob"); err != nil || len(fs) != 1 || fs[0].Report != nil {
 				t.Errorf("one who sees all lists %v, %v; want the file, without its report", fs, err)
 			}
