@@ -39,7 +39,7 @@ vulncheck:
 # vet has run already.
 race:
 	BRAKEWEAR_REQUIRE_POSTGRES=1 BRAKEWEAR_REQUIRE_BROWSER=1 \
-		go test -race -vet=off -timeout 20m $(PKG)
+		go test -race -vet=off -timeout 45m $(PKG)
 
 bench: build ## measure fleets of three sizes beside their ceilings; ARGS="--vehicles 10000"
 	@bin/brakewear bench $(ARGS)
