@@ -1,0 +1,128 @@
+package pipeline_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/mail/mailtest"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+const (
+	password = "four plain words here"
+	another  = "four other words here"
+)
+
+func TestSignIn(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		srv := mailtest.Start(t, mailtest.Options{})
+		d := newDesk(t, db, srv)
+		link, err := d.FirstAccount(ctx)
+		if err != nil || !strings.HasPrefix(link, pipeline.LinkPath) {
+			t.Fatalf("got %q, %v", link, err)
+		}
+		again, err := d.FirstAccount(ctx) // the first start was cut short
+		if err != nil || again == link || again == "" {
+			t.Fatalf("got %q, %v; want another link", again, err)
+		}
+		use := func(link, password string) (string, error) {
+			return d.UseLink(ctx, strings.TrimPrefix(link, pipeline.LinkPath), password, "a browser")
+		}
+		if _, err := use(link, "short"); !errors.Is(err, fleet.ErrInvalid) {
+			t.Errorf("a short password: got %v, want ErrInvalid", err)
+		}
+		session, err := use(link, password)
+		if err != nil {
+			t.Fatal(err)
+		}
+		who, err := db.SessionOf(ctx, session)
+		if err != nil || !who.Scope(auth.Run).All() {
+			t.Fatalf("got %+v, %v; want an admin of everything", who, err)
+		}
+		if link, err := d.FirstAccount(ctx); err != nil || link != "" {
+			t.Errorf("a first account where there is one: got %q, %v", link, err)
+		}
+		if _, err := use(again, another); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("the other link after a password was chosen: got %v, want ErrNotFound", err)
+		}
+
+		enter := func(email, password, origin string) error {
+			_, err := d.Service.SignIn(ctx, email, password, origin, "a browser")
+			return err
+		}
+		known, unknown := enter(pipeline.FirstEmail, "wrong", "10.0.0.1"), enter("nobody@island.example", "wrong", "10.0.0.1")
+		if !errors.Is(known, fleet.ErrStranger) || unknown == nil || known.Error() != unknown.Error() {
+			t.Errorf("got %v for a wrong password and %v for no account, want the same", known, unknown)
+		}
+		if err := enter(strings.ToUpper(pipeline.FirstEmail), password, "10.0.0.1"); err != nil {
+			t.Errorf("an address in capitals: %v", err)
+		}
+		for range 6 {
+			err = enter(pipeline.FirstEmail, "wrong", "10.0.0.2")
+			if !errors.Is(err, fleet.ErrStranger) {
+				t.Fatalf("got %v, want ErrStranger", err)
+			}
+		}
+		if _, wait := errors.AsType[*fleet.WaitError](enter(pipeline.FirstEmail, password, "10.0.0.2")); !wait {
+			t.Error("the right password after six wrong ones: want to wait")
+		}
+		if err := enter(pipeline.FirstEmail, password, "10.0.0.3"); err != nil {
+			t.Errorf("from another address: %v; a stranger's guesses must not lock the owner out", err)
+		}
+		*d.at = d.at.Add(16 * time.Minute)
+		if err := enter(pipeline.FirstEmail, password, "10.0.0.2"); err != nil {
+			t.Errorf("16 minutes later: %v", err)
+		}
+
+		if err := d.ChangePassword(ctx, who, "wrong", another); !errors.Is(err, fleet.ErrDenied) {
+			t.Errorf("a change without the present password: got %v, want ErrDenied", err)
+		}
+		if err := d.ChangePassword(ctx, who, password, another); err != nil {
+			t.Fatal(err)
+		}
+		if err := enter(pipeline.FirstEmail, password, "10.0.0.4"); !errors.Is(err, fleet.ErrStranger) {
+			t.Errorf("the old password: got %v, want ErrStranger", err)
+		}
+	})
+}
+
+// A link by e-mail goes to who has an account, and nobody learns who has one.
+func TestMailLink(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		srv := mailtest.Start(t, mailtest.Options{})
+		d := newDesk(t, db, srv)
+		a := store.Account{Name: "Ann", Email: "ann@island.example", Grants: []store.Grant{{Role: auth.Planner}}}
+		if _, err := d.AddAccount(ctx, all, "test", &a); err != nil {
+			t.Fatal(err)
+		}
+		for _, email := range []string{"ann@island.example", "nobody@island.example"} {
+			if err := d.MailLink(ctx, email, "10.0.0.1"); err != nil {
+				t.Errorf("%s: %v", email, err)
+			}
+		}
+		got := srv.Received()
+		if len(got) != 1 {
+			t.Fatalf("%d mails, want one to Ann", len(got))
+		}
+		for range 2 {
+			if err := d.MailLink(ctx, "ann@island.example", "10.0.0.1"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, wait := errors.AsType[*fleet.WaitError](d.MailLink(ctx, "ann@island.example", "10.0.0.9")); !wait {
+			t.Error("a fourth mail within the hour: want to wait")
+		}
+		d.Mail = nil
+		if err := d.MailLink(ctx, "ann@island.example", "10.0.0.1"); !errors.Is(err, fleet.ErrConflict) {
+			t.Errorf("without a mail server: got %v, want ErrConflict", err)
+		}
+	})
+}

@@ -1,0 +1,197 @@
+package store_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+func mustAccount(t *testing.T, db *store.DB, name string, grants ...store.Grant) store.Account {
+	t.Helper()
+	a := store.Account{Name: name, Email: name + "@island.example", Grants: grants}
+	if err := db.AddAccount(t.Context(), all, "test", &a); err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+func on(role auth.Role, fleetID, depotID int64) store.Grant {
+	return store.Grant{Role: role, Place: store.Place{FleetID: fleetID, DepotID: depotID}}
+}
+
+// Somebody who looks after the accounts of one fleet reaches neither beyond it
+// nor those who do.
+func TestAccountsOfAFleet(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		mustVehicles(t, db,
+			store.VehicleEntry{Fleet: "Ferry", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: "Bus 1"}},
+			store.VehicleEntry{Fleet: "Quarry", Depot: "Pit", Vehicle: fleet.Vehicle{Number: "Cart 1"}})
+		fs, err := db.Fleets(ctx, all)
+		if err != nil || len(fs) != 2 {
+			t.Fatalf("%d fleets, %v", len(fs), err)
+		}
+		ferry, quarry := fs[0].ID, fs[1].ID
+		sc := auth.ScopeOf([]int64{ferry}, nil)
+		top := mustAccount(t, db, "top", on(auth.Admin, 0, 0))
+		mine := mustAccount(t, db, "mine", on(auth.Technician, ferry, 0))
+		both := mustAccount(t, db, "both", on(auth.Technician, ferry, 0), on(auth.Planner, quarry, 0))
+		other := mustAccount(t, db, "other", on(auth.Manager, quarry, 0))
+		whole := on(auth.Admin, 0, 0)
+		elsewhere := on(auth.Planner, quarry, 0)
+		here := on(auth.Planner, ferry, 0)
+		for _, c := range []struct {
+			name string
+			do   func() error
+			want error // nil = it is done
+		}{
+			{"look at another fleet's", func() error { _, err := db.Account(ctx, sc, other.ID); return err }, fleet.ErrNotFound},
+			{"link to everything's admin", func() error { return db.AddLink(ctx, sc, "x", top.ID, "s1") }, fleet.ErrNotFound},
+			{"link to one who reaches beyond", func() error { return db.AddLink(ctx, sc, "x", both.ID, "s2") }, fleet.ErrDenied},
+			{"stop one who reaches beyond", func() error { return db.StopAccount(ctx, sc, "x", both.ID) }, fleet.ErrDenied},
+			{"stop everything's admin", func() error { return db.StopAccount(ctx, sc, "x", top.ID) }, fleet.ErrNotFound},
+			{"make an admin of everything", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &whole) }, fleet.ErrDenied},
+			{"give a role on another fleet", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &elsewhere) }, fleet.ErrNotFound},
+			{"end a role on another fleet", func() error { return db.EndGrant(ctx, sc, "x", both.ID, both.Grants[1].ID) }, fleet.ErrDenied},
+			{"give a role here", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &here) }, nil},
+			{"give it twice", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &here) }, fleet.ErrConflict},
+			{"link to mine", func() error { return db.AddLink(ctx, sc, "x", mine.ID, "s3") }, nil},
+			{"end a role here", func() error { return db.EndGrant(ctx, sc, "x", mine.ID, here.ID) }, nil},
+			{"stop mine", func() error { return db.StopAccount(ctx, sc, "x", mine.ID) }, nil},
+			{"stop the last admin", func() error { return db.StopAccount(ctx, all, "x", top.ID) }, fleet.ErrConflict},
+			{"end the last admin's role", func() error { return db.EndGrant(ctx, all, "x", top.ID, top.Grants[0].ID) }, fleet.ErrConflict},
+			{"the same address again", func() error {
+				return db.AddAccount(ctx, all, "x", &store.Account{Name: "Top", Email: "TOP@island.example", Grants: []store.Grant{on(auth.Planner, ferry, 0)}})
+			}, fleet.ErrConflict},
+			{"an account without a role", func() error {
+				return db.AddAccount(ctx, all, "x", &store.Account{Name: "N", Email: "n@island.example"})
+			}, fleet.ErrInvalid},
+		} {
+			if err := c.do(); c.want == nil && err != nil || c.want != nil && !errors.Is(err, c.want) {
+				t.Errorf("%s: got %v, want %v", c.name, err, c.want)
+			}
+		}
+		as, err := db.Accounts(ctx, sc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range as {
+			if a.ID == top.ID || a.ID == other.ID {
+				t.Errorf("%s shows to an admin of another fleet", a.Name)
+			}
+		}
+	})
+}
+
+// Sessions, links and tokens end when they are to, and are kept as hashes.
+func TestWaysIn(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) { waysIn(t, storetest.URL(t, dialect)) })
+	}
+}
+
+func waysIn(t *testing.T, url string) {
+	db := storetest.MustOpen(t, url)
+	ctx := t.Context()
+	now := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	db.Now = func() time.Time { return now }
+	a := mustAccount(t, db, "ann", on(auth.Admin, 0, 0))
+	secrets := []string{auth.NewSecret(), auth.NewSecret(), auth.NewSecret(), auth.NewSecret()}
+	in := func(secret string) bool {
+		t.Helper()
+		_, err := db.SessionOf(ctx, secret)
+		if err != nil && !errors.Is(err, fleet.ErrStranger) {
+			t.Fatal(err)
+		}
+		return err == nil
+	}
+	start := func(secret string) {
+		t.Helper()
+		if err := db.StartSession(ctx, a.ID, secret, "a browser"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	start(secrets[0])
+	if !in(secrets[0]) || in("another") || in("") {
+		t.Error("a session is known by its secret, and by nothing else")
+	}
+	now = now.Add(12*time.Hour + time.Minute)
+	if in(secrets[0]) {
+		t.Error("12 hours without a look: still signed in")
+	}
+	start(secrets[0] + "b")
+	for range 14 * 24 / 8 {
+		now = now.Add(8 * time.Hour)
+		in(secrets[0] + "b")
+	}
+	if now = now.Add(time.Minute); in(secrets[0] + "b") {
+		t.Error("after 14 days: still signed in, for all the looks between")
+	}
+
+	start(secrets[0] + "c")
+	start(secrets[1])
+	who, err := db.SessionOf(ctx, secrets[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := store.Token{Name: "telematics", Rights: []auth.Right{auth.See, auth.Measure}, Until: now.Add(48 * time.Hour)}
+	if err := db.AddToken(ctx, who, &k, secrets[2]); err != nil {
+		t.Fatal(err)
+	}
+	by, err := db.TokenOf(ctx, secrets[2])
+	if err != nil || !by.May(auth.Measure) || by.May(auth.Plan) {
+		t.Errorf("token: got %+v, %v; want one that may measure and not plan", by, err)
+	}
+	if err := db.AddToken(ctx, by, &store.Token{Name: "more", Rights: []auth.Right{auth.People}, Until: k.Until}, "x"); !errors.Is(err, fleet.ErrDenied) {
+		t.Errorf("a token that may more than its maker: got %v, want ErrDenied", err)
+	}
+
+	if err := db.AddLink(ctx, all, "test", a.ID, secrets[3]); err != nil {
+		t.Fatal(err)
+	}
+	for _, table := range []string{"sessions", "links", "api_tokens"} {
+		for _, row := range storetest.Dump(t, url, "select * from "+table) {
+			for _, s := range secrets {
+				if strings.Contains(row, s) {
+					t.Errorf("%s keeps a secret as it is", table)
+				}
+			}
+		}
+	}
+	if _, err := db.UseLink(ctx, secrets[3], "hash"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.UseLink(ctx, secrets[3], "hash"); !errors.Is(err, fleet.ErrNotFound) {
+		t.Errorf("a link used twice: got %v, want ErrNotFound", err)
+	}
+	if in(secrets[1]) || in(secrets[0]+"c") {
+		t.Error("a new password by a link: still signed in elsewhere")
+	}
+	if err := db.AddLink(ctx, all, "test", a.ID, "late"); err != nil {
+		t.Fatal(err)
+	}
+	now = now.Add(store.LinkLife + time.Minute)
+	if _, _, err := db.LinkOf(ctx, "late"); !errors.Is(err, fleet.ErrNotFound) {
+		t.Errorf("a link of the day before: got %v, want ErrNotFound", err)
+	}
+	now = now.Add(24 * time.Hour)
+	if _, err := db.TokenOf(ctx, secrets[2]); !errors.Is(err, fleet.ErrStranger) {
+		t.Errorf("a token past its end: got %v, want ErrStranger", err)
+	}
+
+	// Whoever is stopped is out at once.
+	mustAccount(t, db, "bo", on(auth.Admin, 0, 0))
+	start("last")
+	if err := db.StopAccount(ctx, all, "test", a.ID); err != nil {
+		t.Fatal(err)
+	}
+	if in("last") {
+		t.Error("a stopped account is still signed in")
+	}
+}
