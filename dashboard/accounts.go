@@ -315,17 +315,9 @@ func (d *Dashboard) addAccount(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p.Link, p.For = d.address(c)+p.Link, a.Name
+	p.Link, p.For = d.origin(c)+p.Link, a.Name
 	p.Name, p.Email = Field{}, Field{}
 	return d.showAccounts(c, http.StatusOK, p)
-}
-
-// address is what a link for somebody else begins with.
-func (d *Dashboard) address(c *gin.Context) string {
-	if d.svc.URL != "" {
-		return strings.TrimSuffix(d.svc.URL, "/")
-	}
-	return "http://" + c.Request.Host
 }
 
 func (d *Dashboard) otherAccount(c *gin.Context) error {
@@ -412,7 +404,7 @@ func (d *Dashboard) linkAccount(c *gin.Context) error {
 	if err != nil {
 		return d.otherDone(c, err)
 	}
-	return d.showOther(c, http.StatusOK, d.address(c)+link, "")
+	return d.showOther(c, http.StatusOK, d.origin(c)+link, "")
 }
 
 func (d *Dashboard) stopAccount(c *gin.Context) error {
