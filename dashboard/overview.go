@@ -176,12 +176,8 @@ func (d *Dashboard) overview(c *gin.Context) error {
 }
 
 func emptyOverview(o *pipeline.Overview) *Empty {
-	measured := 0
-	for _, n := range o.Left.Classes {
-		measured += n
-	}
 	switch {
-	case measured > 0:
+	case o.Left.Measured() > 0:
 		return nil
 	case o.Left.Axles == 0:
 		return &Empty{Title: "No axles here yet", Text: "The overview fills itself from files: which vehicles there are, what their axles are specified for, and what was measured.", Steps: true}
@@ -232,10 +228,7 @@ func overviewFigures(o *pipeline.Overview) []OverviewFigure {
 		sum.HoursToBook += w.HoursToBook
 		sum.HoursFree += w.HoursFree
 	}
-	measured := 0
-	for _, n := range o.Left.Classes {
-		measured += n
-	}
+	measured := o.Left.Measured()
 	fs := []OverviewFigure{
 		{"At or past the limit now", count(o.Left.Classes[0]), "of " + plural(measured, "measured axle", "measured axles")},
 		{"Limits reached by " + dateNear(last, o.AsOf), about(sum.Expected), about(sum.Booked) + " of them booked"},
@@ -305,10 +298,7 @@ func (x *overviewLinks) left(o *pipeline.Overview) OverviewLeft {
 	if ch := chart.LiningLeft(o.Left.Classes); ch != nil {
 		l.Picture = newPicture("Axles by the share of usable thickness left", ch)
 	}
-	measured := 0
-	for _, n := range o.Left.Classes {
-		measured += n
-	}
+	measured := o.Left.Measured()
 	for i, n := range o.Left.Classes {
 		class := store.LeftClasses[i]
 		row := LeftRow{Name: capital(leftWords(class)), Axles: n, Share: shareOf(n, measured)}

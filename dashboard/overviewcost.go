@@ -24,12 +24,13 @@ func (x *overviewLinks) cost(o *pipeline.Overview) OverviewCost {
 	for _, k := range currencies(o) {
 		c.currency(o, k)
 	}
+	currency := currencyOf(o)
 	for i := range o.Parts {
 		if i == overviewParts {
 			c.More = len(o.Parts) - i
 			break
 		}
-		c.Parts = append(c.Parts, monthPartRow(&o.Parts[i], c.Months, currencyOf(o)))
+		c.Parts = append(c.Parts, monthPartRow(&o.Parts[i], c.Months, currency))
 	}
 	c.Gaps = costGaps(&o.Gaps)
 	return c

@@ -89,8 +89,7 @@ func (s *Service) overview(ctx context.Context, sc auth.Scope, q store.OverviewQ
 	reads.Go(func() { o.Depot, errs[2] = s.DB.WearRates(ctx, sc, q, store.WearByDepot) })
 	a, err := s.ahead(ctx, sc, q, o)
 	if err == nil {
-		until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
-		err = s.DB.EachOutlook(ctx, sc, q, until+needAhead, a.axle)
+		err = s.DB.EachOutlook(ctx, sc, q, o.until()+needAhead, a.axle)
 	}
 	errs[3] = err
 	reads.Wait()
@@ -119,6 +118,11 @@ func (o *Overview) spans() {
 			To:   fleet.DateOf(first.AddDate(0, i+1, 0)) - 1,
 		})
 	}
+}
+
+// until is the last day that a week or a month holds.
+func (o *Overview) until() fleet.Date {
+	return max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
 }
 
 // depotLoad is a depot's share of the weeks.
@@ -163,12 +167,11 @@ func (s *Service) ahead(ctx context.Context, sc auth.Scope, q store.OverviewQuer
 	if a.parts, err = s.DB.StockParts(ctx, sc, q.Fleet); err != nil {
 		return nil, err
 	}
-	until := max(o.Weeks[len(o.Weeks)-1].To, o.Months[len(o.Months)-1].To)
-	booked, err := s.DB.BookedDays(ctx, sc, q, o.AsOf, until)
+	booked, err := s.DB.BookedDays(ctx, sc, q, o.AsOf, o.until())
 	if err != nil {
 		return nil, err
 	}
-	items, err := s.DB.BookedItems(ctx, sc, q, o.AsOf, until)
+	items, err := s.DB.BookedItems(ctx, sc, q, o.AsOf, o.until())
 	if err != nil {
 		return nil, err
 	}

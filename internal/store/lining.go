@@ -128,6 +128,15 @@ type LiningLeft struct {
 	NoForecast int
 }
 
+// Measured is how many axles are in a class.
+func (l *LiningLeft) Measured() int {
+	n := 0
+	for _, axles := range l.Classes {
+		n += axles
+	}
+	return n
+}
+
 // LiningLeft counts axles by what is left of them.
 func (db *DB) LiningLeft(ctx context.Context, sc auth.Scope, q OverviewQuery) (l LiningLeft, err error) {
 	l.Classes = make([]int, len(LeftClasses))
