@@ -52,14 +52,7 @@ func (c accountsListCmd) Run(e *env) error {
 	for _, a := range as {
 		l := accountLine{Name: a.Name, Email: a.Email, Roles: []string{}}
 		for _, g := range a.Grants {
-			place := "everything"
-			switch {
-			case g.DepotID != 0:
-				place = g.Fleet + "/" + g.Depot
-			case g.FleetID != 0:
-				place = g.Fleet
-			}
-			l.Roles = append(l.Roles, string(g.Role)+" of "+place)
+			l.Roles = append(l.Roles, string(g.Role)+" of "+placeWords(g.Place))
 		}
 		if a.SignedInAt != nil {
 			l.SignedIn = fleet.DateOf(*a.SignedInAt).String()

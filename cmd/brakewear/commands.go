@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/alecthomas/kong"
@@ -56,7 +55,7 @@ func placeholder(f *kong.Flag) string {
 	case f.PlaceHolder != "":
 		return f.PlaceHolder
 	case f.Enum != "":
-		return strings.Join(slices.DeleteFunc(f.EnumSlice(), func(s string) bool { return s == "" }), "|")
+		return strings.Join(values(f.Value), "|")
 	case f.Target.CanInt() || f.Target.CanFloat():
 		return "N"
 	}

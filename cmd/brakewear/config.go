@@ -59,10 +59,7 @@ func settings(model *kong.Node) (list []setting) {
 
 // choices is what a flag means, and what it may be where that is one of a few.
 func choices(f *kong.Flag) string {
-	if f.Enum == "" {
-		return f.Help
-	}
-	of := slices.DeleteFunc(f.EnumSlice(), func(s string) bool { return s == "" })
+	of := values(f.Value)
 	if !slices.ContainsFunc(of, func(s string) bool { return !strings.Contains(f.Help, s) }) {
 		return f.Help // it names them
 	}

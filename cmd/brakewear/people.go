@@ -73,17 +73,24 @@ type personLine struct {
 
 func toldOf(r store.Recipient) string {
 	if r.Everything {
-		return "everything"
+		return placeWords(store.Place{})
 	}
 	var names []string
 	for _, p := range r.Places {
-		if p.DepotID != 0 {
-			names = append(names, p.Fleet+"/"+p.Depot)
-		} else {
-			names = append(names, p.Fleet)
-		}
+		names = append(names, placeWords(p))
 	}
 	return strings.Join(names, ", ")
+}
+
+// placeWords names a place as --fleet and --depot take it.
+func placeWords(p store.Place) string {
+	switch {
+	case p.DepotID != 0:
+		return p.Fleet + "/" + p.Depot
+	case p.FleetID != 0:
+		return p.Fleet
+	}
+	return "everything"
 }
 
 type peopleAddCmd struct {
