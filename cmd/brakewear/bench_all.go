@@ -10,9 +10,7 @@ import (
 	"runtime/pprof"
 	"time"
 
-	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
-	"brakewear/internal/pgserver"
 	"brakewear/internal/plan"
 	"brakewear/internal/store"
 )
@@ -164,25 +162,9 @@ func (c benchAllCmd) measure(e *env, rep *allReport) error {
 
 // size measures a fleet of n vehicles.
 func (c benchAllCmd) size(e *env, rep *allReport, n int) error {
-	dir, err := os.MkdirTemp("", "brakewear-*")
-	if err != nil {
-		return err
-	}
-	defer os.RemoveAll(dir)
-	if err := demo.WriteCSV(dir, demo.Options{Vehicles: n, Seed: c.Seed, Until: benchUntil}); err != nil {
-		return err
-	}
-	for _, dialect := range c.Databases {
-		urls, stop, err := benchDatabases(dir, dialect)
-		if errors.Is(err, pgserver.ErrNone) {
-			fmt.Fprintln(e.stderr, "PostgreSQL left out:", err)
-			continue
-		}
-		if err != nil {
-			return err
-		}
+	return benchFleet(e, n, c.Seed, c.Databases, func(dialect, dir string, urls [2]string) error {
 		w := &allRun{c: c, e: e, rep: rep, dialect: dialect, n: n, dir: dir, urls: urls}
-		if err := errors.Join(w.all(), stop()); err != nil {
+		if err := w.all(); err != nil {
 			return fmt.Errorf("%d vehicles on %s: %w", n, dialect, err)
 		}
 		if dialect == store.SQLite {
@@ -191,8 +173,8 @@ func (c benchAllCmd) size(e *env, rep *allReport, n int) error {
 				os.Remove(url + "-wal")
 			}
 		}
-	}
-	return nil
+		return nil
+	})
 }
 
 // The aims of a proposal of 1,000 axles.

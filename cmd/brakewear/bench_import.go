@@ -48,16 +48,34 @@ func (c benchImportCmd) Run(e *env) error {
 	if c.Vehicles < 1 {
 		return fleet.Invalidf("want at least 1 vehicle, not %d", c.Vehicles)
 	}
+	var results []importBench
+	err := benchFleet(e, c.Vehicles, c.Seed, []string{store.SQLite, store.Postgres}, func(dialect, dir string, urls [2]string) error {
+		r, err := benchImport(e, dir, urls)
+		r.Database = dialect
+		results = append(results, r)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if c.Format == "json" {
+		return e.printJSON(results)
+	}
+	return importTable(e.stdout, results)
+}
+
+// benchFleet invents a fleet's files in a folder, and calls measure for each
+// dialect with two new databases. A server that is not installed is left out.
+func benchFleet(e *env, vehicles int, seed uint64, dialects []string, measure func(dialect, dir string, urls [2]string) error) error {
 	dir, err := os.MkdirTemp("", "brakewear-*")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	if err := demo.WriteCSV(dir, demo.Options{Vehicles: c.Vehicles, Seed: c.Seed, Until: benchUntil}); err != nil {
+	if err := demo.WriteCSV(dir, demo.Options{Vehicles: vehicles, Seed: seed, Until: benchUntil}); err != nil {
 		return err
 	}
-	var results []importBench
-	for _, dialect := range []string{store.SQLite, store.Postgres} {
+	for _, dialect := range dialects {
 		urls, stop, err := benchDatabases(dir, dialect)
 		if errors.Is(err, pgserver.ErrNone) {
 			fmt.Fprintln(e.stderr, "PostgreSQL left out:", err)
@@ -66,17 +84,11 @@ func (c benchImportCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
-		r, err := benchImport(e, dir, urls)
-		if err = errors.Join(err, stop()); err != nil {
+		if err := errors.Join(measure(dialect, dir, urls), stop()); err != nil {
 			return err
 		}
-		r.Database = dialect
-		results = append(results, r)
 	}
-	if c.Format == "json" {
-		return e.printJSON(results)
-	}
-	return importTable(e.stdout, results)
+	return nil
 }
 
 // benchDatabases returns the addresses of two new databases, and what to call
