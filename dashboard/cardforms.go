@@ -26,19 +26,24 @@ func by(c *gin.Context) (string, error) {
 	return name, nil
 }
 
+// cardSent returns the card that a form is about, and who sends it.
+func (d *Dashboard) cardSent(c *gin.Context) (card fleet.Card, who string, err error) {
+	id, err := pathID(c, "job card")
+	if err != nil {
+		return card, "", err
+	}
+	if who, err = by(c); err != nil {
+		return card, "", err
+	}
+	card, err = d.svc.DB.Card(c.Request.Context(), d.scope(c), id)
+	return card, who, err
+}
+
 // enterSteps takes the steps of a card's form in. Steps that say what they said
 // before add nothing.
 func (d *Dashboard) enterSteps(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	id, err := pathID(c, "job card")
-	if err != nil {
-		return err
-	}
-	who, err := by(c)
-	if err != nil {
-		return err
-	}
-	card, err := d.svc.DB.Card(ctx, sc, id)
+	card, who, err := d.cardSent(c)
 	if err != nil {
 		return err
 	}
@@ -64,7 +69,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 	}
 	// What can be read is kept, whatever is wrong with the rest.
 	if len(entries) > 0 {
-		if _, err := d.svc.DB.EnterSteps(ctx, sc, id, entries); err != nil {
+		if _, err := d.svc.DB.EnterSteps(ctx, sc, card.ID, entries); err != nil {
 			return err
 		}
 	}
@@ -72,9 +77,9 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		if wantsJSON(c) {
 			return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
 		}
-		return d.showCard(c, http.StatusBadRequest, id, faults)
+		return d.showCard(c, http.StatusBadRequest, card.ID, faults)
 	}
-	return took(c, fmt.Sprintf("/cards/%d", id))
+	return took(c, fmt.Sprintf("/cards/%d", card.ID))
 }
 
 // took answers a form that was taken in: on to a page, or where to go for a script.
@@ -124,15 +129,7 @@ func sameEntry(old, e *fleet.StepEntry) bool {
 // fitParts takes in what came off and what went on.
 func (d *Dashboard) fitParts(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	id, err := pathID(c, "job card")
-	if err != nil {
-		return err
-	}
-	who, err := by(c)
-	if err != nil {
-		return err
-	}
-	card, err := d.svc.DB.Card(ctx, sc, id)
+	card, who, err := d.cardSent(c)
 	if err != nil {
 		return err
 	}
@@ -144,10 +141,10 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := d.svc.FitParts(ctx, sc, who, id, f); err != nil {
+	if _, err := d.svc.FitParts(ctx, sc, who, card.ID, f); err != nil {
 		return err
 	}
-	return took(c, fmt.Sprintf("/cards/%d#parts", id))
+	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
 
 // partsForm reads the form of what came off and what went on.
