@@ -25,6 +25,12 @@ const (
 	failuresByOrigin = 100 // from one address: a whole workshop may share it
 )
 
+// How many links go out by e-mail within an hour (common practice, no source).
+const (
+	linksByEmail  = 3
+	linksByOrigin = 30
+)
+
 // errEntry is the same whatever was wrong: it does not tell who has an account.
 var errEntry = fleet.Strangerf("E-mail address and password do not fit together. Is a capital letter locked?")
 
@@ -37,21 +43,14 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 		return "", errEntry
 	}
 	pair := "pair " + email + " " + origin
-	limits := []struct {
-		subject string
-		most    int
-	}{{pair, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin}}
-	var subjects []string
-	for _, l := range limits {
-		n, first, err := s.DB.Failures(ctx, l.subject, s.now().Add(-failuresFor))
-		if err != nil {
-			return "", err
-		}
-		if n >= l.most {
-			wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
-			return "", &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
-		}
-		subjects = append(subjects, l.subject)
+	bounds := []bound{{pair, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin}}
+	first, err := s.reached(ctx, bounds, failuresFor)
+	if err != nil {
+		return "", err
+	}
+	if first != nil {
+		wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
+		return "", &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
 	}
 	account, hash, err := s.DB.PasswordOf(ctx, email)
 	if err != nil {
@@ -59,7 +58,7 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 	}
 	err = hasher.Compare(ctx, password, hash)
 	if errors.Is(err, auth.ErrPassword) {
-		if err := s.DB.NoteFailure(ctx, subjects...); err != nil {
+		if err := s.note(ctx, bounds); err != nil {
 			return "", err
 		}
 		return "", errEntry
@@ -72,6 +71,36 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 	}
 	secret := auth.NewSecret()
 	return secret, s.DB.StartSession(ctx, account, secret, browser)
+}
+
+// bound is how often something may be tried under a subject.
+type bound struct {
+	subject string
+	most    int
+}
+
+// reached returns when the first try of the window was under the first bound
+// that is reached; nil when none is.
+func (s *Service) reached(ctx context.Context, bounds []bound, window time.Duration) (*time.Time, error) {
+	for _, b := range bounds {
+		n, first, err := s.DB.Failures(ctx, b.subject, s.now().Add(-window))
+		if err != nil {
+			return nil, err
+		}
+		if n >= b.most {
+			return &first, nil
+		}
+	}
+	return nil, nil
+}
+
+// note notes a try under each of the bounds.
+func (s *Service) note(ctx context.Context, bounds []bound) error {
+	var subjects []string
+	for _, b := range bounds {
+		subjects = append(subjects, b.subject)
+	}
+	return s.DB.NoteFailure(ctx, subjects...)
 }
 
 // ChangePassword changes who's password, and ends the other sessions.
@@ -117,17 +146,15 @@ func (s *Service) MailLink(ctx context.Context, email, origin string) error {
 		return fleet.Conflictf("no mail goes out from here: ask whoever looks after the accounts for a link")
 	}
 	email = strings.ToLower(strings.TrimSpace(email))
-	subjects := []string{"mailed " + email, "mailed from " + origin}
-	for i, most := range []int{3, 30} {
-		n, _, err := s.DB.Failures(ctx, subjects[i], s.now().Add(-time.Hour))
-		if err != nil {
-			return err
-		}
-		if n >= most {
-			return &fleet.WaitError{For: time.Hour, Why: "Enough links were asked for: look into the mail, or try again in an hour."}
-		}
+	bounds := []bound{{"mailed " + email, linksByEmail}, {"mailed from " + origin, linksByOrigin}}
+	first, err := s.reached(ctx, bounds, time.Hour)
+	if err != nil {
+		return err
 	}
-	if err := s.DB.NoteFailure(ctx, subjects...); err != nil {
+	if first != nil {
+		return &fleet.WaitError{For: time.Hour, Why: "Enough links were asked for: look into the mail, or try again in an hour."}
+	}
+	if err := s.note(ctx, bounds); err != nil {
 		return err
 	}
 	account, _, err := s.DB.PasswordOf(ctx, email)
