@@ -47,7 +47,7 @@ func newClient(t *testing.T, db *store.DB) *client {
 	h := web.Protect(r)
 	return &client{t, readDocument(t), http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Header.Get("Authorization") == "" {
-			r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+			r.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: session})
 		}
 		h.ServeHTTP(w, r)
 	})}

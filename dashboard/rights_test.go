@@ -8,6 +8,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/store/storetest"
+	"brakewear/internal/web"
 )
 
 // What somebody may not do is not offered.
@@ -22,7 +23,7 @@ func TestPlanOffersWhatMayBeDone(t *testing.T) {
 			t.Fatal(err)
 		}
 		req := httptest.NewRequest(http.MethodGet, "/plan", nil)
-		req.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		req.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: session})
 		rec := httptest.NewRecorder()
 		w.handler.ServeHTTP(rec, req)
 		if rec.Code != http.StatusOK {

@@ -66,8 +66,8 @@ const tester = "dashboard"
 // signedIn sends a request without a session as the one given.
 func signedIn(h http.Handler, session string) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if _, err := r.Cookie("brakewear"); err != nil {
-			r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		if _, err := r.Cookie(web.SessionCookie); err != nil {
+			r.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: session})
 		}
 		h.ServeHTTP(w, r)
 	})

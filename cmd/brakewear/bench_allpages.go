@@ -81,7 +81,7 @@ func (w *allRun) signIn() (string, error) {
 // withSession sends every request by a session.
 func withSession(h http.Handler, session string) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		r.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: session})
 		h.ServeHTTP(w, r)
 	})
 }

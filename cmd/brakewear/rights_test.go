@@ -81,7 +81,7 @@ func (w *town) send(ctx context.Context, method, path, session string, form stri
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	}
 	if session != "" {
-		r.AddCookie(&http.Cookie{Name: "brakewear", Value: session})
+		r.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: session})
 	}
 	rec := httptest.NewRecorder()
 	w.handler.ServeHTTP(rec, r)

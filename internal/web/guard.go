@@ -134,11 +134,12 @@ func Scope(c *gin.Context) auth.Scope {
 	return sc
 }
 
-// The cookie of a session. Over TLS its name keeps other hosts of the domain,
-// and pages in the clear, from setting it (RFC 6265bis, 4.1.3.2).
+// SessionCookie is the cookie of a session in the clear. Over TLS its name keeps
+// other hosts of the domain, and pages in the clear, from setting it
+// (RFC 6265bis, 4.1.3.2).
 const (
-	clearCookie  = "brakewear"
-	secureCookie = "__Host-brakewear"
+	SessionCookie = "brakewear"
+	secureCookie  = "__Host-brakewear"
 )
 
 const secureKey = contextKey("web.secure")
@@ -159,7 +160,7 @@ func cookieName(r *http.Request) string {
 	if secure(r) {
 		return secureCookie
 	}
-	return clearCookie
+	return SessionCookie
 }
 
 // SetSession gives the browser a session's secret; "" takes it back. The
