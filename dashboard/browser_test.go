@@ -23,7 +23,9 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
 
@@ -154,7 +156,17 @@ type shown struct{ name, path string }
 // everyPage lists every page of the demo fleet.
 func everyPage(t *testing.T) []shown {
 	worked(t, island(t))
+	link := auth.NewSecret()
+	if err := island(t).svc.DB.AddLink(t.Context(), auth.AllFleets(), tester, 1, link); err != nil {
+		t.Fatal(err)
+	}
 	return []shown{
+		{"sign-in", "/sign-in"},
+		{"mail-link", "/sign-in/link"},
+		{"link", pipeline.LinkPath + link},
+		{"account", "/account"},
+		{"accounts", "/accounts"},
+		{"other-account", "/accounts/1"},
 		{"due", "/"},
 		{"due-all", "/?within=0&sort=vehicle"},
 		{"due-none", "/?q=no+such+vehicle"},
