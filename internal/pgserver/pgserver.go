@@ -20,8 +20,9 @@ import (
 // Options of the server. Nobody connects but through the socket in the
 // cluster's own folder.
 const (
-	// Fast is for tests: nothing has to survive a crash.
-	Fast = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off" +
+	// Fast is for tests: nothing has to survive a crash, and no plan changes in
+	// the middle because statistics came, which takes a slow machine.
+	Fast = "-c fsync=off -c synchronous_commit=off -c full_page_writes=off -c autovacuum=off" +
 		" -c deadlock_timeout=50ms -c shared_buffers=128MB -c max_wal_size=2GB"
 	// Usual is for measuring: as a small server is set up, and as safe.
 	Usual = "-c shared_buffers=512MB -c max_wal_size=4GB"
