@@ -70,7 +70,7 @@ func (d *Dashboard) showSignIn(c *gin.Context, status int, next, email, fault st
 // enter signs in.
 func (d *Dashboard) enter(c *gin.Context) error {
 	next, email := web.Next(c.PostForm("next")), c.PostForm("email")
-	secret, err := d.svc.SignIn(c.Request.Context(), email, c.PostForm("password"), c.ClientIP(), c.Request.UserAgent())
+	secret, err := d.svc.SignIn(c.Request.Context(), email, c.PostForm("password"), web.Origin(c), c.Request.UserAgent())
 	if _, wait := errors.AsType[*fleet.WaitError](err); wait {
 		return d.showSignIn(c, http.StatusTooManyRequests, next, email, err.Error())
 	}
@@ -107,7 +107,7 @@ func (d *Dashboard) showMailLink(c *gin.Context, sent bool) error {
 }
 
 func (d *Dashboard) sendLink(c *gin.Context) error {
-	if err := d.svc.MailLink(c.Request.Context(), c.PostForm("email"), c.ClientIP()); err != nil {
+	if err := d.svc.MailLink(c.Request.Context(), c.PostForm("email"), web.Origin(c)); err != nil {
 		return err
 	}
 	return d.showMailLink(c, true)

@@ -55,7 +55,7 @@ func newTown(t *testing.T) *town {
 	db.Now = now
 	w.svc = &pipeline.Service{DB: db, Now: now, Model: "pooled"}
 	e := &env{ctx: t.Context(), stdout: io.Discard, stderr: io.Discard, now: now, log: slog.New(slog.DiscardHandler)}
-	if w.engine, err = routes(e, w.svc, monitor.New(db, "test", e.log), nil); err != nil {
+	if w.engine, err = routes(e, w.svc, monitor.New(db, "test", e.log), listening{}, nil); err != nil {
 		t.Fatal(err)
 	}
 	w.handler = web.Protect(w.engine)

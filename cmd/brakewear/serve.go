@@ -29,9 +29,10 @@ type serveCmd struct {
 
 // listening are the settings of addresses.
 type listening struct {
-	Listen        string        `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT"`
-	MonitorListen string        `help:"Address of its own for /metrics, /healthz and /readyz, which anybody who reaches it may read; none unless given." env:"BRAKEWEAR_MONITOR_LISTEN" placeholder:"HOST:PORT"`
-	ShutdownDelay time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
+	Listen         string        `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT"`
+	MonitorListen  string        `help:"Address of its own for /metrics, /healthz and /readyz, which anybody who reaches it may read; none unless given." env:"BRAKEWEAR_MONITOR_LISTEN" placeholder:"HOST:PORT"`
+	TrustedProxies []string      `help:"Networks of the proxies in front, which are believed whom a request comes from (X-Forwarded-For) and whether over TLS (X-Forwarded-Proto); nobody is unless given." env:"BRAKEWEAR_TRUSTED_PROXIES" sep:"," placeholder:"NETWORK,…"`
+	ShutdownDelay  time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
 }
 
 func (c serveCmd) Help() string {
@@ -60,8 +61,13 @@ func (c serveCmd) Run(e *env) error {
 }
 
 // routes returns the pages and the API over svc.
-func routes(e *env, svc *pipeline.Service, mon *monitor.Monitor, accounts []dashboard.DemoAccount) (*gin.Engine, error) {
+func routes(e *env, svc *pipeline.Service, mon *monitor.Monitor, at listening, accounts []dashboard.DemoAccount) (*gin.Engine, error) {
 	engine := web.NewEngine(e.log, mon.Request)
+	proxies, err := web.ParseProxies(at.TrustedProxies)
+	if err != nil {
+		return nil, err
+	}
+	web.TrustProxies(engine, proxies)
 	pages, err := dashboard.New(svc)
 	if err != nil {
 		return nil, err
@@ -88,7 +94,7 @@ const (
 // everybody.
 func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.DemoAccount) (err error) {
 	mon := monitor.New(svc.DB, programVersion(), e.log)
-	engine, err := routes(e, svc, mon, accounts)
+	engine, err := routes(e, svc, mon, at, accounts)
 	if err != nil {
 		return err
 	}

@@ -35,8 +35,9 @@ func NewEngine(log *slog.Logger, seen ...func(Answered)) *gin.Engine {
 	r := gin.New()
 	r.HandleMethodNotAllowed = true
 	r.MaxMultipartMemory = formMemory
-	// Behind a proxy that we do not know, its word on the client is worth
-	// nothing.
+	r.RemoteIPHeaders = []string{"X-Forwarded-For"} // the one that proxies add to
+	// Until TrustProxies names some, the word of none on the client is worth
+	// anything.
 	if err := r.SetTrustedProxies(nil); err != nil {
 		panic(err) // no proxies cannot be malformed
 	}
@@ -132,6 +133,7 @@ func accessLog(log *slog.Logger, seen []func(Answered)) gin.HandlerFunc {
 			log.LogAttrs(context.WithoutCancel(c.Request.Context()), slog.LevelInfo, "request",
 				slog.String("method", c.Request.Method),
 				slog.String("path", loggedPath(c)),
+				slog.String("client", Client(c)),
 				slog.Int("status", c.Writer.Status()),
 				slog.Int("bytes", max(0, c.Writer.Size())),
 				slog.Duration("took", took.Round(time.Microsecond)),

@@ -54,7 +54,8 @@ func Guard(entry Entry) gin.HandlerFunc {
 		sc := who.Scope(rule.Right)
 		if sc.Empty() || rule.Whole && !sc.All() {
 			logger(c).LogAttrs(c.Request.Context(), slog.LevelWarn, "refused",
-				slog.Int64("account", who.Account), slog.String("right", string(rule.Right)), slog.String("request", RequestID(c)))
+				slog.Int64("account", who.Account), slog.String("right", string(rule.Right)),
+				slog.String("client", Client(c)), slog.String("request", RequestID(c)))
 			return fleet.Deniedf("your account may not do this. It takes the right to %s: ask whoever looks after the accounts", rightWords[rule.Right])
 		}
 		c.Set(scopeKey, sc)
