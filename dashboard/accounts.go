@@ -76,6 +76,7 @@ type OtherAccountPage struct {
 	StopLink  string
 	Fault     string
 	NeverSeen bool
+	Elsewhere bool // it has roles beyond the reader's: no links, no stopping
 }
 
 // GrantRow is a role on a place.
@@ -237,6 +238,9 @@ func accountRow(a *store.Account) AccountRow {
 	for _, g := range a.Grants {
 		roles = append(roles, string(g.Role)+" of "+grantPlace(g.Place))
 	}
+	if a.Elsewhere {
+		roles = append(roles, "others elsewhere")
+	}
 	row.Roles = strings.Join(roles, ", ")
 	if a.SignedInAt != nil {
 		row.Seen = "signed in " + timeWords(*a.SignedInAt)
@@ -343,6 +347,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		StopLink:  path + "/stop",
 		Fault:     fault,
 		NeverSeen: !a.Password,
+		Elsewhere: a.Elsewhere,
 	}
 	for _, g := range a.Grants {
 		p.Grants = append(p.Grants, GrantRow{

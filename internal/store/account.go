@@ -21,7 +21,8 @@ type Account struct {
 	AddedBy    string
 	AddedAt    time.Time
 	SignedInAt *time.Time // last; nil = never
-	Grants     []Grant    // those that have not ended
+	Grants     []Grant    // those that have not ended, on places that the reader sees
+	Elsewhere  bool       // it has others
 }
 
 // Grant is what an account may do, and where.
@@ -96,7 +97,8 @@ func (db *DB) RenameAccount(ctx context.Context, who auth.Who, name, email strin
 }
 
 // GiveGrant gives g to an account that sc sees, on a place that sc sees, and
-// sets g.ID.
+// sets g.ID. Links to the account end, but those that an admin of everything
+// made: otherwise whoever made one could come to more by it than they have.
 func (db *DB) GiveGrant(ctx context.Context, sc auth.Scope, by string, account int64, g *Grant) error {
 	return db.write(ctx, "give a role", func(t *tx) error {
 		a, err := t.account(sc, account)
@@ -107,6 +109,9 @@ func (db *DB) GiveGrant(ctx context.Context, sc auth.Scope, by string, account i
 			if old.Role == g.Role && old.FleetID == g.FleetID && old.DepotID == g.DepotID {
 				return fleet.Conflictf("role: %s has it there already", a.Name)
 			}
+		}
+		if _, err := t.exec(`delete from links where account_id = ? and not whole`, account); err != nil {
+			return err
 		}
 		return t.give(sc, by, account, g)
 	})
@@ -140,6 +145,9 @@ func (t *tx) give(sc auth.Scope, by string, account int64, g *Grant) error {
 // EndGrant ends a grant on a place that sc sees.
 func (db *DB) EndGrant(ctx context.Context, sc auth.Scope, by string, account, grant int64) error {
 	return db.write(ctx, "end a role", func(t *tx) error {
+		if err := t.holdAdmins(); err != nil {
+			return err
+		}
 		a, err := t.account(sc, account)
 		if err != nil {
 			return err
@@ -147,9 +155,6 @@ func (db *DB) EndGrant(ctx context.Context, sc auth.Scope, by string, account, g
 		for _, g := range a.Grants {
 			if g.ID != grant {
 				continue
-			}
-			if !inside(sc, g.Place) {
-				return fleet.Deniedf("role %d: it is on a place that is not yours", grant)
 			}
 			_, err := t.exec(`update grants set ended_by = ?, ended_at = ? where id = ?`, storableOf(by), instant(t.db.now()), grant)
 			if err != nil {
@@ -165,6 +170,9 @@ func (db *DB) EndGrant(ctx context.Context, sc auth.Scope, by string, account, g
 // with it any more, and its sessions and tokens end now.
 func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int64) error {
 	return db.write(ctx, "stop an account", func(t *tx) error {
+		if err := t.holdAdmins(); err != nil {
+			return err
+		}
 		if _, err := t.ownAccount(sc, id); err != nil {
 			return err
 		}
@@ -183,6 +191,20 @@ func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int6
 		}
 		return t.someAdmin()
 	})
+}
+
+// holdAdmins keeps others from ending roles of admins meanwhile: two who end
+// each other's at the same moment would both find one left.
+func (t *tx) holdAdmins() error {
+	if t.db.dialect != Postgres {
+		return nil // one writes at a time
+	}
+	return t.each(func(*sqlx.Rows) error { return nil }, `
+		select 1
+		from grants
+		where role = ? and fleet_id is null and ended_at is null
+		order by id
+		for update`, string(auth.Admin))
 }
 
 // someAdmin keeps the last way in open: somebody must be left who may give
@@ -256,10 +278,8 @@ func (t *tx) ownAccount(sc auth.Scope, id int64) (Account, error) {
 	if err != nil {
 		return a, err
 	}
-	for _, g := range a.Grants {
-		if !inside(sc, g.Place) {
-			return a, fleet.Deniedf("%s has a role on a place that is not yours: ask an admin of everything", a.Name)
-		}
+	if a.Elsewhere {
+		return a, fleet.Deniedf("%s has a role on a place that is not yours: ask an admin of everything", a.Name)
 	}
 	return a, nil
 }
@@ -272,7 +292,8 @@ func inside(sc auth.Scope, p Place) bool {
 	return sees(sc, p.FleetID, p.DepotID)
 }
 
-// accounts returns the accounts a whom w admits, with their grants g.
+// accounts returns the accounts a whom w admits and who have a grant on a place
+// that sc sees, with those grants.
 func (t *tx) accounts(sc auth.Scope, w where) (as []Account, err error) {
 	w.add("a.stopped_at is null")
 	if !sc.All() {
@@ -309,8 +330,12 @@ func (t *tx) accounts(sc auth.Scope, w where) (as []Account, err error) {
 		if depotID != nil {
 			g.DepotID, g.Depot = *depotID, *depotName
 		}
-		if i, ok := at[account]; ok {
+		switch i, ok := at[account]; {
+		case !ok:
+		case inside(sc, g.Place):
 			as[i].Grants = append(as[i].Grants, g)
+		default:
+			as[i].Elsewhere = true
 		}
 		return err
 	}, `

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -58,7 +59,7 @@ func TestAccountsOfAFleet(t *testing.T) {
 			{"stop everything's admin", func() error { return db.StopAccount(ctx, sc, "x", top.ID) }, fleet.ErrNotFound},
 			{"make an admin of everything", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &whole) }, fleet.ErrDenied},
 			{"give a role on another fleet", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &elsewhere) }, fleet.ErrNotFound},
-			{"end a role on another fleet", func() error { return db.EndGrant(ctx, sc, "x", both.ID, both.Grants[1].ID) }, fleet.ErrDenied},
+			{"end a role on another fleet", func() error { return db.EndGrant(ctx, sc, "x", both.ID, both.Grants[1].ID) }, fleet.ErrNotFound},
 			{"give a role here", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &here) }, nil},
 			{"give it twice", func() error { return db.GiveGrant(ctx, sc, "x", mine.ID, &here) }, fleet.ErrConflict},
 			{"link to mine", func() error { return db.AddLink(ctx, sc, "x", mine.ID, "s3") }, nil},
@@ -84,6 +85,67 @@ func TestAccountsOfAFleet(t *testing.T) {
 		for _, a := range as {
 			if a.ID == top.ID || a.ID == other.ID {
 				t.Errorf("%s shows to an admin of another fleet", a.Name)
+			}
+			if a.ID == both.ID && (len(a.Grants) != 1 || a.Grants[0].FleetID != ferry || !a.Elsewhere) {
+				t.Errorf("%s: got roles %+v, elsewhere %t; want the one on this fleet, and that there are others", a.Name, a.Grants, a.Elsewhere)
+			}
+		}
+	})
+}
+
+// A link that an admin of one fleet made ends when the account gets more; one
+// that an admin of everything made goes on.
+func TestLinksEndWithMoreRoles(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		mustVehicles(t, db, store.VehicleEntry{Fleet: "Ferry", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: "Bus 1"}})
+		fs, err := db.Fleets(ctx, all)
+		if err != nil || len(fs) != 1 {
+			t.Fatalf("%d fleets, %v", len(fs), err)
+		}
+		ann := mustAccount(t, db, "ann", on(auth.Technician, fs[0].ID, 0))
+		if err := db.AddLink(ctx, auth.ScopeOf([]int64{fs[0].ID}, nil), "of a fleet", ann.ID, "of a fleet"); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.AddLink(ctx, all, "of all", ann.ID, "of all"); err != nil {
+			t.Fatal(err)
+		}
+		whole := on(auth.Admin, 0, 0)
+		if err := db.GiveGrant(ctx, all, "test", ann.ID, &whole); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := db.LinkOf(ctx, "of a fleet"); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("a link by an admin of a fleet, to one who is admin of everything by now: got %v, want ErrNotFound", err)
+		}
+		if _, _, err := db.LinkOf(ctx, "of all"); err != nil {
+			t.Errorf("a link by an admin of everything: %v", err)
+		}
+	})
+}
+
+// Two who are admins of everything, and stop each other at the same moment: one
+// is left.
+func TestAnAdminIsLeft(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		last := mustAccount(t, db, "admin", on(auth.Admin, 0, 0))
+		for i := range 40 {
+			other := mustAccount(t, db, fmt.Sprint("admin", i), on(auth.Admin, 0, 0))
+			ends := make(chan error, 2)
+			go func() { ends <- db.StopAccount(t.Context(), all, "test", last.ID) }()
+			go func() { ends <- db.EndGrant(t.Context(), all, "test", other.ID, other.Grants[0].ID) }()
+			refused := 0
+			for range 2 {
+				if err := <-ends; errors.Is(err, fleet.ErrConflict) {
+					refused++
+				} else if err != nil {
+					t.Fatal(err)
+				}
+			}
+			if refused != 1 {
+				t.Fatalf("%d of the two were refused, want 1", refused)
+			}
+			if _, err := db.Account(t.Context(), all, last.ID); errors.Is(err, fleet.ErrNotFound) {
+				last = other
 			}
 		}
 	})

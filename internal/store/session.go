@@ -199,8 +199,8 @@ func (db *DB) AddLink(ctx context.Context, sc auth.Scope, by string, account int
 			return err
 		}
 		now := t.db.now()
-		_, err := t.exec(`insert into links (sha256, account_id, made_by, made_at, until) values (?, ?, ?, ?, ?)`,
-			auth.Hash(secret), account, storableOf(by), instant(now), instant(now.Add(LinkLife)))
+		_, err := t.exec(`insert into links (sha256, account_id, made_by, made_at, until, whole) values (?, ?, ?, ?, ?, ?)`,
+			auth.Hash(secret), account, storableOf(by), instant(now), instant(now.Add(LinkLife)), sc.All())
 		if err != nil {
 			return err
 		}

@@ -647,6 +647,7 @@ create table links (
     made_by text not null,
     made_at timestamp with time zone not null,
     until timestamp with time zone not null,
+    whole boolean not null,
     constraint links_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
     constraint links_pkey PRIMARY KEY (sha256)
 );

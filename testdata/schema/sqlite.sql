@@ -632,7 +632,7 @@ CREATE TABLE links (
     made_by    text not null,
     made_at    text not null,
     until      text not null
-) strict;
+, whole integer not null default 0) strict;
 
 CREATE INDEX links_account on links (account_id);
 
