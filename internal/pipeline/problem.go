@@ -200,6 +200,7 @@ func (p *planner) problem() *plan.Problem {
 				v.Jobs[i].Previous = at
 			}
 		}
+		p.dodge(pv, &v)
 		if len(v.Jobs) > 0 {
 			pr.Vehicles = append(pr.Vehicles, v)
 		}

@@ -334,7 +334,7 @@ func (p *planner) withdrawn() (out []store.Visit) {
 	for i := range p.bookings {
 		b := &p.bookings[i]
 		pv := p.vehicleAt[b.VehicleID]
-		if pv == nil || b.Kept || b.Day < p.start || b.VisitID != 0 {
+		if pv == nil || b.Kept || b.Day < p.start || b.VisitID != 0 || p.keepsOn(b.ID) {
 			continue
 		}
 		var until fleet.Date

@@ -46,6 +46,9 @@ func (p *planner) changed(x *store.Visit) string {
 			was, ok = p.was(x.VehicleID, axle)
 		}
 	}
+	if set := p.lastDeclined(x.VehicleID); !ok && set != nil {
+		return "another place than " + p.placeWords(set.DepotID, set.Day) + ", which " + set.DecidedBy + " set aside"
+	}
 	switch {
 	case !ok && x.Advice == store.AdviseBook:
 		return "new"

@@ -103,6 +103,7 @@ type planner struct {
 	vehicleAt   map[int64]*planVehicle
 	bookings    []fleet.Booking               // open, at the shops or of the vehicles
 	before      map[store.AxleKey]store.Visit // what the proposal before wanted of each axle
+	declined    []store.Visit                 // set aside by people, for days to come
 	firstEver   bool                          // no proposal was made before
 	unmeasured  int                           // axles that nobody ever measured
 	freed       bool                          // bookings that may move are free to
@@ -168,6 +169,9 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 		for _, axle := range fleet.Axles(v.Work) {
 			p.before[store.AxleKey{VehicleID: v.VehicleID, Axle: axle}] = v
 		}
+	}
+	if p.declined, err = s.DB.Visits(ctx, sc, store.VisitQuery{Fleet: fleetID, State: store.VisitDeclined, From: p.start}); err != nil {
+		return nil, err
 	}
 	runs, err := s.DB.Proposals(ctx, sc, fleetID, 1)
 	if err != nil {

@@ -161,7 +161,8 @@ func (t *tx) addVisit(v *Visit) error {
 type VisitQuery struct {
 	Fleet, Depot, Vehicle, Proposal int64
 	State                           VisitState
-	Vehicles                        []int64 // only these; nil = all
+	Vehicles                        []int64    // only these; nil = all
+	From                            fleet.Date // day, included; those without one are left out
 }
 
 // Visits returns proposed visits by day, those without one last.
@@ -175,6 +176,9 @@ func (db *DB) Visits(ctx context.Context, sc auth.Scope, q VisitQuery) (vs []Vis
 		w.only("p.proposal_id", q.Proposal)
 		if q.State != "" {
 			w.add("p.state = ?", string(q.State))
+		}
+		if q.From != 0 {
+			w.add("p.day >= ?", q.From)
 		}
 		if q.Vehicles != nil {
 			if len(q.Vehicles) == 0 {
@@ -431,8 +435,8 @@ func (t *tx) decide(id int64, state VisitState, by string) error {
 	return err
 }
 
-// DeclineVisits sets proposed visits aside; the next proposal may bring them
-// again.
+// DeclineVisits sets proposed visits aside; later proposals look for another
+// day.
 func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) error {
 	return db.write(ctx, "decline a proposal", func(t *tx) error {
 		vs, err := t.openVisits(sc, ids)
