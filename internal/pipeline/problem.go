@@ -193,7 +193,7 @@ func (p *planner) problem() *plan.Problem {
 				continue
 			}
 			at := &plan.Slot{Shop: j.booked.DepotID, Date: j.booked.Day}
-			if j.stays = !p.freed && p.canStay(pv, j.booked) || p.mustStay(j.booked); j.stays {
+			if j.stays = !p.loose(pv, j.booked) && p.canStay(pv, j.booked) || p.mustStay(j.booked); j.stays {
 				v.Jobs[i].Fixed = at
 				jobbed[j.booked.ID] = true
 			} else {
@@ -284,6 +284,13 @@ func (p *planner) mustStay(b *fleet.Booking) bool {
 	return b.Kept || b.Day < p.start+frozenDays
 }
 
+// loose says whether a booking may move for want of room. One on a day that
+// was set aside may not: what a person did not want there stays off it, and a
+// booking cannot be placed there again.
+func (p *planner) loose(pv *planVehicle, b *fleet.Booking) bool {
+	return p.freed && p.declinedOn(pv.ID, b.Day) == nil
+}
+
 // betterBy is how much the chance of being past the limit must fall for a
 // booking to be moved to an earlier day.
 const betterBy = .02
@@ -337,7 +344,7 @@ func (j *axleJob) chance(p *planner, d fleet.Date) float64 {
 func (p *planner) free() bool {
 	for _, pv := range p.vehicles {
 		for _, j := range pv.jobs {
-			if j.booked != nil && j.stays && !p.mustStay(j.booked) {
+			if j.booked != nil && j.stays && !p.mustStay(j.booked) && p.declinedOn(pv.ID, j.booked.Day) == nil {
 				p.freed = true
 				return true
 			}

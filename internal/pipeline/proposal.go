@@ -149,7 +149,7 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 		}
 		for _, t := range pl.Late {
 			if t.Vehicle == v.Vehicle && t.Slot != nil && *t.Slot == v.Slot {
-				x.Why += "; " + lateWords(t)
+				x.Why += "; " + p.lateWords(t)
 				x.Remedy = p.remedy(t)
 			}
 		}

@@ -46,8 +46,10 @@ func (p *planner) changed(x *store.Visit) string {
 			was, ok = p.was(x.VehicleID, axle)
 		}
 	}
-	if set := p.lastDeclined(x.VehicleID); !ok && set != nil {
-		return "another place than " + p.placeWords(set.DepotID, set.Day) + ", which " + set.DecidedBy + " set aside"
+	if !ok {
+		if said := p.changedFrom(x); said != "" {
+			return said
+		}
 	}
 	switch {
 	case !ok && x.Advice == store.AdviseBook:
@@ -127,6 +129,9 @@ func (p *planner) whyNot(t plan.Trouble) string {
 	case plan.PartsLate:
 		return axle + ": its parts cannot be there " + by
 	case plan.NotSpared:
+		if p.dodges[t.Vehicle] {
+			return axle + ": every day " + by + " was set aside, or the vehicle cannot be spared on it"
+		}
 		return axle + ": the vehicle cannot be spared on any day " + by
 	case plan.Closed:
 		return axle + ": " + name + " is closed on every day " + by
@@ -137,13 +142,16 @@ func (p *planner) whyNot(t plan.Trouble) string {
 }
 
 // lateWords says why a job is booked beyond its accepted risk.
-func lateWords(t plan.Trouble) string {
+func (p *planner) lateWords(t plan.Trouble) string {
 	switch t.Why {
 	case plan.Overdue:
 		return "its book-by date had passed before"
 	case plan.PartsLate:
 		return "its parts come too late"
 	case plan.NotSpared:
+		if p.dodges[t.Vehicle] {
+			return "the days in time were set aside, or the vehicle cannot be spared on them"
+		}
 		return "the vehicle cannot be spared in time"
 	case plan.Closed:
 		return "the workshop is closed in time"

@@ -104,6 +104,8 @@ type planner struct {
 	bookings    []fleet.Booking               // open, at the shops or of the vehicles
 	before      map[store.AxleKey]store.Visit // what the proposal before wanted of each axle
 	declined    []store.Visit                 // set aside by people, for days to come
+	dodges      map[int64]bool                // vehicles kept off the days set aside for them
+	back        map[int64]bool                // vehicles for which those days come back
 	firstEver   bool                          // no proposal was made before
 	unmeasured  int                           // axles that nobody ever measured
 	freed       bool                          // bookings that may move are free to
@@ -146,6 +148,8 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 		vehicleAt: map[int64]*planVehicle{},
 		before:    map[store.AxleKey]store.Visit{},
 		full:      map[plan.Slot]int{},
+		dodges:    map[int64]bool{},
+		back:      map[int64]bool{},
 	}
 	for i := range shops {
 		p.shopAt[shops[i].ID] = &shops[i]
@@ -191,11 +195,43 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 	return p, nil
 }
 
-// solve finds the best plan. Bookings that can stay do; only when something
-// else cannot be placed for want of room are those that people have not
-// arranged for yet free to move. A day on which a visit finds no bay gets no
-// more visits than it has bays for, and the plan is made anew.
+// backTries bounds how often a plan is made anew for the sake of days that were
+// set aside.
+const backTries = 3
+
+// solve finds the best plan. Days that people set aside come back only where
+// less is late with them.
 func (p *planner) solve(ctx context.Context) (*bayPlan, error) {
+	best, err := p.solveBooked(ctx)
+	for range backTries {
+		if err != nil {
+			break
+		}
+		ids := p.bringBack(best)
+		if len(ids) == 0 {
+			break
+		}
+		again, err := p.solveBooked(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if again.late() >= best.late() {
+			for _, id := range ids {
+				p.back[id], p.dodges[id] = false, true
+			}
+			break
+		}
+		best = again
+	}
+	return best, err
+}
+
+// solveBooked finds the best plan around what is booked. Bookings that can stay
+// do; only when something else cannot be placed for want of room are those that
+// people have not arranged for yet free to move. A day on which a visit finds no
+// bay gets no more visits than it has bays for, and the plan is made anew.
+func (p *planner) solveBooked(ctx context.Context) (*bayPlan, error) {
+	p.freed = false
 	best, err := p.solveBays(ctx)
 	if err != nil || !best.crowded() || !p.free() {
 		return best, err

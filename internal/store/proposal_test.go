@@ -264,6 +264,13 @@ func TestProposalScope(t *testing.T) {
 			if d := cmp.Diff(c.visits, got); d != "" {
 				t.Errorf("%s: %s", c.name, d)
 			}
+			// Days are asked for within what is seen.
+			for from, want := range map[fleet.Date]int{monday: len(c.visits), monday + 1: 0} {
+				vs, err := db.Visits(t.Context(), c.sc, store.VisitQuery{From: from})
+				if err != nil || len(vs) != want {
+					t.Errorf("%s: got %d visits from %s, %v, want %d", c.name, len(vs), from, err, want)
+				}
+			}
 			runs, err := db.Proposals(t.Context(), c.sc, 0, 0)
 			if err != nil || len(runs) != c.runs {
 				t.Errorf("%s: got %d runs, %v", c.name, len(runs), err)
