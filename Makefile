@@ -3,7 +3,7 @@
 
 SHELL := /bin/bash
 .DEFAULT_GOAL := help
-.PHONY: help demo build test install fmt vet vulncheck race bench microbench fuzz screenshots cover clean
+.PHONY: help demo build test install fmt vet vulncheck race faults bench microbench fuzz screenshots cover clean
 
 ARGS ?=
 PKG ?= ./...
@@ -40,6 +40,9 @@ vulncheck:
 race:
 	BRAKEWEAR_REQUIRE_POSTGRES=1 BRAKEWEAR_REQUIRE_BROWSER=1 \
 		go test -race -vet=off -timeout 45m $(PKG)
+
+faults: install ## show what a crash, a full disk, a lost server or a wrong clock does, as a table; ARGS="-run Clock"
+	@BRAKEWEAR_REQUIRE_POSTGRES=1 go run ./internal/faults -race $(ARGS)
 
 bench: build ## measure fleets of three sizes beside their ceilings; ARGS="--vehicles 10000"
 	@bin/brakewear bench $(ARGS)

@@ -50,6 +50,7 @@ var level = map[string]int{
 	"internal/rules":    2,
 	"migrations":        2,
 
+	"internal/faults":   1,
 	"internal/fleet":    1,
 	"internal/pgserver": 1,
 	"forecast":          1,

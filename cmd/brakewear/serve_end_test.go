@@ -13,9 +13,9 @@ import (
 	"time"
 )
 
-// TestServeUntilEndsGently tells the server to end while it is about a request:
-// that one gets its answer, and new ones find nobody.
-func TestServeUntilEndsGently(t *testing.T) {
+// The service is told to end in the midst of a request. That one gets its
+// answer, and new ones find nobody.
+func TestFaultEndedInRequest(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)

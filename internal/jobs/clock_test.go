@@ -165,8 +165,9 @@ func TestMissedIsMadeUpOnce(t *testing.T) {
 	})
 }
 
-// A clock that was years ahead for a moment does not stop the work for years.
-func TestClockThatWasFarAhead(t *testing.T) {
+// The clock is 20 years ahead for a moment. It does not stop the scheduled work
+// for years.
+func TestFaultClockFarAhead(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		d, h := &diary{}, &hands{t: evening.AddDate(20, 0, 0)}
 		run(t, db, h, nightly("count", d))
@@ -180,8 +181,9 @@ func TestClockThatWasFarAhead(t *testing.T) {
 	})
 }
 
-// Each in its own way, and the rest of the table goes on.
-func TestFaultsStopNobodyElse(t *testing.T) {
+// A scheduled job fails, panics or takes too long. Each ends in its own way,
+// and the others go on.
+func TestFaultInOneJob(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		d, h := &diary{}, &hands{t: evening}
 		bad := func(name string, limit time.Duration, f func(ctx context.Context) error) pipeline.Job {

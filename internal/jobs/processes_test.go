@@ -18,7 +18,7 @@ import (
 	"brakewear/internal/store/storetest"
 )
 
-// Set for the processes that TestThreeProcesses starts.
+// Set for the processes that TestFaultThreeProcesses starts.
 const (
 	processURL   = "JOBS_TEST_URL"
 	processDiary = "JOBS_TEST_DIARY" // file that all append to
@@ -34,10 +34,10 @@ const (
 	slowest = time.Minute
 )
 
-// Three processes on one database, with clocks a bit apart, and one of them
-// killed in the midst of its work: every minute is seen to by exactly one, in
-// turn, and what the dead one began is ended by another.
-func TestThreeProcesses(t *testing.T) {
+// One of three processes with clocks a bit apart is killed in the midst of a
+// scheduled job. Every minute is seen to by exactly one of them, and what the
+// dead one began is ended by another.
+func TestFaultThreeProcesses(t *testing.T) {
 	if os.Getenv(processURL) != "" {
 		process(t)
 		return
@@ -49,7 +49,7 @@ func TestThreeProcesses(t *testing.T) {
 		start := time.Now().Add(2 * time.Second)
 		var all []*exec.Cmd
 		for _, skew := range []string{"0s", "-3s", "2s"} {
-			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestThreeProcesses$", "-test.timeout=2m")
+			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestFaultThreeProcesses$", "-test.timeout=2m")
 			cmd.Env = append(os.Environ(), processURL+"="+url, processDiary+"="+path, processSkew+"="+skew,
 				processStart+"="+strconv.FormatInt(start.UnixNano(), 10))
 			cmd.Stderr = os.Stderr
@@ -97,6 +97,8 @@ func TestThreeProcesses(t *testing.T) {
 			}
 		}
 		t.Logf("%d runs by %d processes, %d cut short; begun %v, ended %v", len(runs), len(begun), cut, begun, ended)
+		t.Attr("runs", strconv.Itoa(len(runs)))
+		t.Attr("cut-short", strconv.Itoa(cut))
 		// On a busy machine a run may take longer than its minute, and several
 		// that were missed are made up as one.
 		if len(done) < minutes/3 {

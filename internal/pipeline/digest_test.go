@@ -377,9 +377,9 @@ func TestDigestFails(t *testing.T) {
 	}
 }
 
-// A process that dies with a digest claimed does not leave it to be sent
-// twice; the next day's tells what it would have.
-func TestDigestOfAProcessThatDied(t *testing.T) {
+// A process dies while it sends an e-mail. It is not sent twice; the next day's
+// tells what it would have.
+func TestFaultDigestDied(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		srv := mailtest.Start(t, mailtest.Options{})
 		d := newDesk(t, db, srv)

@@ -92,9 +92,9 @@ func waitFor(t *testing.T, s *pipeline.Service, id int64, want store.FileState) 
 	}
 }
 
-// TestDeskTakesUp: what a process left unfinished is finished by the next one,
-// once.
-func TestDeskTakesUp(t *testing.T) {
+// A process ends before it worked on the files handed in to it. The next one
+// finishes them, once.
+func TestFaultDeskTakesUp(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newService(db)
 		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
@@ -131,9 +131,9 @@ func TestDeskTakesUp(t *testing.T) {
 	})
 }
 
-// TestDeskStopped: a desk that is closed in the middle leaves nothing half
-// done.
-func TestDeskStopped(t *testing.T) {
+// A process is told to end in the midst of a large file. Nothing of it shows,
+// and the next process takes it in whole.
+func TestFaultDeskStopped(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newService(db)
 		const vans, days = 60, 1000

@@ -231,9 +231,9 @@ func TestRefitSharedScope(t *testing.T) {
 	})
 }
 
-// A share that ends every process that begins it ends the refit, not the
-// processes.
-func TestRefitPoisoned(t *testing.T) {
+// A part of a refit ends every process that begins it. It ends the refit after
+// four, and not one process after another.
+func TestFaultRefitPoisoned(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		inventFleet(t, db, 10)
 		now := time.Date(2026, 3, 1, 2, 0, 0, 0, time.UTC)
@@ -259,16 +259,15 @@ func TestRefitPoisoned(t *testing.T) {
 	})
 }
 
-// Set for the processes of TestRefitProcesses.
+// Set for the processes of TestFaultRefitProcesses.
 const refitURL = "PIPELINE_TEST_REFIT_URL"
 
 // killedLease is short, so that a share of a killed process is soon another's.
 const killedLease = 2 * time.Second
 
-// Three processes on one PostgreSQL refit together, and one of them is killed
-// in the midst of a share: the others take it over, and what is stored is what
-// one process stores alone.
-func TestRefitProcesses(t *testing.T) {
+// One of three processes that refit together is killed by SIGKILL. The others
+// take its part over, and every byte stored is what one process stores alone.
+func TestFaultRefitProcesses(t *testing.T) {
 	if url := os.Getenv(refitURL); url != "" {
 		s := newService(storetest.MustOpen(t, url))
 		s.SetShares(10, killedLease)
@@ -282,7 +281,7 @@ func TestRefitProcesses(t *testing.T) {
 		db := storetest.MustOpen(t, url)
 		inventFleet(t, db, 150)
 		start := func() *exec.Cmd {
-			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestRefitProcesses$", "-test.timeout=2m")
+			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestFaultRefitProcesses$", "-test.timeout=2m")
 			cmd.Env = append(os.Environ(), refitURL+"="+url)
 			cmd.Stderr = os.Stderr
 			if err := cmd.Start(); err != nil {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -39,9 +40,9 @@ func writeOn(ctx context.Context, db *store.DB, vehicleID int64, first fleet.Dat
 	return n, nil
 }
 
-// While two processes write, every backup is the database at one moment: it
-// has the readings of every upload that it has, and no others.
-func TestBackupWhileWritten(t *testing.T) {
+// Two processes write while backups are made. Each backup is the database at one
+// moment, whole: it has all readings of each upload that it has, and no others.
+func TestFaultBackupWhileWritten(t *testing.T) {
 	url := storetest.URL(t, store.SQLite)
 	db := storetest.MustOpen(t, url)
 	ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
@@ -81,6 +82,8 @@ func TestBackupWhileWritten(t *testing.T) {
 	if len(sizes) < 3 || uploads.Load() < 10 {
 		t.Errorf("hardly anything was written meanwhile (%d uploads); the test shows nothing", uploads.Load())
 	}
+	t.Attr("database", store.SQLite)
+	t.Attr("uploads-meanwhile", strconv.FormatInt(uploads.Load(), 10))
 	left, err := filepath.Glob(filepath.Join(dir, "*"))
 	if err != nil || len(left) != 6 {
 		t.Errorf("left behind: %q, %v", left, err)
@@ -170,8 +173,10 @@ func TestRestore(t *testing.T) {
 	}
 }
 
-// A file that is not what it should be is refused before anything is touched.
-func TestRestoreRefuses(t *testing.T) {
+// A backup is damaged, cut off, newer or none. It is refused before anything is
+// touched.
+func TestFaultRestoreOfDamaged(t *testing.T) {
+	t.Attr("database", store.SQLite)
 	database, backup := backedUp(t)
 	whole, err := os.ReadFile(backup)
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 	"brakewear/internal/store/storetest"
 )
 
-// killedURL is set for the process that TestKilled kills.
+// killedURL is set for the process that TestFaultKilledWriting kills.
 const killedURL = "STORE_TEST_KILLED_URL"
 
 // halfway is what that process prints when it has written half its rows.
@@ -26,9 +26,9 @@ func killedRows(vehicleID int64) []fleet.Reading {
 	return rs
 }
 
-// A process killed in the midst of an upload leaves nothing of it, and the
-// same upload sent again is taken in whole.
-func TestKilled(t *testing.T) {
+// A process is killed by SIGKILL between two rows of an upload. Nothing of it
+// shows, and sent again it is taken in whole.
+func TestFaultKilledWriting(t *testing.T) {
 	if url := os.Getenv(killedURL); url != "" {
 		beKilled(t, url)
 	}
@@ -38,7 +38,7 @@ func TestKilled(t *testing.T) {
 			db := storetest.MustOpen(t, url)
 			rows := killedRows(mustVehicles(t, db, entry("Bus 1"))[0])
 
-			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestKilled$")
+			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestFaultKilledWriting$")
 			cmd.Env = append(os.Environ(), killedURL+"="+url)
 			out, err := cmd.StdoutPipe()
 			if err != nil {

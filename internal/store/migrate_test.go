@@ -43,7 +43,9 @@ func TestMigrate(t *testing.T) {
 	})
 }
 
-func TestMigrateAtOnce(t *testing.T) {
+// Six processes start at once on an empty database. All bring its schema up to
+// date, and none fails.
+func TestFaultMigrateAtOnce(t *testing.T) {
 	for _, dialect := range []string{store.SQLite, store.Postgres} {
 		t.Run(dialect, func(t *testing.T) {
 			url := storetest.EmptyURL(t, dialect)
@@ -61,7 +63,9 @@ func TestMigrateAtOnce(t *testing.T) {
 	}
 }
 
-func TestOldProgramRefusesNewSchema(t *testing.T) {
+// An older program meets a database of a newer one. It refuses it, says what to
+// do and changes nothing.
+func TestFaultOldProgram(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		_, known, err := db.SchemaVersion(t.Context())
 		if err != nil {

@@ -58,9 +58,10 @@ func TestMove(t *testing.T) {
 	}
 }
 
-// TestMoveIsAllOrNothing has a row in the last place that the server refuses,
-// and one whose text is none.
-func TestMoveIsAllOrNothing(t *testing.T) {
+// "brakewear move" meets a row that PostgreSQL refuses. Nothing was moved, and
+// it says which table.
+func TestFaultMoveBroken(t *testing.T) {
+	t.Attr("database", "sqlite to postgres")
 	for name, plant := range map[string]string{
 		"refers to nothing": `insert into upload_places (upload_id, fleet_id, depot_id) values (99, 98, 97)`,
 		"no text":           `insert into fleets (name, name_key) values (CAST(x'ff' AS text), 'x')`,
