@@ -67,6 +67,17 @@ func proposalOf(p *store.Proposal) Proposal {
 	return Proposal{p.ID, p.Fleet, p.By, p.At, p.AsOf, p.Until, p.Risk, number(p.Cost, 4), number(p.Bound, 4), f}
 }
 
+// Planned is a proposal with all that it wants.
+type Planned struct {
+	Proposal
+	Visits []Visit `json:"visits"`
+}
+
+// PlannedOf puts proposals into the form in which programs read them.
+func PlannedOf(ps []store.Proposal) []Planned {
+	return items(ps, func(p *store.Proposal) Planned { return Planned{proposalOf(p), items(p.Visits, visitOf)} })
+}
+
 // rounded is a figure to two decimals.
 func rounded(x float64) float64 {
 	if n := number(x, 2); n != nil {

@@ -35,6 +35,10 @@ func problemOf(p *fleet.Problem) Problem {
 	return Problem{p.Line, p.Column, p.Read, p.Message, p.Refused, p.Doubtful}
 }
 
+// DetailOf puts an upload, with each row that there is something to say of, into
+// the form in which programs read it.
+func DetailOf(up *fleet.Upload) UploadDetail { return detailOf(up) }
+
 func detailOf(up *fleet.Upload) UploadDetail {
 	return UploadDetail{uploadOf(up), items(up.Problems, problemOf)}
 }

@@ -64,7 +64,11 @@ func (c backtestCmd) Run(e *env) error {
 			return err
 		}
 	}
-	scores, err := svc.Backtest(e.ctx, auth.AllFleets(), opt)
+	var scores *forecast.Scores
+	err = e.during("forecasting past days", func() error {
+		scores, err = svc.Backtest(e.ctx, auth.AllFleets(), opt)
+		return err
+	})
 	if err != nil {
 		return err
 	}

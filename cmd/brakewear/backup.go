@@ -13,6 +13,7 @@ import (
 
 type backupCmd struct {
 	database
+	listed
 	File string `arg:"" help:"New file to write the backup to."`
 }
 
@@ -32,15 +33,23 @@ func (c backupCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	b, err := db.Backup(e.ctx, c.File)
+	var b store.Backup
+	err = e.growing("backing up", c.File+store.Partial, sizeOf(c.Database), func() error {
+		b, err = db.Backup(e.ctx, c.File)
+		return err
+	})
 	if err != nil {
 		return err
+	}
+	if c.json() {
+		return e.printJSON(backupLineOf(b, ""))
 	}
 	return printBackup(e.stdout, "Backed up to", b)
 }
 
 type restoreCmd struct {
 	database
+	listed
 	File    string `arg:"" help:"Backup to restore."`
 	Replace bool   `help:"Put it in the place of a database that is there, which is kept under another name."`
 }
@@ -54,14 +63,44 @@ func (c restoreCmd) Run(e *env) error {
 	if c.server() {
 		return fleet.Invalidf("a backup of the embedded database is restored to a file; name it with --database")
 	}
-	b, old, err := store.Restore(e.ctx, c.File, c.Database, c.Replace)
+	var b store.Backup
+	var old string
+	err := e.growing("restoring", c.Database+store.Partial, sizeOf(c.File), func() (err error) {
+		b, old, err = store.Restore(e.ctx, c.File, c.Database, c.Replace)
+		return err
+	})
 	if err != nil {
 		return err
+	}
+	if c.json() {
+		return e.printJSON(backupLineOf(b, old))
 	}
 	if old != "" {
 		fmt.Fprintf(e.stdout, "The database that was there is now %s\n", old)
 	}
 	return printBackup(e.stdout, "Restored to", b)
+}
+
+// sizeOf is how many bytes a file has, -1 where that cannot be said.
+func sizeOf(path string) int64 {
+	info, err := os.Stat(path)
+	if err != nil || !info.Mode().IsRegular() {
+		return -1
+	}
+	return info.Size()
+}
+
+// backupLine is what is in a backup, as JSON.
+type backupLine struct {
+	Path   string         `json:"path"`
+	Bytes  int64          `json:"bytes"`
+	Schema int64          `json:"schema_version"`
+	Rows   map[string]int `json:"rows"`          // by table
+	Old    string         `json:"old,omitempty"` // where the database that was there is now
+}
+
+func backupLineOf(b store.Backup, old string) backupLine {
+	return backupLine{b.Path, b.Bytes, b.Schema, b.Rows, old}
 }
 
 // server says whether the database is not a file.

@@ -36,7 +36,8 @@ func (c benchForecastCmd) Help() string {
 	return `Times, as the best of several rounds in which the models take turns: forecasting an axle
 with its distance and its days, and bringing one vehicle up to date, one after the other; and
 learning from the fleet, for which full takes all processors (GOMAXPROCS=1 allows it one).
-Times depend on the machine; compare the ratios, each to a reference measured in the same run.`
+Times depend on the machine; compare the ratios, each to a reference measured in the same run. Example:
+  brakewear bench forecast --vehicles 1000`
 }
 
 // benchUntil is the last day of the records and the day to forecast from: any

@@ -36,7 +36,9 @@ pages by 20 clients at once, a proposal. Beside each stands the ceiling it is he
 measured in the same run: compare the ratio, for times depend on the machine and on what
 else runs there. Memory is what the process had resident at the most, clients included,
 the server's not. Pages are asked of the program's handlers, without a network between.
-An exponent says how the cost grows with the fleet: 1 is in proportion.`
+An exponent says how the cost grows with the fleet: 1 is in proportion. Examples:
+  brakewear bench all --vehicles 300
+  brakewear bench all --vehicles 1000,10000 --databases sqlite --out bench`
 }
 
 // allReport is what one run found.

@@ -31,7 +31,8 @@ func (c benchImportCmd) Help() string {
 and on a PostgreSQL server of its own (where one is installed), beside the bare way of the
 same rows into the same table: COPY, or a prepared insert. Times depend on the machine;
 compare the ratio, of the rates of one run. Memory is what the program held at the most, the
-server's not included.`
+server's not included. Example:
+  brakewear bench import --vehicles 2000`
 }
 
 // importBench is what one database gave.

@@ -27,7 +27,8 @@ func (c benchPartitionsCmd) Help() string {
 partitioned by the hash of the fleet. Then does with both what the program does: one vehicle's
 history, the refit's rounds of 256 vehicles, a day's upload, corrections, vacuum. Where a query
 of the partitioned table names the fleet the server looks into one partition only; the
-program's own queries go by vehicle. 20 million readings take some 15 GB of /tmp, and 10 minutes.`
+program's own queries go by vehicle. 20 million readings take some 15 GB of /tmp, and 10 minutes. Example:
+  brakewear bench partitions --readings 1000000`
 }
 
 // partitionsBench is what one thing took.

@@ -30,7 +30,9 @@ func (c benchPlanCmd) Help() string {
 the same calendar from the same forecasts. "Past limit" and "wasted" are what would have come
 true; the gap is the most that the proposal's cost can be from the best there is. A tight
 half year: --days 182 --load 1.1. With --weekly it is planned every week from the readings
-made until then, 60 days ahead; the next ten days stay as they were planned.`
+made until then, 60 days ahead; the next ten days stay as they were planned. Examples:
+  brakewear bench plan --jobs 1000
+  brakewear bench plan --days 182 --load 1.1 --weekly`
 }
 
 // planBench is what one way of planning came to.

@@ -40,7 +40,8 @@ due-soon list and a vehicle's page do; and one refit of all vehicles, shared. Ev
 with the same database. Each number of processes runs twice: each process kept to one
 processor, and with all of them. The server needs processors as well: where there are few, more
 processes share what one had, and the ratio says so. Core-seconds are processor time, of the
-processes and (on Linux) of the server for them: what the work costs on a machine of any size.`
+processes and (on Linux) of the server for them: what the work costs on a machine of any size. Example:
+  brakewear bench processes --processes 1,2,4`
 }
 
 // What several processes do.

@@ -62,7 +62,7 @@ func TestReadingCommandsPrintJSON(t *testing.T) {
 	for _, c := range []struct {
 		args []string
 		want int // least number of items
-	}{{[]string{"findings"}, 0}, {[]string{"people"}, 1}, {[]string{"people", "list"}, 1}, {[]string{"run"}, 4}} {
+	}{{[]string{"findings"}, 0}, {[]string{"people"}, 1}, {[]string{"people", "list"}, 1}, {[]string{"run"}, 4}, {[]string{"propose"}, 0}} {
 		out, _, err := command(t, append(c.args, "--database", db, "--format", "json")...)
 		var items []map[string]any
 		if err == nil {
@@ -74,14 +74,81 @@ func TestReadingCommandsPrintJSON(t *testing.T) {
 	}
 }
 
-// TestEveryCommandHasAnExample: with flags that there are. bench is for those
-// who work on the program.
+// saysNothing are the commands that print nothing which a program would read,
+// or what is one form already.
+var saysNothing = map[string]string{
+	"serve": "serves", "demo": "serves", "simulate": "writes files", "correct": "changes one thing",
+	"people add": "changes one thing", "people stop": "changes one thing",
+	"accounts add": "prints a link", "accounts link": "prints a link", "accounts stop": "changes one thing",
+	"completion": "prints a script", "help": "prints what is to be read", "bench process": "speaks to bench processes",
+}
+
+// TestEveryCommandSpeaksToPrograms: every command with something to say offers
+// it as JSON.
+func TestEveryCommandSpeaksToPrograms(t *testing.T) {
+	seen := map[string]bool{}
+	for _, leaf := range model(t).Leaves(false) {
+		command := leaf.Path()
+		seen[command] = true
+		json := slices.ContainsFunc(leaf.Flags, func(f *kong.Flag) bool { return f.Name == "format" && slices.Contains(values(f.Value), "json") })
+		if _, silent := saysNothing[command]; silent == json {
+			t.Errorf("%s: offers JSON: %v", command, json)
+		}
+	}
+	for command := range saysNothing {
+		if !seen[command] {
+			t.Errorf("there is no command %s", command)
+		}
+	}
+}
+
+// TestJSONOfWork: commands that do something say what, in one document on the
+// standard output, and no bar is drawn where nobody looks.
+func TestJSONOfWork(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "own.db")
+	vehicles := write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")
+	axles := write(t, "axles.csv", axlesCSV)
+	readings := write(t, "readings.csv", readingsCSV)
+	bad := write(t, "bad.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 7,2025-02-30,20000,1,pad,left,inner,9.8\n")
+	unread := write(t, "menu.csv", "soup,price\nleek,4\n")
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	restored := filepath.Join(t.TempDir(), "restored.db")
+	for _, c := range []struct {
+		args []string
+		exit int
+		want string // somewhere in it
+	}{
+		{[]string{"version"}, 0, `"version": `},
+		{[]string{"migrate", "--database", db}, 0, `"database": "sqlite"`},
+		{[]string{"import", "--check", "--database", db, vehicles, unread}, exitUsage, `"unreadable": "`},
+		{[]string{"import", "--database", db, vehicles, axles}, 0, `"refit": {`},
+		{[]string{"import", "--database", db, readings, unread}, exitUsage, `"accepted": 3`},
+		{[]string{"import", "--check", "--database", db, readings}, 0, `"before": 3`},
+		{[]string{"import", "--database", db, bad}, exitRefused, `"line": 2`},
+		{[]string{"refit", "--database", db}, 0, `"axles": 1`},
+		{[]string{"replay", "--database", db, "--months", "1"}, 0, `"days": 1`},
+		{[]string{"backup", "--database", db, copied}, 0, `"thickness_readings": 3`},
+		{[]string{"restore", "--database", restored, copied}, 0, `"thickness_readings": 3`},
+	} {
+		out, errOut, err := command(t, append(c.args, "--format", "json")...)
+		exit := 0
+		if err != nil {
+			exit = exitCode(err)
+		}
+		var doc map[string]any
+		if jerr := json.Unmarshal([]byte(out), &doc); jerr != nil || exit != c.exit || !strings.Contains(out, c.want) {
+			t.Errorf("%q: got %v, exit %d (%v), %s; want exit %d and %s", c.args, jerr, exit, err, out, c.exit, c.want)
+		}
+		if strings.ContainsAny(errOut, "\r\x1b") {
+			t.Errorf("%q draws: %q", c.args, errOut)
+		}
+	}
+}
+
+// TestEveryCommandHasAnExample: with flags that there are.
 func TestEveryCommandHasAnExample(t *testing.T) {
 	for _, leaf := range model(t).Leaves(true) {
 		command := strings.TrimSuffix(leaf.Path(), " list")
-		if strings.HasPrefix(command, "bench ") {
-			continue
-		}
 		found := false
 		for line := range strings.Lines(leaf.Detail) {
 			_, args, is := strings.Cut(line, "brakewear "+command)

@@ -41,18 +41,19 @@ func (c demoCmd) Run(e *env) error {
 	if vehicles == 0 {
 		fmt.Fprintln(e.stdout, "Making the demo fleet: invented vehicles of an invented island.")
 		today := fleet.DateOf(e.now())
-		if err := demo.TakeIn(e.ctx, svc, demo.Island(today)); err != nil {
+		err := e.during("taking in", func() error { return demo.TakeIn(e.ctx, svc, demo.Island(today)) })
+		if err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
-		if _, err := svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, demoMonths)); err != nil {
+		if _, err := e.replay(svc, today, demoMonths); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
-		rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, today)
+		rep, err := e.refitAll(svc, today)
 		if err != nil {
 			return err
 		}
 		printRefit(e.stdout, rep)
-		if err := demo.Plan(e.ctx, svc); err != nil {
+		if err := e.during("planning", func() error { return demo.Plan(e.ctx, svc) }); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
 	}

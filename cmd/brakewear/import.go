@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"brakewear/api"
 	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -17,6 +18,7 @@ import (
 type importCmd struct {
 	database
 	accepted
+	listed
 	Check bool     `help:"Say what would become of the files, and take nothing in."`
 	Kind  string   `help:"What the files hold: ${kinds}; found by their header unless given."`
 	Dates string   `help:"How the files write their dates, unless ISO or declared in their header: ${dates}." enum:",${dates}" default:""`
@@ -28,6 +30,7 @@ func (c importCmd) Help() string {
 	return `Examples:
   brakewear import --check vehicles.csv axles.csv readings.csv
   brakewear import vehicles.csv axles.csv readings.csv
+  brakewear import --format json readings.csv
 
 A row is taken, refused, or taken as doubtful when what it says is unlikely; each
 refused and doubtful one is listed with what to do. A file that was taken in before
@@ -54,30 +57,58 @@ func (c importCmd) Run(e *env) error {
 	if c.Check {
 		return c.check(e, svc)
 	}
+	line, err := c.takeIn(e, svc)
+	if c.json() {
+		err = errors.Join(e.printJSON(line), err) // of those before the one that failed
+	}
+	return err
+}
+
+// importLine is what became of files, as JSON.
+type importLine struct {
+	Checked bool       `json:"checked_only"` // nothing was taken in
+	Files   []fileLine `json:"files"`
+	Refit   *refitLine `json:"refit,omitempty"`
+}
+
+// fileLine is what became of a file.
+type fileLine struct {
+	api.UploadDetail
+	Unreadable string `json:"unreadable,omitempty"` // why
+	Before     int64  `json:"before,omitempty"`     // upload that has every row of it already
+}
+
+// takeIn takes the files in and forecasts anew what they change.
+func (c importCmd) takeIn(e *env, svc *pipeline.Service) (line importLine, err error) {
 	refused, changed := false, false
+	line.Files = []fileLine{}
 	for _, name := range c.Files {
 		up, err := c.file(e, svc, name)
 		if err != nil {
-			return err
+			return line, err
 		}
-		printUpload(e.stdout, &up)
+		line.Files = append(line.Files, fileLine{UploadDetail: api.DetailOf(&up)})
+		if !c.json() {
+			printUpload(e.stdout, &up)
+		}
 		refused = refused || up.Refused > 0
 		changed = changed || up.Accepted > 0
 	}
 	if changed {
-		bar := e.bar("forecasting", -1)
-		svc.Forecasted = func(vehicles int) { bar.add(int64(vehicles)) }
-		rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, fleet.DateOf(e.now()))
-		bar.done()
+		rep, err := e.refitAll(svc, fleet.DateOf(e.now()))
 		if err != nil {
-			return err
+			return line, err
 		}
-		printRefit(e.stdout, rep)
+		refit := refitLineOf(rep)
+		line.Refit = &refit
+		if !c.json() {
+			printRefit(e.stdout, rep)
+		}
 	}
 	if refused {
-		return errRefused
+		return line, errRefused
 	}
-	return nil
+	return line, nil
 }
 
 // file takes one file in, with a bar.
@@ -109,20 +140,18 @@ func (c importCmd) check(e *env, svc *pipeline.Service) error {
 	refused, doubtful := false, false
 	for i := range checked {
 		k := &checked[i]
-		if k.Err != nil {
-			fmt.Fprintf(e.stdout, "%s: cannot be read: %v\n", files[i].Name, k.Err)
-			unreadable = errors.Join(unreadable, k.Err)
-			continue
-		}
-		printUpload(e.stdout, &k.Upload)
-		if k.Before != nil {
-			fmt.Fprintf(e.stdout, "  every row is there already: taken in as upload %d\n", k.Before.ID)
-		}
-		refused = refused || k.Upload.Refused > 0
-		doubtful = doubtful || k.Upload.Doubtful > 0
+		unreadable = errors.Join(unreadable, k.Err)
+		refused = refused || k.Err == nil && k.Upload.Refused > 0
+		doubtful = doubtful || k.Err == nil && k.Upload.Doubtful > 0
 	}
-	fmt.Fprintln(e.stdout, "checked only: nothing was taken in")
+	if c.json() {
+		err = e.printJSON(checkedLine(files, checked))
+	} else {
+		printChecked(e.stdout, files, checked)
+	}
 	switch {
+	case err != nil:
+		return err
 	case unreadable != nil:
 		return unreadable
 	case refused:
@@ -131,6 +160,38 @@ func (c importCmd) check(e *env, svc *pipeline.Service) error {
 		return errDoubtful
 	}
 	return nil
+}
+
+func printChecked(w io.Writer, files []pipeline.File, checked []pipeline.Checked) {
+	for i := range checked {
+		k := &checked[i]
+		if k.Err != nil {
+			fmt.Fprintf(w, "%s: cannot be read: %v\n", files[i].Name, k.Err)
+			continue
+		}
+		printUpload(w, &k.Upload)
+		if k.Before != nil {
+			fmt.Fprintf(w, "  every row is there already: taken in as upload %d\n", k.Before.ID)
+		}
+	}
+	fmt.Fprintln(w, "checked only: nothing was taken in")
+}
+
+func checkedLine(files []pipeline.File, checked []pipeline.Checked) importLine {
+	line := importLine{Checked: true}
+	for i := range checked {
+		k := &checked[i]
+		l := fileLine{UploadDetail: api.DetailOf(&k.Upload)}
+		l.Name = files[i].Name
+		if k.Err != nil {
+			l.Unreadable = k.Err.Error()
+		}
+		if k.Before != nil {
+			l.Before = k.Before.ID
+		}
+		line.Files = append(line.Files, l)
+	}
+	return line
 }
 
 // openFile is a file on its way in, with its bar.
@@ -144,10 +205,7 @@ func (c importCmd) opened(e *env, name string) (openFile, error) {
 	if err != nil {
 		return openFile{}, fleet.Invalidf("%v", err)
 	}
-	size := int64(-1)
-	if info, err := f.Stat(); err == nil && info.Mode().IsRegular() {
-		size = info.Size()
-	}
+	size := sizeOf(name)
 	base := filepath.Base(name)
 	var bar *bar
 	return openFile{

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"brakewear/api"
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -14,11 +15,13 @@ type proposeCmd struct {
 	AsOf string `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
 	Days int    `help:"How many days to plan ahead." default:"60"`
 	accepted
+	listed
 }
 
 func (c proposeCmd) Help() string {
-	return `Example:
-  brakewear propose --days 30`
+	return `Examples:
+  brakewear propose --days 30
+  brakewear propose --format json`
 }
 
 func (c proposeCmd) Run(e *env) error {
@@ -34,9 +37,16 @@ func (c proposeCmd) Run(e *env) error {
 		return err
 	}
 	defer db.Close()
-	ps, err := e.service(db, c.Risk).Propose(e.ctx, auth.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
+	var ps []store.Proposal
+	err = e.during("planning", func() error {
+		ps, err = e.service(db, c.Risk).Propose(e.ctx, auth.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
+		return err
+	})
 	if err != nil {
 		return err
+	}
+	if c.json() {
+		return e.printJSON(api.PlannedOf(ps))
 	}
 	for i := range ps {
 		printProposal(e.stdout, &ps[i])

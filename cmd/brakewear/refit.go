@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 
-	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 )
@@ -14,12 +13,14 @@ type refitCmd struct {
 	AsOf  string `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
 	Model string `help:"Model to forecast with." default:"${model}" enum:"${models}"`
 	accepted
+	listed
 }
 
 func (c refitCmd) Help() string {
 	return `Examples:
   brakewear refit
-  brakewear refit --as-of 2026-03-01 --risk 0.02`
+  brakewear refit --as-of 2026-03-01 --risk 0.02
+  brakewear refit --format json`
 }
 
 func (c refitCmd) Run(e *env) error {
@@ -37,12 +38,26 @@ func (c refitCmd) Run(e *env) error {
 	defer db.Close()
 	svc := e.service(db, c.Risk)
 	svc.Model = c.Model
-	rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, asOf)
+	rep, err := e.refitAll(svc, asOf)
 	if err != nil {
 		return err
 	}
+	if c.json() {
+		return e.printJSON(refitLineOf(rep))
+	}
 	printRefit(e.stdout, rep)
 	return nil
+}
+
+// refitLine is what a refit did, as JSON.
+type refitLine struct {
+	Axles    int    `json:"axles"`
+	Vehicles int    `json:"vehicles"`
+	Model    string `json:"model"`
+}
+
+func refitLineOf(rep pipeline.RefitReport) refitLine {
+	return refitLine{rep.Axles, rep.Vehicles, rep.Model}
 }
 
 func printRefit(w io.Writer, rep pipeline.RefitReport) {

@@ -13,6 +13,7 @@ type replayCmd struct {
 	accepted
 	Months int    `help:"How many months back." default:"12"`
 	Model  string `help:"Model to forecast with." default:"${model}" enum:"${models}"`
+	listed
 }
 
 func (c replayCmd) Help() string {
@@ -37,17 +38,36 @@ func (c replayCmd) Run(e *env) error {
 	svc := e.service(db, c.Risk)
 	svc.Model = c.Model
 	today := fleet.DateOf(e.now())
-	axles, err := svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, c.Months))
+	axles, err := e.replay(svc, today, c.Months)
 	if err != nil {
 		return err
+	}
+	rep, err := e.refitAll(svc, today)
+	if err != nil {
+		return err
+	}
+	if c.json() {
+		return e.printJSON(replayLine{axles, c.Months, refitLineOf(rep)})
 	}
 	fmt.Fprintf(e.stdout, "%d forecasts of %d past days\n", axles, c.Months)
-	rep, err := svc.Refit(e.ctx, auth.AllFleets(), nil, today)
-	if err != nil {
-		return err
-	}
 	printRefit(e.stdout, rep)
 	return nil
+}
+
+// replayLine is what a replay did, as JSON.
+type replayLine struct {
+	Forecasts int       `json:"forecasts"` // of axles, over all days
+	Days      int       `json:"days"`
+	Refit     refitLine `json:"refit"`
+}
+
+// replay replays so many months before today.
+func (e *env) replay(svc *pipeline.Service, today fleet.Date, months int) (axles int, err error) {
+	err = e.forecasting(svc, "replaying", months, func() error {
+		axles, err = svc.Replay(e.ctx, auth.AllFleets(), pastDays(today, months))
+		return err
+	})
+	return axles, err
 }
 
 // pastDays returns a day a month before today, oldest first.

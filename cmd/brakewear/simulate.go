@@ -28,12 +28,8 @@ func (c simulateCmd) Run(e *env) error {
 	if c.Vehicles < 1 || c.Years <= 0 || c.Years > 30 {
 		return fleet.Invalidf("want at least 1 vehicle and above 0 to 30 years, not %d and %g", c.Vehicles, c.Years)
 	}
-	err = demo.WriteCSV(c.Out, demo.Options{
-		Vehicles: c.Vehicles,
-		Seed:     c.Seed,
-		Until:    until,
-		Years:    c.Years,
-	})
+	opt := demo.Options{Vehicles: c.Vehicles, Seed: c.Seed, Until: until, Years: c.Years}
+	err = e.during("inventing", func() error { return demo.WriteCSV(c.Out, opt) })
 	if err != nil {
 		return err
 	}

@@ -165,11 +165,15 @@ func (s *Service) refit(ctx context.Context, sc auth.Scope, read reader, m forec
 		if err := save(hs, fs, found); err != nil {
 			return err
 		}
-		if s.Forecasted != nil {
-			s.Forecasted(len(hs))
-		}
+		s.forecasted(len(hs))
 		return nil
 	})
+}
+
+func (s *Service) forecasted(vehicles int) {
+	if s.Forecasted != nil {
+		s.Forecasted(vehicles)
+	}
 }
 
 // keepWith keeps what there is to look at on vehicles and their track record,

@@ -32,9 +32,13 @@ func (s *Service) Replay(ctx context.Context, sc auth.Scope, days []fleet.Date) 
 		if err != nil {
 			return axles, err
 		}
-		err = s.forecastEach(ctx, s.reader(ctx, sc, nil), m, d, nil, func(_ []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
+		err = s.forecastEach(ctx, s.reader(ctx, sc, nil), m, d, nil, func(hs []store.History, fs []store.AxleForecast, _ []fleet.Finding) error {
 			axles += len(fs)
-			return s.DB.LogForecasts(ctx, sc, fs)
+			if err := s.DB.LogForecasts(ctx, sc, fs); err != nil {
+				return err
+			}
+			s.forecasted(len(hs))
+			return nil
 		})
 		if err != nil {
 			return axles, err

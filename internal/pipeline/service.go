@@ -19,7 +19,7 @@ type Service struct {
 	Model   string  // model to forecast with; "" = DefaultModel
 	Workers int     // forecasts at once; 0 = one per processor
 	// Forecasted is told of every few hundred vehicles that a refit is done
-	// with; nil = nobody.
+	// with, or one day of a replay, by several at a time; nil = nobody.
 	Forecasted func(vehicles int)
 	// Desk does what may outlast a request; nil = the request waits for all of
 	// it. See OpenDesk.
