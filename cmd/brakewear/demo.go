@@ -7,6 +7,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
+	"brakewear/internal/web"
 )
 
 type demoCmd struct {
@@ -65,5 +66,5 @@ func (c demoCmd) Run(e *env) error {
 	for _, a := range accounts {
 		offered = append(offered, dashboard.DemoAccount(a))
 	}
-	return serve(e, svc, listening{Listen: c.Listen}, offered)
+	return serve(e, svc, listening{Listen: c.Listen, FilesPerMinute: web.FilesPerMinute, ChangesPerMinute: web.ChangesPerMinute}, offered)
 }

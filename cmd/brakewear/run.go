@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 	_ "time/tzdata" // depots' time zones, where the machine has none
@@ -19,6 +20,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // Exit codes beside 0; scripts rely on them.
@@ -132,10 +134,12 @@ func newParser(stdout, stderr io.Writer, exit func(int)) (*kong.Kong, error) {
 		kong.Writers(stdout, stderr),
 		kong.Exit(exit),
 		kong.Vars{
-			"model":  pipeline.DefaultModel,
-			"models": strings.Join(pipeline.ModelNames(), ","),
-			"kinds":  kindNames(),
-			"dates":  strings.Join(ingest.DateOrders, ","),
+			"model":   pipeline.DefaultModel,
+			"models":  strings.Join(pipeline.ModelNames(), ","),
+			"kinds":   kindNames(),
+			"files":   strconv.Itoa(web.FilesPerMinute),
+			"changes": strconv.Itoa(web.ChangesPerMinute),
+			"dates":   strings.Join(ingest.DateOrders, ","),
 		},
 	)
 	if err != nil {

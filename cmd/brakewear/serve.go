@@ -29,10 +29,12 @@ type serveCmd struct {
 
 // listening are the settings of addresses.
 type listening struct {
-	Listen         string        `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT"`
-	MonitorListen  string        `help:"Address of its own for /metrics, /healthz and /readyz, which anybody who reaches it may read; none unless given." env:"BRAKEWEAR_MONITOR_LISTEN" placeholder:"HOST:PORT"`
-	TrustedProxies []string      `help:"Networks of the proxies in front, which are believed whom a request comes from (X-Forwarded-For) and whether over TLS (X-Forwarded-Proto); nobody is unless given." env:"BRAKEWEAR_TRUSTED_PROXIES" sep:"," placeholder:"NETWORK,…"`
-	ShutdownDelay  time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
+	Listen           string        `help:"Address to serve on." env:"BRAKEWEAR_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT"`
+	MonitorListen    string        `help:"Address of its own for /metrics, /healthz and /readyz, which anybody who reaches it may read; none unless given." env:"BRAKEWEAR_MONITOR_LISTEN" placeholder:"HOST:PORT"`
+	TrustedProxies   []string      `help:"Networks of the proxies in front, which are believed whom a request comes from (X-Forwarded-For) and whether over TLS (X-Forwarded-Proto); nobody is unless given." env:"BRAKEWEAR_TRUSTED_PROXIES" sep:"," placeholder:"NETWORK,…"`
+	FilesPerMinute   int           `help:"How many files one account may send a minute, ten times as many all from one address; 0 is no bound." env:"BRAKEWEAR_FILES_PER_MINUTE" default:"${files}" placeholder:"N"`
+	ChangesPerMinute int           `help:"How many other changes one account may send a minute, counted alike." env:"BRAKEWEAR_CHANGES_PER_MINUTE" default:"${changes}" placeholder:"N"`
+	ShutdownDelay    time.Duration `help:"How long to go on serving when told to end, while /readyz says no already, so that a balancer turns away first." env:"BRAKEWEAR_SHUTDOWN_DELAY" default:"0s"`
 }
 
 func (c serveCmd) Help() string {
@@ -74,7 +76,10 @@ func routes(e *env, svc *pipeline.Service, mon *monitor.Monitor, at listening, a
 	}
 	pages.Demo = accounts
 	web.UseErrorPage(engine, pages.ErrorPage)
-	engine.Use(web.Guard(svc.DB))
+	if at.FilesPerMinute < 0 || at.ChangesPerMinute < 0 {
+		return nil, fleet.Invalidf("a bound of what may be sent in a minute: want 0 for none, or more")
+	}
+	engine.Use(web.Guard(svc.DB), web.Pace{Files: at.FilesPerMinute, Changes: at.ChangesPerMinute}.Keep(time.Now))
 	pages.Register(engine)
 	api.New(svc).Register(engine)
 	return engine, nil

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -50,5 +51,25 @@ func TestServeTrustsProxies(t *testing.T) {
 	}
 	if _, _, err := command(t, "serve", "--database", filepath.Join(t.TempDir(), "own.db"), "--listen", "127.0.0.1:0", "--trusted-proxies", "0.0.0.0/0"); exitCode(err) != exitUsage {
 		t.Errorf("everybody trusted: got %v, want a usage error", err)
+	}
+}
+
+// The bounds of what may be sent are those of the flags.
+func TestServeKeepsPace(t *testing.T) {
+	address, client := serving(t, "--database", filepath.Join(t.TempDir(), "own.db"), "--changes-per-minute", "2")
+	var got []int
+	for range 3 {
+		res, err := client.PostForm(address+"/account/sessions", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		got = append(got, res.StatusCode)
+	}
+	if want := []int{200, 200, 429}; !slices.Equal(got, want) { // 200: where it leads to
+		t.Errorf("got %v, want %v", got, want)
+	}
+	if _, _, err := command(t, "serve", "--database", filepath.Join(t.TempDir(), "own.db"), "--listen", "127.0.0.1:0", "--files-per-minute", "-1"); exitCode(err) != exitUsage {
+		t.Errorf("a bound below none: got %v, want a usage error", err)
 	}
 }
