@@ -151,6 +151,100 @@ func TestAnAdminIsLeft(t *testing.T) {
 	})
 }
 
+func TestRenameAccount(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ann := mustAccount(t, db, "ann", on(auth.Admin, 0, 0))
+		mustAccount(t, db, "bo", on(auth.Admin, 0, 0))
+		who := auth.Who{Account: ann.ID}
+		for _, c := range []struct {
+			name, email string
+			want        error // nil = it is done
+		}{
+			{"", "ann@island.example", fleet.ErrInvalid},
+			{"Ann", "", fleet.ErrInvalid},
+			{"Ann", "BO@island.example", fleet.ErrConflict},
+			{"Ann", "Ann@island.example", nil}, // her own, written otherwise
+			{" Ann of the Quay ", "quay@island.example", nil},
+		} {
+			if err := db.RenameAccount(t.Context(), who, c.name, c.email); c.want == nil && err != nil || c.want != nil && !errors.Is(err, c.want) {
+				t.Errorf("%q, %q: got %v, want %v", c.name, c.email, err, c.want)
+			}
+		}
+		a, err := db.Account(t.Context(), all, ann.ID)
+		if err != nil || a.Name != "Ann of the Quay" || a.Email != "quay@island.example" {
+			t.Errorf("got %+v, %v", a, err)
+		}
+		if id, _, err := db.PasswordOf(t.Context(), "QUAY@island.example"); err != nil || id != ann.ID {
+			t.Errorf("by the new address: got account %d, %v; want %d", id, err, ann.ID)
+		}
+		if id, _, err := db.PasswordOf(t.Context(), "ann@island.example"); err != nil || id != 0 {
+			t.Errorf("by the old address: got account %d, %v; want none", id, err)
+		}
+	})
+}
+
+// One account cannot fill the database with ways in: the oldest session and link
+// go, and tokens are refused.
+func TestBoundsOfWaysIn(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		now := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+		db.Now = func() time.Time { return now }
+		a := mustAccount(t, db, "ann", on(auth.Admin, 0, 0))
+		for i := range store.MaxSessions + 1 {
+			now = now.Add(time.Second)
+			if err := db.StartSession(ctx, a.ID, fmt.Sprint("session ", i), "a browser"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for i := range store.MaxLinks + 1 {
+			now = now.Add(time.Second)
+			if err := db.AddLink(ctx, all, "test", a.ID, fmt.Sprint("link ", i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, err := db.SessionOf(ctx, "session 0"); !errors.Is(err, fleet.ErrStranger) {
+			t.Errorf("the oldest session: got %v, want ErrStranger", err)
+		}
+		who, err := db.SessionOf(ctx, "session 1")
+		if err != nil {
+			t.Errorf("the second session: %v", err)
+		}
+		if _, _, err := db.LinkOf(ctx, "link 0"); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("the oldest link: got %v, want ErrNotFound", err)
+		}
+		if _, _, err := db.LinkOf(ctx, "link 1"); err != nil {
+			t.Errorf("the second link: %v", err)
+		}
+		var first store.Token
+		for i := range store.MaxTokens + 1 {
+			k := store.Token{Name: "telematics", Rights: []auth.Right{auth.See}, Until: now.Add(time.Hour)}
+			err := db.AddToken(ctx, who, &k, fmt.Sprint("token ", i))
+			if i == 0 {
+				first = k
+			}
+			if over := i == store.MaxTokens; over && !errors.Is(err, fleet.ErrConflict) || !over && err != nil {
+				t.Fatalf("token %d: got %v", i+1, err)
+			}
+		}
+		if err := db.EndToken(ctx, auth.Who{Account: a.ID + 1}, first.ID); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another account's token: got %v, want ErrNotFound", err)
+		}
+		if err := db.EndToken(ctx, who, first.ID); err != nil {
+			t.Error(err)
+		}
+		if _, err := db.TokenOf(ctx, "token 0"); !errors.Is(err, fleet.ErrStranger) {
+			t.Errorf("a token that was ended: got %v, want ErrStranger", err)
+		}
+		if err := db.EndOtherSessions(ctx, who); err != nil {
+			t.Fatal(err)
+		}
+		if ss, err := db.Sessions(ctx, who); err != nil || len(ss) != 1 || ss[0].ID != who.Session {
+			t.Errorf("after the others were ended: got %+v, %v; want the present one", ss, err)
+		}
+	})
+}
+
 // Sessions, links and tokens end when they are to, and are kept as hashes.
 func TestWaysIn(t *testing.T) {
 	for _, dialect := range []string{store.SQLite, store.Postgres} {

@@ -30,3 +30,10 @@ func SetLockChecked(every time.Duration) (undo func()) {
 }
 
 const RoundVehicles = roundVehicles
+
+// Bounds of one account's ways in.
+const (
+	MaxSessions = maxSessions
+	MaxLinks    = maxLinks
+	MaxTokens   = maxTokens
+)

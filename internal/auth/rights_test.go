@@ -1,0 +1,65 @@
+package auth
+
+import (
+	"slices"
+	"testing"
+)
+
+func TestScopeOfWho(t *testing.T) {
+	on := func(role Role, fleet, depot int64) Grant { return Grant{Role: role, FleetID: fleet, DepotID: depot} }
+	for _, c := range []struct {
+		name   string
+		who    Who
+		right  Right
+		all    bool
+		fleets []int64
+		depots []int64
+	}{
+		{name: "no role", right: See},
+		{name: "a role that has the right", who: Who{Grants: []Grant{on(Planner, 1, 0)}}, right: Plan, fleets: []int64{1}},
+		{name: "a role that has it not", who: Who{Grants: []Grant{on(Technician, 1, 0)}}, right: Plan},
+		{name: "an unknown role", who: Who{Grants: []Grant{on("king", 0, 0)}}, right: See},
+		{name: "one depot", who: Who{Grants: []Grant{on(Technician, 1, 7)}}, right: Measure, depots: []int64{7}},
+		{
+			name: "the right in one place, another role in another",
+			who:  Who{Grants: []Grant{on(Technician, 1, 0), on(Planner, 2, 0), on(Manager, 3, 9)}}, right: Plan,
+			fleets: []int64{2}, depots: []int64{9},
+		},
+		{name: "everything goes before places", who: Who{Grants: []Grant{on(Planner, 2, 0), on(Admin, 0, 0)}}, right: Plan, all: true},
+		{name: "everything by a role without the right", who: Who{Grants: []Grant{on(Technician, 0, 0), on(Planner, 2, 0)}}, right: Plan, fleets: []int64{2}},
+		{name: "a token with the right", who: Who{Grants: []Grant{on(Admin, 0, 0)}, Only: []Right{See}}, right: See, all: true},
+		{name: "a token without it", who: Who{Grants: []Grant{on(Admin, 0, 0)}, Only: []Right{See}}, right: Plan},
+		{name: "a token with a right its account lost", who: Who{Grants: []Grant{on(Technician, 1, 0)}, Only: []Right{Plan}}, right: Plan},
+		{name: "a token with no right", who: Who{Grants: []Grant{on(Admin, 0, 0)}, Only: []Right{}}, right: See},
+	} {
+		sc := c.who.Scope(c.right)
+		if sc.All() != c.all || !slices.Equal(sc.Fleets(), c.fleets) || !slices.Equal(sc.Depots(), c.depots) {
+			t.Errorf("%s: got %+v, want all %t, fleets %v, depots %v", c.name, sc, c.all, c.fleets, c.depots)
+		}
+		if got := c.who.May(c.right); got == sc.Empty() {
+			t.Errorf("%s: May: got %t with scope %+v", c.name, got, sc)
+		}
+	}
+}
+
+// Every role has rights that people know, and none that goes with nobody.
+func TestRolesHaveRights(t *testing.T) {
+	for _, r := range Roles {
+		if !r.Known() || !r.May(See) {
+			t.Errorf("%s: not known, or may not even see", r)
+		}
+		for _, right := range []Right{Public, Own} {
+			if r.May(right) {
+				t.Errorf("%s has %s: it is no right of a role", r, right)
+			}
+		}
+	}
+	if len(may) != len(Roles) {
+		t.Errorf("%d roles have rights, %d are shown", len(may), len(Roles))
+	}
+	for _, right := range Rights {
+		if !Admin.May(right) {
+			t.Errorf("an admin may not %s: nobody could give it", right)
+		}
+	}
+}
