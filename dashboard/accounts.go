@@ -27,6 +27,7 @@ type AccountPage struct {
 	Tokens      []TokenRow
 	Rights      []Choice
 	TokenName   Field
+	Reader      ReaderForm
 	Until       Field
 	Secret      string // of the token just made, shown this once
 }
@@ -87,6 +88,7 @@ type GrantRow struct {
 func (d *Dashboard) registerAccounts(r *gin.Engine) {
 	r.GET("/account", web.Handle(d.account))
 	r.POST("/account", web.Handle(d.renameAccount))
+	r.POST("/account/units", web.Handle(d.setReader))
 	r.POST("/account/password", web.Handle(d.changePassword))
 	r.POST("/account/sessions", web.Handle(d.endSessions))
 	r.POST("/account/tokens", web.Handle(d.makeToken))
@@ -101,7 +103,11 @@ func (d *Dashboard) registerAccounts(r *gin.Engine) {
 }
 
 func (d *Dashboard) account(c *gin.Context) error {
-	return d.showAccount(c, http.StatusOK, AccountPage{})
+	p := AccountPage{}
+	if c.Query("done") == "units" {
+		p.Done = "Kept: from now on your pages say it like this."
+	}
+	return d.showAccount(c, http.StatusOK, p)
 }
 
 // timeWords says a time to the minute.
@@ -142,6 +148,7 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 			p.Rights = append(p.Rights, Choice{Value: string(r), Label: capital(web.RightWords(r)), Chosen: r == auth.See})
 		}
 	}
+	p.Reader = readerForm(who.Reader, c.GetHeader("Accept-Language"), d.svc.Today())
 	p.TokenName = Field{Name: "name", Label: "What it is for"}
 	p.Until = Field{Name: "until", Label: "Works until", Type: "date", Value: (d.svc.Today() + 90).String()}
 	return d.send(c, status, "account", p)

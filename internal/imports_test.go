@@ -53,6 +53,7 @@ var level = map[string]int{
 	"internal/faults":   1,
 	"internal/fleet":    1,
 	"internal/pgserver": 1,
+	"internal/units":    1,
 	"forecast":          1,
 }
 

@@ -1,6 +1,10 @@
 package auth
 
-import "slices"
+import (
+	"slices"
+
+	"brakewear/internal/units"
+)
 
 // Role is what somebody is to a fleet, a depot, or the whole installation.
 type Role string
@@ -64,8 +68,9 @@ type Who struct {
 	Name    string
 	Email   string
 	Grants  []Grant
-	Only    []Right // of a token; nil = all that the grants give
-	Session int64   // 0 = by token
+	Only    []Right      // of a token; nil = all that the grants give
+	Session int64        // 0 = by token
+	Reader  units.Reader // how they want numbers and days said
 }
 
 // may says whether who has the right at all, wherever.

@@ -10,6 +10,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Account is somebody who may sign in.
@@ -92,6 +93,18 @@ func (db *DB) RenameAccount(ctx context.Context, who auth.Who, name, email strin
 			return err
 		}
 		_, err = t.exec(`update accounts set name = ?, email = ?, email_key = ? where id = ?`, strings.TrimSpace(name), email, key(email), who.Account)
+		return err
+	})
+}
+
+// SetReader changes how who wants quantities and days said.
+func (db *DB) SetReader(ctx context.Context, who auth.Who, r units.Reader) error {
+	if err := r.Validate(); err != nil {
+		return fleet.Invalidf("%v", err)
+	}
+	return db.write(ctx, "change an account", func(t *tx) error {
+		_, err := t.exec(`update accounts set distance = ?, thickness = ?, days = ? where id = ?`,
+			string(r.DistanceIn), string(r.ThicknessIn), string(r.DaysAs), who.Account)
 		return err
 	})
 }

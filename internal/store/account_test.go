@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
+	"brakewear/internal/units"
 )
 
 func mustAccount(t *testing.T, db *store.DB, name string, grants ...store.Grant) store.Account {
@@ -350,4 +351,42 @@ func waysIn(t *testing.T, url string) {
 	if in("last") {
 		t.Error("a stopped account is still signed in")
 	}
+}
+
+// How a reader wants quantities said comes with the session; nobody else's
+// changes.
+func TestSetReader(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		mine := mustAccount(t, db, "mine", on(auth.Technician, 0, 0))
+		other := mustAccount(t, db, "other", on(auth.Technician, 0, 0))
+		for _, a := range []store.Account{mine, other} {
+			if err := db.StartSession(ctx, a.ID, "secret of "+a.Name, "test"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		who := func(name string) auth.Who {
+			w, err := db.SessionOf(ctx, "secret of "+name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return w
+		}
+		if got := who("mine").Reader; got != (units.Reader{}) {
+			t.Errorf("before: got %+v, want none", got)
+		}
+		want := units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO}
+		if err := db.SetReader(ctx, who("mine"), want); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.SetReader(ctx, who("mine"), units.Reader{DistanceIn: "furlong"}); !errors.Is(err, fleet.ErrInvalid) {
+			t.Errorf("furlongs: got %v, want ErrInvalid", err)
+		}
+		if got := who("mine").Reader; got != want {
+			t.Errorf("got %+v, want %+v", got, want)
+		}
+		if got := who("other").Reader; got != (units.Reader{}) {
+			t.Errorf("somebody else's: got %+v, want none", got)
+		}
+	})
 }

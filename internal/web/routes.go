@@ -27,6 +27,7 @@ var Routes = []Rule{
 	{"POST", "/sign-out", auth.Own, false},
 	{"GET", "/account", auth.Own, false},
 	{"POST", "/account", auth.Own, false},
+	{"POST", "/account/units", auth.Own, false},
 	{"POST", "/account/password", auth.Own, false},
 	{"POST", "/account/sessions", auth.Own, false},
 	{"POST", "/account/tokens", auth.Own, false},

@@ -24,6 +24,9 @@ create table accounts (
     signed_in_at timestamp with time zone,
     stopped_by text,
     stopped_at timestamp with time zone,
+    distance text not null,
+    thickness text not null,
+    days text not null,
     constraint accounts_pkey PRIMARY KEY (id)
 );
 CREATE UNIQUE INDEX accounts_email ON public.accounts USING btree (email_key) WHERE (stopped_at IS NULL);
