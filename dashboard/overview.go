@@ -20,6 +20,7 @@ type OverviewPage struct {
 	Shell
 	Fleets, Depots []Choice
 	AsOf           string
+	Again, Stale   string // link to look again, and of when (UTC) the figures are; blank = up to date
 	Figures        []OverviewFigure
 	Now            *OverviewLink // what was to be booked by today and is not
 	Late           *OverviewLink // what is booked too late
@@ -153,11 +154,15 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	if _, p.Depots, err = d.depotChoice(c); err != nil {
 		return err
 	}
-	o, err := d.svc.Overview(c.Request.Context(), d.scope(c), q)
+	o, at, err := d.svc.OverviewSoon(c.Request.Context(), d.scope(c), q)
 	if err != nil {
 		return err
 	}
 	p.AsOf = longDate(o.AsOf)
+	if !at.IsZero() {
+		p.Again = c.Request.URL.RequestURI()
+		p.Stale = at.UTC().Format("15:04:05")
+	}
 	if p.Empty = emptyOverview(o); p.Empty != nil {
 		return d.send(c, http.StatusOK, "overview", p)
 	}

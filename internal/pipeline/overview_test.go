@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"log/slog"
 	"testing"
 	"time"
 
@@ -248,6 +249,54 @@ func TestOverviewKept(t *testing.T) {
 		}
 		if n := len(s.Overviews.kept); n > maxOverviews {
 			t.Errorf("%d are kept", n)
+		}
+	})
+}
+
+// TestOverviewSoon: who looks while a newer one is worked out sees the last one
+// with its time, and the newer one as soon as it is there.
+func TestOverviewSoon(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.Overviews = &Overviews{}
+		ctx, all := t.Context(), auth.AllFleets()
+		s.due(1, 1, 20)
+		look := func() (*Overview, time.Time) {
+			t.Helper()
+			o, at, err := s.OverviewSoon(ctx, all, store.OverviewQuery{})
+			s.check(err)
+			return o, at
+		}
+		if _, at := look(); !at.IsZero() {
+			t.Errorf("the first: got %v, want one up to date", at)
+		}
+		s.due(2, 1, 20)
+		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 2 {
+			t.Errorf("without a desk: got %d to book, of %v", o.Weeks[3].ToBook, at)
+		}
+		desk := OpenDesk(ctx, s.Service, slog.New(slog.DiscardHandler))
+		defer desk.Close()
+		s.due(3, 1, 20)
+		// Somebody's work that takes long, instead of a large fleet.
+		key := s.Overviews.key(all, store.OverviewQuery{}, s.today)
+		hold := make(chan struct{})
+		w := s.Overviews.work(key, desk.start, func() (*Overview, error) {
+			<-hold
+			return s.Overview(ctx, all, store.OverviewQuery{})
+		})
+		o, at := look()
+		if at.IsZero() || o.Weeks[3].ToBook != 2 {
+			t.Errorf("meanwhile: got %d to book, of %v; want 2 of before", o.Weeks[3].ToBook, at)
+		}
+		close(hold)
+		<-w.done
+		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 3 {
+			t.Errorf("after: got %d to book, of %v; want 3 of now", o.Weeks[3].ToBook, at)
+		}
+		desk.Close()
+		s.due(4, 1, 20)
+		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 4 {
+			t.Errorf("when the process ends: got %d to book, of %v", o.Weeks[3].ToBook, at)
 		}
 	})
 }
