@@ -58,7 +58,7 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 	}
 	err = hasher.Compare(ctx, password, hash)
 	if errors.Is(err, auth.ErrPassword) {
-		if err := s.note(ctx, bounds); err != nil {
+		if err := s.DB.NoteWrongPassword(ctx, account, subjects(bounds)...); err != nil {
 			return "", err
 		}
 		return "", errEntry
@@ -96,11 +96,14 @@ func (s *Service) reached(ctx context.Context, bounds []bound, window time.Durat
 
 // note notes a try under each of the bounds.
 func (s *Service) note(ctx context.Context, bounds []bound) error {
-	var subjects []string
+	return s.DB.NoteFailure(ctx, subjects(bounds)...)
+}
+
+func subjects(bounds []bound) (ss []string) {
 	for _, b := range bounds {
-		subjects = append(subjects, b.subject)
+		ss = append(ss, b.subject)
 	}
-	return s.DB.NoteFailure(ctx, subjects...)
+	return ss
 }
 
 // ChangePassword changes who's password, and ends the other sessions.

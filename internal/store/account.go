@@ -73,7 +73,10 @@ func (db *DB) AddAccount(ctx context.Context, sc auth.Scope, by string, a *Accou
 		for i := 0; err == nil && i < len(a.Grants); i++ {
 			err = t.give(sc, by, a.ID, &a.Grants[i])
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: actAdded, record: "account", id: a.ID, by: by, detail: a.Name})
 	})
 }
 
@@ -93,7 +96,10 @@ func (db *DB) RenameAccount(ctx context.Context, who auth.Who, name, email strin
 			return err
 		}
 		_, err = t.exec(`update accounts set name = ?, email = ?, email_key = ? where id = ?`, strings.TrimSpace(name), email, key(email), who.Account)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "name and e-mail changed", record: "account", id: who.Account, by: who.Name, account: who.Account})
 	})
 }
 
@@ -149,10 +155,14 @@ func (t *tx) give(sc auth.Scope, by string, account int64, g *Grant) error {
 		depotID = &g.DepotID
 	}
 	g.GivenBy, g.GivenAt = by, t.db.now()
-	return t.one([]any{&g.ID}, `
+	err := t.one([]any{&g.ID}, `
 		insert into grants (account_id, role, fleet_id, depot_id, given_by, given_at)
 		values (?, ?, ?, ?, ?, ?)
 		returning id`, account, string(g.Role), fleetID, depotID, storableOf(by), instant(g.GivenAt))
+	if err != nil {
+		return err
+	}
+	return t.log(entry{act: "role given", record: "account", id: account, fleet: g.FleetID, depot: g.DepotID, by: by, detail: string(g.Role)})
 }
 
 // EndGrant ends a grant on a place that sc sees.
@@ -173,6 +183,10 @@ func (db *DB) EndGrant(ctx context.Context, sc auth.Scope, by string, account, g
 			if err != nil {
 				return err
 			}
+			err = t.log(entry{act: "role ended", record: "account", id: account, fleet: g.FleetID, depot: g.DepotID, by: by, detail: string(g.Role)})
+			if err != nil {
+				return err
+			}
 			return t.someAdmin()
 		}
 		return fleet.NotFoundf("role %d: %s has none of this number", grant, a.Name)
@@ -186,7 +200,8 @@ func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int6
 		if err := t.holdAdmins(); err != nil {
 			return err
 		}
-		if _, err := t.ownAccount(sc, id); err != nil {
+		a, err := t.ownAccount(sc, id)
+		if err != nil {
 			return err
 		}
 		now := instant(t.db.now())
@@ -200,6 +215,16 @@ func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int6
 			return err
 		}
 		if err := t.forgetEntry(id, 0); err != nil {
+			return err
+		}
+		// A line for each place, so that who looks after it reads it there.
+		for _, g := range a.Grants {
+			err := t.log(entry{act: "role ended", record: "account", id: id, fleet: g.FleetID, depot: g.DepotID, by: by, detail: string(g.Role)})
+			if err != nil {
+				return err
+			}
+		}
+		if err := t.log(entry{act: actEnded, record: "account", id: id, by: by, detail: a.Name}); err != nil {
 			return err
 		}
 		return t.someAdmin()

@@ -14,7 +14,7 @@ import (
 // away. It returns how many it wrote; a batch may be reused once the next is
 // asked for.
 func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (n int, err error) {
-	err = db.write(ctx, "pour bare readings", func(t *tx) error {
+	err = db.tend(ctx, "pour bare readings", func(t *tx) error {
 		row := make([]any, len(readingColumns))
 		return t.pour("thickness_readings", readingColumns, func(yield func([]any) bool) {
 			for rs := range batches {
@@ -41,7 +41,7 @@ func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (
 // with readings, for a database that has the vehicles and no forecasts of them.
 // It returns how many axles it wrote.
 func (db *DB) PourForecasts(ctx context.Context, batches iter.Seq[[]AxleForecast]) (n int, err error) {
-	err = db.write(ctx, "pour bare forecasts", func(t *tx) error {
+	err = db.tend(ctx, "pour bare forecasts", func(t *tx) error {
 		for fs := range batches {
 			var failed error
 			err := t.pour("axle_forecasts", append([]string{"fleet_id", "depot_id"}, stagedForecasts.columns...), after(forecastRows(fs, &failed), 1, 1))

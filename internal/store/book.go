@@ -263,7 +263,8 @@ func (t *tx) setWork(id int64, work []fleet.WorkItem) error {
 	return nil
 }
 
-// logBooking adds a line to the history of b, which is where it is now.
+// logBooking adds a line to the history of b, which is where it is now, and
+// one to the log of changes.
 func (t *tx) logBooking(by, what, why string, from *fleet.Slot, b *fleet.Booking) error {
 	var depot *int64
 	var day *fleet.Date
@@ -281,7 +282,10 @@ func (t *tx) logBooking(by, what, why string, from *fleet.Slot, b *fleet.Booking
 		b.ID, instant(t.db.now()), storableOf(by), what, storableOf(why),
 		depot, day, bay, starts, minutes,
 		b.DepotID, b.Day, b.Bay, int(b.Starts), b.Minutes)
-	return err
+	if err != nil {
+		return err
+	}
+	return t.log(entry{act: what, record: "booking", id: b.ID, fleet: b.FleetID, depot: b.DepotID, by: by, detail: b.Day.String() + ", " + why})
 }
 
 // placed finds the slot that is wanted in the plan of its depot, which is

@@ -212,7 +212,7 @@ func (db *DB) CorrectBrakeTest(ctx context.Context, sc auth.Scope, id int64, b f
 			return err
 		}
 		c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.Corrected, StandsID: stands, Reason: why}
-		return w.t.aside(&c, at.fleet)
+		return w.t.aside(&c, at)
 	})
 	return c, err
 }

@@ -24,6 +24,8 @@ type CalendarFeed struct {
 	ReadOn    *fleet.Date // last; nil = never
 	// Names, filled where feeds are read.
 	Fleet, Depot, Vehicle, TimeZone string
+
+	fleetID int64
 }
 
 // AddCalendarFeed adds a feed of f.DepotID or f.VehicleID under a secret, and
@@ -53,10 +55,14 @@ func (db *DB) AddCalendarFeed(ctx context.Context, sc auth.Scope, f *CalendarFee
 			return err
 		}
 		f.MadeAt = t.db.now()
-		return t.one([]any{&f.ID}, `
+		err = t.one([]any{&f.ID}, `
 			insert into calendar_feeds (sha256, fleet_id, depot_id, vehicle_id, made_by, made_at)
 			values (?, ?, ?, ?, ?, ?)
 			returning id`, auth.Hash(secret), fleetID, depot, vehicle, storableOf(f.MadeBy), instant(f.MadeAt))
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: actAdded, record: "calendar", id: f.ID, fleet: fleetID, depot: f.DepotID, by: f.MadeBy})
 	})
 }
 
@@ -75,7 +81,10 @@ func (db *DB) RevokeCalendarFeed(ctx context.Context, sc auth.Scope, id int64, b
 		}
 		_, err = t.exec(`update calendar_feeds set revoked_by = ?, revoked_at = ? where id = ? and revoked_at is null`,
 			storableOf(by), instant(t.db.now()), id)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "withdrawn", record: "calendar", id: id, fleet: fs[0].fleetID, depot: fs[0].DepotID, by: by})
 	})
 }
 
@@ -111,7 +120,7 @@ func (db *DB) CalendarFeedOf(ctx context.Context, secret string, day fleet.Date)
 	if err != nil || f.ReadOn != nil && *f.ReadOn >= day {
 		return f, err
 	}
-	return f, db.write(ctx, "note that a calendar was read", func(t *tx) error {
+	return f, db.tend(ctx, "note that a calendar was read", func(t *tx) error {
 		_, err := t.exec(`update calendar_feeds set read_on = ? where id = ?`, day, f.ID)
 		return err
 	})
@@ -135,7 +144,7 @@ func (t *tx) feeds(w where) (fs []CalendarFeed, err error) {
 		var depot, vehicle *int64
 		var number, revokedBy *string
 		err := r.Scan(&f.ID, &depot, &vehicle, &f.MadeBy, (*instant)(&f.MadeAt), &revokedBy, maybeInstant{&f.RevokedAt}, &f.ReadOn,
-			&f.Fleet, &f.Depot, &f.TimeZone, &number)
+			&f.Fleet, &f.Depot, &f.TimeZone, &number, &f.fleetID)
 		for _, x := range []struct {
 			from *int64
 			to   *int64
@@ -165,7 +174,8 @@ func (t *tx) feeds(w where) (fs []CalendarFeed, err error) {
 			f.name,
 			d.name,
 			d.time_zone,
-			v.number
+			v.number,
+			c.fleet_id
 		from calendar_feeds c
 		left join vehicles v on v.id = c.vehicle_id
 		join depots d on d.id = coalesce(c.depot_id, v.depot_id)

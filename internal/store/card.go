@@ -30,8 +30,10 @@ func (db *DB) OpenCard(ctx context.Context, sc auth.Scope, by string, c fleet.Ca
 		if err != nil {
 			return err
 		}
-		opened, err = t.card(auth.AllFleets(), id)
-		return err
+		if opened, err = t.card(auth.AllFleets(), id); err != nil {
+			return err
+		}
+		return t.logCard(&opened, "opened", by, "")
 	})
 	return opened, err
 }

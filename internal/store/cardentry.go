@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -32,6 +33,15 @@ func (db *DB) EnterSteps(ctx context.Context, sc auth.Scope, cardID int64, entri
 				return err
 			}
 			added += n
+			if n > 0 {
+				err = t.logCard(&c, "step "+string(entries[seq].State), entries[seq].By, fmt.Sprintf("step %d", seq))
+			}
+			if err != nil {
+				return err
+			}
+		}
+		if added == 0 {
+			t.unchanged()
 		}
 		return nil
 	})
@@ -93,11 +103,14 @@ func (db *DB) SetCardOdometer(ctx context.Context, sc auth.Scope, cardID int64, 
 		return fleet.Invalidf("odometer %g km: want 0 to %d km", km, fleet.MaxOdometerKm)
 	}
 	return db.write(ctx, "note the odometer", func(t *tx) error {
-		if _, err := t.openCardOf(sc, cardID); err != nil {
+		c, err := t.openCardOf(sc, cardID)
+		if err != nil {
 			return err
 		}
-		_, err := t.exec(`update job_cards set odometer_km = ? where id = ?`, km, cardID)
-		return err
+		if _, err := t.exec(`update job_cards set odometer_km = ? where id = ?`, km, cardID); err != nil {
+			return err
+		}
+		return t.logCard(&c, "odometer noted", "", fmt.Sprintf("%.0f km", km))
 	})
 }
 
@@ -145,10 +158,17 @@ func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64,
 				return err
 			}
 		}
-		c, err = t.card(auth.AllFleets(), id)
-		return err
+		if c, err = t.card(auth.AllFleets(), id); err != nil {
+			return err
+		}
+		return t.logCard(&c, "closed", by, string(state))
 	})
 	return c, err
+}
+
+// logCard tells the log of changes of c.
+func (t *tx) logCard(c *fleet.Card, act, by, detail string) error {
+	return t.log(entry{act: act, record: "job card", id: c.ID, fleet: c.FleetID, depot: c.DepotID, by: by, detail: detail})
 }
 
 // CardParts notes which parts were fitted by an open card, each with its fitment,
@@ -179,6 +199,9 @@ func (w *Writer) CardParts(cardID int64, parts []fleet.CardPart) (c fleet.Card, 
 			values `+places(11),
 			cardID, p.Axle, string(p.Part), string(p.Side), storableOf(p.Number), storableOf(p.Batch), p.MM, p.Measured, p.FitmentID,
 			storableOf(p.By), instant(w.t.db.now()))
+		if err == nil {
+			err = w.t.logCard(&c, "part noted", p.By, fmt.Sprintf("axle %d, %s %s", p.Axle, p.Part, p.Number))
+		}
 		if err != nil {
 			return c, err
 		}

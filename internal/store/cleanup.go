@@ -53,7 +53,7 @@ func (db *DB) CleanUp(ctx context.Context) (done []CleanedUp, err error) {
 			where changed_at < ?`,
 			[]any{instant(now.Add(-digestTime))}},
 	} {
-		err := db.write(ctx, "clean up "+c.what, func(t *tx) error {
+		err := db.tend(ctx, "clean up "+c.what, func(t *tx) error {
 			n, err := t.count(c.statement, c.args...)
 			if n > 0 {
 				done = append(done, CleanedUp{c.what, n})

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/jmoiron/sqlx"
 
@@ -79,7 +80,7 @@ func (w *Writer) correct(rec fleet.Record, ch fleet.Change, why fleet.Reason) (d
 			return err
 		}
 		c := fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.Corrected, StandsID: stands, Reason: why}
-		if err := w.t.aside(&c, at.fleet); err != nil {
+		if err := w.t.aside(&c, at); err != nil {
 			return err
 		}
 		done = append(done, c)
@@ -340,7 +341,7 @@ func (w *Writer) revision(rec fleet.Record, key ...any) (int, error) {
 }
 
 // aside takes the record of c out of what counts, and keeps c.
-func (t *tx) aside(c *fleet.Correction, fleetID int64) error {
+func (t *tx) aside(c *fleet.Correction, at holder) error {
 	c.At = t.db.now()
 	var stands any
 	if c.StandsID != 0 {
@@ -357,20 +358,24 @@ func (t *tx) aside(c *fleet.Correction, fleetID int64) error {
 	if err != nil {
 		return err
 	}
-	return t.keep(c, fleetID)
+	return t.keep(c, at)
 }
 
-// keep adds c, with its time, to what was done.
-func (t *tx) keep(c *fleet.Correction, fleetID int64) error {
+// keep adds c, with its time, to what was done, and tells the log of changes.
+func (t *tx) keep(c *fleet.Correction, at holder) error {
 	var stands any
 	if c.StandsID != 0 {
 		stands = c.StandsID
 	}
-	return t.one([]any{&c.ID}, `
+	err := t.one([]any{&c.ID}, `
 		insert into corrections (
 			fleet_id, vehicle_id, record, record_id, act, stands_id, reason, done_by, done_at)
 		values `+places(9)+`
 		returning id`,
-		fleetID, c.VehicleID, string(c.Record.Kind), c.Record.ID, string(c.Act), stands,
+		at.fleet, c.VehicleID, string(c.Record.Kind), c.Record.ID, string(c.Act), stands,
 		storableOf(c.Why), storableOf(c.By), instant(c.At))
+	if err != nil {
+		return err
+	}
+	return t.log(entry{act: strings.ReplaceAll(string(c.Act), "_", " "), record: string(c.Record.Kind), id: c.Record.ID, fleet: at.fleet, depot: at.depot, by: c.By, detail: c.Why})
 }

@@ -25,7 +25,7 @@ func (db *DB) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why
 			return goneBy(rec, at.aside)
 		}
 		c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.SetAside, Reason: why}
-		return t.aside(&c, at.fleet)
+		return t.aside(&c, at)
 	})
 	return c, err
 }
@@ -57,7 +57,7 @@ func (db *DB) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record,
 			return err
 		}
 		c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.Undone, Reason: why, At: db.now()}
-		return t.keep(&c, at.fleet)
+		return t.keep(&c, at)
 	})
 	return c, err
 }

@@ -194,10 +194,25 @@ type tx struct {
 	ctx    context.Context
 	db     *DB
 	staged map[string]bool // stages made
+	told   bool            // the log of changes has a row of what is done
 }
 
-// write runs f in a writing transaction.
+// write makes a change that somebody asked for, in a transaction. It is refused
+// when f tells the log of changes nothing: see tx.log.
 func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error {
+	return db.tend(ctx, what, func(t *tx) error {
+		t.told = false // by an earlier part of a trial
+		err := f(t)
+		if err == nil && !t.told {
+			err = errUntold
+		}
+		return err
+	})
+}
+
+// tend is write for what the program keeps for itself, such as forecasts, locks
+// and how far its work is: the log of changes says nothing of it.
+func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error {
 	return db.run(ctx, db.w, nil, what, func(t *tx) error {
 		if err := t.joinByIndex(); err != nil {
 			return err

@@ -39,7 +39,7 @@ type Digest struct {
 // the last one ended that was taken for certain, so that what a lost one would
 // have told comes with the next.
 func (db *DB) ClaimDigest(ctx context.Context, recipientID int64, day fleet.Date, tries int) (d Digest, claimed bool, err error) {
-	err = db.write(ctx, "claim a digest", func(t *tx) error {
+	err = db.tend(ctx, "claim a digest", func(t *tx) error {
 		d = Digest{RecipientID: recipientID, Day: day, Until: t.db.now(), State: DigestSending}
 		err := t.one([]any{maybeInstant{&d.Since}}, `
 			select max(until)
@@ -76,7 +76,7 @@ type ToldAxle struct {
 // EndDigest keeps what became of a digest that was claimed. told is what the
 // person knows of now, where the digest was sent or there was nothing to tell.
 func (db *DB) EndDigest(ctx context.Context, d Digest, state, message string, told []ToldAxle) error {
-	return db.write(ctx, "keep what became of a digest", func(t *tx) error {
+	return db.tend(ctx, "keep what became of a digest", func(t *tx) error {
 		n, err := t.count(`
 			update digests set state = ?, message = ?, changed_at = ?
 			where recipient_id = ? and day = ? and state = ?`,

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -37,3 +38,15 @@ const (
 	MaxLinks    = maxLinks
 	MaxTokens   = maxTokens
 )
+
+const FailuresLogged = failuresLogged
+
+var ErrUntold = errUntold
+
+// Untold makes a change of which it tells the log of changes nothing.
+func (db *DB) Untold(ctx context.Context, what, statement string, args ...any) error {
+	return db.write(ctx, what, func(t *tx) error {
+		_, err := t.exec(statement, args...)
+		return err
+	})
+}

@@ -113,5 +113,15 @@ func (t *tx) note(f *FindingRow, a fleet.Answer, note fleet.Reason) error {
 		set state = ?, answer = ?, note = ?, note_by = ?, note_at = ?, note_figure = figure
 		where id = ?`,
 		string(fleet.LookedAt), string(a), storableOf(note.Why), storableOf(note.By), instant(t.db.now()), f.ID)
-	return err
+	if err != nil {
+		return err
+	}
+	e := entry{act: "looked at", record: "finding", id: f.ID, by: note.By, detail: note.Why}
+	if a != fleet.NoAnswer {
+		e.act = "fitment " + string(a)
+	}
+	if err := t.one([]any{&e.fleet, &e.depot}, `select fleet_id, depot_id from vehicles where id = ?`, f.VehicleID); err != nil {
+		return err
+	}
+	return t.log(e)
 }

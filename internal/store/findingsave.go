@@ -32,7 +32,7 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 	if len(vehicles) == 0 {
 		return nil
 	}
-	return db.write(ctx, "keep findings", func(t *tx) error {
+	return db.tend(ctx, "keep findings", func(t *tx) error {
 		err := t.fill(stagedLooked, func(yield func([]any) bool) {
 			for _, id := range vehicles {
 				if !yield([]any{id}) {

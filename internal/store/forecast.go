@@ -60,7 +60,7 @@ func (db *DB) SaveForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecas
 	if len(fs) == 0 {
 		return nil
 	}
-	return db.write(ctx, "keep forecasts", func(t *tx) error { return t.saveForecasts(sc, fs) })
+	return db.tend(ctx, "keep forecasts", func(t *tx) error { return t.saveForecasts(sc, fs) })
 }
 
 func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
@@ -85,7 +85,7 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 	if len(fs) == 0 {
 		return nil
 	}
-	return db.write(ctx, "log forecasts", func(t *tx) error {
+	return db.tend(ctx, "log forecasts", func(t *tx) error {
 		if err := t.logForecasts(fs, 1); err != nil {
 			return err
 		}

@@ -115,7 +115,7 @@ type lease struct {
 func (db *DB) lockLease(ctx context.Context, job string) (jobLock, error) {
 	l := &lease{db, job, rand.Text()}
 	got := false
-	err := db.write(ctx, "lock a job", func(t *tx) error {
+	err := db.tend(ctx, "lock a job", func(t *tx) error {
 		now := db.now()
 		// One that ends too far ahead was taken by a clock that was wrong.
 		n, err := t.count(`
@@ -135,7 +135,7 @@ func (db *DB) lockLease(ctx context.Context, job string) (jobLock, error) {
 
 func (l *lease) holds(ctx context.Context) bool {
 	held := false
-	err := l.db.write(ctx, "renew a job's lock", func(t *tx) error {
+	err := l.db.tend(ctx, "renew a job's lock", func(t *tx) error {
 		n, err := t.count(`update job_locks set until = ? where name = ? and holder = ?`,
 			instant(l.db.now().Add(leaseTime)), l.job, l.holder)
 		held = n > 0
@@ -146,7 +146,7 @@ func (l *lease) holds(ctx context.Context) bool {
 
 func (l *lease) release(ctx context.Context) {
 	// Left behind it ends by itself.
-	l.db.write(ctx, "free a job's lock", func(t *tx) error {
+	l.db.tend(ctx, "free a job's lock", func(t *tx) error {
 		_, err := t.exec(`delete from job_locks where name = ? and holder = ?`, l.job, l.holder)
 		return err
 	})

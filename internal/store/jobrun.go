@@ -61,7 +61,7 @@ func (db *DB) JobTimes(ctx context.Context) (ts []JobTime, err error) {
 // unless that was seen to by a clock far ahead of this one: a machine's clock
 // that was a year ahead for a minute must not stop the job for a year.
 func (db *DB) BeginJob(ctx context.Context, job, zone string, now time.Time) error {
-	return db.write(ctx, "begin a job", func(t *tx) error {
+	return db.tend(ctx, "begin a job", func(t *tx) error {
 		_, err := t.exec(`
 			insert into job_times (job, zone, handled)
 			values (?, ?, ?)
@@ -77,7 +77,7 @@ const wrongClock = 26 * time.Hour
 
 // ShowNext keeps when a job is to run next, for people to read.
 func (db *DB) ShowNext(ctx context.Context, job, zone string, next time.Time) error {
-	return db.write(ctx, "keep when a job is next", func(t *tx) error {
+	return db.tend(ctx, "keep when a job is next", func(t *tx) error {
 		_, err := t.exec(`update job_times set next = ? where job = ? and zone = ?`, instant(next), job, zone)
 		return err
 	})
@@ -87,7 +87,7 @@ func (db *DB) ShowNext(ctx context.Context, job, zone string, next time.Time) er
 // scheduled times before. The caller holds the job's lock. It is false when
 // another process has seen to that time already.
 func (db *DB) StartDue(ctx context.Context, job, zone string, due time.Time) (run JobRun, started bool, err error) {
-	err = db.write(ctx, "start a job", func(t *tx) error {
+	err = db.tend(ctx, "start a job", func(t *tx) error {
 		started = false
 		n, err := t.count(`
 			update job_times set handled = ?
@@ -106,8 +106,10 @@ func (db *DB) StartDue(ctx context.Context, job, zone string, due time.Time) (ru
 // holds the job's lock.
 func (db *DB) StartNow(ctx context.Context, job, zone, by string) (run JobRun, err error) {
 	err = db.write(ctx, "start a job", func(t *tx) error {
-		run, err = t.addRun(JobRun{Job: job, Zone: zone, Attempt: 1, AskedBy: by, State: RunRunning})
-		return err
+		if run, err = t.addRun(JobRun{Job: job, Zone: zone, Attempt: 1, AskedBy: by, State: RunRunning}); err != nil {
+			return err
+		}
+		return t.log(entry{act: "started", record: "job", id: run.ID, by: by, detail: job + ", " + zone})
 	})
 	return run, err
 }
@@ -129,8 +131,10 @@ func (db *DB) AskForRun(ctx context.Context, job, zone, by string) (run JobRun, 
 		if waiting > 0 {
 			return fleet.Conflictf("%s was asked for already and waits to begin", job)
 		}
-		run, err = t.addRun(JobRun{Job: job, Zone: zone, Attempt: 1, AskedBy: by, State: RunWaiting})
-		return err
+		if run, err = t.addRun(JobRun{Job: job, Zone: zone, Attempt: 1, AskedBy: by, State: RunWaiting}); err != nil {
+			return err
+		}
+		return t.log(entry{act: "asked for", record: "job", id: run.ID, by: by, detail: job + ", " + zone})
 	})
 	return run, err
 }
@@ -138,7 +142,7 @@ func (db *DB) AskForRun(ctx context.Context, job, zone, by string) (run JobRun, 
 // StartWaiting begins a run that was left word for. It is false when another
 // process did.
 func (db *DB) StartWaiting(ctx context.Context, id int64) (started bool, err error) {
-	err = db.write(ctx, "start a job", func(t *tx) error {
+	err = db.tend(ctx, "start a job", func(t *tx) error {
 		n, err := t.count(`update job_runs set state = ?, started_at = ? where id = ? and state = ?`,
 			RunRunning, instant(t.db.now()), id, RunWaiting)
 		started = n > 0
@@ -152,7 +156,7 @@ func (db *DB) StartWaiting(ctx context.Context, id int64) (started bool, err err
 // The caller holds the job's lock, which shows that nobody is at it. cut is
 // false when the run is over after all.
 func (db *DB) Restart(ctx context.Context, old JobRun, tries int) (run JobRun, cut bool, err error) {
-	err = db.write(ctx, "start a job again", func(t *tx) error {
+	err = db.tend(ctx, "start a job again", func(t *tx) error {
 		run = JobRun{}
 		n, err := t.count(`
 			update job_runs set state = ?, ended_at = ?, message = ?
@@ -187,7 +191,7 @@ func (t *tx) addRun(r JobRun) (JobRun, error) {
 
 // EndRun keeps how a run ended.
 func (db *DB) EndRun(ctx context.Context, id int64, state, message string) error {
-	return db.write(ctx, "end a job", func(t *tx) error {
+	return db.tend(ctx, "end a job", func(t *tx) error {
 		_, err := t.exec(`update job_runs set state = ?, ended_at = ?, message = ? where id = ? and state = ?`,
 			state, instant(t.db.now()), storableOf(message), id, RunRunning)
 		return err

@@ -97,6 +97,7 @@ func (db *DB) KeepFile(ctx context.Context, f *KeptFile, long time.Duration, bod
 		switch {
 		case err == nil && there.State.Working():
 			*f = there
+			t.unchanged()
 			return nil
 		case err == nil:
 			if _, err := t.exec(`delete from kept_files where id = ?`, there.ID); err != nil {
@@ -123,6 +124,9 @@ func (db *DB) KeepFile(ctx context.Context, f *KeptFile, long time.Duration, bod
 			f.SHA256, storableOf(f.Name), f.Kind, f.DateOrder, storableOf(f.By), sc, f.Bytes, instant(f.At), instant(f.Expires),
 			string(f.State))
 		if err != nil {
+			return err
+		}
+		if err := t.log(entry{act: "handed in", record: "file", id: f.ID, by: f.By, detail: f.Name}); err != nil {
 			return err
 		}
 		return t.keepParts(f, body)
@@ -302,8 +306,12 @@ func (db *DB) TakeFile(ctx context.Context, sc auth.Scope, by string, id int64) 
 		case FileChecked, FileFailed:
 			f.State = FileTaking
 			_, err := t.exec(`update kept_files set state = ?, read_bytes = 0, read_rows = 0, fault = '' where id = ?`, string(f.State), id)
-			return err
+			if err != nil {
+				return err
+			}
+			return t.log(entry{act: "to be taken in", record: "file", id: id, by: by, detail: f.Name})
 		case FileTaking, FileTaken, FileDone:
+			t.unchanged()
 			return nil
 		case FileChecking:
 			return fleet.Conflictf("%s is still being checked: wait for what the check finds", f.Name)
@@ -326,15 +334,17 @@ func (db *DB) DropFile(ctx context.Context, sc auth.Scope, by string, id int64) 
 		if f.State == FileTaking || f.State == FileTaken {
 			return fleet.Conflictf("%s is being taken in: it cannot be dropped any more", f.Name)
 		}
-		_, err = t.exec(`delete from kept_files where id = ?`, id)
-		return err
+		if _, err = t.exec(`delete from kept_files where id = ?`, id); err != nil {
+			return err
+		}
+		return t.log(entry{act: "dropped", record: "file", id: id, by: by, detail: f.Name})
 	})
 }
 
 // SaveKept stores the state, progress, report, fault and upload of a kept
 // file. What is done with, needs no bytes any more.
 func (db *DB) SaveKept(ctx context.Context, f *KeptFile) error {
-	return db.write(ctx, "keep a file's state", func(t *tx) error {
+	return db.tend(ctx, "keep a file's state", func(t *tx) error {
 		var upload *int64
 		if f.UploadID != 0 {
 			upload = &f.UploadID
@@ -359,7 +369,7 @@ func (db *DB) NoteProgress(ctx context.Context, f *KeptFile) error {
 	if db.dialect == SQLite {
 		return nil
 	}
-	return db.write(ctx, "note a file's progress", func(t *tx) error {
+	return db.tend(ctx, "note a file's progress", func(t *tx) error {
 		_, err := t.exec(`update kept_files set read_bytes = ?, read_rows = ? where id = ?`, f.ReadBytes, f.ReadRows, f.ID)
 		return err
 	})
@@ -376,7 +386,7 @@ func (w *Writer) FileTaken(id int64) (err error) {
 // ExpireFiles forgets the files that were kept long enough, but for those that
 // are being worked on.
 func (db *DB) ExpireFiles(ctx context.Context) (n int, err error) {
-	err = db.write(ctx, "forget kept files", func(t *tx) error {
+	err = db.tend(ctx, "forget kept files", func(t *tx) error {
 		n, err = t.count(`delete from kept_files where expires_at <= ? and state not in (?, ?)`,
 			instant(db.now()), string(FileTaking), string(FileTaken))
 		return err

@@ -40,8 +40,8 @@ func Move(ctx context.Context, from, to *DB, told func(table string, rows int)) 
 	if have != want {
 		return nil, fleet.Conflictf("move: the schema here has version %d, there %d: bring both to the present one by brakewear migrate", have, want)
 	}
-	err = from.write(ctx, "move from "+from.path, func(src *tx) error {
-		return to.write(ctx, "move", func(dst *tx) error {
+	err = from.tend(ctx, "move from "+from.path, func(src *tx) error {
+		return to.tend(ctx, "move", func(dst *tx) error {
 			ms, err = move(src, dst, told)
 			return err
 		})

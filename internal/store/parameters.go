@@ -26,7 +26,7 @@ func (db *DB) SaveParameters(ctx context.Context, p *Parameters) error {
 	if err := p.valid(); err != nil {
 		return err
 	}
-	return db.write(ctx, "keep parameters", func(t *tx) error { return t.saveParameters(p) })
+	return db.tend(ctx, "keep parameters", func(t *tx) error { return t.saveParameters(p) })
 }
 
 func (p *Parameters) valid() error {

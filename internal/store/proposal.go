@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -127,7 +128,11 @@ func (db *DB) SaveProposal(ctx context.Context, sc auth.Scope, p *Proposal, depo
 				return err
 			}
 		}
-		return nil
+		e := entry{act: "proposed", record: "proposal", id: p.ID, fleet: p.FleetID, by: p.By, detail: fmt.Sprintf("%d visits", len(p.Visits))}
+		if len(depots) == 1 {
+			e.depot = depots[0]
+		}
+		return t.log(e)
 	})
 }
 
@@ -290,6 +295,7 @@ type Outcome struct {
 func (db *DB) AcceptVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) (outcomes []Outcome, err error) {
 	err = db.write(ctx, "accept a proposal", func(t *tx) error {
 		outcomes = nil
+		t.unchanged() // until a visit is accepted
 		vs, err := t.openVisits(sc, ids)
 		if err != nil {
 			return err
@@ -384,7 +390,7 @@ func (t *tx) accept(sc auth.Scope, by string, o *Outcome) error {
 		return err
 	}
 	v.State, v.DecidedBy = VisitAccepted, by
-	if err := t.decide(v.ID, VisitAccepted, by); err != nil {
+	if err := t.decide(v, VisitAccepted, by); err != nil {
 		return err
 	}
 	o.Booking, err = t.booking(auth.AllFleets(), id)
@@ -427,12 +433,15 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	return 0, fleet.Invalidf("advice %q: nothing can be done about it", v.Advice)
 }
 
-func (t *tx) decide(id int64, state VisitState, by string) error {
+func (t *tx) decide(v *Visit, state VisitState, by string) error {
 	_, err := t.exec(`
 		update proposal_visits
 		set state = ?, decided_by = ?, decided_at = ?
-		where id = ?`, string(state), storableOf(by), instant(t.db.now()), id)
-	return err
+		where id = ?`, string(state), storableOf(by), instant(t.db.now()), v.ID)
+	if err != nil {
+		return err
+	}
+	return t.log(entry{act: string(state), record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: v.Vehicle})
 }
 
 // DeclineVisits sets proposed visits aside; later proposals look for another
@@ -443,11 +452,12 @@ func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by string, ids [
 		if err != nil {
 			return err
 		}
-		for _, v := range vs {
-			if v.State != VisitOpen {
+		t.unchanged() // until one is declined
+		for i := range vs {
+			if vs[i].State != VisitOpen {
 				continue
 			}
-			if err := t.decide(v.ID, VisitDeclined, by); err != nil {
+			if err := t.decide(&vs[i], VisitDeclined, by); err != nil {
 				return err
 			}
 		}

@@ -133,9 +133,27 @@ func (db *DB) SaveRecipient(ctx context.Context, sc auth.Scope, by string, r *Re
 				return err
 			}
 		}
-		return nil
+		return t.logRecipient(r, actKept, by)
 	})
 	return err
+}
+
+// logRecipient tells the log of changes of r: of a fleet where r is told of
+// one only.
+func (t *tx) logRecipient(r *Recipient, act, by string) error {
+	e := entry{act: act, record: "person told", id: r.ID, by: by, detail: r.Name + ", " + r.Role}
+	for i, p := range r.Places {
+		switch {
+		case i == 0:
+			e.fleet, e.depot = p.FleetID, p.DepotID
+		case p.FleetID != e.fleet:
+			e.fleet, e.depot = 0, 0
+			return t.log(e)
+		default:
+			e.depot = 0
+		}
+	}
+	return t.log(e)
 }
 
 // checkPlace wants p to be there, and seen by sc.
@@ -160,14 +178,18 @@ func (t *tx) checkPlace(sc auth.Scope, p Place) error {
 // StopRecipient ends that a person is told.
 func (db *DB) StopRecipient(ctx context.Context, sc auth.Scope, by string, id int64) error {
 	return db.write(ctx, "stop telling a person", func(t *tx) error {
-		if _, err := t.recipient(sc, id); err != nil {
+		r, err := t.recipient(sc, id)
+		if err != nil {
 			return err
 		}
 		if _, err := t.exec(`delete from digest_axles where recipient_id = ?`, id); err != nil {
 			return err
 		}
-		_, err := t.exec(`update recipients set stopped_by = ?, stopped_at = ? where id = ?`, storableOf(by), instant(t.db.now()), id)
-		return err
+		_, err = t.exec(`update recipients set stopped_by = ?, stopped_at = ? where id = ?`, storableOf(by), instant(t.db.now()), id)
+		if err != nil {
+			return err
+		}
+		return t.logRecipient(&r, actEnded, by)
 	})
 }
 

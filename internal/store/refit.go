@@ -63,7 +63,7 @@ func (db *DB) JoinRefit(ctx context.Context, r *Refit, shareVehicles int) error 
 	if err != nil {
 		return err
 	}
-	return db.write(ctx, "begin a refit", func(t *tx) error {
+	return db.tend(ctx, "begin a refit", func(t *tx) error {
 		now := db.now()
 		_, err := t.exec(`
 			update refits set state = ?, ended_at = ?, message = ?
@@ -172,7 +172,7 @@ func (t *tx) refits(w where) (rs []Refit, err error) {
 
 // FailRefit ends a refit that cannot go on.
 func (db *DB) FailRefit(ctx context.Context, id int64, why string) error {
-	return db.write(ctx, "end a refit", func(t *tx) error {
+	return db.tend(ctx, "end a refit", func(t *tx) error {
 		_, err := t.exec(`
 			update refits set state = ?, ended_at = ?, message = ?
 			where id = ? and state = ?`, RefitFailed, instant(db.now()), storableOf(why), id, RefitWorking)

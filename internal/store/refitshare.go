@@ -61,7 +61,7 @@ func (db *DB) TakeShare(ctx context.Context, refitID int64, step int, worker str
 }
 
 func (db *DB) takeShare(ctx context.Context, refitID int64, step int, worker string, h hold) (s *Share, left int, err error) {
-	err = db.write(ctx, "take a share of a refit", func(t *tx) error {
+	err = db.tend(ctx, "take a share of a refit", func(t *tx) error {
 		s = nil
 		got := Share{RefitID: refitID, Step: step, hold: h}
 		args := []any{h.holder, h.until(db), storableOf(worker), refitID, step}
@@ -107,21 +107,21 @@ func (t *tx) mine(s *Share, set string, args ...any) error {
 
 // RenewShare begins the lease on a share anew.
 func (db *DB) RenewShare(ctx context.Context, s *Share) error {
-	return db.write(ctx, "renew the hold on a share", func(t *tx) error {
+	return db.tend(ctx, "renew the hold on a share", func(t *tx) error {
 		return t.mine(s, `until = ?`, s.until(db))
 	})
 }
 
 // DropShare gives a share back that was not done.
 func (db *DB) DropShare(ctx context.Context, s *Share) error {
-	return db.write(ctx, "give a share back", func(t *tx) error {
+	return db.tend(ctx, "give a share back", func(t *tx) error {
 		return t.mine(s, `holder = null, until = null`)
 	})
 }
 
 // FinishShare keeps what a share gave in its step. It is the next one's then.
 func (db *DB) FinishShare(ctx context.Context, s *Share, heard []byte) error {
-	return db.write(ctx, "finish a share", func(t *tx) error {
+	return db.tend(ctx, "finish a share", func(t *tx) error {
 		return t.mine(s, `done = done + 1, holder = null, until = null, tries = 0, heard = ?`, heard)
 	})
 }
@@ -129,7 +129,7 @@ func (db *DB) FinishShare(ctx context.Context, s *Share, heard []byte) error {
 // SaveShareForecasts is SaveForecasts for the vehicles of a share that come
 // next, up to a last one: all of it, or nothing when the share is no longer s's.
 func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, fs []AxleForecast, vehicles int, through int64) error {
-	return db.write(ctx, "keep forecasts", func(t *tx) error {
+	return db.tend(ctx, "keep forecasts", func(t *tx) error {
 		// First, so that nobody can take the share over before all is stored.
 		err := t.mine(s, `through = ?, forecast = forecast + ?, axles = axles + ?, until = ?`,
 			through, vehicles, len(fs), s.until(db))
@@ -151,7 +151,7 @@ type Join struct {
 // TakeJoin takes the joining of a step for so long, once all shares are done
 // with it. It is nil while they are not, and when another process is at it.
 func (db *DB) TakeJoin(ctx context.Context, refitID int64, step int, long time.Duration) (j *Join, err error) {
-	err = db.write(ctx, "take the joining of shares", func(t *tx) error {
+	err = db.tend(ctx, "take the joining of shares", func(t *tx) error {
 		j = nil
 		got := Join{RefitID: refitID, Step: step, hold: newHold(long)}
 		args := []any{got.holder, got.until(db), refitID, step, RefitWorking}
@@ -184,7 +184,7 @@ func (t *tx) joining(j *Join, set string, args ...any) error {
 
 // RenewJoin begins the lease on a joining anew.
 func (db *DB) RenewJoin(ctx context.Context, j *Join) error {
-	return db.write(ctx, "renew the hold on a joining", func(t *tx) error {
+	return db.tend(ctx, "renew the hold on a joining", func(t *tx) error {
 		return t.joining(j, `until = ?`, j.until(db))
 	})
 }
@@ -220,7 +220,7 @@ func (db *DB) NextStep(ctx context.Context, j *Join, knows json.RawMessage, p *P
 			return err
 		}
 	}
-	return db.write(ctx, "end a step of a refit", func(t *tx) error {
+	return db.tend(ctx, "end a step of a refit", func(t *tx) error {
 		err := t.joining(j, `step = step + 1, knows = ?, learning = ?, holder = null, until = null, tries = 0`, string(knows), p == nil)
 		if err != nil {
 			return err
@@ -241,7 +241,7 @@ func (db *DB) NextStep(ctx context.Context, j *Join, knows json.RawMessage, p *P
 
 // EndRefit ends a refit whose forecasts are all stored.
 func (db *DB) EndRefit(ctx context.Context, j *Join) error {
-	return db.write(ctx, "end a refit", func(t *tx) error {
+	return db.tend(ctx, "end a refit", func(t *tx) error {
 		return t.joining(j, `state = ?, ended_at = ?, holder = null, until = null`, RefitDone, instant(db.now()))
 	})
 }

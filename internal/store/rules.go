@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -35,7 +36,10 @@ func (db *DB) PickRules(ctx context.Context, sc auth.Scope, c RuleChoice) error 
 		_, err := t.exec(`
 			insert into rule_set_choices (fleet_id, rule_set, why, done_by, done_at)
 			values (?, ?, ?, ?, ?)`, c.FleetID, c.RuleSet, c.Why, c.By, instant(db.now()))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "rule set picked", record: "fleet", id: c.FleetID, fleet: c.FleetID, by: c.By, detail: c.RuleSet})
 	})
 }
 
@@ -112,7 +116,16 @@ func (db *DB) SetThreshold(ctx context.Context, sc auth.Scope, o OwnThreshold) e
 		_, err := t.exec(`
 			insert into own_thresholds (fleet_id, value_id, x, why, done_by, done_at)
 			values (?, ?, ?, ?, ?, ?)`, o.FleetID, o.ValueID, o.X, o.Why, o.By, instant(db.now()))
-		return err
+		if err != nil {
+			return err
+		}
+		e := entry{act: "threshold set", record: "fleet", id: o.FleetID, fleet: o.FleetID, by: o.By, detail: o.ValueID}
+		if o.X == nil {
+			e.act = "threshold taken back"
+		} else {
+			e.detail += fmt.Sprintf(": %g", *o.X)
+		}
+		return t.log(e)
 	})
 }
 
@@ -151,8 +164,8 @@ func (db *DB) SetAxleLimit(ctx context.Context, sc auth.Scope, l fleet.AxleLimit
 		if err := t.fits(l.VehicleID, fleet.Position{Axle: l.Axle, Part: l.Part}); err != nil {
 			return err
 		}
-		var fleetID int64
-		if err := t.one([]any{&fleetID}, `select fleet_id from vehicles where id = ?`, l.VehicleID); err != nil {
+		var fleetID, depotID int64
+		if err := t.one([]any{&fleetID, &depotID}, `select fleet_id, depot_id from vehicles where id = ?`, l.VehicleID); err != nil {
 			return err
 		}
 		var mm any
@@ -163,7 +176,15 @@ func (db *DB) SetAxleLimit(ctx context.Context, sc auth.Scope, l fleet.AxleLimit
 			insert into axle_limits (fleet_id, vehicle_id, axle, part, limit_mm, why, done_by, done_at)
 			values (?, ?, ?, ?, ?, ?, ?, ?)`,
 			fleetID, l.VehicleID, l.Axle, string(l.Part), mm, l.Why, l.By, instant(db.now()))
-		return err
+		if err != nil {
+			return err
+		}
+		e := entry{act: "limit set", record: "vehicle", id: l.VehicleID, fleet: fleetID, depot: depotID, by: l.By,
+			detail: fmt.Sprintf("axle %d, %s: %g mm", l.Axle, l.Part, l.MM)}
+		if l.MM == 0 {
+			e.act, e.detail = "limit taken back", fmt.Sprintf("axle %d, %s", l.Axle, l.Part)
+		}
+		return t.log(e)
 	})
 }
 

@@ -72,7 +72,10 @@ func (db *DB) StartSession(ctx context.Context, account int64, secret, browser s
 			delete from sessions
 			where account_id = ? and id not in (select id from sessions where account_id = ? order by id desc limit ?)`,
 			account, account, maxSessions)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "signed in", record: "account", id: account, account: account})
 	})
 }
 
@@ -100,7 +103,7 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 		return auth.Who{}, err
 	}
 	if now.Sub(time.Time(seen)) > seenEvery {
-		err = db.write(ctx, "note a session", func(t *tx) error {
+		err = db.tend(ctx, "note a session", func(t *tx) error {
 			_, err := t.exec(`update sessions set seen_at = ? where id = ?`, instant(now), who.Session)
 			return err
 		})
@@ -153,7 +156,10 @@ func (db *DB) Sessions(ctx context.Context, who auth.Who) (ss []Session, err err
 func (db *DB) EndSession(ctx context.Context, who auth.Who) error {
 	return db.write(ctx, "end a session", func(t *tx) error {
 		_, err := t.exec(`delete from sessions where id = ? and account_id = ?`, who.Session, who.Account)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "signed out", record: "account", id: who.Account, by: who.Name, account: who.Account})
 	})
 }
 
@@ -161,7 +167,10 @@ func (db *DB) EndSession(ctx context.Context, who auth.Who) error {
 func (db *DB) EndOtherSessions(ctx context.Context, who auth.Who) error {
 	return db.write(ctx, "end sessions", func(t *tx) error {
 		_, err := t.exec(`delete from sessions where account_id = ? and id <> ?`, who.Account, who.Session)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "signed out elsewhere", record: "account", id: who.Account, by: who.Name, account: who.Account})
 	})
 }
 
@@ -170,6 +179,9 @@ func (db *DB) EndOtherSessions(ctx context.Context, who auth.Who) error {
 func (db *DB) ChangePassword(ctx context.Context, who auth.Who, hash string) error {
 	return db.write(ctx, "change a password", func(t *tx) error {
 		if _, err := t.exec(`update accounts set password = ? where id = ?`, hash, who.Account); err != nil {
+			return err
+		}
+		if err := t.log(entry{act: "password changed", record: "account", id: who.Account, by: who.Name, account: who.Account}); err != nil {
 			return err
 		}
 		return t.forgetEntry(who.Account, who.Session)
@@ -208,7 +220,10 @@ func (db *DB) AddLink(ctx context.Context, sc auth.Scope, by string, account int
 			delete from links
 			where until < ? or account_id = ? and sha256 not in (select sha256 from links where account_id = ? order by made_at desc limit ?)`,
 			instant(now), account, account, maxLinks)
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "link made", record: "account", id: account, by: by})
 	})
 }
 
@@ -249,22 +264,53 @@ func (db *DB) UseLink(ctx context.Context, secret, hash string) (account int64, 
 		if err != nil {
 			return err
 		}
+		if err := t.log(entry{act: "password chosen by a link", record: "account", id: account, account: account}); err != nil {
+			return err
+		}
 		return t.forgetEntry(account, 0)
 	})
 	return account, err
 }
 
-// NoteFailure notes a wrong password under each of the subjects.
+// NoteFailure notes a try under each of the subjects.
 func (db *DB) NoteFailure(ctx context.Context, subjects ...string) error {
-	return db.write(ctx, "note a wrong password", func(t *tx) error {
-		now := t.db.now()
-		for _, s := range subjects {
-			if _, err := t.exec(`insert into sign_in_failures (subject, at) values (?, ?)`, storableOf(s), instant(now)); err != nil {
-				return err
-			}
+	return db.tend(ctx, "note a try", func(t *tx) error { return t.noteFailure(subjects) })
+}
+
+func (t *tx) noteFailure(subjects []string) error {
+	now := t.db.now()
+	for _, s := range subjects {
+		if _, err := t.exec(`insert into sign_in_failures (subject, at) values (?, ?)`, storableOf(s), instant(now)); err != nil {
+			return err
 		}
-		_, err := t.exec(`delete from sign_in_failures where at < ?`, instant(now.Add(-24*time.Hour)))
-		return err
+	}
+	_, err := t.exec(`delete from sign_in_failures where at < ?`, instant(now.Add(-24*time.Hour)))
+	return err
+}
+
+// failuresLogged bounds what the log of changes, which keeps all, is told of
+// wrong passwords within an hour: far more than a workshop's own, far less than
+// machines in many places can send.
+const failuresLogged = 500
+
+// NoteWrongPassword notes a try under each of the subjects, and tells the log
+// of changes: of which account it was, or 0. What was typed it does not tell, for
+// people type passwords into the wrong field.
+func (db *DB) NoteWrongPassword(ctx context.Context, account int64, subjects ...string) error {
+	return db.write(ctx, "note a wrong password", func(t *tx) error {
+		if err := t.noteFailure(subjects); err != nil {
+			return err
+		}
+		var n int
+		err := t.one([]any{&n}, `select count(*) from audit_log where at > ? and act = ?`, instant(t.db.now().Add(-time.Hour)), actSignInFailed)
+		if err != nil {
+			return err
+		}
+		if n >= failuresLogged {
+			t.unchanged()
+			return nil
+		}
+		return t.log(entry{act: actSignInFailed, record: "account", id: account})
 	})
 }
 
@@ -284,7 +330,7 @@ func (db *DB) Failures(ctx context.Context, subject string, since time.Time) (n 
 
 // ForgetFailures forgets those under the subjects.
 func (db *DB) ForgetFailures(ctx context.Context, subjects ...string) error {
-	return db.write(ctx, "forget wrong passwords", func(t *tx) error {
+	return db.tend(ctx, "forget wrong passwords", func(t *tx) error {
 		for _, s := range subjects {
 			if _, err := t.exec(`delete from sign_in_failures where subject = ?`, storableOf(s)); err != nil {
 				return err

@@ -80,7 +80,10 @@ func (db *DB) SaveStepPlan(ctx context.Context, sc auth.Scope, by string, p flee
 			insert into step_plans (fleet_id, section, version, steps, made_by, made_at)
 			values (?, ?, ?, ?, ?, ?)`,
 			p.FleetID, string(p.Section), version, storableOf(string(steps)), storableOf(by), instant(t.db.now()))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "card steps changed", record: "fleet", id: p.FleetID, fleet: p.FleetID, by: by, detail: fmt.Sprintf("%s, version %d", p.Section, version)})
 	})
 	return version, err
 }
@@ -150,6 +153,9 @@ func (db *DB) SaveMakersValue(ctx context.Context, sc auth.Scope, by string, v f
 				changed_by = excluded.changed_by, changed_at = excluded.changed_at`,
 			v.FleetID, storableOf(v.Make), storableOf(v.Model), v.Axle, storableOf(v.Measure), v.Low, v.High,
 			storableOf(v.Unit), storableOf(v.Source), storableOf(by), instant(t.db.now()))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "maker's value set", record: "fleet", id: v.FleetID, fleet: v.FleetID, by: by, detail: v.Measure})
 	})
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
@@ -136,8 +137,10 @@ func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPar
 		case !errors.Is(err, errNoRows):
 			return err
 		}
-		id, err = t.saveStockPart(p)
-		return err
+		if id, err = t.saveStockPart(p); err != nil {
+			return err
+		}
+		return t.log(entry{act: actKept, record: "part", id: id, fleet: p.FleetID, detail: p.Number})
 	})
 	return id, err
 }
@@ -198,8 +201,15 @@ func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64
 		if err != nil {
 			return err
 		}
-		_, err = t.setStock(fleetID, partID, depotID, quantity)
-		return err
+		changed, err := t.setStock(fleetID, partID, depotID, quantity)
+		if err != nil {
+			return err
+		}
+		if !changed {
+			t.unchanged()
+			return nil
+		}
+		return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
 	})
 }
 

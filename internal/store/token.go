@@ -62,10 +62,14 @@ func (db *DB) AddToken(ctx context.Context, who auth.Who, k *Token, secret strin
 			return fleet.Conflictf("there are %d tokens: end one first", n)
 		}
 		k.MadeAt = now
-		return t.one([]any{&k.ID}, `
+		err := t.one([]any{&k.ID}, `
 			insert into api_tokens (sha256, account_id, name, rights, made_at, until)
 			values (?, ?, ?, ?, ?, ?)
 			returning id`, auth.Hash(secret), who.Account, strings.TrimSpace(k.Name), strings.Join(rights, " "), instant(now), instant(k.Until))
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: actAdded, record: "token", id: k.ID, by: who.Name, account: who.Account, detail: k.Name + ": " + strings.Join(rights, ", ")})
 	})
 }
 
@@ -105,7 +109,10 @@ func (db *DB) EndToken(ctx context.Context, who auth.Who, id int64) error {
 		if err == nil && n == 0 {
 			err = fleet.NotFoundf("token %d: you have none of this number that works", id)
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: actEnded, record: "token", id: id, by: who.Name, account: who.Account})
 	})
 }
 
@@ -136,7 +143,7 @@ func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 	}
 	who.Only = rightsOf(rights)
 	if used == nil || now.Sub(time.Time(*used)) > usedEvery {
-		err = db.write(ctx, "note a token's use", func(t *tx) error {
+		err = db.tend(ctx, "note a token's use", func(t *tx) error {
 			_, err := t.exec(`update api_tokens set used_at = ? where id = ?`, instant(now), id)
 			return err
 		})

@@ -61,7 +61,7 @@ var stagedKept = stage{name: "staged_kept", from: "track_record", columns: keptC
 // KeepRecord replaces the track record of the vehicles given by rows, which
 // concern no other.
 func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64, rows []Kept) error {
-	return db.write(ctx, "keep the track record", func(t *tx) error {
+	return db.tend(ctx, "keep the track record", func(t *tx) error {
 		for _, id := range vehicleIDs {
 			var w where
 			w.add("vehicle_id = ?", id)

@@ -19,7 +19,7 @@ func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
 	}
 	defer release()
 	var own error // of fn
-	err = db.write(ctx, "try", func(t *tx) error {
+	err = db.tend(ctx, "try", func(t *tx) error {
 		trial := *db
 		trial.within = t
 		t.db = &trial
@@ -44,7 +44,7 @@ func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) e
 	if db.within != nil {
 		return fn(db)
 	}
-	return db.write(ctx, what, func(t *tx) error {
+	return db.tend(ctx, what, func(t *tx) error {
 		together := *db
 		together.within = t
 		t.db = &together

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 
@@ -60,6 +61,9 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		if err := w.claim(); err != nil {
 			return err
 		}
+		if err := t.logUpload(up); err != nil {
+			return err
+		}
 		return t.addProblems(up)
 	})
 	if own != nil {
@@ -69,6 +73,41 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		db.Taken(up, err)
 	}
 	return err
+}
+
+// logUpload tells the log of changes of up: one row for each fleet it speaks
+// of, so that whoever looks after one reads of it and of no other.
+func (t *tx) logUpload(up *fleet.Upload) error {
+	e := entry{act: "taken in", record: "upload", id: up.ID, by: up.By, detail: cmp.Or(up.Name, up.Kind)}
+	var es []entry
+	err := t.each(func(r *sqlx.Rows) error {
+		var first, last int64
+		if err := r.Scan(&e.fleet, &first, &last); err != nil {
+			return err
+		}
+		if e.depot = first; first != last {
+			e.depot = 0
+		}
+		es = append(es, e)
+		return nil
+	}, `
+		select fleet_id, min(depot_id), max(depot_id)
+		from upload_places
+		where upload_id = ?
+		group by fleet_id
+		order by fleet_id`, up.ID)
+	if err != nil {
+		return err
+	}
+	if es == nil {
+		es = append(es, e)
+	}
+	for _, e := range es {
+		if err := t.log(e); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // oneAtATime makes the same bytes sent twice at once, such as by an impatient

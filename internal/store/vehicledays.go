@@ -93,14 +93,17 @@ func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, a fleet.Absence) er
 		return err
 	}
 	return db.write(ctx, "keep an absence", func(t *tx) error {
-		fleetID, _, err := t.vehicleIn(sc, a.VehicleID)
+		fleetID, depotID, err := t.vehicleIn(sc, a.VehicleID)
 		if err != nil {
 			return err
 		}
 		_, err = t.exec(`
 			insert into absences (fleet_id, vehicle_id, first_day, last_day, weekdays, reason)
 			values (?, ?, ?, ?, ?, ?)`, fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "absence added", record: "vehicle", id: a.VehicleID, fleet: fleetID, depot: depotID, detail: a.Reason})
 	})
 }
 
@@ -110,7 +113,7 @@ func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, v fleet.Planne
 		return err
 	}
 	return db.write(ctx, "keep a planned visit", func(t *tx) error {
-		fleetID, _, err := t.vehicleIn(sc, v.VehicleID)
+		fleetID, home, err := t.vehicleIn(sc, v.VehicleID)
 		if err != nil {
 			return err
 		}
@@ -128,7 +131,10 @@ func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, v fleet.Planne
 		_, err = t.exec(`
 			insert into planned_visits (fleet_id, vehicle_id, depot_id, day, what)
 			values (?, ?, ?, ?, ?)`, fleetID, v.VehicleID, depot, v.Day, storableOf(v.What))
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "planned visit added", record: "vehicle", id: v.VehicleID, fleet: fleetID, depot: home, detail: v.Day.String() + ", " + v.What})
 	})
 }
 
@@ -144,14 +150,18 @@ func (db *DB) DropPlannedVisit(ctx context.Context, sc auth.Scope, vehicleID, id
 
 func (db *DB) dropOfVehicle(ctx context.Context, sc auth.Scope, table, what string, vehicleID, id int64) error {
 	return db.write(ctx, "drop a "+what, func(t *tx) error {
-		if _, _, err := t.vehicleIn(sc, vehicleID); err != nil {
+		fleetID, depotID, err := t.vehicleIn(sc, vehicleID)
+		if err != nil {
 			return err
 		}
 		n, err := t.count(`delete from `+table+` where id = ? and vehicle_id = ?`, id, vehicleID)
 		if err == nil && n == 0 {
 			err = fleet.NotFoundf("%s %d: there is none", what, id)
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: what + " dropped", record: "vehicle", id: vehicleID, fleet: fleetID, depot: depotID})
 	})
 }
 
@@ -159,15 +169,22 @@ func (db *DB) dropOfVehicle(ctx context.Context, sc auth.Scope, table, what stri
 // forgets it.
 func (db *DB) SetFluidChange(ctx context.Context, sc auth.Scope, vehicleID int64, day *fleet.Date) error {
 	return db.write(ctx, "keep a change of fluid", func(t *tx) error {
-		fleetID, _, err := t.vehicleIn(sc, vehicleID)
+		fleetID, depotID, err := t.vehicleIn(sc, vehicleID)
 		if err != nil {
 			return err
 		}
+		e := entry{act: "brake fluid's change set", record: "vehicle", id: vehicleID, fleet: fleetID, depot: depotID}
 		if day == nil {
-			_, err := t.exec(`delete from fluid_changes where vehicle_id = ?`, vehicleID)
+			_, err = t.exec(`delete from fluid_changes where vehicle_id = ?`, vehicleID)
+			e.act = "brake fluid's change dropped"
+		} else {
+			err = t.setFluidChange(fleetID, vehicleID, *day)
+			e.detail = day.String()
+		}
+		if err != nil {
 			return err
 		}
-		return t.setFluidChange(fleetID, vehicleID, *day)
+		return t.log(e)
 	})
 }
 

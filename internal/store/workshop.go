@@ -203,6 +203,9 @@ func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s flee
 		if err != nil {
 			return err
 		}
+		if err := t.log(entry{act: actChanged, record: "workshop", id: s.DepotID, fleet: fleetID, depot: s.DepotID, by: by}); err != nil {
+			return err
+		}
 		for i, d := range s.Week {
 			_, err := t.exec(`
 				insert into workshop_days (depot_id, weekday, opens, closes, technicians)
@@ -237,11 +240,14 @@ func (db *DB) SetTimeZone(ctx context.Context, sc auth.Scope, depotID int64, zon
 		return fleet.Invalidf("time zone %q: want a name such as Europe/Lisbon or UTC", zone)
 	}
 	return db.write(ctx, "set a depot's time zone", func(t *tx) error {
-		if _, err := t.depotIn(sc, depotID); err != nil {
+		fleetID, err := t.depotIn(sc, depotID)
+		if err != nil {
 			return err
 		}
-		_, err := t.exec(`update depots set time_zone = ? where id = ?`, zone, depotID)
-		return err
+		if _, err := t.exec(`update depots set time_zone = ? where id = ?`, zone, depotID); err != nil {
+			return err
+		}
+		return t.log(entry{act: "time zone set", record: "workshop", id: depotID, fleet: fleetID, depot: depotID, detail: zone})
 	})
 }
 
@@ -254,12 +260,13 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 		}
 	}
 	return db.write(ctx, "keep closures", func(t *tx) error {
+		t.unchanged()
 		for _, c := range cs {
 			fleetID, err := t.depotIn(sc, c.DepotID)
 			if err != nil {
 				return err
 			}
-			_, err = t.exec(`
+			n, err := t.count(`
 				insert into closures (fleet_id, depot_id, first_day, last_day, technicians, reason)
 				select CAST(? AS bigint), CAST(? AS bigint), CAST(? AS `+db.dateType()+`), CAST(? AS `+db.dateType()+`), CAST(? AS double precision), CAST(? AS text)
 				where not exists (
@@ -267,6 +274,9 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 					where depot_id = ? and first_day = ? and last_day = ? and technicians = ? and reason = ?)`,
 				fleetID, c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason),
 				c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason))
+			if err == nil && n > 0 {
+				err = t.log(entry{act: "closure added", record: "workshop", id: c.DepotID, fleet: fleetID, depot: c.DepotID, detail: c.First.String() + " to " + c.Last.String() + ", " + c.Reason})
+			}
 			if err != nil {
 				return err
 			}
@@ -278,13 +288,17 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 // DropClosure takes a closure back.
 func (db *DB) DropClosure(ctx context.Context, sc auth.Scope, depotID, id int64) error {
 	return db.write(ctx, "drop a closure", func(t *tx) error {
-		if _, err := t.depotIn(sc, depotID); err != nil {
+		fleetID, err := t.depotIn(sc, depotID)
+		if err != nil {
 			return err
 		}
 		n, err := t.count(`delete from closures where id = ? and depot_id = ?`, id, depotID)
 		if err == nil && n == 0 {
 			err = fleet.NotFoundf("closure %d: there is none", id)
 		}
-		return err
+		if err != nil {
+			return err
+		}
+		return t.log(entry{act: "closure dropped", record: "workshop", id: depotID, fleet: fleetID, depot: depotID})
 	})
 }

@@ -48,6 +48,33 @@ create table api_tokens (
 );
 CREATE INDEX api_tokens_account ON public.api_tokens USING btree (account_id);
 
+create table audit_log (
+    id bigint not null generated always as identity,
+    at timestamp with time zone not null,
+    done_by text not null,
+    account_id bigint,
+    token_id bigint,
+    via text collate "C" not null,
+    origin text not null,
+    request text collate "C" not null,
+    act text collate "C" not null,
+    record text collate "C" not null,
+    record_id bigint,
+    fleet_id bigint,
+    depot_id bigint,
+    detail text not null,
+    constraint audit_log_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint audit_log_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint audit_log_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
+    constraint audit_log_pkey PRIMARY KEY (id),
+    constraint audit_log_token_id_fkey FOREIGN KEY (token_id) REFERENCES api_tokens(id)
+);
+CREATE INDEX audit_log_at ON public.audit_log USING btree (at);
+CREATE INDEX audit_log_depot ON public.audit_log USING btree (depot_id, id) WHERE (depot_id IS NOT NULL);
+CREATE INDEX audit_log_done_by ON public.audit_log USING btree (done_by, id);
+CREATE INDEX audit_log_fleet ON public.audit_log USING btree (fleet_id, id) WHERE (fleet_id IS NOT NULL);
+CREATE INDEX audit_log_record ON public.audit_log USING btree (record, record_id, id);
+
 create table axle_forecasts (
     fleet_id bigint not null,
     depot_id bigint not null,
