@@ -68,6 +68,7 @@ type cli struct {
 	Restore    restoreCmd    `cmd:"" help:"Put a backup where the embedded database is to be."`
 	Move       moveCmd       `cmd:"" help:"Move everything from the embedded database to a PostgreSQL server."`
 	Migrate    migrateCmd    `cmd:"" help:"Bring the database to this version's schema."`
+	Check      checkCmd      `cmd:"" help:"Ask whether the database is whole and the data in it agree."`
 	Completion completionCmd `cmd:"" help:"Print what makes a shell complete commands and flags."`
 	Help       helpCmd       `cmd:"" help:"Print a chapter of the guide, or what a command does."`
 	Version    versionCmd    `cmd:"" help:"Print the version."`

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+type checkCmd struct {
+	database
+	listed
+}
+
+func (c checkCmd) Help() string {
+	return `Reads everything and changes nothing, also while others write. It says each rule that the data
+break and which rows break it; then nothing was lost for certain, but something was written that
+brakewear does not write: by hand, by a fault of the disk, or by a fault of brakewear.
+
+Example:
+  brakewear check --database fleet.db`
+}
+
+// checked is what check prints as JSON.
+type checked struct {
+	Rules  int          `json:"rules"`
+	Broken []brokenRule `json:"broken"`
+}
+
+type brokenRule struct {
+	Rule string   `json:"rule"`
+	Rows int      `json:"rows"`
+	Some []string `json:"some"`
+}
+
+// errBroken ends a check that found something.
+var errBroken = errors.New("the data break rules; they are listed above")
+
+func (c checkCmd) Run(e *env) error {
+	if !c.server() {
+		if _, err := os.Stat(c.Database); errors.Is(err, os.ErrNotExist) {
+			return fleet.NotFoundf("database %s: there is no such file", c.Database)
+		}
+	}
+	db, err := store.Open(e.ctx, c.Database) // as it is
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	broken, rules, err := db.Check(e.ctx)
+	if err != nil {
+		return err
+	}
+	out := checked{Rules: rules, Broken: []brokenRule{}}
+	for _, b := range broken {
+		out.Broken = append(out.Broken, brokenRule(b))
+	}
+	if c.json() {
+		err = e.printJSON(out)
+	} else {
+		err = c.print(e, out)
+	}
+	if err == nil && len(broken) > 0 {
+		err = errBroken
+	}
+	return err
+}
+
+func (c checkCmd) print(e *env, out checked) error {
+	for _, b := range out.Broken {
+		fmt.Fprintf(e.stdout, "Broken: %s\n", b.Rule)
+		for _, row := range b.Some {
+			fmt.Fprintf(e.stdout, "  %s\n", row)
+		}
+		if more := b.Rows - len(b.Some); more > 0 {
+			fmt.Fprintf(e.stdout, "  and %d more\n", more)
+		}
+	}
+	_, err := fmt.Fprintf(e.stdout, "%d of %d rules hold.\n", out.Rules-len(out.Broken), out.Rules)
+	return err
+}
