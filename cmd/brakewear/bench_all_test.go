@@ -2,9 +2,11 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -13,8 +15,8 @@ import (
 
 // TestBenchAll measures a small fleet and wants sense in every line.
 func TestBenchAll(t *testing.T) {
-	dir := t.TempDir()
-	out, said, err := command(t, "bench", "--vehicles", "100", "--databases", store.SQLite, "--jobs", "30", "--asking", "100ms", "--format", "json", "--out", dir,
+	dir, keep := t.TempDir(), filepath.Join(t.TempDir(), "kept")
+	out, said, err := command(t, "bench", "--vehicles", "100", "--keep", keep, "--databases", store.SQLite, "--jobs", "30", "--asking", "100ms", "--format", "json", "--out", dir,
 		"--cpuprofile", filepath.Join(dir, "cpu"), "--memprofile", filepath.Join(dir, "mem"))
 	if err != nil {
 		t.Fatalf("%v\n%s", err, said)
@@ -55,6 +57,19 @@ func TestBenchAll(t *testing.T) {
 		if info, err := os.Stat(filepath.Join(dir, name)); err != nil || info.Size() == 0 {
 			t.Errorf("%s: %v, %v", name, info, err)
 		}
+	}
+	// The fleet was kept: the same is asked of it again, and nothing else is done.
+	out, said, err = command(t, "bench", "--vehicles", "100", "--databases", store.SQLite, "--jobs", "30", "--asking", "100ms", "--format", "json", "--keep", keep)
+	var again allReport
+	if err := errors.Join(err, json.Unmarshal([]byte(out), &again)); err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	var works []string
+	for _, x := range again.Results {
+		works = append(works, x.Work)
+	}
+	if want := []string{workProposal, workUpload, workDue, workVehicle, workService}; !slices.Equal(works, want) {
+		t.Errorf("of a kept fleet: got %q, want %q", works, want)
 	}
 	if _, _, err := command(t, "bench", "--vehicles", "99"); err == nil || exitCode(err) != exitUsage {
 		t.Errorf("99 vehicles: got %v, want a refusal", err)

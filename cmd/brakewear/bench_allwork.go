@@ -41,7 +41,7 @@ type allRun struct {
 // sampled bounds the vehicles held in memory to time the fitting alone.
 const sampled = 2000
 
-func (w *allRun) all() error {
+func (w *allRun) all() (err error) {
 	resident := watchResident(w.e.ctx)
 	imported, err := benchImport(w.e, w.dir, w.urls)
 	if err != nil {
@@ -52,21 +52,14 @@ func (w *allRun) all() error {
 		PeakMB: resident(), Ceiling: imported.BareRate, Beside: "bare rows into the same table", Ratio: imported.Ratio,
 		Aim: "≥ 0.5", Met: imported.Ratio >= .5, Cost: float64(imported.Rows) / imported.Rate, CostOf: "s",
 	})
-	full, err := database{Database: w.urls[0]}.open(w.e)
-	if err != nil {
+	if err := w.open(); err != nil {
 		return err
 	}
-	defer full.Close()
-	w.svc = w.e.service(full, 0)
-	w.svc.Now = func() time.Time { return benchUntil.Time().Add(9 * time.Hour) }
+	defer func() { err = errors.Join(err, w.close()) }()
 	for _, k := range []ingest.Kind{ingest.Odometer, ingest.Fitments} {
 		if _, err := importFile(w.e, w.svc, k, "bench", filepath.Join(w.dir, string(k)+".csv")); err != nil {
 			return err
 		}
-	}
-	err = full.VehiclesBetween(w.e.ctx, auth.AllFleets(), 1, 1<<62, func(id int64, _ string) { w.ids = append(w.ids, id) })
-	if err != nil {
-		return err
 	}
 	perVehicle, err := w.refit()
 	if err != nil {
@@ -75,12 +68,25 @@ func (w *allRun) all() error {
 	if err := w.refitChanged(perVehicle); err != nil {
 		return err
 	}
+	if name := w.c.keptName(w.n); name != "" && w.dialect == store.SQLite {
+		if err := w.keep(name); err != nil {
+			return err
+		}
+	}
+	return w.asked()
+}
+
+// asked measures what people and devices ask of the fleet.
+func (w *allRun) asked() error {
 	if err := w.pages(); err != nil {
 		return err
 	}
 	w.add(&workBench{Work: workService, Done: len(w.ids), Of: "vehicles", PeakMB: w.peak, Aim: "< 400 MB", Met: w.peak < 400, Cost: w.peak, CostOf: "MB"})
 	return nil
 }
+
+// benchNow is the time at which all is asked.
+func benchNow() time.Time { return benchUntil.Time().Add(9 * time.Hour) }
 
 func (w *allRun) add(x *workBench) {
 	x.Database, x.Vehicles = w.dialect, w.n
