@@ -39,10 +39,13 @@ type DB struct {
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
 	uploads chan struct{} // holds one for each upload that is taken in
 
-	watch *fileWatch // of an SQLite file
+	watch  *fileWatch    // of an SQLite file
+	names  *vehicleNames // that searches look in
+	counts *counts       // how long lists are
 
-	within  *tx  // of a trial: all is done in this transaction
-	reading bool // within is of OneState: nothing is undone in a part of it
+	within  *tx    // of a trial: all is done in this transaction
+	reading bool   // within is of OneState: nothing is undone in a part of it
+	version string // asked for before that state; see Version
 }
 
 const (
@@ -98,7 +101,10 @@ func openPostgres(dsn string) (*DB, error) {
 	pool.SetMaxOpenConns(maxServerConns)
 	pool.SetMaxIdleConns(maxServerConns)
 	pool.SetConnMaxIdleTime(connIdleTime)
-	return &DB{Now: time.Now, dialect: Postgres, w: pool, r: pool, uploads: make(chan struct{}, maxUploads)}, nil
+	return &DB{
+		Now: time.Now, dialect: Postgres, w: pool, r: pool, uploads: make(chan struct{}, maxUploads),
+		names: &vehicleNames{}, counts: &counts{},
+	}, nil
 }
 
 // openSQLite opens one connection that writes and several that read: SQLite
@@ -108,7 +114,10 @@ func openSQLite(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
-	db := &DB{Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads)}
+	db := &DB{
+		Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads),
+		names: &vehicleNames{}, counts: &counts{},
+	}
 	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
 	}
@@ -191,10 +200,11 @@ func (db *DB) now() time.Time { return db.Now().UTC().Truncate(time.Microsecond)
 // tx is a transaction. Its methods take SQL with ? for parameters.
 type tx struct {
 	*sqlx.Tx
-	ctx    context.Context
-	db     *DB
-	staged map[string]bool // stages made
-	told   bool            // the log of changes has a row of what is done
+	ctx     context.Context
+	db      *DB
+	staged  map[string]bool // stages made
+	told    bool            // the log of changes has a row of what is done
+	version string          // asked for before it began; see readCounting
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused
@@ -262,9 +272,13 @@ func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) erro
 	if db.within != nil {
 		return fn(db)
 	}
+	version, err := db.Version(ctx)
+	if err != nil {
+		return err
+	}
 	return db.read(ctx, what, func(t *tx) error {
 		state := *db
-		state.within, state.reading = t, true
+		state.within, state.reading, state.version = t, true, version
 		t.db = &state
 		return fn(&state)
 	})
@@ -323,10 +337,14 @@ func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *
 // bind puts the dialect's placeholders into query.
 func (t *tx) bind(query string, args []any) string {
 	query = t.Rebind(query)
-	if see, ok := t.ctx.Value(traceKey{}).(func(string, []any)); ok {
+	trace(t.ctx, query, args)
+	return query
+}
+
+func trace(ctx context.Context, query string, args []any) {
+	if see, ok := ctx.Value(traceKey{}).(func(string, []any)); ok {
 		see(query, args)
 	}
-	return query
 }
 
 type traceKey struct{}

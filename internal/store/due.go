@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"fmt"
 	"slices"
 
 	"github.com/jmoiron/sqlx"
@@ -96,8 +97,8 @@ type DuePage struct {
 
 // DueSoon returns a page of the due-soon list.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
-	err = db.read(ctx, "list what is due", func(t *tx) error {
-		d, err := newDueSelect(sc, q)
+	err = db.readCounting(ctx, "list what is due", func(t *tx) error {
+		d, err := t.dueSelect(sc, q)
 		if err != nil {
 			return err
 		}
@@ -114,14 +115,13 @@ func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DueP
 // at fn's first error. No transaction is open while fn runs, however long it
 // takes; an axle that is forecast anew meanwhile may come twice or not at all.
 func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(DueRow) error) error {
-	d, err := newDueSelect(sc, q)
-	if err != nil {
-		return err
-	}
 	for after := ""; ; {
 		var rows []DueRow
 		err := db.read(ctx, "list what is due", func(t *tx) error {
-			var err error
+			d, err := t.dueSelect(sc, q)
+			if err != nil {
+				return err
+			}
 			rows, after, err = t.duePage(d, after, MaxLimit)
 			return err
 		})
@@ -147,6 +147,18 @@ type dueSelect struct {
 	uncounted *where // what is not to be counted of these; nil = nothing
 }
 
+// dueSelect makes q SQL. What is in few names is asked for by the vehicles' ids.
+func (t *tx) dueSelect(sc auth.Scope, q DueQuery) (d dueSelect, err error) {
+	ids, few, err := t.found(sc, q.Text, q.Fleet, q.Depot)
+	if err != nil {
+		return d, err
+	}
+	if few {
+		q.Text, q.Vehicles = "", onlyOf(q.Vehicles, ids)
+	}
+	return newDueSelect(sc, q)
+}
+
 func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 	var d dueSelect
 	i := slices.IndexFunc(dueOrders, func(o order) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
@@ -161,13 +173,13 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 		// the others.
 		booked := true
 		counted.Booked = &booked
-		less, err := counted.where(sc, "c", "c.vehicle_id")
+		less, err := counted.where(sc, "c", "c.vehicle_id", someVehicles)
 		if err != nil {
 			return d, err
 		}
 		d.uncounted, counted.Booked = &less, nil
 	}
-	if d.counted, err = counted.where(sc, "c", "c.vehicle_id"); err != nil {
+	if d.counted, err = counted.where(sc, "c", "c.vehicle_id", someVehicles); err != nil {
 		return d, err
 	}
 	table, id := "c", "c.vehicle_id"
@@ -176,22 +188,25 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 		// fleet's axles, once for each vehicle.
 		table, id = "v", "v.id"
 	}
-	d.where, err = q.where(sc, table, id)
+	d.where, err = q.where(sc, table, id, eachVehicle)
 	return d, err
 }
 
+// How an axle's vehicle is looked for where many are found by their names: all of
+// them once, to count what they have; or one by one, for a page is soon full.
+const (
+	someVehicles = "%s in (select v.id from vehicles v%s)"
+	eachVehicle  = "exists (select 1 from vehicles v%[2]s and v.id = %[1]s)"
+)
+
 // where are the conditions of q, those on the vehicle asked of a table that has
 // its fleet and depot, and of its id there.
-func (q *DueQuery) where(sc auth.Scope, table, id string) (w where, err error) {
+func (q *DueQuery) where(sc auth.Scope, table, id, named string) (w where, err error) {
 	w.scope(sc, table)
 	w.only(table+".fleet_id", q.Fleet)
 	w.only(table+".depot_id", q.Depot)
 	if q.Vehicles != nil {
-		if len(q.Vehicles) == 0 {
-			w.add("false")
-		} else {
-			w.add(id+" in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
-		}
+		w.among(id, q.Vehicles)
 	}
 	switch {
 	case q.Booked == nil:
@@ -220,7 +235,7 @@ func (q *DueQuery) where(sc auth.Scope, table, id string) (w where, err error) {
 	}
 	var found where
 	if found.text("v.search", q.Text); found.conds != nil {
-		w.add(id+" in (select v.id from vehicles v"+found.String()+")", found.args...)
+		w.add(fmt.Sprintf(named, id, found.String()), found.args...)
 	}
 	return w, nil
 }
@@ -234,9 +249,8 @@ func (t *tx) countDue(d dueSelect) (n int, err error) {
 }
 
 // countAxles counts the axle_forecasts c that w admits.
-func (t *tx) countAxles(w where) (n int, err error) {
-	err = t.one([]any{&n}, `select count(*) from axle_forecasts c`+w.String(), w.args...)
-	return n, err
+func (t *tx) countAxles(w where) (int, error) {
+	return t.counted(`select count(*) from axle_forecasts c`+w.String(), w.args...)
 }
 
 // pageSQL returns the query of the rows after the cursor. Which rows those are is

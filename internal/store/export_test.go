@@ -14,7 +14,6 @@ func (db *DB) ReadPool() *sqlx.DB  { return db.r }
 var (
 	KindOfState = kindOfState
 	SortKey     = sortKey
-	Like        = like
 	SQLiteDSN   = sqliteDSN
 )
 

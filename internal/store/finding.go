@@ -84,7 +84,7 @@ func (q *FindingQuery) where(sc auth.Scope) where {
 
 // Findings returns a page of findings.
 func (db *DB) Findings(ctx context.Context, sc auth.Scope, q FindingQuery) (page FindingPage, err error) {
-	err = db.read(ctx, "list findings", func(t *tx) error {
+	err = db.readCounting(ctx, "list findings", func(t *tx) error {
 		w := q.where(sc)
 		if page.Total, err = t.countFindings(w); err != nil {
 			return err
@@ -97,22 +97,21 @@ func (db *DB) Findings(ctx context.Context, sc auth.Scope, q FindingQuery) (page
 
 // CountFindings returns how many findings q asks for, on all pages.
 func (db *DB) CountFindings(ctx context.Context, sc auth.Scope, q FindingQuery) (n int, err error) {
-	err = db.read(ctx, "count findings", func(t *tx) error {
+	err = db.readCounting(ctx, "count findings", func(t *tx) error {
 		n, err = t.countFindings(q.where(sc))
 		return err
 	})
 	return n, err
 }
 
-func (t *tx) countFindings(w where) (n int, err error) {
+func (t *tx) countFindings(w where) (int, error) {
 	from := "findings f"
 	if strings.Contains(w.String(), "v.") { // else the index of states counts them
 		from += " join vehicles v on v.id = f.vehicle_id"
 	}
-	err = t.one([]any{&n}, `
+	return t.counted(`
 		select count(*)
 		from `+from+w.String(), w.args...)
-	return n, err
 }
 
 // EachFinding calls fn for every finding of q, whatever its After and Limit,

@@ -70,9 +70,9 @@ func (w *where) text(column, text string) {
 	case !storable(text):
 		w.add("false")
 	default:
-		args := []any{like(text)}
-		if s := squeeze(text); s != "" && s != key(text) {
-			args = append(args, like(s))
+		var args []any
+		for _, part := range searched(text) {
+			args = append(args, like(part))
 		}
 		cond := column + ` like ? escape '\'`
 		w.add("("+cond+strings.Repeat(" or "+cond, len(args)-1)+")", args...)
@@ -89,6 +89,15 @@ func (w *where) only(column string, id int64) {
 	if id != 0 {
 		w.add(column+" = ?", id)
 	}
+}
+
+// among adds that column is one of ids.
+func (w *where) among(column string, ids []int64) {
+	if len(ids) == 0 {
+		w.add("false")
+		return
+	}
+	w.add(column+" in "+places(len(ids)), anys(ids)...)
 }
 
 func anys[T any](xs []T) []any {

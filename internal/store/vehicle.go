@@ -181,6 +181,9 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	if err != nil {
 		return err
 	}
+	if _, err := w.t.exec(`insert into vehicle_changes default values`); err != nil {
+		return err
+	}
 	// The due-soon list filters by the depot it repeats.
 	_, err = w.t.exec(`
 		update axle_forecasts
@@ -259,8 +262,17 @@ var squeezer = strings.NewReplacer(" ", "", "-", "")
 // squeeze is a number or plate without its spaces and dashes.
 func squeeze(s string) string { return squeezer.Replace(strings.ToLower(s)) }
 
+// searched are the texts of which one must be in what searchText made.
+func searched(text string) []string {
+	parts := []string{key(text)}
+	if s := squeeze(text); s != "" && s != key(text) {
+		parts = append(parts, s)
+	}
+	return parts
+}
+
 var likeEscaper = strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`)
 
-// like is the pattern that finds text in what searchText made: both sides are
-// in lower case, for only one of the databases ignores it.
-func like(text string) string { return "%" + likeEscaper.Replace(key(text)) + "%" }
+// like is the pattern that finds one of the texts searched: both sides are in
+// lower case, for only one of the databases ignores it.
+func like(part string) string { return "%" + likeEscaper.Replace(part) + "%" }

@@ -101,14 +101,21 @@ var vehicleOrder = order{ByVehicle, "v.sort_key", aText}
 
 // Vehicles returns a page of vehicles.
 func (db *DB) Vehicles(ctx context.Context, sc auth.Scope, q VehicleQuery) (page VehiclePage, err error) {
-	err = db.read(ctx, "list vehicles", func(t *tx) error {
+	err = db.readCounting(ctx, "list vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)
 		w.only("v.depot_id", q.Depot)
-		w.text("v.search", q.Text)
-		err := t.one([]any{&page.Total}, `select count(*) from vehicles v`+w.String(), w.args...)
+		ids, few, err := t.found(sc, q.Text, q.Fleet, q.Depot)
 		if err != nil {
+			return err
+		}
+		if few {
+			w.among("v.id", ids)
+		} else {
+			w.text("v.search", q.Text)
+		}
+		if page.Total, err = t.counted(`select count(*) from vehicles v`+w.String(), w.args...); err != nil {
 			return err
 		}
 		if q.After != "" {

@@ -1072,6 +1072,11 @@ create table uploads (
 );
 CREATE INDEX uploads_hash ON public.uploads USING btree (sha256, kind, id);
 
+create table vehicle_changes (
+    id bigint not null generated always as identity,
+    constraint vehicle_changes_pkey PRIMARY KEY (id)
+);
+
 create table vehicles (
     id bigint not null generated always as identity,
     fleet_id bigint not null,

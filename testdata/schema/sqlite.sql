@@ -1043,6 +1043,10 @@ CREATE TABLE uploads (
 
 CREATE INDEX uploads_hash on uploads (sha256, kind, id);
 
+CREATE TABLE vehicle_changes (
+    id integer primary key
+) strict;
+
 CREATE TABLE vehicles (
     id       integer primary key,
     fleet_id integer not null references fleets,
