@@ -9,7 +9,7 @@ import (
 )
 
 // Desk does work that may outlast the request it came with: files handed in,
-// and the forecasts that follow what was taken in. A Service without one does
+// the forecasts that follow what was taken in, and mails. A Service without one does
 // all of it while the request waits.
 type Desk struct {
 	svc  *Service
@@ -18,6 +18,10 @@ type Desk struct {
 	stop func()
 	wait sync.WaitGroup
 	room chan struct{} // holds one for each piece of work at a time
+
+	letters chan struct{} // holds one for each mail that somebody waits for
+	pauses  []time.Duration
+	grace   time.Duration
 
 	mu     sync.Mutex
 	closed bool
@@ -60,7 +64,10 @@ const (
 // OpenDesk gives s a desk, which takes up at once what was left unfinished.
 // Close it before the database.
 func OpenDesk(ctx context.Context, s *Service, log *slog.Logger) *Desk {
-	d := &Desk{svc: s, log: log, room: make(chan struct{}, deskRoom), files: map[int64]*fileWork{}}
+	d := &Desk{
+		svc: s, log: log, room: make(chan struct{}, deskRoom), files: map[int64]*fileWork{},
+		letters: make(chan struct{}, maxLetters), pauses: letterPauses, grace: letterGrace,
+	}
 	d.ctx, d.stop = context.WithCancel(ctx)
 	s.Desk = d
 	d.wait.Go(func() {

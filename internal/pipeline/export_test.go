@@ -7,3 +7,12 @@ import "time"
 func (s *Service) SetShares(vehicles int, lease time.Duration) {
 	s.shareVehicles, s.shareLease = vehicles, lease
 }
+
+// Letters is how many mails are under way.
+func (d *Desk) Letters() int { return len(d.letters) }
+
+// SetLetters sets how many mails a desk has under way, how long it pauses
+// before each further try, and what a mail gets when the desk closes.
+func (d *Desk) SetLetters(most int, pauses []time.Duration, grace time.Duration) {
+	d.letters, d.pauses, d.grace = make(chan struct{}, most), pauses, grace
+}

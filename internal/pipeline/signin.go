@@ -31,6 +31,10 @@ const (
 	linksByOrigin = 30
 )
 
+// maxEmail bounds an e-mail address in bytes, generously: RFC 3696, erratum
+// 1690, allows 254 (from memory).
+const maxEmail = 320
+
 // errEntry is the same whatever was wrong: it does not tell who has an account.
 var errEntry = fleet.Strangerf("E-mail address and password do not fit together. Is a capital letter locked?")
 
@@ -39,7 +43,7 @@ var errEntry = fleet.Strangerf("E-mail address and password do not fit together.
 // fleet.ErrStranger, or a fleet.WaitError after too many.
 func (s *Service) SignIn(ctx context.Context, email, password, origin, browser string) (string, error) {
 	email = strings.ToLower(strings.TrimSpace(email))
-	if len(email) > 320 || len(password) > auth.MaxPassword { // RFC 3696 erratum 1690 allows 254
+	if len(email) > maxEmail || len(password) > auth.MaxPassword {
 		return "", errEntry
 	}
 	pair := "pair " + email + " " + origin
@@ -143,12 +147,16 @@ func (s *Service) MakeLink(ctx context.Context, sc auth.Scope, by string, accoun
 }
 
 // MailLink mails a link to the account of an e-mail address, where there is
-// one. It says nothing of whether there is.
+// one. It says nothing of whether there is, and takes no longer then: see
+// Desk.letter.
 func (s *Service) MailLink(ctx context.Context, email, origin string) error {
 	if s.Mail == nil || s.URL == "" {
 		return fleet.Conflictf("no mail goes out from here: ask whoever looks after the accounts for a link")
 	}
 	email = strings.ToLower(strings.TrimSpace(email))
+	if len(email) > maxEmail {
+		return fleet.Invalidf("e-mail: want an address of at most %d characters", maxEmail)
+	}
 	bounds := []bound{{"mailed " + email, linksByEmail}, {"mailed from " + origin, linksByOrigin}}
 	first, err := s.reached(ctx, bounds, time.Hour)
 	if err != nil {
@@ -160,6 +168,11 @@ func (s *Service) MailLink(ctx context.Context, email, origin string) error {
 	if err := s.note(ctx, bounds); err != nil {
 		return err
 	}
+	return s.Desk.letter(ctx, "mail a link to choose a password", func(ctx context.Context) error { return s.mailLink(ctx, email) })
+}
+
+// mailLink is MailLink behind the request.
+func (s *Service) mailLink(ctx context.Context, email string) error {
 	account, _, err := s.DB.PasswordOf(ctx, email)
 	if err != nil || account == 0 {
 		return err
@@ -172,8 +185,8 @@ func (s *Service) MailLink(ctx context.Context, email, origin string) error {
 	if err != nil {
 		return err
 	}
-	link := strings.TrimSuffix(s.URL, "/") + path
-	return s.Mail.Send(ctx, mail.Message{
+	link := s.link(path)
+	return s.sendLetter(ctx, mail.Message{
 		ID:      auth.Hash(path)[:24],
 		ToName:  a.Name,
 		To:      a.Email,

@@ -29,6 +29,8 @@ type Options struct {
 	User, Password string // asked for where not blank
 	// Refuse makes it say no to a step: "mail", "rcpt", "data".
 	Refuse map[string]*smtp.SMTPError
+	// RefuseTimes is how often it does, of all steps together; 0 = always.
+	RefuseTimes int
 	// Drop cuts the line instead of answering: "rcpt", or "data" when it has
 	// all of the mail.
 	Drop string
@@ -54,8 +56,9 @@ type Server struct {
 	opt  Options
 	done chan struct{}
 
-	mu  sync.Mutex
-	got []Received
+	mu      sync.Mutex
+	got     []Received
+	refused int
 }
 
 // Start starts a server that ends with the test.
@@ -140,10 +143,25 @@ func (x *session) step(name string) error {
 		x.c.Conn().Close()
 		return errors.New("cut")
 	}
-	if err := x.s.opt.Refuse[name]; err != nil {
+	if err := x.s.opt.Refuse[name]; err != nil && x.s.refuses() {
 		return err
 	}
 	return nil
+}
+
+// refuses says whether it is one of the times to refuse, and counts it.
+func (s *Server) refuses() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.refused++
+	return s.opt.RefuseTimes == 0 || s.refused <= s.opt.RefuseTimes
+}
+
+// Refused returns how often the server refused, or was to.
+func (s *Server) Refused() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.refused
 }
 
 func (x *session) AuthMechanisms() []string {
