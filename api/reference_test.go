@@ -45,6 +45,12 @@ func reference(d *document) string {
 	info := d.root["info"].(map[string]any)
 	fmt.Fprintf(&b, "# The API\n\n%s\n\nAddresses are below `/api/v1`. The whole document, for programs, is at `/api/v1/openapi.yaml`.\n",
 		breakAt(text(info, "description"), 100))
+	fmt.Fprintf(&b, "\n## Who may ask\n\n%s\n\n    Authorization: Bearer TOKEN\n\nThese answers any of them may have:\n\n| answer | what it says | body |\n| --- | --- | --- |\n",
+		breakAt(text(d.at("components", "securitySchemes", "token"), "description"), 100))
+	for _, status := range slices.Sorted(maps.Keys(anywhere)) {
+		r := d.at("components", "responses", anywhere[status])
+		fmt.Fprintf(&b, "| %s | %s | %s |\n", status, cell(text(r, "description")), cell(d.content(r)))
+	}
 	for _, p := range slices.Sorted(maps.Keys(d.paths)) {
 		operations := d.paths[p].(map[string]any)
 		for _, method := range methods {
@@ -61,10 +67,20 @@ func reference(d *document) string {
 	return b.String()
 }
 
+// anywhere are the answers that are described once, and their names among the
+// components.
+var anywhere = map[string]string{"401": "Unauthorized", "403": "Forbidden", "429": "TooMany", "503": "Unavailable", "default": "Problem"}
+
 func (d *document) describe(b *strings.Builder, title string, op map[string]any) {
 	fmt.Fprintf(b, "\n## %s\n\n%s.\n", title, strings.TrimSuffix(text(op, "summary"), "."))
 	if more := text(op, "description"); more != "" {
 		fmt.Fprintf(b, "%s\n", breakAt(more, 100))
+	}
+	security, _ := op["security"].([]any)
+	for _, s := range security {
+		if rights := list(s.(map[string]any)["token"]); len(rights) > 0 {
+			fmt.Fprintf(b, "\nIt takes the right `%s`.\n", words(rights, "` and `"))
+		}
 	}
 	if ps, ok := op["parameters"].([]any); ok {
 		b.WriteString("\n| parameter | in | what it may be | what it is |\n| --- | --- | --- | --- |\n")
@@ -79,7 +95,11 @@ func (d *document) describe(b *strings.Builder, title string, op map[string]any)
 	b.WriteString("\n| answer | what it says | body |\n| --- | --- | --- |\n")
 	responses := op["responses"].(map[string]any)
 	for _, status := range slices.Sorted(maps.Keys(responses)) {
-		r := d.resolve(responses[status].(map[string]any))
+		r := responses[status].(map[string]any)
+		if name, ok := anywhere[status]; ok && r["$ref"] == "#/components/responses/"+name {
+			continue
+		}
+		r = d.resolve(r)
 		fmt.Fprintf(b, "| %s | %s | %s |\n", status, cell(text(r, "description")), cell(d.content(r)))
 	}
 }
