@@ -137,6 +137,7 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		http.StatusNotFound:              "Not found",
 		http.StatusRequestEntityTooLarge: "Too large",
 		http.StatusServiceUnavailable:    "Not available just now",
+		http.StatusInsufficientStorage:   "No space left",
 	}[p.Status]
 	if title == "" {
 		title = p.Title

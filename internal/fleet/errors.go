@@ -3,6 +3,7 @@ package fleet
 import (
 	"errors"
 	"fmt"
+	"syscall"
 	"time"
 )
 
@@ -21,7 +22,31 @@ var (
 	ErrStranger = errors.New("not signed in")
 	// ErrDenied: whoever is signed in may not do this.
 	ErrDenied = errors.New("not allowed")
+	// ErrFull, an ErrUnavailable: there is no space left to write to. Nothing
+	// was stored.
+	ErrFull error = &kindError{ErrUnavailable, "no space is left on the disk; nothing was stored: make room, then do it again"}
+	// ErrReadOnly, an ErrUnavailable: what is there can be read and nothing
+	// stored.
+	ErrReadOnly error = &kindError{ErrUnavailable, "the disk or the database is read-only; nothing was stored"}
+	// ErrUnsure, an ErrUnavailable: the line was cut while a change was being
+	// made final, and it may be stored or not.
+	ErrUnsure error = &kindError{ErrUnavailable, "the connection was lost at the last moment, and it is not known whether the change was stored"}
+	// ErrDamaged: the database is not whole. Trying again does not help.
+	ErrDamaged = errors.New("the database is damaged: enter nothing more, keep the file, and restore the last backup")
 )
+
+// DiskError gives an error of a file its kind, where that is ErrFull or
+// ErrReadOnly, and leaves others as they are.
+func DiskError(err error) error {
+	switch {
+	case errors.Is(err, ErrUnavailable): // has it
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return fmt.Errorf("%w: %w", ErrFull, err)
+	case errors.Is(err, syscall.EROFS):
+		return fmt.Errorf("%w: %w", ErrReadOnly, err)
+	}
+	return err
+}
 
 // Invalidf returns an ErrInvalid with a message for the person who can fix it.
 func Invalidf(format string, args ...any) error {

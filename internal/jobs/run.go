@@ -205,6 +205,12 @@ func blame(r result) string {
 	switch {
 	case r.state == store.RunOverran:
 		return "It took longer than it may and was given up."
+	case errors.Is(r.err, fleet.ErrFull):
+		return "No space is left on the disk."
+	case errors.Is(r.err, fleet.ErrReadOnly):
+		return "The database can only be read just now."
+	case errors.Is(r.err, fleet.ErrDamaged):
+		return "The database is damaged: restore the last backup."
 	case errors.Is(r.err, fleet.ErrUnavailable):
 		return "The database could not be reached."
 	}

@@ -209,14 +209,14 @@ func (s *Service) followKept(ctx context.Context, f *store.KeptFile, up *fleet.U
 func (s *Service) withKept(ctx context.Context, f *store.KeptFile, progress func(Progress), fn func(file File) error) error {
 	tmp, err := os.CreateTemp("", "brakewear-kept-*")
 	if err != nil {
-		return err
+		return fleet.DiskError(err)
 	}
 	defer func() {
 		tmp.Close()
 		os.Remove(tmp.Name())
 	}()
 	if err := s.DB.CopyKept(ctx, f.ID, tmp); err != nil {
-		return err
+		return fleet.DiskError(err)
 	}
 	var noted time.Time
 	err = fn(File{

@@ -287,7 +287,7 @@ func spool(body io.Reader) (rs io.ReadSeeker, closeBody func(), err error) {
 	}
 	f, err := os.CreateTemp("", "brakewear-upload-*")
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, fleet.DiskError(err)
 	}
 	closeBody = func() {
 		f.Close()
@@ -295,7 +295,7 @@ func spool(body io.Reader) (rs io.ReadSeeker, closeBody func(), err error) {
 	}
 	if _, err := io.Copy(f, body); err != nil {
 		closeBody()
-		return nil, nil, err
+		return nil, nil, fleet.DiskError(err)
 	}
 	return f, closeBody, nil
 }

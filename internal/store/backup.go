@@ -196,7 +196,7 @@ func setAside(ctx context.Context, path string, replace bool) (string, error) {
 	if err == nil {
 		err = x.GetContext(ctx, &mode, `pragma journal_mode = delete`)
 	}
-	if kindOf(err) == fleet.ErrUnavailable {
+	if errors.Is(kindOf(err), fleet.ErrUnavailable) {
 		return "", fleet.Conflictf("%s: it is in use; end the programs that have it open, then restore again", path)
 	}
 	if err != nil && kindOf(err) != fleet.ErrInvalid { // what is no database is in nobody's way

@@ -37,6 +37,7 @@ type DB struct {
 	path    string        // of an SQLite file
 	w       *sqlx.DB      // writes, and reads within a writing transaction
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
+	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
 
 	watch  *fileWatch    // of an SQLite file
@@ -62,6 +63,11 @@ const (
 	// busyTimeout is how long another process may hold an SQLite file's write
 	// lock: longer than the import of a large file takes.
 	busyTimeout = time.Minute
+	// busyStep is how long one attempt to write waits for it: SQLite does not
+	// look whether who waits has gone.
+	busyStep = 500 * time.Millisecond
+	// pingTimeout is how long a database may take to answer at all.
+	pingTimeout = 5 * time.Second
 )
 
 // sqlx does not know how this driver writes its parameters.
@@ -94,15 +100,16 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 }
 
 func openPostgres(dsn string) (*DB, error) {
-	pool, err := sqlx.Open("postgres", dsn)
+	l, err := newLines(dsn)
 	if err != nil {
 		return nil, fleet.Invalidf("database URL: %v", err)
 	}
+	pool := sqlx.NewDb(sql.OpenDB(l), "postgres")
 	pool.SetMaxOpenConns(maxServerConns)
 	pool.SetMaxIdleConns(maxServerConns)
 	pool.SetConnMaxIdleTime(connIdleTime)
 	return &DB{
-		Now: time.Now, dialect: Postgres, w: pool, r: pool, uploads: make(chan struct{}, maxUploads),
+		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l, uploads: make(chan struct{}, maxUploads),
 		names: &vehicleNames{}, counts: &counts{},
 	}, nil
 }
@@ -148,6 +155,8 @@ func sqliteDSN(path string, writer bool) string {
 		// from its beginning, or it fails when another got in between.
 		q.Set("_txlock", "immediate")
 		pragmas = append(pragmas, "cache_size(-65536)") // 64 MB: indexes of a large import
+		// What was set before was for opening the file.
+		pragmas = append(pragmas, fmt.Sprintf("busy_timeout(%d)", busyStep.Milliseconds()))
 	} else {
 		pragmas = append(pragmas, "query_only(1)", "cache_size(-16384)")
 	}
@@ -179,13 +188,29 @@ func (db *DB) Close() error {
 // Ping says whether the database answers.
 func (db *DB) Ping(ctx context.Context) error {
 	// The writer first: it makes a file that is not there.
-	if err := db.w.PingContext(ctx); err != nil {
-		return wrap(ctx, "reach the database", err)
+	err := ping(ctx, db, db.w)
+	if err == nil && db.r != db.w {
+		err = ping(ctx, db, db.r)
 	}
-	if err := db.r.PingContext(ctx); err != nil {
-		return wrap(ctx, "reach the database", err)
+	return wrap(ctx, "reach the database", err)
+}
+
+func ping(ctx context.Context, db *DB, pool *sqlx.DB) error {
+	ctx, cancel := context.WithTimeout(ctx, pingTimeout)
+	defer cancel()
+	for try := 0; ; try++ {
+		conn, err := pool.Connx(ctx)
+		if err != nil {
+			return err
+		}
+		release := db.lines.guard(ctx, conn)
+		err = conn.PingContext(ctx)
+		release()
+		conn.Close()
+		if err == nil || try == maxServerConns || ctx.Err() != nil || !errors.Is(kindOf(err), fleet.ErrUnavailable) {
+			return err
+		}
 	}
-	return nil
 }
 
 // Dialect returns SQLite or Postgres.
@@ -229,17 +254,6 @@ func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error 
 		}
 		return f(t)
 	})
-}
-
-// noCompiling keeps PostgreSQL from compiling plans to machine code: while a
-// table has no statistics it takes a list's page for far more work than it is,
-// and compiling it takes longer than answering.
-func (t *tx) noCompiling() error {
-	if t.db.dialect != Postgres {
-		return nil
-	}
-	_, err := t.exec(`set local jit = off`)
-	return err
 }
 
 // joinByIndex keeps PostgreSQL from reading whole tables to join them with a
@@ -299,37 +313,63 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 	}
 	defer end()
 	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}
-	if err := t.noCompiling(); err != nil {
-		return wrap(ctx, what, err)
-	}
 	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}
 	if err := ctx.Err(); err != nil {
 		return wrap(ctx, what, err)
 	}
-	return wrap(ctx, what, x.Commit())
+	err = x.Commit()
+	if err != nil && (opt == nil || !opt.ReadOnly) && unsure(err) {
+		return fmt.Errorf("%s: %w: %w", what, fleet.ErrUnsure, err)
+	}
+	return wrap(ctx, what, err)
 }
 
 // begin begins a transaction; end undoes it, unless it was committed.
 func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
 	if db.dialect == SQLite {
-		x, err := pool.BeginTxx(ctx, opt)
-		return x, func() { x.Rollback() }, err
+		for last := time.Now().Add(busyTimeout); ; {
+			x, err := pool.BeginTxx(ctx, opt)
+			if !busy(err) || ctx.Err() != nil || time.Now().After(last) {
+				return x, func() { x.Rollback() }, err
+			}
+		}
 	}
+	// All the connections of the pool may be of a server that has restarted
+	// since: a transaction that has not begun may begin on the next.
+	for try := 0; ; try++ {
+		x, end, err := db.beginOn(ctx, pool, opt)
+		if err == nil || try == maxServerConns || ctx.Err() != nil || !errors.Is(err, errStale) {
+			return x, end, err
+		}
+	}
+}
+
+// errStale is an error of a connection that was open already.
+var errStale = errors.New("connection lost")
+
+// beginOn begins a transaction on a connection to the server.
+func (db *DB) beginOn(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
 	conn, err := pool.Connx(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
+	release := db.lines.guard(ctx, conn)
 	// A transaction of ctx would be rolled back beside a COPY that still reads
 	// the connection, as soon as ctx ends. Each statement ends with ctx, and
 	// then the transaction.
 	x, err = conn.BeginTxx(context.WithoutCancel(ctx), opt)
 	if err != nil {
+		release()
+		if kindOf(err) == fleet.ErrUnavailable {
+			err = fmt.Errorf("%w: %w", errStale, err)
+		}
 		return nil, nil, errors.Join(err, conn.Close())
 	}
 	return x, func() {
 		x.Rollback()
+		release()
 		conn.Close()
 	}, nil
 }

@@ -121,7 +121,10 @@ func TestKindOfState(t *testing.T) {
 		"57014": fleet.ErrUnavailable, // query_canceled
 		"53300": fleet.ErrUnavailable, // too_many_connections
 		"08006": fleet.ErrUnavailable, // connection_failure
-		"25006": fleet.ErrUnavailable, // read_only_sql_transaction: a replica
+		"25006": fleet.ErrReadOnly,    // read_only_sql_transaction: a replica
+		"53100": fleet.ErrFull,        // disk_full
+		"55P03": fleet.ErrUnavailable, // lock_not_available
+		"XX001": fleet.ErrDamaged,     // data_corrupted
 		"42601": nil,                  // syntax_error
 		"23505": fleet.ErrConflict,    // unique_violation
 		"23502": nil,                  // not_null_violation

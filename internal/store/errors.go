@@ -30,7 +30,9 @@ func wrap(ctx context.Context, what string, err error) error {
 		// The drivers have errors of their own for a call that was cut short.
 		return fmt.Errorf("%s: %w", what, errors.Join(ctx.Err(), err))
 	}
-	switch kindOf(err) {
+	switch kind := kindOf(err); kind {
+	case fleet.ErrFull, fleet.ErrReadOnly, fleet.ErrDamaged:
+		return fmt.Errorf("%s: %w: %w", what, kind, err)
 	case fleet.ErrUnavailable:
 		return fmt.Errorf("%s: the database is %w: %w", what, fleet.ErrUnavailable, err)
 	case fleet.ErrInvalid:
@@ -48,9 +50,14 @@ func kindOf(err error) error {
 	}
 	if e, ok := errors.AsType[*sqlite.Error](err); ok {
 		switch e.Code() & 0xff { // the rest says more of the same
-		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_CANTOPEN,
-			sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY:
+		case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR:
 			return fleet.ErrUnavailable
+		case sqlite3.SQLITE_FULL:
+			return fleet.ErrFull
+		case sqlite3.SQLITE_READONLY:
+			return fleet.ErrReadOnly
+		case sqlite3.SQLITE_CORRUPT:
+			return fleet.ErrDamaged
 		case sqlite3.SQLITE_NOTADB:
 			return fleet.ErrInvalid
 		}
@@ -67,20 +74,45 @@ func kindOf(err error) error {
 	return nil
 }
 
+// unsure says whether an error of a commit leaves open what became of it: the
+// line was cut, and not the database said no. A write to an SQLite file that
+// failed may yet be on the disk.
+func unsure(err error) bool {
+	if _, ok := errors.AsType[*pq.Error](err); ok {
+		return false
+	}
+	if e, ok := errors.AsType[*sqlite.Error](err); ok {
+		return e.Code()&0xff == sqlite3.SQLITE_IOERR
+	}
+	return kindOf(err) == fleet.ErrUnavailable
+}
+
+// busy says whether another process holds an SQLite file's write lock.
+func busy(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && e.Code()&0xff == sqlite3.SQLITE_BUSY
+}
+
 // kindOfState returns the kind of an SQLSTATE (PostgreSQL manual, appendix A).
 func kindOfState(code string) error {
 	switch code {
 	case "40001", "40P01", // serialization failure, deadlock
 		"23505", "23P01": // unique and exclusion violation: what was asked for first came meanwhile
 		return fleet.ErrConflict
-	case "57014": // statement timeout
+	case "57014", // statement timeout
+		"55P03": // lock timeout
 		return fleet.ErrUnavailable
+	case "53100":
+		return fleet.ErrFull
+	case "25006": // of a standby, or a server set so
+		return fleet.ErrReadOnly
+	case "XX001", "XX002": // data or an index corrupted
+		return fleet.ErrDamaged
 	}
 	for _, class := range []string{
 		"08", // connection
-		"53", // out of disk, memory, connections
+		"53", // out of memory, connections
 		"57", // shutting down or starting up
-		"25006",
 	} {
 		if strings.HasPrefix(code, class) {
 			return fleet.ErrUnavailable

@@ -29,6 +29,14 @@ func SetLockChecked(every time.Duration) (undo func()) {
 	return func() { lockChecked = old }
 }
 
+// SetCutAfter sets when a connection is cut whose server does not answer, until
+// undo.
+func SetCutAfter(d time.Duration) (undo func()) {
+	old := cutAfter
+	cutAfter = d
+	return func() { cutAfter = old }
+}
+
 const RoundVehicles = roundVehicles
 
 // Bounds of one account's ways in.

@@ -16,8 +16,8 @@ const (
 	// leaseTime is how long a lock in an SQLite file outlives its process.
 	// Renewing it waits for whoever writes, such as a large import.
 	leaseTime = 2 * time.Minute
-	// unlockTimeout bounds what is done after the work, when its context may
-	// have ended.
+	// unlockTimeout bounds making sure of a lock, and what is done after the
+	// work, when its context may have ended.
 	unlockTimeout = 10 * time.Second
 )
 
@@ -71,6 +71,7 @@ type jobLock interface {
 // sessionLock is an advisory lock of PostgreSQL. It belongs to a connection,
 // and ends with it.
 type sessionLock struct {
+	db   *DB
 	conn *sqlx.Conn
 	job  string
 }
@@ -84,18 +85,25 @@ func (db *DB) lockSession(ctx context.Context, job string) (jobLock, error) {
 	if err != nil {
 		return nil, err
 	}
+	defer db.lines.guard(ctx, conn)()
 	var got bool
 	err = conn.QueryRowContext(ctx, `select pg_try_advisory_lock(`+lockKey+`)`, job).Scan(&got)
 	if err != nil || !got {
 		conn.Close()
 		return nil, err
 	}
-	return &sessionLock{conn, job}, nil
+	return &sessionLock{db, conn, job}, nil
 }
 
-func (l *sessionLock) holds(ctx context.Context) bool { return l.conn.PingContext(ctx) == nil }
+func (l *sessionLock) holds(ctx context.Context) bool {
+	ctx, cancel := context.WithTimeout(ctx, unlockTimeout)
+	defer cancel()
+	defer l.db.lines.guard(ctx, l.conn)()
+	return l.conn.PingContext(ctx) == nil
+}
 
 func (l *sessionLock) release(ctx context.Context) {
+	defer l.db.lines.guard(ctx, l.conn)()
 	var freed bool
 	err := l.conn.QueryRowContext(ctx, `select pg_advisory_unlock(`+lockKey+`)`, l.job).Scan(&freed)
 	if err != nil || !freed {

@@ -23,6 +23,15 @@ const MaxBody = 1 << 20
 // any workshop measures in a year. A handler asks for it by AllowBody.
 const MaxFile = 256 << 20
 
+// RequestTime is how long a request may take that did not ask for more by
+// AllowTime: what it asks of the database ends then, and it is answered 503. A
+// page takes milliseconds, and the slowest list of a large fleet a second.
+const RequestTime = 15 * time.Second
+
+// FileTime is for requests that bring or fetch a file, or plan a workshop. The
+// server closes the connection a little later.
+const FileTime = 110 * time.Second
+
 // formMemory is how much of an uploaded file is held in memory; the rest goes
 // to a temporary file.
 const formMemory = 4 << 20
@@ -41,7 +50,7 @@ func NewEngine(log *slog.Logger, seen ...func(Answered)) *gin.Engine {
 	if err := r.SetTrustedProxies(nil); err != nil {
 		panic(err) // no proxies cannot be malformed
 	}
-	r.Use(accessLog(log, seen), securityHeaders, recovery, limitBody)
+	r.Use(accessLog(log, seen), securityHeaders, recovery, limitBody, limitTime)
 	r.NoRoute(Handle(func(*gin.Context) error {
 		return &StatusError{http.StatusNotFound, "There is nothing at this address."}
 	}))
@@ -78,6 +87,7 @@ const (
 	requestKey = "web.request"
 	loggerKey  = "web.logger"
 	bodyKey    = "web.body"
+	wholeKey   = "web.whole"
 )
 
 // RequestID returns the id by which the log knows this request.
@@ -182,11 +192,40 @@ func limitBody(c *gin.Context) {
 	c.Request.Body = http.MaxBytesReader(c.Writer, body, MaxBody)
 }
 
-// AllowBody lets the request's body be of n bytes instead of MaxBody.
+// limitTime ends what is done for a request when its time is over.
+func limitTime(c *gin.Context) {
+	c.Set(wholeKey, c.Request)
+	within(c, c.Request, RequestTime)
+}
+
+// AllowTime lets the request take d instead of RequestTime.
+func AllowTime(d time.Duration) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		if whole, ok := c.Value(wholeKey).(*http.Request); ok {
+			within(c, whole, d)
+		}
+	}
+}
+
+// within does what follows with the context of whole, which has no limit of
+// ours yet, until d is over.
+func within(c *gin.Context, whole *http.Request, d time.Duration) {
+	ctx, cancel := context.WithTimeout(whole.Context(), d)
+	defer cancel()
+	c.Request = c.Request.WithContext(ctx)
+	c.Next()
+}
+
+// AllowBody lets the request's body be of n bytes instead of MaxBody, and the
+// request take longer where that is a file.
 func AllowBody(n int64) gin.HandlerFunc {
+	allowTime := AllowTime(FileTime)
 	return func(c *gin.Context) {
 		if body, ok := c.Value(bodyKey).(io.ReadCloser); ok {
 			c.Request.Body = http.MaxBytesReader(c.Writer, body, n)
+		}
+		if n > MaxBody {
+			allowTime(c)
 		}
 	}
 }

@@ -20,7 +20,7 @@ import (
 const statusClientGone = 499
 
 // retryAfterSeconds is when a client may try again after a database that could
-// not be reached: time for a restart or a fail-over.
+// not be reached or had no space left: time for a restart or a fail-over.
 const retryAfterSeconds = "10"
 
 // Problem is an error as its reader sees it. Its JSON form is RFC 9457.
@@ -79,6 +79,7 @@ func ProblemOf(err error) Problem {
 }
 
 func classify(err error) (status int, detail string) {
+	err = fleet.DiskError(err) // of a temporary file
 	var se *StatusError
 	var tooLarge *http.MaxBytesError
 	var wait *fleet.WaitError
@@ -100,6 +101,14 @@ func classify(err error) (status int, detail string) {
 		return http.StatusForbidden, err.Error()
 	case errors.As(err, &wait):
 		return http.StatusTooManyRequests, wait.Why
+	case errors.Is(err, fleet.ErrDamaged):
+		return http.StatusInternalServerError, "The database is damaged. Enter nothing more, and tell whoever runs this service: what was taken in is in the last backup."
+	case errors.Is(err, fleet.ErrFull):
+		return http.StatusInsufficientStorage, "No space is left on the service's disk, so nothing was stored. Tell whoever runs it to make room; then send this again."
+	case errors.Is(err, fleet.ErrReadOnly):
+		return http.StatusServiceUnavailable, "The database can only be read just now, so nothing was stored. Try again in a moment; if that does not help, tell whoever runs the service."
+	case errors.Is(err, fleet.ErrUnsure):
+		return http.StatusServiceUnavailable, "The connection to the database was lost at the last moment, and it is not known whether this was stored. Look first. Sending the same file or form of readings again does no harm: nothing is stored twice."
 	case errors.Is(err, fleet.ErrUnavailable):
 		return http.StatusServiceUnavailable, "The database cannot be reached just now. Nothing was changed: try again in a moment."
 	case errors.Is(err, context.Canceled):
@@ -144,7 +153,7 @@ func answer(c *gin.Context, err error) {
 		// that the rest is missing.
 		panic(http.ErrAbortHandler)
 	}
-	if p.Status == http.StatusServiceUnavailable {
+	if p.Status == http.StatusServiceUnavailable || p.Status == http.StatusInsufficientStorage {
 		c.Header("Retry-After", retryAfterSeconds)
 	}
 	if wait, ok := errors.AsType[*fleet.WaitError](err); ok {
