@@ -136,6 +136,7 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		http.StatusTooManyRequests:       "Too much at once",
 		http.StatusNotFound:              "Not found",
 		http.StatusRequestEntityTooLarge: "Too large",
+		http.StatusRequestTimeout:        "Too slow",
 		http.StatusServiceUnavailable:    "Not available just now",
 		http.StatusInsufficientStorage:   "No space left",
 	}[p.Status]

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/faultproxy"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -44,10 +45,11 @@ func withSettings(t *testing.T, dsn string, settings ...string) string {
 	return u.String()
 }
 
-// A server that stands still holds nobody longer than the limit: reading,
-// writing, signing in and asking whether it is there. When it goes on, so does
-// the service.
-func TestServerStandsStill(t *testing.T) {
+// PostgreSQL stands still, and no connection ends: nobody is held longer than the limit.
+//
+// That is reading, writing, signing in to the server and asking whether it is
+// there. When it goes on, so does the service.
+func TestFaultServerStandsStill(t *testing.T) {
 	defer store.SetCutAfter(100 * time.Millisecond)()
 	const limit = 300 * time.Millisecond
 	db, p := proxied(t, "connect_timeout", "2")
@@ -113,9 +115,8 @@ func within(t *testing.T, limit time.Duration, do func() error) error {
 	}
 }
 
-// The line is cut while rows are sent, and while they are made final. Sent
-// again they are there once, whatever became of the first time.
-func TestLineIsCut(t *testing.T) {
+// The line to PostgreSQL is cut while rows are sent or made final: sent again, they are there once.
+func TestFaultLineIsCut(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		at     string
@@ -158,9 +159,8 @@ func TestLineIsCut(t *testing.T) {
 	}
 }
 
-// After a restart of the server all connections of the pool are dead, and
-// nobody is told: what comes next takes a new one.
-func TestServerRestartedBetween(t *testing.T) {
+// All connections of the pool died unnoticed, as by a restart: what comes next takes a new one.
+func TestFaultPoolIsDead(t *testing.T) {
 	db, p := proxied(t)
 	var held []func()
 	for range 8 {
@@ -204,8 +204,8 @@ func TestConnectionLimits(t *testing.T) {
 	}
 }
 
-// What another transaction holds is not waited for for ever.
-func TestLockTimeout(t *testing.T) {
+// Another transaction holds what is asked for: it is not waited for for ever.
+func TestFaultLockIsHeld(t *testing.T) {
 	db, _ := proxied(t, "lock_timeout", "100")
 	bus := mustVehicles(t, db, entry("Bus 1"))[0]
 	x, err := db.WritePool().Beginx()
@@ -227,9 +227,8 @@ func TestLockTimeout(t *testing.T) {
 	}
 }
 
-// A process that stands still in the midst of a transaction does not hold
-// others up for ever: the server ends it, and nothing of it stays.
-func TestIdleTransaction(t *testing.T) {
+// A process stands still in the midst of a transaction: the server ends it, and nothing of it stays.
+func TestFaultIdleTransaction(t *testing.T) {
 	db, _ := proxied(t, "idle_in_transaction_session_timeout", "100")
 	err := db.TakeIn(t.Context(), all, &fleet.Upload{Kind: "test"}, func(w *store.Writer) error {
 		time.Sleep(500 * time.Millisecond)
@@ -244,20 +243,11 @@ func TestIdleTransaction(t *testing.T) {
 	}
 }
 
-// Another process that writes to an SQLite file for long holds nobody beyond
-// the limit.
-func TestFileIsHeld(t *testing.T) {
+// Another process writes to the SQLite file for long: nobody waits beyond the limit.
+func TestFaultFileIsHeld(t *testing.T) {
 	path := storetest.URL(t, store.SQLite)
 	db := storetest.MustOpen(t, path)
-	other, err := sql.Open("sqlite", "file:"+filepath.ToSlash(path)+"?_txlock=immediate")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer other.Close()
-	x, err := other.Begin()
-	if err != nil {
-		t.Fatal(err)
-	}
+	free := holdFile(t, path)
 	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
 	defer cancel()
 	write := func(ctx context.Context) error {
@@ -270,10 +260,70 @@ func TestFileIsHeld(t *testing.T) {
 	done := make(chan error, 1)
 	go func() { done <- write(t.Context()) }()
 	time.Sleep(time.Second) // longer than one attempt
-	if err := x.Rollback(); err != nil {
-		t.Fatal(err)
-	}
+	free()
 	if err := <-done; err != nil {
 		t.Errorf("freed in the meantime: %v", err)
+	}
+}
+
+// holdFile writes to an SQLite file as another process does, until free.
+func holdFile(t *testing.T, path string) (free func()) {
+	t.Helper()
+	other, err := sql.Open("sqlite", "file:"+filepath.ToSlash(path)+"?_txlock=immediate")
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, err := other.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := errors.Join(x.Rollback(), other.Close()); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// A database that only reads, or is busy with a large file: who is signed in, or has a token, still reads.
+func TestFaultSignedInOnReadOnly(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			dsn := storetest.URL(t, dialect)
+			db := storetest.MustOpen(t, dsn)
+			ctx := t.Context()
+			a := mustAccount(t, db, "ann", on(auth.Admin, 0, 0))
+			if err := db.StartSession(ctx, a.ID, "session", "a browser"); err != nil {
+				t.Fatal(err)
+			}
+			who, err := db.SessionOf(ctx, "session")
+			if err != nil {
+				t.Fatal(err)
+			}
+			k := store.Token{Name: "telematics", Rights: []auth.Right{auth.See}, Until: time.Now().Add(48 * time.Hour)}
+			if err := db.AddToken(ctx, who, &k, "token"); err != nil {
+				t.Fatal(err)
+			}
+			if dialect == store.Postgres {
+				// What a standby says (PostgreSQL manual, appendix A).
+				storetest.Exec(t, dsn, `
+					create function stand_by() returns trigger language plpgsql
+					as $$ begin raise exception 'cannot execute UPDATE in a read-only transaction' using errcode = '25006'; end $$;
+					create trigger stand_by before update on sessions execute function stand_by();
+					create trigger stand_by before update on api_tokens execute function stand_by()`)
+			} else {
+				defer holdFile(t, dsn)()
+			}
+			db.Now = func() time.Time { return time.Now().Add(time.Hour) } // long since the last note
+			begun := time.Now()
+			if who, err := db.SessionOf(ctx, "session"); err != nil || who.Name != "ann" {
+				t.Errorf("session: got %q, %v", who.Name, err)
+			}
+			if who, err := db.TokenOf(ctx, "token"); err != nil || !who.May(auth.See) {
+				t.Errorf("token: got %+v, %v", who, err)
+			}
+			if took := time.Since(begun); took > slack {
+				t.Errorf("both took %v", took)
+			}
+		})
 	}
 }

@@ -28,6 +28,9 @@ const (
 	// seenEvery is how old the note of when a session was last seen may be:
 	// not every request writes.
 	seenEvery = 5 * time.Minute
+	// noteTime is how long a request may be held up to write down that it was
+	// made: nobody misses it who waits for a page.
+	noteTime = 250 * time.Millisecond
 	// maxSessions of one account; the oldest goes.
 	maxSessions = 20
 	// maxBrowser bounds what is kept of a browser's name, in bytes.
@@ -103,15 +106,25 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 		return auth.Who{}, err
 	}
 	if now.Sub(time.Time(seen)) > seenEvery {
-		err = db.tend(ctx, "note a session", func(t *tx) error {
-			_, err := t.exec(`update sessions set seen_at = ? where id = ?`, instant(now), who.Session)
-			return err
-		})
-	}
-	if errors.Is(err, fleet.ErrUnavailable) {
-		err = nil // a database that only reads still shows pages
+		err = db.note(ctx, "note a session", `update sessions set seen_at = ? where id = ?`, instant(now), who.Session)
 	}
 	return who, err
+}
+
+// note writes down that somebody was here. A database that only reads, or is
+// taking in a large file, still shows pages: then nothing is noted, and the
+// next request tries again.
+func (db *DB) note(ctx context.Context, what, query string, args ...any) error {
+	short, cancel := context.WithTimeout(ctx, noteTime)
+	defer cancel()
+	err := db.tend(short, what, func(t *tx) error {
+		_, err := t.exec(query, args...)
+		return err
+	})
+	if errors.Is(err, fleet.ErrUnavailable) || short.Err() != nil && ctx.Err() == nil {
+		return nil
+	}
+	return err
 }
 
 // scanWho reads an account with one of its grants into who, and what follows

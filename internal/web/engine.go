@@ -23,14 +23,18 @@ const MaxBody = 1 << 20
 // any workshop measures in a year. A handler asks for it by AllowBody.
 const MaxFile = 256 << 20
 
-// RequestTime is how long a request may take that did not ask for more by
-// AllowTime: what it asks of the database ends then, and it is answered 503. A
-// page takes milliseconds, and the slowest list of a large fleet a second.
+// RequestTime is how long a request may take whose route is not one of the long
+// ones: what it asks of the database ends then, and it is answered 503. A page
+// takes milliseconds, and the slowest list of a large fleet a second.
 const RequestTime = 15 * time.Second
 
-// FileTime is for requests that bring or fetch a file, or plan a workshop. The
+// FileTime is for requests that bring or fetch a file, or work on a whole fleet. The
 // server closes the connection a little later.
 const FileTime = 110 * time.Second
+
+// bodyGrace is how much longer the line to the client may be read, so that
+// what the request asked of the database has ended by then and been answered.
+const bodyGrace = 2 * time.Second
 
 // formMemory is how much of an uploaded file is held in memory; the rest goes
 // to a temporary file.
@@ -192,19 +196,10 @@ func limitBody(c *gin.Context) {
 	c.Request.Body = http.MaxBytesReader(c.Writer, body, MaxBody)
 }
 
-// limitTime ends what is done for a request when its time is over.
+// limitTime ends what is done for a request when the time of its route is over.
 func limitTime(c *gin.Context) {
 	c.Set(wholeKey, c.Request)
-	within(c, c.Request, RequestTime)
-}
-
-// AllowTime lets the request take d instead of RequestTime.
-func AllowTime(d time.Duration) gin.HandlerFunc {
-	return func(c *gin.Context) {
-		if whole, ok := c.Value(wholeKey).(*http.Request); ok {
-			within(c, whole, d)
-		}
-	}
+	within(c, c.Request, timeOf(c.Request.Method, c.FullPath()))
 }
 
 // within does what follows with the context of whole, which has no limit of
@@ -212,20 +207,22 @@ func AllowTime(d time.Duration) gin.HandlerFunc {
 func within(c *gin.Context, whole *http.Request, d time.Duration) {
 	ctx, cancel := context.WithTimeout(whole.Context(), d)
 	defer cancel()
+	// Reading a body knows no context. A writer that is none of a server's has
+	// no line to limit.
+	http.NewResponseController(c.Writer).SetReadDeadline(time.Now().Add(d + bodyGrace))
 	c.Request = c.Request.WithContext(ctx)
 	c.Next()
 }
 
 // AllowBody lets the request's body be of n bytes instead of MaxBody, and the
-// request take longer where that is a file.
+// request take FileTime where that is a file.
 func AllowBody(n int64) gin.HandlerFunc {
-	allowTime := AllowTime(FileTime)
 	return func(c *gin.Context) {
 		if body, ok := c.Value(bodyKey).(io.ReadCloser); ok {
 			c.Request.Body = http.MaxBytesReader(c.Writer, body, n)
 		}
-		if n > MaxBody {
-			allowTime(c)
+		if whole, ok := c.Value(wholeKey).(*http.Request); ok && n > MaxBody {
+			within(c, whole, FileTime)
 		}
 	}
 }

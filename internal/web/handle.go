@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"os"
 	"strconv"
 	"strings"
 
@@ -113,6 +114,8 @@ func classify(err error) (status int, detail string) {
 		return http.StatusServiceUnavailable, "The database cannot be reached just now. Nothing was changed: try again in a moment."
 	case errors.Is(err, context.Canceled):
 		return statusClientGone, ""
+	case errors.Is(err, os.ErrDeadlineExceeded): // reading the body
+		return http.StatusRequestTimeout, "What was sent came too slowly, and nothing was stored: send it again on a better line, or in smaller parts."
 	case errors.Is(err, context.DeadlineExceeded):
 		return http.StatusServiceUnavailable, "This took too long and was given up: try again in a moment."
 	}

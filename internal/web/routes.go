@@ -1,6 +1,10 @@
 package web
 
-import "brakewear/internal/auth"
+import (
+	"time"
+
+	"brakewear/internal/auth"
+)
 
 // Rule is what a route asks of who sends a request.
 type Rule struct {
@@ -207,6 +211,42 @@ var rules = func() map[string]Rule {
 	}
 	return m
 }()
+
+// long are the routes that may take FileTime instead of RequestTime: files of a
+// whole fleet, and work on one. A route that brings a file says so by AllowBody.
+var long = map[string]bool{
+	"GET /due.csv":         true,
+	"GET /due.xlsx":        true,
+	"GET /findings.csv":    true,
+	"GET /overview":        true, // figures of a whole fleet, when nobody asked before
+	"GET /overview/:file":  true,
+	"GET /plan.csv":        true,
+	"GET /plan.xlsx":       true,
+	"GET /plan/parts.csv":  true,
+	"GET /plan/parts.xlsx": true,
+
+	"GET /readings/:id/problems.csv":       true,
+	"GET /readings/files/:id/problems.csv": true,
+
+	"POST /plan/propose":                true,
+	"POST /plan/decide":                 true,
+	"POST /rules/fleets/:id":            true, // forecasts of all its vehicles
+	"POST /rules/fleets/:id/thresholds": true,
+
+	"GET /api/v1/overview":            true,
+	"POST /api/v1/proposals":          true,
+	"POST /api/v1/visits/accept":      true,
+	"POST /api/v1/visits/decline":     true,
+	"PUT /api/v1/fleets/:id/rule_set": true,
+}
+
+// timeOf is how long a request to a route may take.
+func timeOf(method, path string) time.Duration {
+	if long[method+" "+path] {
+		return FileTime
+	}
+	return RequestTime
+}
 
 // RuleOf returns the rule of a route as the router knows it.
 func RuleOf(method, path string) (Rule, bool) {

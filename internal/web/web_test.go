@@ -11,7 +11,9 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
+	"syscall"
 	"testing"
 	"testing/fstest"
 
@@ -33,6 +35,12 @@ func testEngine(t *testing.T) (*gin.Engine, *bytes.Buffer) {
 		"notfound":    fmt.Errorf("vehicle: %w", fleet.NotFoundf("no vehicle 7")),
 		"conflict":    fleet.Conflictf("already booked"),
 		"unavailable": fmt.Errorf("dial 10.0.0.7: %w", fleet.ErrUnavailable),
+		"full":        fmt.Errorf("write /var/lib/secret: %w", fleet.ErrFull),
+		"disk":        fmt.Errorf("copy: %w", &os.PathError{Op: "write", Path: "/tmp/secret", Err: syscall.ENOSPC}),
+		"readonly":    fmt.Errorf("note: %w", fleet.ErrReadOnly),
+		"unsure":      fmt.Errorf("take in: %w", fleet.ErrUnsure),
+		"damaged":     fmt.Errorf("read: %w", fleet.ErrDamaged),
+		"slow":        fmt.Errorf("body: %w", os.ErrDeadlineExceeded),
 		"deadline":    fmt.Errorf("query: %w", context.DeadlineExceeded),
 		"gone":        context.Canceled,
 		"secret":      errors.New("password of the database is 12345"),
@@ -79,6 +87,12 @@ func TestAnswers(t *testing.T) {
 		{"GET", "/notfound", 0, 404, "<p>vehicle: no vehicle 7</p>", ""},
 		{"GET", "/conflict", 0, 409, "already booked", ""},
 		{"GET", "/unavailable", 0, 503, "try again", "10.0.0.7"},
+		{"GET", "/full", 0, 507, "nothing was stored", "/var/lib"},
+		{"GET", "/disk", 0, 507, "make room", "no space left"},
+		{"GET", "/readonly", 0, 503, "only be read", "read-only"},
+		{"GET", "/unsure", 0, 503, "not known whether this was stored", "take in"},
+		{"GET", "/damaged", 0, 500, "is damaged", "restore the last backup"},
+		{"GET", "/slow", 0, 408, "too slowly", ""},
 		{"GET", "/deadline", 0, 503, "try again", "query"},
 		{"GET", "/gone", 0, 499, "", ""},
 		{"GET", "/secret", 0, 500, "has been logged", "12345"},
@@ -114,6 +128,9 @@ func TestAnswers(t *testing.T) {
 			}
 			if !strings.Contains(log.String(), "status="+fmt.Sprint(c.status)) {
 				t.Errorf("access log: got %q, want status %d in it", log, c.status)
+			}
+			if again := w.Header().Get("Retry-After") != ""; again != (c.status == 503 || c.status == 507) {
+				t.Errorf("status %d: got Retry-After %t", c.status, again)
 			}
 			if w.Header().Get("X-Request-Id") == "" {
 				t.Error("no request id")
