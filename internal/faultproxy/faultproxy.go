@@ -1,6 +1,7 @@
 // Package faultproxy is a TCP proxy on loopback that does to the line between
 // a program and its database what networks and machines do: cuts it, lets it
-// stand still, or loses it at the worst moment. For tests.
+// stand still, or loses it at the worst moment. For tests; it never reads what it
+// passes on, but for the one text that a test waits for.
 package faultproxy
 
 import (
