@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -111,10 +112,13 @@ func (d *Dashboard) account(c *gin.Context) error {
 }
 
 // timeWords says a time to the minute.
-func timeWords(t time.Time) string { return longDate(fleet.DateOf(t)) + t.UTC().Format(", 15:04 UTC") }
+func timeWords(tell units.Reader, t time.Time) string {
+	return tell.Moment(t, time.UTC)
+}
 
 // showAccount fills p in and sends it.
 func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error {
+	tell := reader(c)
 	ctx, who := c.Request.Context(), web.SignedIn(c)
 	p.Shell = Shell{Title: "Your account", Place: "account"}
 	p.Least = auth.MinPassword
@@ -125,16 +129,16 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 		return err
 	}
 	for _, s := range ss {
-		p.Sessions = append(p.Sessions, SessionRow{s.Browser, timeWords(s.StartedAt), timeWords(s.SeenAt), s.ID == who.Session})
+		p.Sessions = append(p.Sessions, SessionRow{s.Browser, timeWords(tell, s.StartedAt), timeWords(tell, s.SeenAt), s.ID == who.Session})
 	}
 	ks, err := d.svc.DB.Tokens(ctx, who)
 	if err != nil {
 		return err
 	}
 	for _, k := range ks {
-		row := TokenRow{Name: k.Name, Until: longDate(fleet.DateOf(k.Until)), Used: "not yet", End: "/account/tokens/" + strconv.FormatInt(k.ID, 10) + "/end"}
+		row := TokenRow{Name: k.Name, Until: tell.Day(fleet.DateOf(k.Until)), Used: "not yet", End: "/account/tokens/" + strconv.FormatInt(k.ID, 10) + "/end"}
 		if k.UsedAt != nil {
-			row.Used = longDate(fleet.DateOf(*k.UsedAt))
+			row.Used = tell.Day(fleet.DateOf(*k.UsedAt))
 		}
 		var words []string
 		for _, r := range k.Rights {
@@ -221,13 +225,14 @@ func (d *Dashboard) accounts(c *gin.Context) error {
 }
 
 func (d *Dashboard) showAccounts(c *gin.Context, status int, p AccountsPage) error {
+	tell := reader(c)
 	as, err := d.svc.DB.Accounts(c.Request.Context(), d.scope(c))
 	if err != nil {
 		return err
 	}
 	p.Shell = Shell{Title: "Accounts", Place: "accounts"}
 	for i := range as {
-		p.Rows = append(p.Rows, accountRow(&as[i]))
+		p.Rows = append(p.Rows, accountRow(tell, &as[i]))
 	}
 	p.Name.Name, p.Name.Label = "name", "Name"
 	p.Email.Name, p.Email.Label, p.Email.Type = "email", "E-mail", "email"
@@ -239,7 +244,7 @@ func (d *Dashboard) showAccounts(c *gin.Context, status int, p AccountsPage) err
 
 func accountPath(id int64) string { return "/accounts/" + strconv.FormatInt(id, 10) }
 
-func accountRow(a *store.Account) AccountRow {
+func accountRow(tell units.Reader, a *store.Account) AccountRow {
 	row := AccountRow{Name: a.Name, Email: a.Email, Seen: "has not signed in yet", Link: accountPath(a.ID)}
 	var roles []string
 	for _, g := range a.Grants {
@@ -250,7 +255,7 @@ func accountRow(a *store.Account) AccountRow {
 	}
 	row.Roles = strings.Join(roles, ", ")
 	if a.SignedInAt != nil {
-		row.Seen = "signed in " + timeWords(*a.SignedInAt)
+		row.Seen = "signed in " + timeWords(tell, *a.SignedInAt)
 	}
 	return row
 }
@@ -336,6 +341,7 @@ func (d *Dashboard) otherAccount(c *gin.Context) error {
 }
 
 func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) error {
+	tell := reader(c)
 	id, err := pathID(c, "account")
 	if err != nil {
 		return err
@@ -347,7 +353,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 	path := accountPath(id)
 	p := OtherAccountPage{
 		Shell:     Shell{Title: a.Name, Place: "accounts"},
-		Account:   accountRow(&a),
+		Account:   accountRow(tell, &a),
 		Link:      link,
 		GiveLink:  path + "/roles",
 		LinkLink:  path + "/link",
@@ -360,7 +366,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		p.Grants = append(p.Grants, GrantRow{
 			Role:  capital(string(g.Role)),
 			Place: grantPlace(g.Place),
-			By:    g.GivenBy + ", " + longDate(fleet.DateOf(g.GivenAt)),
+			By:    g.GivenBy + ", " + tell.Day(fleet.DateOf(g.GivenAt)),
 			End:   path + "/roles/" + strconv.FormatInt(g.ID, 10) + "/end",
 		})
 	}

@@ -5,6 +5,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // BookedView says that an axle is booked, or that it is proposed.
@@ -56,17 +57,17 @@ func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
 
 // of says what is booked or proposed for an axle; nil when nothing is. The
 // day is given when it is booked.
-func (p *planned) of(vehicle int64, axle int) (v *BookedView, day *fleet.Date) {
+func (p *planned) of(tell units.Reader, vehicle int64, axle int) (v *BookedView, day *fleet.Date) {
 	k := store.AxleKey{VehicleID: vehicle, Axle: axle}
 	if b, ok := p.booked[k]; ok {
-		words := "booked " + dayNear(b.Day, p.today)
+		words := "booked " + dayNear(tell, b.Day, p.today)
 		if b.Day < p.today {
-			words = "was booked for " + dayNear(b.Day, p.today) + ": say what became of it"
+			words = "was booked for " + dayNear(tell, b.Day, p.today) + ": say what became of it"
 		}
 		return &BookedView{bookingLink(b.ID), withCost(words, b.Currency, b.Cost)}, &b.Day
 	}
 	if x := p.proposed[k]; x != nil {
-		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(x.Day, p.today), x.Currency, x.Cost)}, nil
+		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(tell, x.Day, p.today), x.Currency, x.Cost)}, nil
 	}
 	return nil, nil
 }
@@ -80,14 +81,14 @@ func withCost(words, currency string, cost *float64) string {
 
 // pin puts the booking of an axle on its row: the peg, the words, and what
 // there is left to do.
-func (p *planned) pin(row *DueRow, a Axis, r *store.DueRow) {
-	booked, day := p.of(r.VehicleID, r.Axle)
+func (p *planned) pin(tell units.Reader, row *DueRow, a Axis, r *store.DueRow) {
+	booked, day := p.of(tell, r.VehicleID, r.Axle)
 	row.Booked = booked
 	if day == nil {
 		return
 	}
-	row.Lane = row.Lane.withPeg(a, *day, "booked")
-	row.Verdict = row.Verdict.booked(*day, r.BookBy, p.today)
+	row.Lane = row.Lane.withPeg(tell, a, *day, "booked")
+	row.Verdict = row.Verdict.booked(tell, *day, r.BookBy, p.today)
 	if *day >= p.today { // the verdict has the day
 		row.Booked.Words = p.short(r.VehicleID, r.Axle)
 	}
@@ -101,18 +102,18 @@ func (p *planned) short(vehicle int64, axle int) string {
 
 // booked returns the verdict of an axle that is booked for a day. One that is
 // at or past its limit, or booked later than it ought to be, still says so.
-func (v Verdict) booked(day fleet.Date, bookBy *fleet.Date, today fleet.Date) Verdict {
+func (v Verdict) booked(tell units.Reader, day fleet.Date, bookBy *fleet.Date, today fleet.Date) Verdict {
 	if day < today {
 		return v
 	}
-	b := Verdict{Ask: "booked for", Strong: dateNear(day, today), ISO: day.String(), Why: v.Why, Urgent: v.Urgent}
+	b := Verdict{Ask: "booked for", Strong: tell.DayNear(day, today), ISO: day.String(), Why: v.Why, Urgent: v.Urgent}
 	switch {
 	case v.Urgent || bookBy == nil:
 	case *bookBy < today: // v.Why says it
 	case day > *bookBy:
-		b.Why = "after its book-by date, " + dateNear(*bookBy, today) + "; " + v.Why
+		b.Why = "after its book-by date, " + tell.DayNear(*bookBy, today) + "; " + v.Why
 	default:
-		b.Why = "book by " + dateNear(*bookBy, today) + "; " + v.Why
+		b.Why = "book by " + tell.DayNear(*bookBy, today) + "; " + v.Why
 	}
 	return b
 }

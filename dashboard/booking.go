@@ -5,11 +5,13 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // BookingPage is one booking: what is to be done, when, why, and what has
@@ -55,6 +57,7 @@ func (d *Dashboard) booking(c *gin.Context) error { return d.showBooking(c, http
 
 // showBooking sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	id, err := pathID(c, "booking")
 	if err != nil {
 		return err
@@ -79,14 +82,14 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	draw := planDrawer{today: today, axis: newAxis(today, cardAxis), rows: rows}
 	monday := b.Day - fleet.Date(b.Day.Weekday())
 	p := BookingPage{
-		Shell:       Shell{Title: b.Vehicle + ", " + dateNear(b.Day, today), Place: "plan", Cautions: true},
+		Shell:       Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true},
 		ID:          id,
 		Link:        bookingLink(id),
 		Vehicle:     b.Vehicle,
 		VehicleLink: vehicleLink(b.VehicleID),
 		Plate:       b.Plate,
 		Where:       b.Depot,
-		When:        dayNear(b.Day, today) + ", " + slotWords(b.Slot),
+		When:        dayNear(tell, b.Day, today) + ", " + slotWords(b.Slot),
 		ISO:         b.Day.String(),
 		Hours:       hoursWords(b.Hours),
 		Cost:        costWords(b.Currency, b.Cost),
@@ -104,7 +107,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		p.MissedFault, p.AwayFault = f.faults["missed"], f.faults["withdrawn"]
 	}
 	if p.Open {
-		p.Lanes = draw.lanes(b.VehicleID, b.Work, b.Day, "booked")
+		p.Lanes = draw.lanes(tell, b.VehicleID, b.Work, b.Day, "booked")
 	}
 	for _, x := range ds {
 		if x.FleetID == b.FleetID {
@@ -133,7 +136,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		p.Joins = "It joins a visit that the vehicle makes anyway."
 	}
 	for _, x := range slices.Backward(history) {
-		p.History = append(p.History, changeWords(&x, today))
+		p.History = append(p.History, changeWords(tell, &x, today))
 	}
 	return d.send(c, status, "booking", p)
 }
@@ -163,13 +166,13 @@ func itemRows(b *fleet.Booking, parts []fleet.StockPart) (rows []ItemRow) {
 }
 
 // changeWords is a line of a booking's history.
-func changeWords(x *fleet.BookingChange, today fleet.Date) string {
-	s := fmt.Sprintf("%s %s UTC: %s by %s", dateNear(fleet.DateOf(x.At), today), x.At.Format("15:04"), x.What, x.By)
+func changeWords(tell units.Reader, x *fleet.BookingChange, today fleet.Date) string {
+	s := fmt.Sprintf("%s: %s by %s", tell.MomentShort(x.At, time.UTC), x.What, x.By)
 	switch {
 	case x.From.Day == 0:
-		s += fmt.Sprintf(" for %s, %s, %s", dayNear(x.To.Day, today), x.To.Starts, x.ToDepot)
+		s += fmt.Sprintf(" for %s, %s, %s", dayNear(tell, x.To.Day, today), x.To.Starts, x.ToDepot)
 	case x.From != x.To:
-		s += fmt.Sprintf(" from %s %s, %s to %s %s, %s", dayNear(x.From.Day, today), x.From.Starts, x.FromDepot, dayNear(x.To.Day, today), x.To.Starts, x.ToDepot)
+		s += fmt.Sprintf(" from %s %s, %s to %s %s, %s", dayNear(tell, x.From.Day, today), x.From.Starts, x.FromDepot, dayNear(tell, x.To.Day, today), x.To.Starts, x.ToDepot)
 	}
 	if x.Why != "" {
 		s += ": " + x.Why
@@ -200,6 +203,7 @@ func (d *Dashboard) newBooking(c *gin.Context) error {
 }
 
 func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f *fields) error {
+	tell := reader(c)
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
 	h, err := d.svc.DB.History(ctx, sc, vehicle)
 	if err != nil {
@@ -237,7 +241,7 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 		if r := rows[store.AxleKey{VehicleID: vehicle, Axle: a.Number}]; r != nil && r.PastLimit {
 			label += ", at or past its limit"
 		} else if r != nil && r.BookBy != nil {
-			label += ", book by " + dateNear(*r.BookBy, today)
+			label += ", book by " + tell.DayNear(*r.BookBy, today)
 		}
 		p.Axles = append(p.Axles, Choice{n, label, slices.Contains(ticked, n)})
 	}

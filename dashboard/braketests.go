@@ -14,6 +14,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -276,6 +277,7 @@ func (d *Dashboard) brakeTest(c *gin.Context) error { return d.showTest(c, http.
 // showTest sends the page; f has the form of setting it aside where that comes
 // back with faults.
 func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	h, b, err := d.tested(c)
 	if err != nil {
 		return err
@@ -285,20 +287,20 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		Shell:   Shell{Title: h.Vehicle.Number + ": brake test", Place: "vehicles", Cautions: true},
 		Vehicle: h.Vehicle.Number,
 		Back:    link + "#brake-tests",
-		Heading: "Brake test of " + longDate(b.Date),
+		Heading: "Brake test of " + tell.Day(b.Date),
 		Again:   c.Query("again") != "",
 		Judged:  judged(pipeline.JudgeBrakeTest(&h, &b)),
-		Facts:   testFacts(&h, &b),
+		Facts:   testFacts(tell, &h, &b),
 		Wheels:  wheelRows(&b),
 		Correct: fmt.Sprintf("%s/test?correct=%d", link, b.ID),
 		SetAway: testLink(h.Vehicle.ID, b.ID) + "/aside",
 		Reason:  f.field("why", "Why it should not count", ""),
 	}
 	if a := b.Aside; a != nil {
-		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, longDate(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
+		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, tell.Day(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
 		p.Undo = a.StandsID == 0
 		if a.StandsID != 0 {
-			p.Aside = fmt.Sprintf("Corrected by %s on %s: %s.", a.By, longDate(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
+			p.Aside = fmt.Sprintf("Corrected by %s on %s: %s.", a.By, tell.Day(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
 			p.Stands = testLink(h.Vehicle.ID, a.StandsID)
 		}
 		p.Reason.Label = "Why it should count again"
@@ -310,7 +312,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 	return d.send(c, status, "braketest", p)
 }
 
-func testFacts(h *store.History, b *fleet.BrakeTest) (fs []Fact) {
+func testFacts(tell units.Reader, h *store.History, b *fleet.BrakeTest) (fs []Fact) {
 	add := func(name, value string) {
 		if value != "" {
 			fs = append(fs, Fact{name, value})
@@ -323,7 +325,7 @@ func testFacts(h *store.History, b *fleet.BrakeTest) (fs []Fact) {
 	}
 	add("How", capital(testWhat(b)))
 	if b.OdometerKm != nil {
-		add("Odometer", kmWords(*b.OdometerKm)+"\u00a0km")
+		add("Odometer", tell.Km(*b.OdometerKm)+"\u00a0km")
 	}
 	j := pipeline.JudgeBrakeTest(h, b)
 	num("Efficiency", j.Efficiency, 1, "%")
@@ -335,7 +337,7 @@ func testFacts(h *store.History, b *fleet.BrakeTest) (fs []Fact) {
 	}
 	num("Pedal force", b.PedalN, 0, "N")
 	if b.WeightKg > 0 {
-		add("Weight", kmWords(b.WeightKg)+"\u00a0kg")
+		add("Weight", tell.Km(b.WeightKg)+"\u00a0kg")
 	}
 	num("Mean deceleration", b.Mean, 2, "m/s²")
 	num("Peak deceleration", b.Peak, 2, "m/s²")

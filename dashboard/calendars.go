@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -38,6 +39,7 @@ func (d *Dashboard) calendars(c *gin.Context) error {
 
 // showCalendars sends the page, with what p says already.
 func (d *Dashboard) showCalendars(c *gin.Context, status int, f *fields, p CalendarsPage) error {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	feeds, err := d.svc.DB.CalendarFeeds(ctx, sc)
 	if err != nil {
@@ -55,22 +57,22 @@ func (d *Dashboard) showCalendars(c *gin.Context, status int, f *fields, p Calen
 		p.Depots = append(p.Depots, Choice{Value: id, Label: x.Name, Chosen: f != nil && f.text("depot") == id})
 	}
 	for i := range feeds {
-		p.Feeds = append(p.Feeds, feedRow(&feeds[i]))
+		p.Feeds = append(p.Feeds, feedRow(tell, &feeds[i]))
 	}
 	return d.send(c, status, "calendars", p)
 }
 
-func feedRow(f *store.CalendarFeed) FeedRow {
+func feedRow(tell units.Reader, f *store.CalendarFeed) FeedRow {
 	row := FeedRow{
 		Of:       feedOf(f),
 		Where:    f.Fleet,
-		Made:     longDate(fleet.DateOf(f.MadeAt)),
+		Made:     tell.Day(fleet.DateOf(f.MadeAt)),
 		By:       f.MadeBy,
 		Read:     "never read",
 		Withdraw: fmt.Sprintf("/calendars/%d/withdraw", f.ID),
 	}
 	if f.ReadOn != nil {
-		row.Read = "last read " + longDate(*f.ReadOn)
+		row.Read = "last read " + tell.Day(*f.ReadOn)
 	}
 	return row
 }

@@ -17,6 +17,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // CardPage is one job card: what to do, what was done, what proves it.
@@ -108,6 +109,7 @@ func (d *Dashboard) card(c *gin.Context) error {
 
 // showCard sends a card with what could not be taken of what was just entered.
 func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []string) error {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	card, err := d.svc.DB.Card(ctx, sc, id)
 	if err != nil {
@@ -121,9 +123,9 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 	if err != nil {
 		return err
 	}
-	p := cardPage(&card, &h)
+	p := cardPage(tell, &card, &h)
 	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
-	p.addTests(&card, tests)
+	p.addTests(tell, &card, tests)
 	if p.Open {
 		p.Against = pipeline.Against(&card, tests)
 		p.Nonce = rand.Text()
@@ -150,12 +152,12 @@ func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, card *fleet
 	return words, nil
 }
 
-func cardPage(card *fleet.Card, h *store.History) CardPage {
+func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 	p := CardPage{
 		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true},
 		ID:    card.ID, Vehicle: card.Vehicle, Plate: card.Plate,
 		VehicleLink: fmt.Sprintf("/vehicles/%d", card.VehicleID),
-		Depot:       card.Depot, Day: longDate(card.Day),
+		Depot:       card.Depot, Day: tell.Day(card.Day),
 		Open: card.State == fleet.CardOpen, Note: card.Note,
 	}
 	for _, s := range []string{h.Vehicle.Make + " " + h.Vehicle.Model, string(h.Vehicle.Category)} {
@@ -164,7 +166,7 @@ func cardPage(card *fleet.Card, h *store.History) CardPage {
 		}
 	}
 	if card.OdometerKm != nil {
-		p.Km = kmWords(*card.OdometerKm)
+		p.Km = tell.Distance(*card.OdometerKm)
 	}
 	if !p.Open {
 		p.State = map[fleet.CardState]string{
@@ -172,7 +174,7 @@ func cardPage(card *fleet.Card, h *store.History) CardPage {
 			fleet.CardNotPassed: "Not passed: the vehicle may not go",
 			fleet.CardDropped:   "Dropped: nothing was done",
 		}[card.State]
-		p.Closed = fmt.Sprintf("closed by %s on %s", card.ClosedBy, card.ClosedAt.Format("2 Jan 2006 15:04")+" UTC")
+		p.Closed = fmt.Sprintf("closed by %s on %s", card.ClosedBy, tell.Moment(*card.ClosedAt, time.UTC))
 	}
 	for _, w := range card.Work {
 		where := "whole vehicle"
@@ -188,12 +190,12 @@ func cardPage(card *fleet.Card, h *store.History) CardPage {
 	axles := fleet.Axles(card.Work)
 	slices.Sort(axles)
 	for _, axle := range slices.Compact(axles) {
-		p.Parts = append(p.Parts, cardSpecs(h, axle)...)
+		p.Parts = append(p.Parts, cardSpecs(tell, h, axle)...)
 		if p.Open {
-			p.Off = append(p.Off, cardAxle(card, h, axle))
+			p.Off = append(p.Off, cardAxle(tell, card, h, axle))
 		}
 	}
-	p.Sections = cardSections(card)
+	p.Sections = cardSections(tell, card)
 	for _, s := range card.Steps {
 		switch {
 		case s.Entry == nil:
@@ -204,12 +206,12 @@ func cardPage(card *fleet.Card, h *store.History) CardPage {
 		}
 	}
 	for _, f := range card.Parts {
-		p.Fitted = append(p.Fitted, cardFitted(f))
+		p.Fitted = append(p.Fitted, cardFitted(tell, f))
 	}
 	return p
 }
 
-func cardFitted(f fleet.CardPart) CardFitted {
+func cardFitted(tell units.Reader, f fleet.CardPart) CardFitted {
 	side := ""
 	if f.Side != "" {
 		side = string(f.Side) + " "
@@ -224,19 +226,19 @@ func cardFitted(f fleet.CardPart) CardFitted {
 	}
 	v := CardFitted{
 		ID: f.ID, What: fmt.Sprintf("Axle %d: %s%ss", f.Axle, side, f.Part), Number: strings.TrimPrefix(number, ", "),
-		MM: spec(f.MM) + " mm new, " + how, By: f.By + ", " + stamp(f.At),
+		MM: tell.Exactly(string(f.Part), f.MM) + " new, " + how, By: f.By + ", " + stamp(tell, f.At),
 	}
 	if f.Undone != nil {
-		v.Undone = fmt.Sprintf("undone by %s on %s: %s", f.Undone.By, stamp(f.Undone.At), f.Undone.Why)
+		v.Undone = fmt.Sprintf("undone by %s on %s: %s", f.Undone.By, stamp(tell, f.Undone.At), f.Undone.Why)
 	}
 	return v
 }
 
 // stamp is a moment as short as a card has room for.
-func stamp(t time.Time) string { return t.UTC().Format("2 Jan 15:04") + " UTC" }
+func stamp(tell units.Reader, t time.Time) string { return tell.MomentShort(t, time.UTC) }
 
 // cardSpecs gives the values of an axle's parts with their last readings.
-func cardSpecs(h *store.History, axle int) (out []CardSpec) {
+func cardSpecs(tell units.Reader, h *store.History, axle int) (out []CardSpec) {
 	for _, a := range h.Axles {
 		if a.Number != axle {
 			continue
@@ -247,8 +249,8 @@ func cardSpecs(h *store.History, axle int) (out []CardSpec) {
 				continue
 			}
 			out = append(out, CardSpec{
-				Where: fmt.Sprintf("Axle %d %s", axle, part), New: spec(s.New), Limit: spec(s.Limit), Source: s.Source,
-				Last: lastReadings(h, axle, part),
+				Where: fmt.Sprintf("Axle %d %s", axle, part), New: tell.Spec(string(part), s.New), Limit: tell.Spec(string(part), s.Limit), Source: s.Source,
+				Last: lastReadings(tell, h, axle, part),
 			})
 		}
 	}
@@ -256,7 +258,7 @@ func cardSpecs(h *store.History, axle int) (out []CardSpec) {
 }
 
 // lastReadings puts the readings of a part's last day into words.
-func lastReadings(h *store.History, axle int, part fleet.Part) string {
+func lastReadings(tell units.Reader, h *store.History, axle int, part fleet.Part) string {
 	var last fleet.Date
 	for _, r := range h.Readings {
 		if r.Position.Axle == axle && r.Position.Part == part && r.Date > last {
@@ -269,15 +271,15 @@ func lastReadings(h *store.History, axle int, part fleet.Part) string {
 	var words []string
 	for _, r := range h.Readings {
 		if r.Position.Axle == axle && r.Position.Part == part && r.Date == last {
-			words = append(words, strings.TrimSpace(strings.TrimSuffix(r.Position.Within(), string(part)))+" "+mm(r.MM))
+			words = append(words, strings.TrimSpace(strings.TrimSuffix(r.Position.Within(), string(part)))+" "+tell.MM(string(part), r.MM))
 		}
 	}
-	return longDate(last) + ": " + strings.Join(words, ", ")
+	return tell.Day(last) + ": " + strings.Join(words, ", ")
 }
 
 // cardAxle is the form of an axle's parts: off at every position that was ever
 // measured or can be, on for each kind of part the work is about.
-func cardAxle(card *fleet.Card, h *store.History, axle int) CardAxle {
+func cardAxle(tell units.Reader, card *fleet.Card, h *store.History, axle int) CardAxle {
 	out := CardAxle{Axle: axle}
 	var brake fleet.Brake
 	specs := map[fleet.Part]fleet.Spec{}
@@ -297,12 +299,12 @@ func cardAxle(card *fleet.Card, h *store.History, axle int) CardAxle {
 		for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
 			for _, face := range faces {
 				pos := fleet.Position{Axle: axle, Part: part, Side: side, Face: face}
-				out.Off = append(out.Off, CardField{Name: "off_" + posKey(pos), Label: capital(pos.Within()), Check: checkOf(specs[part])})
+				out.Off = append(out.Off, CardField{Name: "off_" + posKey(pos), Label: capital(pos.Within()), Check: checkOf(tell, part, specs[part])})
 			}
 		}
 		on := CardOn{Name: fmt.Sprintf("on_%d_%s", axle, part), Part: string(part) + "s"}
 		if s, ok := specs[part]; ok {
-			on.New = spec(s.New)
+			on.New = tell.Spec(string(part), s.New)
 		}
 		wanted := false
 		for _, w := range card.Work {
@@ -317,11 +319,11 @@ func cardAxle(card *fleet.Card, h *store.History, axle int) CardAxle {
 	return out
 }
 
-func checkOf(s fleet.Spec) string {
+func checkOf(tell units.Reader, part fleet.Part, s fleet.Spec) string {
 	if s.Limit == 0 {
 		return ""
 	}
-	return "limit " + spec(s.Limit)
+	return "limit " + tell.Spec(string(part), s.Limit)
 }
 
 // posKey names a position in a form: 1_pad_left_inner.
@@ -329,7 +331,7 @@ func posKey(p fleet.Position) string {
 	return fmt.Sprintf("%d_%s_%s_%s", p.Axle, p.Part, p.Side, p.Face)
 }
 
-func cardSections(card *fleet.Card) (out []CardSection) {
+func cardSections(tell units.Reader, card *fleet.Card) (out []CardSection) {
 	for _, s := range card.Steps {
 		title := s.Section.Words()
 		if s.Axle > 0 {
@@ -339,12 +341,12 @@ func cardSections(card *fleet.Card) (out []CardSection) {
 			out = append(out, CardSection{Title: title})
 		}
 		to := &out[len(out)-1]
-		to.Steps = append(to.Steps, stepView(card, &s))
+		to.Steps = append(to.Steps, stepView(tell, card, &s))
 	}
 	return out
 }
 
-func stepView(card *fleet.Card, s *fleet.CardStep) CardStepView {
+func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepView {
 	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
 	for i := range s.Measures {
 		m := &s.Measures[i]
@@ -356,7 +358,7 @@ func stepView(card *fleet.Card, s *fleet.CardStep) CardStepView {
 	}
 	if e := s.Entry; e != nil {
 		v.State, v.Note = string(e.State), e.Note
-		v.By = strings.TrimPrefix(e.By+", "+stamp(e.At), ", ")
+		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, e.At), ", ")
 	}
 	v.Faults, v.Remarks = s.Faults(), s.Remarks()
 	return v
@@ -381,12 +383,12 @@ func checkValues(m *fleet.Measure) string {
 	return m.Unit
 }
 
-func (p *CardPage) addTests(card *fleet.Card, t pipeline.CardTests) {
+func (p *CardPage) addTests(tell units.Reader, card *fleet.Card, t pipeline.CardTests) {
 	if t.Before != nil {
-		p.Tests = append(p.Tests, "Before, "+longDate(t.Before.Date)+": "+t.JudgedBefore.Summary())
+		p.Tests = append(p.Tests, "Before, "+tell.Day(t.Before.Date)+": "+t.JudgedBefore.Summary())
 	}
 	if t.After != nil {
-		p.Tests = append(p.Tests, "After, "+longDate(t.After.Date)+": "+t.JudgedAfter.Summary())
+		p.Tests = append(p.Tests, "After, "+tell.Day(t.After.Date)+": "+t.JudgedAfter.Summary())
 	}
 	if p.Open {
 		link := fmt.Sprintf("/vehicles/%d/test?card=%d&stage=", card.VehicleID, card.ID)

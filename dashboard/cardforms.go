@@ -149,6 +149,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 
 // partsForm reads the form of what came off and what went on.
 func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, err error) {
+	tell := reader(c)
 	if text := strings.ReplaceAll(strings.TrimSpace(c.PostForm("odometer_km")), " ", ""); text != "" {
 		km, err := decimal(text)
 		if err != nil {
@@ -159,7 +160,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 	axles := fleet.Axles(card.Work)
 	slices.Sort(axles)
 	for _, axle := range slices.Compact(axles) {
-		a := cardAxle(card, h, axle)
+		a := cardAxle(tell, card, h, axle)
 		for _, field := range a.Off {
 			text := strings.TrimSpace(c.PostForm(field.Name))
 			if text == "" {

@@ -46,6 +46,7 @@ type CardRow struct {
 }
 
 func (d *Dashboard) cards(c *gin.Context) error {
+	tell := reader(c)
 	depotID, depots, err := d.depotChoice(c)
 	if err != nil {
 		return err
@@ -71,7 +72,7 @@ func (d *Dashboard) cards(c *gin.Context) error {
 	for _, card := range cs {
 		p.Rows = append(p.Rows, CardRow{
 			Link: fmt.Sprintf("/cards/%d", card.ID), Vehicle: card.Vehicle, Plate: card.Plate,
-			Day: longDate(card.Day), Depot: card.Depot, Work: workWords(card.Work), State: string(card.State),
+			Day: tell.Day(card.Day), Depot: card.Depot, Work: workWords(card.Work), State: string(card.State),
 		})
 	}
 	if len(cs) == store.DefaultLimit {

@@ -11,6 +11,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -60,19 +61,19 @@ func (d *Dashboard) PlotsFromMemory() gin.HandlerFunc {
 			known.Store(id, x)
 		}
 		r := x.(read)
-		web.Send(c, http.StatusOK, "text/plain", []byte(strconv.Itoa(d.drawVehicle(&r.h, r.fs, r.track, today))))
+		web.Send(c, http.StatusOK, "text/plain", []byte(strconv.Itoa(d.drawVehicle(reader(c), &r.h, r.fs, r.track, today))))
 		return nil
 	})
 }
 
 // drawVehicle draws the pictures of a vehicle's page and returns their length.
-func (d *Dashboard) drawVehicle(h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (length int) {
+func (d *Dashboard) drawVehicle(tell units.Reader, h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) (length int) {
 	count := func(c *chart.Chart) {
 		p := newPicture("", c)
 		length += len(p.Wide) + len(p.Narrow)
 	}
 	for i := range fs {
-		for _, p := range axlePictures(h, &fs[i], track) {
+		for _, p := range axlePictures(tell, h, &fs[i], track) {
 			count(p.chart)
 		}
 	}

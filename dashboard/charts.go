@@ -13,6 +13,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -50,7 +51,7 @@ type axlePicture struct {
 
 // axlePictures draws what there is of an axle: a chart of each part that is
 // measured or forecast, then the chance by the calendar.
-func axlePictures(h *store.History, f *store.AxleForecast, track forecast.Track) []axlePicture {
+func axlePictures(tell units.Reader, h *store.History, f *store.AxleForecast, track forecast.Track) []axlePicture {
 	var out []axlePicture
 	a := chart.Axle{Forecast: &f.AxleForecast, Readings: h.Readings, Fitments: h.Fitments, Track: track}
 	for _, part := range fleet.Parts {
@@ -90,6 +91,7 @@ const (
 
 // chartFile sends one chart as an SVG or PNG file.
 func (d *Dashboard) chartFile(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -103,7 +105,7 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	found := findChart(name, &h, fs, track, today)
+	found := findChart(tell, name, &h, fs, track, today)
 	for _, p := range testPictures(&h) {
 		if p.file == name {
 			found = p.chart
@@ -125,12 +127,12 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 	return nil
 }
 
-func findChart(name string, h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) *chart.Chart {
+func findChart(tell units.Reader, name string, h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) *chart.Chart {
 	for i := range fs {
 		if name == "odometer" {
 			return chart.Odometer(h.Odometers, track, forecast.Day(today), fs[i].KmPerDay)
 		}
-		for _, p := range axlePictures(h, &fs[i], track) {
+		for _, p := range axlePictures(tell, h, &fs[i], track) {
 			if p.file == name {
 				return p.chart
 			}

@@ -12,6 +12,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // CorrectionPage is one record, to correct or to set aside.
@@ -56,6 +57,7 @@ func pathRecord(c *gin.Context) (fleet.Record, error) {
 }
 
 func (d *Dashboard) correction(c *gin.Context) error {
+	tell := reader(c)
 	rec, err := pathRecord(c)
 	if err != nil {
 		return err
@@ -64,12 +66,12 @@ func (d *Dashboard) correction(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "correction", correctionPage(rec, &v, nil))
+	return d.send(c, http.StatusOK, "correction", correctionPage(tell, rec, &v, nil))
 }
 
 // correctionPage lays a record out; f is the form as it was sent, nil for a
 // fresh one.
-func correctionPage(rec fleet.Record, v *store.RecordView, f *fields) CorrectionPage {
+func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f *fields) CorrectionPage {
 	p := CorrectionPage{
 		Shell:   Shell{Place: "vehicles", Cautions: true},
 		Link:    correctionPath(rec),
@@ -85,14 +87,14 @@ func correctionPage(rec fleet.Record, v *store.RecordView, f *fields) Correction
 	var aside *fleet.Aside
 	switch {
 	case v.Reading != nil:
-		aside = readingForm(&p, v, f)
+		aside = readingForm(tell, &p, v, f)
 	case v.Fitment != nil:
-		aside = fitmentForm(&p, v.Fitment, f)
+		aside = fitmentForm(tell, &p, v.Fitment, f)
 	case v.Odometer != nil:
-		aside = odometerForm(&p, v.Odometer, f)
+		aside = odometerForm(tell, &p, v.Odometer, f)
 	}
 	if aside != nil {
-		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", aside.By, longDate(fleet.DateOf(aside.At)), strings.TrimSuffix(aside.Why, "."))
+		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", aside.By, tell.Day(fleet.DateOf(aside.At)), strings.TrimSuffix(aside.Why, "."))
 		p.CanUndo = aside.StandsID == 0
 		if !p.CanUndo {
 			p.Aside = "Corrected" + strings.TrimPrefix(p.Aside, "Set aside")
@@ -100,21 +102,21 @@ func correctionPage(rec fleet.Record, v *store.RecordView, f *fields) Correction
 		}
 	}
 	for _, x := range v.Log {
-		p.Log = append(p.Log, actWords(&x, rec))
+		p.Log = append(p.Log, actWords(tell, &x, rec))
 	}
 	p.Title = "Correct: " + p.What
 	return p
 }
 
-func readingForm(p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside {
+func readingForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside {
 	r := v.Reading
 	p.What = "Reading: " + r.Position.String()
 	p.Upload = r.UploadID
-	value := spec(r.MM) + " mm"
+	value := tell.Exactly(string(r.Position.Part), r.MM)
 	if r.Tripped {
 		value = "at or below " + value + " (sensor)"
 	}
-	p.Facts = []string{value, longDate(r.Date), odometerWords(r.OdometerKm)}
+	p.Facts = []string{value, tell.Day(r.Date), odometerWords(tell, r.OdometerKm)}
 	for _, x := range []string{r.Technician, r.Gauge, r.Note} {
 		if x != "" {
 			p.Facts = append(p.Facts, x)
@@ -128,14 +130,14 @@ func readingForm(p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside
 	return r.Aside
 }
 
-func fitmentForm(p *CorrectionPage, x *fleet.Fitment, f *fields) *fleet.Aside {
+func fitmentForm(tell units.Reader, p *CorrectionPage, x *fleet.Fitment, f *fields) *fleet.Aside {
 	p.What = "Fitment: " + x.Position.String()
 	p.Upload = x.UploadID
 	value := "new, by the specification"
 	if x.MM > 0 {
-		value = spec(x.MM) + " mm"
+		value = tell.Exactly(string(x.Position.Part), x.MM)
 	}
-	p.Facts = []string{value, longDate(x.Date), odometerWords(x.OdometerKm)}
+	p.Facts = []string{value, tell.Day(x.Date), odometerWords(tell, x.OdometerKm)}
 	p.Fields = valueFields(f, x.MM)
 	p.Fields[0].Label = "Value when fitted (blank: new)"
 	if x.MM == 0 && f == nil {
@@ -146,19 +148,19 @@ func fitmentForm(p *CorrectionPage, x *fleet.Fitment, f *fields) *fleet.Aside {
 	return x.Aside
 }
 
-func odometerForm(p *CorrectionPage, o *fleet.Odometer, f *fields) *fleet.Aside {
+func odometerForm(tell units.Reader, p *CorrectionPage, o *fleet.Odometer, f *fields) *fleet.Aside {
 	p.What = "Odometer reading"
 	p.Upload = o.UploadID
-	p.Facts = []string{kmWords(o.Km) + " km", longDate(o.Date)}
+	p.Facts = []string{tell.Distance(o.Km), tell.Day(o.Date)}
 	p.Fields = dayAndKm(f, o.Date, &o.Km)
 	return o.Aside
 }
 
-func odometerWords(km *float64) string {
+func odometerWords(tell units.Reader, km *float64) string {
 	if km == nil {
 		return "odometer not read"
 	}
-	return kmWords(*km) + " km"
+	return tell.Distance(*km)
 }
 
 func valueFields(f *fields, mm float64) []Field {
@@ -204,6 +206,7 @@ func positionChoices(f *fields, p fleet.Position, blank string) []ChoiceField {
 // correct does what the form asks, forecasts the vehicle anew and leads back
 // to it. What cannot be done leads back to the form, as it was typed.
 func (d *Dashboard) correct(c *gin.Context) error {
+	tell := reader(c)
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
 	rec, err := pathRecord(c)
 	if err != nil {
@@ -235,14 +238,14 @@ func (d *Dashboard) correct(c *gin.Context) error {
 		// Somebody else came first: show how it stands now.
 		if v, err2 := d.svc.DB.Record(ctx, sc, rec); err2 == nil {
 			f.fault("", "%s", capital(err.Error()))
-			return d.send(c, status, "correction", correctionPage(rec, &v, f))
+			return d.send(c, status, "correction", correctionPage(tell, rec, &v, f))
 		}
 	}
 	if err := f.take("", err); err != nil {
 		return err
 	}
 	if !f.ok() {
-		return d.send(c, status, "correction", correctionPage(rec, &v, f))
+		return d.send(c, status, "correction", correctionPage(tell, rec, &v, f))
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#corrections", v.ID, act))
 	return nil
@@ -295,7 +298,7 @@ func changeOf(f *fields, v *store.RecordView) (ch fleet.Change) {
 }
 
 // actWords says what was done to a record, seen from rec.
-func actWords(x *fleet.Correction, rec fleet.Record) string {
+func actWords(tell units.Reader, x *fleet.Correction, rec fleet.Record) string {
 	what := capital(string(x.Act))
 	switch {
 	case x.Act == fleet.Corrected && x.StandsID == rec.ID:
@@ -303,7 +306,7 @@ func actWords(x *fleet.Correction, rec fleet.Record) string {
 	case x.Act == fleet.Undone:
 		what = "Counts again"
 	}
-	return fmt.Sprintf("%s: %s on %s, %s", what, x.By, longDate(fleet.DateOf(x.At)), x.Why)
+	return fmt.Sprintf("%s: %s on %s, %s", what, x.By, tell.Day(fleet.DateOf(x.At)), x.Why)
 }
 
 // doneWords say on the vehicle's page what was just done.
@@ -325,24 +328,24 @@ type CorrectedRow struct {
 
 // correctedRows puts what was done to the records of a vehicle into words,
 // newest first.
-func correctedRows(h *store.History, cs *store.Corrections) (rows []CorrectedRow) {
+func correctedRows(tell units.Reader, h *store.History, cs *store.Corrections) (rows []CorrectedRow) {
 	named := map[fleet.Record]string{}
 	for _, rs := range [][]fleet.Reading{h.Readings, cs.Readings} {
 		for i := range rs {
 			r := &rs[i]
-			named[fleet.Record{Kind: fleet.ReadingRecord, ID: r.ID}] = r.Position.String() + ", " + spec(r.MM) + " mm on " + longDate(r.Date) + " at " + odometerAt(r.OdometerKm)
+			named[fleet.Record{Kind: fleet.ReadingRecord, ID: r.ID}] = r.Position.String() + ", " + tell.Exactly(string(r.Position.Part), r.MM) + " on " + tell.Day(r.Date) + " at " + odometerAt(tell, r.OdometerKm)
 		}
 	}
 	for _, xs := range [][]fleet.Fitment{h.Fitments, cs.Fitments} {
 		for i := range xs {
 			x := &xs[i]
-			named[fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}] = fittedWords(x) + " on " + longDate(x.Date) + " at " + odometerAt(x.OdometerKm)
+			named[fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}] = fittedWords(tell, x) + " on " + tell.Day(x.Date) + " at " + odometerAt(tell, x.OdometerKm)
 		}
 	}
 	for _, os := range [][]fleet.Odometer{h.Odometers, cs.Odometers} {
 		for i := range os {
 			o := &os[i]
-			named[fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}] = "odometer " + kmWords(o.Km) + " km on " + longDate(o.Date)
+			named[fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}] = "odometer " + tell.Distance(o.Km) + " on " + tell.Day(o.Date)
 		}
 	}
 	for i := range cs.Log {
@@ -366,18 +369,18 @@ func correctedRows(h *store.History, cs *store.Corrections) (rows []CorrectedRow
 	return rows
 }
 
-func odometerAt(km *float64) string {
+func odometerAt(tell units.Reader, km *float64) string {
 	if km == nil {
 		return "an odometer not read"
 	}
-	return kmWords(*km) + " km"
+	return tell.Distance(*km)
 }
 
 // fittedWords is a fitment in a table.
-func fittedWords(x *fleet.Fitment) string {
+func fittedWords(tell units.Reader, x *fleet.Fitment) string {
 	s := "new " + x.Position.Within()
 	if x.MM > 0 {
-		s += " at " + spec(x.MM) + " mm"
+		s += " at " + tell.Exactly(string(x.Position.Part), x.MM)
 	}
 	return s
 }

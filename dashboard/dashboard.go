@@ -10,6 +10,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -21,8 +22,9 @@ type Dashboard struct {
 	svc    *pipeline.Service
 	assets *web.Assets
 	pages  map[string]*page
-	// example is the worked example of the help, made when first asked for.
-	example func() (*Example, error)
+	// examples are the worked example of the help by units.Reader, each made
+	// when first asked for.
+	examples *sync.Map
 	// Demo are accounts that the page to sign in offers to everybody; nil but
 	// in the demo.
 	Demo []DemoAccount
@@ -43,8 +45,7 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	if err != nil {
 		return nil, err
 	}
-	example := sync.OnceValues(func() (*Example, error) { return newExample(svc.AcceptedRisk()) })
-	return &Dashboard{svc: svc, assets: assets, pages: pages, example: example}, nil
+	return &Dashboard{svc: svc, assets: assets, pages: pages, examples: new(sync.Map)}, nil
 }
 
 // Register adds the pages to r, which has let nobody in yet who may not be.
@@ -95,6 +96,7 @@ type Shell struct {
 	Place    string // the entry of the navigation the page belongs to
 	Cautions bool   // the page shows a limit or a forecast
 	Signed   *Signed
+	Tell     units.Reader // how whoever looks wants quantities and days said
 }
 
 // Signed is who looks at a page, and what of it to offer; nil before sign-in.
@@ -144,12 +146,12 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		title = p.Title
 	}
 	p.Detail = capital(p.Detail)
-	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p}, signed(c))
+	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p}, signed(c), reader(c))
 }
 
 // send renders a page and sends it.
 func (d *Dashboard) send(c *gin.Context, status int, name string, data any) error {
-	body, err := d.pages[name].render(data, signed(c))
+	body, err := d.pages[name].render(data, signed(c), reader(c))
 	if err != nil {
 		return err
 	}

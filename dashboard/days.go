@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // DaysPage is a vehicle's calendar: days it cannot be spared, and visits it
@@ -39,6 +40,7 @@ func (d *Dashboard) days(c *gin.Context) error { return d.showDays(c, http.Statu
 
 // showDays sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -62,8 +64,8 @@ func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 		Vehicle:  h.Vehicle.Number,
 		Back:     link,
 		Link:     link + "/days",
-		Absences: absenceRows(up.Absences, link, today),
-		Visits:   visitRows(up.Visits, link, today),
+		Absences: absenceRows(tell, up.Absences, link, today),
+		Visits:   visitRows(tell, up.Visits, link, today),
 	}
 	// Three forms share the page: each shows its faults, the others stay blank.
 	of := func(form string) *fields {
@@ -104,16 +106,16 @@ func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 
 func vehicleLink(id int64) string { return "/vehicles/" + strconv.FormatInt(id, 10) }
 
-func absenceRows(as []fleet.Absence, link string, today fleet.Date) (rows []DayRow) {
+func absenceRows(tell units.Reader, as []fleet.Absence, link string, today fleet.Date) (rows []DayRow) {
 	for _, a := range as {
 		row := DayRow{What: a.Reason, Drop: fmt.Sprintf("%s/days/away/%d/drop", link, a.ID)}
 		switch {
 		case a.First != nil && a.Last != nil:
-			row.When = rangeWords(*a.First, *a.Last, today)
+			row.When = rangeWords(tell, *a.First, *a.Last, today)
 		case a.First != nil:
-			row.When = "from " + dayNear(*a.First, today) + " on"
+			row.When = "from " + dayNear(tell, *a.First, today) + " on"
 		case a.Last != nil:
-			row.When = "until " + dayNear(*a.Last, today)
+			row.When = "until " + dayNear(tell, *a.Last, today)
 		}
 		if a.Weekdays != 0 {
 			row.When = strings.TrimSuffix("every "+a.Weekdays.String()+", "+row.When, ", ")
@@ -123,9 +125,9 @@ func absenceRows(as []fleet.Absence, link string, today fleet.Date) (rows []DayR
 	return rows
 }
 
-func visitRows(vs []fleet.PlannedVisit, link string, today fleet.Date) (rows []DayRow) {
+func visitRows(tell units.Reader, vs []fleet.PlannedVisit, link string, today fleet.Date) (rows []DayRow) {
 	for _, v := range vs {
-		row := DayRow{When: dayNear(v.Day, today), What: v.What, Drop: fmt.Sprintf("%s/days/visit/%d/drop", link, v.ID)}
+		row := DayRow{When: dayNear(tell, v.Day, today), What: v.What, Drop: fmt.Sprintf("%s/days/visit/%d/drop", link, v.ID)}
 		if v.Depot != "" {
 			row.What += " at " + v.Depot
 		} else {
@@ -138,6 +140,7 @@ func visitRows(vs []fleet.PlannedVisit, link string, today fleet.Date) (rows []D
 
 // setDays takes one of the page's three forms in.
 func (d *Dashboard) setDays(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -166,7 +169,7 @@ func (d *Dashboard) setDays(c *gin.Context) error {
 	case "fluid":
 		day := f.day("fluid")
 		if day != nil && *day > d.svc.Today() {
-			f.fault("fluid", "%s lies ahead: give the day of the last change", longDate(*day))
+			f.fault("fluid", "%s lies ahead: give the day of the last change", tell.Day(*day))
 		}
 		if f.ok() {
 			err = f.take("fluid", d.svc.DB.SetFluidChange(ctx, sc, id, day))

@@ -66,11 +66,12 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 		return err
 	}
 	work := w.Day(day)
+	tell := reader(c)
 	at := func(day fleet.Date) string { return fmt.Sprintf("/plan/day?depot=%d&day=%s", depot, day) }
 	p := DaySheetPage{
-		Shell:   Shell{Title: w.Name + ", " + day.Time().Format("Monday 2 January 2006"), Place: "plan", Cautions: true},
+		Shell:   Shell{Title: w.Name + ", " + weekday(tell, day), Place: "plan", Cautions: true},
 		Depot:   w.Name,
-		Day:     day.Time().Format("Monday 2 January 2006"),
+		Day:     weekday(tell, day),
 		Plan:    "/plan?week=" + day.String(),
 		Earlier: at(day - 1),
 		Later:   at(day + 1),

@@ -9,6 +9,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // DuePage is the due-soon list: wear lanes with their words and numbers.
@@ -34,7 +35,7 @@ type DueRow struct {
 	Link, Vehicle, Plate, Depot, Fleet string
 	Axle                               int
 	Place                              string // limiting position, in words
-	Thickness, Limit                   string // mm
+	Thickness, Limit, Unit             string
 	Left                               string // share of the usable thickness, percent
 	KmLeft                             string
 	Readings                           int
@@ -111,11 +112,12 @@ func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {
 }
 
 func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
+	tell := reader(c)
 	today, f, got := d.svc.Today(), x.filter, x.page
 	p := DuePage{
 		Shell:    Shell{Title: "Due soon", Place: "due", Cautions: true},
 		Filter:   f,
-		Headline: headline(got.Total, f, today),
+		Headline: headline(tell, got.Total, f, today),
 		Risk:     percent(d.svc.AcceptedRisk()),
 		Axis:     newAxis(today, f.axisDays()),
 		Total:    got.Total,
@@ -128,12 +130,12 @@ func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
 	for i := range got.Rows {
 		r := &got.Rows[i]
 		oldest = min(oldest, r.AsOf)
-		row := dueRow(p.Axis, r)
-		x.planned.pin(&row, p.Axis, r)
+		row := dueRow(tell, p.Axis, r)
+		x.planned.pin(tell, &row, p.Axis, r)
 		p.Rows = append(p.Rows, row)
 	}
 	if today-oldest > staleAfter {
-		p.Stale = fmt.Sprintf("These forecasts are from %s. New readings since then count only for the vehicles they came from; a refit brings all up to today.", longDate(oldest))
+		p.Stale = fmt.Sprintf("These forecasts are from %s. New readings since then count only for the vehicles they came from; a refit brings all up to today.", tell.Day(oldest))
 	}
 	if c.Query("after") != "" {
 		p.From = "/" + f.values().encode()
@@ -144,7 +146,7 @@ func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
 	return d.send(c, http.StatusOK, "due", p)
 }
 
-func dueRow(a Axis, r *store.DueRow) DueRow {
+func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {
 	row := DueRow{
 		Link:      "/vehicles/" + strconv.FormatInt(r.VehicleID, 10) + "#axle-" + strconv.Itoa(r.Axle),
 		Vehicle:   r.Vehicle,
@@ -153,12 +155,13 @@ func dueRow(a Axis, r *store.DueRow) DueRow {
 		Fleet:     r.Fleet,
 		Axle:      r.Axle,
 		Place:     "no limit known",
-		Thickness: mm(r.ThicknessMM),
-		Limit:     spec(r.LimitMM),
-		KmLeft:    kmLeft(r.KmLeft),
+		Thickness: tell.MM(string(r.Position.Part), r.ThicknessMM),
+		Unit:      tell.ThicknessUnit(),
+		Limit:     tell.Spec(string(r.Position.Part), r.LimitMM),
+		KmLeft:    kmLeft(tell, r.KmLeft),
 		Readings:  r.Readings,
-		Lane:      laneOf(a, r),
-		Verdict:   verdict(r.BookBy, r.P10, r.P50, r.P90, r.PastLimit, r.Warnings, a.Today),
+		Lane:      laneOf(tell, a, r),
+		Verdict:   verdict(tell, r.BookBy, r.P10, r.P50, r.P90, r.PastLimit, r.Warnings, a.Today),
 	}
 	if r.Position.Part != "" {
 		row.Place = r.Position.Within()
@@ -178,17 +181,17 @@ func dueRow(a Axis, r *store.DueRow) DueRow {
 // booking, and where everything is suggested nothing is.
 const worthMeasuring = 28
 
-func kmLeft(x float64) string {
+func kmLeft(tell units.Reader, x float64) string {
 	switch {
 	case x <= 0:
 		return "no distance left"
 	case !isNumber(x):
 		return "distance not known"
 	}
-	return kmAbout(x) + " km left"
+	return tell.DistanceAbout(x) + " left"
 }
 
-func headline(total int, f DueFilter, today fleet.Date) string {
+func headline(tell units.Reader, total int, f DueFilter, today fleet.Date) string {
 	axles := plural(total, "axle", "axles")
 	if total == 0 {
 		axles = "No axle"
@@ -201,7 +204,7 @@ func headline(total int, f DueFilter, today fleet.Date) string {
 	}
 	switch {
 	case f.Weeks != 0:
-		return axles + " to book by " + dateNear(today+fleet.Date(7*f.Weeks), today)
+		return axles + " to book by " + tell.DayNear(today+fleet.Date(7*f.Weeks), today)
 	case total == 0:
 		return axles
 	case f.Sort == store.ByBookBy:

@@ -9,6 +9,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Field is one field of a form: what stands in it, and what is wrong with that.
@@ -163,7 +164,7 @@ func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 // money is an amount with its currency, cents only below a hundred.
 func money(currency string, x float64) string {
-	s := thousands(int64(math.Round(x)))
+	s := units.Thousands(int64(math.Round(x)))
 	if math.Abs(x) < 100 && x != math.Trunc(x) {
 		s = strconv.FormatFloat(x, 'f', 2, 64)
 	}

@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // FilePage is a file that was handed in: being worked on, or checked and
@@ -137,6 +138,7 @@ func (d *Dashboard) file(c *gin.Context) error {
 
 // showCheck puts what the check found on the page.
 func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) error {
+	tell := reader(c)
 	checked, _, err := pipeline.CheckedOf(k)
 	if err != nil {
 		return err
@@ -146,7 +148,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(checked.Upload.Problems)
 	p.Upload.Problems = nil
 	for _, r := range checked.First {
-		p.First = append(p.First, firstRow(&r))
+		p.First = append(p.First, firstRow(tell, &r))
 	}
 	if b := checked.Before; b != nil {
 		row := uploadRow(b)
@@ -155,17 +157,17 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	return nil
 }
 
-func firstRow(r *pipeline.ReadRow) FirstRow {
+func firstRow(tell units.Reader, r *pipeline.ReadRow) FirstRow {
 	row := FirstRow{Line: r.Line, Vehicle: r.Vehicle, Place: r.Place}
 	if r.Date != nil {
-		row.Date = longDate(*r.Date)
+		row.Date = tell.Day(*r.Date)
 	}
 	if r.OdometerKm != nil {
-		row.Km = kmWords(*r.OdometerKm) + " km"
+		row.Km = tell.Distance(*r.OdometerKm)
 	}
 	if r.MM != nil {
-		row.Value = spec(*r.MM) + " mm"
-		if given := strings.TrimSpace(r.Given); given != "" && !strings.HasSuffix(given, " mm") {
+		row.Value = tell.Exactly(string(r.Part), *r.MM)
+		if given := strings.TrimSpace(r.Given); given != "" && !strings.HasSuffix(given, " "+tell.GaugeUnit(string(r.Part))) {
 			row.Value += " (" + given + ")"
 		}
 	}

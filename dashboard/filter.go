@@ -55,6 +55,7 @@ var sortLabels = map[store.DueSort]string{
 func sortLabel(s store.DueSort) string { return cmp.Or(sortLabels[s], string(s)) }
 
 func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
+	tell := reader(c)
 	f.Weeks = defaultWeeks
 	if f.Text = strings.TrimSpace(c.Query("q")); f.Text != "" {
 		f.Weeks = 0 // who looks for one vehicle wants it however far its limit is
@@ -64,7 +65,7 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	}
 	if f.Narrow.any() {
 		f.Weeks = 0 // so does who comes from the overview
-		f.Only, f.Hidden = f.Narrow.words(d.svc.Today()), f.Narrow.fields()
+		f.Only, f.Hidden = f.Narrow.words(tell, d.svc.Today()), f.Narrow.fields()
 	}
 	if s := c.Query("within"); s != "" {
 		if f.Weeks, err = strconv.Atoi(s); err != nil || f.Weeks < 0 || f.Weeks > 520 {

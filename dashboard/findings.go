@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // findingWords name the kinds to people.
@@ -66,7 +67,7 @@ type FindingView struct {
 	Depot          string
 }
 
-func findingView(r *store.FindingRow, today fleet.Date) FindingView {
+func findingView(tell units.Reader, r *store.FindingRow, today fleet.Date) FindingView {
 	v := FindingView{
 		ID:          r.ID,
 		Link:        "/findings/" + idText(r.ID),
@@ -76,7 +77,7 @@ func findingView(r *store.FindingRow, today fleet.Date) FindingView {
 		Seen:        r.Seen,
 		Advice:      r.Advice,
 		Source:      r.Source,
-		Since:       "since " + dateNear(r.FirstSeen, today),
+		Since:       "since " + tell.DayNear(r.FirstSeen, today),
 		Open:        r.State == fleet.OpenFinding,
 		Act:         "Looked at it",
 		Correct:     correctionPath(r.Record),
@@ -91,15 +92,15 @@ func findingView(r *store.FindingRow, today fleet.Date) FindingView {
 	if r.Suggested != nil {
 		v.Act = "Confirm or refuse"
 	}
-	v.State = answerWords(r)
+	v.State = answerWords(tell, r)
 	if r.State == fleet.NoLonger {
-		v.Since = "last seen " + dateNear(r.LastSeen, today)
+		v.Since = "last seen " + tell.DayNear(r.LastSeen, today)
 	}
 	return v
 }
 
 // answerWords say what somebody did about a finding.
-func answerWords(r *store.FindingRow) string {
+func answerWords(tell units.Reader, r *store.FindingRow) string {
 	var words []string
 	if r.State == fleet.NoLonger {
 		words = append(words, "No longer seen.")
@@ -115,7 +116,7 @@ func answerWords(r *store.FindingRow) string {
 		if r.State == fleet.OpenFinding {
 			what = "It has grown since it was looked at"
 		}
-		words = append(words, fmt.Sprintf("%s by %s on %s: %s", what, r.Note.By, longDate(fleet.DateOf(r.NoteAt)), r.Note.Why))
+		words = append(words, fmt.Sprintf("%s by %s on %s: %s", what, r.Note.By, tell.Day(fleet.DateOf(r.NoteAt)), r.Note.Why))
 	}
 	return strings.Join(words, " ")
 }
@@ -183,6 +184,7 @@ func (d *Dashboard) findingFilter(c *gin.Context) (p FindingsPage, q store.Findi
 }
 
 func (d *Dashboard) findings(c *gin.Context) error {
+	tell := reader(c)
 	p, q, keep, err := d.findingFilter(c)
 	if err != nil {
 		return err
@@ -197,7 +199,7 @@ func (d *Dashboard) findings(c *gin.Context) error {
 	p.CSV = "/findings.csv" + keep.encode()
 	today := d.svc.Today()
 	for i := range got.Rows {
-		p.Rows = append(p.Rows, findingView(&got.Rows[i], today))
+		p.Rows = append(p.Rows, findingView(tell, &got.Rows[i], today))
 	}
 	if q.After != "" {
 		p.From = "/findings" + keep.encode()
@@ -234,12 +236,13 @@ const findingsOfVehicle = 200
 
 // addFindings puts what there is to look at on a vehicle on its page.
 func (d *Dashboard) addFindings(c *gin.Context, p *VehiclePage, today fleet.Date) error {
+	tell := reader(c)
 	got, err := d.svc.DB.Findings(c.Request.Context(), d.scope(c), store.FindingQuery{Vehicle: p.Vehicle.ID, Limit: findingsOfVehicle})
 	if err != nil {
 		return err
 	}
 	for i := range got.Rows {
-		v := findingView(&got.Rows[i], today)
+		v := findingView(tell, &got.Rows[i], today)
 		v.Vehicle = "" // the page says it
 		if v.Open {
 			p.Findings = append(p.Findings, v)
@@ -314,6 +317,7 @@ type SuggestView struct {
 }
 
 func (d *Dashboard) finding(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "finding")
 	if err != nil {
 		return err
@@ -322,13 +326,13 @@ func (d *Dashboard) finding(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "finding", d.findingPage(&r, nil))
+	return d.send(c, http.StatusOK, "finding", d.findingPage(tell, &r, nil))
 }
 
-func (d *Dashboard) findingPage(r *store.FindingRow, f *fields) FindingPage {
+func (d *Dashboard) findingPage(tell units.Reader, r *store.FindingRow, f *fields) FindingPage {
 	p := FindingPage{
 		Shell:   Shell{Title: findingTitle(r.Kind) + ": " + r.Vehicle, Place: "readings", Cautions: true},
-		Finding: findingView(r, d.svc.Today()),
+		Finding: findingView(tell, r, d.svc.Today()),
 		Why:     f.field("why", "What was found and done", ""),
 		By:      f.field("by", "Your name", ""),
 		Sources: sourcesOf(r.Source),
@@ -338,10 +342,10 @@ func (d *Dashboard) findingPage(r *store.FindingRow, f *fields) FindingPage {
 	}
 	if s := r.Suggested; s != nil {
 		p.Why.Label = "How it is known (may stay blank)"
-		v := fittedWords(&s.Fitment)
+		v := fittedWords(tell, &s.Fitment)
 		p.Suggest = &SuggestView{
 			What:   fmt.Sprintf("%ss, axle %d", capital(v), s.Position.Axle),
-			Within: fmt.Sprintf("from %s to %s", longDate(s.After), longDate(s.Before)),
+			Within: fmt.Sprintf("from %s to %s", tell.Day(s.After), tell.Day(s.Before)),
 			Fields: dayAndKm(f, s.Date, s.OdometerKm),
 		}
 		value := f.field("value_mm", "Value when fitted (blank: new)", "")
@@ -354,6 +358,7 @@ func (d *Dashboard) findingPage(r *store.FindingRow, f *fields) FindingPage {
 // answerFinding keeps what somebody says of a finding, and leads back to the
 // vehicle.
 func (d *Dashboard) answerFinding(c *gin.Context) error {
+	tell := reader(c)
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
 	id, err := pathID(c, "finding")
 	if err != nil {
@@ -394,7 +399,7 @@ func (d *Dashboard) answerFinding(c *gin.Context) error {
 		return err
 	}
 	if !f.ok() {
-		return d.send(c, status, "finding", d.findingPage(&r, f))
+		return d.send(c, status, "finding", d.findingPage(tell, &r, f))
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#findings", r.VehicleID, act))
 	return nil

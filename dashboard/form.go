@@ -14,6 +14,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -98,6 +99,7 @@ type FieldData struct {
 
 // form shows a vehicle's form, empty.
 func (d *Dashboard) form(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -111,7 +113,7 @@ func (d *Dashboard) form(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "form", d.formPage(sh, &entered{date: today.String(), key: rand.Text(), technician: d.who(c)}))
+	return d.send(c, http.StatusOK, "form", d.formPage(tell, sh, &entered{date: today.String(), key: rand.Text(), technician: d.who(c)}))
 }
 
 // brakesOf reads what a person says of axles that are not on record: how many,
@@ -138,7 +140,7 @@ func brakesOf(axles, kind string) (bs []fleet.Brake, err error) {
 }
 
 // formPage lays out a sheet with what was entered.
-func (d *Dashboard) formPage(sh *pipeline.Sheet, e *entered) FormPage {
+func (d *Dashboard) formPage(tell units.Reader, sh *pipeline.Sheet, e *entered) FormPage {
 	v := &sh.Vehicle
 	p := FormPage{
 		Shell:      Shell{Title: v.Number + ": enter readings", Place: "readings", Cautions: true},
@@ -168,11 +170,11 @@ func (d *Dashboard) formPage(sh *pipeline.Sheet, e *entered) FormPage {
 	p.Odometer = FormField{Name: pipeline.OdometerField, Label: "Odometer"}
 	p.Script = FormScript{Words: remarkWords, ApartMM: data(sh.ApartMM), Today: sh.Day.String()}
 	if o := sh.Odometer; o != nil {
-		p.Odometer.Known = []Fact{{"last, " + dateNear(o.Date, sh.Day), kmWords(o.Km) + " km"}}
-		p.Odometer.Data = FieldData{Last: data(o.Km), LastDay: longDate(o.Date)}
+		p.Odometer.Known = []Fact{{"last, " + tell.DayNear(o.Date, sh.Day), tell.Distance(o.Km)}}
+		p.Odometer.Data = FieldData{Last: data(o.Km), LastDay: tell.Day(o.Date)}
 		p.Script.LastDay, p.Script.KmPerDay, p.Script.KmBesides = o.Date.String(), data(o.PerDay), data(o.Besides)
 		if o.Next != nil {
-			p.Script.NextKm, p.Script.NextDay = data(o.Next.Km), longDate(o.Next.Date)
+			p.Script.NextKm, p.Script.NextDay = data(o.Next.Km), tell.Day(o.Next.Date)
 		}
 	}
 	remarks := map[string][]pipeline.Remark{}
@@ -181,7 +183,7 @@ func (d *Dashboard) formPage(sh *pipeline.Sheet, e *entered) FormPage {
 	}
 	e.fill(&p.Odometer, remarks)
 	for i := range sh.Wheels {
-		p.Wheels = append(p.Wheels, wheelForm(sh, &sh.Wheels[i], e, remarks))
+		p.Wheels = append(p.Wheels, wheelForm(tell, sh, &sh.Wheels[i], e, remarks))
 	}
 	for i := range p.Wheels {
 		p.Places += len(p.Wheels[i].Places)
@@ -232,7 +234,7 @@ func data(x float64) string {
 	return strconv.FormatFloat(x, 'f', -1, 64)
 }
 
-func wheelForm(sh *pipeline.Sheet, w *pipeline.Wheel, e *entered, remarks map[string][]pipeline.Remark) FormWheel {
+func wheelForm(tell units.Reader, sh *pipeline.Sheet, w *pipeline.Wheel, e *entered, remarks map[string][]pipeline.Remark) FormWheel {
 	f := FormWheel{
 		Name:  fmt.Sprintf("%d-%s", w.Axle, w.Side),
 		Title: wheelTitle(sh, w),
@@ -240,7 +242,7 @@ func wheelForm(sh *pipeline.Sheet, w *pipeline.Wheel, e *entered, remarks map[st
 		Side:  string(w.Side),
 	}
 	for i := range w.Places {
-		x := placeForm(sh, &w.Places[i])
+		x := placeForm(tell, sh, &w.Places[i])
 		e.fill(&x, remarks)
 		if w.Places[i].Seldom {
 			f.Seldom = append(f.Seldom, x)
@@ -279,22 +281,22 @@ func wheelTitle(sh *pipeline.Sheet, w *pipeline.Wheel) string {
 	return fmt.Sprintf("Axle %d %s", w.Axle, w.Side)
 }
 
-func placeForm(sh *pipeline.Sheet, p *pipeline.Place) FormField {
+func placeForm(tell units.Reader, sh *pipeline.Sheet, p *pipeline.Place) FormField {
 	f := FormField{Name: pipeline.FieldOf(p.Position), Label: placeLabel(p)}
 	x := &f.Data
 	x.Kind, x.Thinnest = string(p.Part), p.Thinnest
 	if l := p.Last; l != nil {
-		f.Known = append(f.Known, Fact{dateNear(l.Date, sh.Day), spec(l.MM)})
-		x.Last, x.LastDay = data(l.MM), longDate(l.Date)
+		f.Known = append(f.Known, Fact{tell.DayNear(l.Date, sh.Day), tell.Spec(string(p.Part), l.MM)})
+		x.Last, x.LastDay = data(l.MM), tell.Day(l.Date)
 	} else {
 		f.Known = append(f.Known, Fact{"last", "–"})
 	}
 	if l := p.Likely; l != nil {
-		f.Known = append(f.Known, Fact{"likely", mm(l.Median)})
+		f.Known = append(f.Known, Fact{"likely", tell.MM(string(p.Part), l.Median)})
 		x.Median, x.Low, x.High = data(l.Median), data(l.Low), data(l.High)
 	}
 	if s := p.Spec; s != nil {
-		f.Known = append(f.Known, Fact{"limit", spec(s.Limit)})
+		f.Known = append(f.Known, Fact{"limit", tell.Spec(string(p.Part), s.Limit)})
 		x.Limit, x.New = data(s.Limit), data(s.New)
 	}
 	if p.Part == fleet.Pad || p.Part == fleet.Lining {

@@ -184,6 +184,7 @@ type formRemark struct {
 // sendForm takes a form in and leads to the vehicle's new forecast. One that
 // wants another look comes back with everything as it was entered.
 func (d *Dashboard) sendForm(c *gin.Context) error {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
@@ -207,7 +208,7 @@ func (d *Dashboard) sendForm(c *gin.Context) error {
 	case dateErr != nil:
 		e.faults["date"] = "Give a day, such as " + today.String()
 	case e.date > today.String():
-		e.faults["date"] = "It lies after today, " + longDate(today)
+		e.faults["date"] = "It lies after today, " + tell.Day(today)
 	}
 	if len(e.faults) > 0 {
 		e.fault = "Some of it cannot be read."
@@ -247,8 +248,9 @@ func (d *Dashboard) sendForm(c *gin.Context) error {
 
 // formAgain sends the form back.
 func (d *Dashboard) formAgain(c *gin.Context, status int, sh *pipeline.Sheet, e *entered) error {
+	tell := reader(c)
 	if !wantsJSON(c) {
-		return d.send(c, status, "form", d.formPage(sh, e))
+		return d.send(c, status, "form", d.formPage(tell, sh, e))
 	}
 	a := formAnswer{Message: e.fault, Faults: e.faults}
 	for _, r := range sh.Remarks(e.values) {

@@ -26,6 +26,7 @@ type SentPage struct {
 
 // formSent shows the vehicle after a form of it was taken in.
 func (d *Dashboard) formSent(c *gin.Context) error {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
@@ -56,12 +57,12 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	}
 	for _, o := range h.Odometers {
 		if o.UploadID == uploadID {
-			p.Taken = append(p.Taken, "odometer "+kmWords(o.Km)+" km")
+			p.Taken = append(p.Taken, "odometer "+tell.Distance(o.Km))
 		}
 	}
 	for i := range h.Readings {
 		if r := &h.Readings[i]; r.UploadID == uploadID {
-			p.Taken = append(p.Taken, r.Position.String()+" "+readingCell(r, nil)+" mm")
+			p.Taken = append(p.Taken, r.Position.String()+" "+readingCell(tell, r, nil)+" "+tell.ThicknessUnit())
 		}
 	}
 	for i := range h.Conditions {
@@ -84,7 +85,7 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	}
 	for i := range fs {
 		f := &fs[i]
-		p.Axles = append(p.Axles, AxleView{Number: f.Axle, Title: axleTitle(f), Verdict: outlookOf(f, today).verdict})
+		p.Axles = append(p.Axles, AxleView{Number: f.Axle, Title: axleTitle(f), Verdict: outlookOf(tell, f, today).verdict})
 	}
 	return d.send(c, http.StatusOK, "sent", p)
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/forecast"
+	"brakewear/internal/units"
 )
 
 // HelpPage says in plain words what a forecast is, how far to trust it and how
@@ -19,8 +20,21 @@ type HelpPage struct {
 	Example  *Example
 }
 
+// example is the worked example as its reader wants it said. A Reader has few
+// values, so that few are kept.
+func (d *Dashboard) example(tell units.Reader) (*Example, error) {
+	if x, ok := d.examples.Load(tell); ok {
+		return x.(*Example), nil
+	}
+	x, err := newExample(tell, d.svc.AcceptedRisk())
+	if err == nil {
+		d.examples.Store(tell, x)
+	}
+	return x, err
+}
+
 func (d *Dashboard) help(c *gin.Context) error {
-	x, err := d.example()
+	x, err := d.example(reader(c))
 	if err != nil {
 		return err
 	}

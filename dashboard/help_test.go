@@ -7,12 +7,13 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // TestHelpExample holds the worked example against arithmetic of our own, and
 // its sentences against what they claim.
 func TestHelpExample(t *testing.T) {
-	x, err := newExample(.05)
+	x, err := newExample(units.Reader{}, .05)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -20,7 +21,7 @@ func TestHelpExample(t *testing.T) {
 	// 2.434 mm per 10,000 km; 8.4 − 3 = 5.4 mm last 22,182 km more, two digits
 	// of which are shown; 26,700 km in 182 days are 146.7 a day, so 151.2 days
 	// from 1 December.
-	want := Ruler{Place: "left inner pad", LostMM: "6.5", OverKm: "26,700", Rate: "2.43", LeftMM: "5.4", MoreKm: "22,000", KmPerDay: "147", Day: "1 May 2026"}
+	want := Ruler{Place: "left inner pad", Lost: "6.5 mm", Over: "26,700 km", Rate: "2.43", Left: "5.4 mm", More: "22,000 km", PerDay: "147 km", Day: "1 May 2026"}
 	if x.Ruler != want {
 		t.Errorf("ruler: got %+v, want %+v", x.Ruler, want)
 	}
@@ -40,7 +41,7 @@ func TestHelpExample(t *testing.T) {
 	if off := median - helpDay(t, x.Ruler.Day); off < -14 || off > 14 {
 		t.Errorf("even odds %v are %d days from the ruler's %s", median, off, x.Ruler.Day)
 	}
-	later, err := newExample(.2)
+	later, err := newExample(units.Reader{}, .2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,7 +53,7 @@ func TestHelpExample(t *testing.T) {
 // TestHelpExampleIsTheForecast: the page's dates are those the forecast gives
 // for the readings it shows.
 func TestHelpExampleIsTheForecast(t *testing.T) {
-	x, err := newExample(.05)
+	x, err := newExample(units.Reader{}, .05)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +82,7 @@ func TestHelpExampleIsTheForecast(t *testing.T) {
 func helpDay(t *testing.T, words string) fleet.Date {
 	t.Helper()
 	for d := exampleFitted.day; d < exampleFitted.day+3000; d++ {
-		if longDate(d) == words {
+		if (units.Reader{}).Day(d) == words {
 			return d
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // The axle of the worked example is invented: the front axle of a city bus
@@ -42,7 +43,7 @@ var examplePlaces = [4]forecast.Position{
 // Example is one forecast, from what was measured to the day it is booked by.
 type Example struct {
 	AsOf     string
-	New      string // mm
+	New      string
 	Limit    string
 	Fitted   string
 	Places   []string
@@ -66,19 +67,19 @@ type ExampleVisit struct {
 // Ruler is the line through the first and last value of the place that wore
 // most: what anybody can draw, to hold the forecast against.
 type Ruler struct {
-	Place    string
-	LostMM   string
-	OverKm   string
-	Rate     string // mm per 10,000 km
-	LeftMM   string // above the limit, when last measured
-	MoreKm   string // that they last at this rate
-	KmPerDay string
-	Day      string // on which the line meets the limit
+	Place  string
+	Lost   string
+	Over   string // a distance
+	Rate   string // in units.Reader.WearUnit
+	Left   string // above the limit, when last measured
+	More   string // distance that they last at this rate
+	PerDay string // distance
+	Day    string // on which the line meets the limit
 }
 
 // newExample forecasts the example's axle, by a model that has learned from no
 // fleet, with the book-by date at the accepted risk.
-func newExample(risk float64) (*Example, error) {
+func newExample(tell units.Reader, risk float64) (*Example, error) {
 	nobody := func(func(*forecast.Vehicle) bool) {}
 	m, err := forecast.TrainFull(nobody, forecast.Day(exampleAsOf))
 	if err != nil {
@@ -97,30 +98,30 @@ func newExample(risk float64) (*Example, error) {
 	}
 	day := fleet.Date(by)
 	f.BookBy = &day
-	o := outlookOf(&f, exampleAsOf)
+	o := outlookOf(tell, &f, exampleAsOf)
 	x := &Example{
-		AsOf:    longDate(exampleAsOf),
-		New:     spec(exampleSpec.New),
-		Limit:   spec(exampleSpec.Limit),
-		Fitted:  fmt.Sprintf("%s at %s km", longDate(exampleFitted.day), kmWords(exampleFitted.km)),
-		Ruler:   ruler(),
+		AsOf:    tell.Day(exampleAsOf),
+		New:     tell.Exactly("pad", exampleSpec.New),
+		Limit:   tell.Exactly("pad", exampleSpec.Limit),
+		Fitted:  tell.Day(exampleFitted.day) + " at " + tell.Distance(exampleFitted.km),
+		Ruler:   ruler(tell),
 		Verdict: o.verdict,
 		Says:    o.says,
 		Basis:   o.basis,
-		Median:  longDate(*p50), Low: longDate(*p10), Up: longDate(*p90),
-		BookBy: longDate(day),
+		Median:  tell.Day(*p50), Low: tell.Day(*p10), Up: tell.Day(*p90),
+		BookBy: tell.Day(day),
 	}
 	for _, p := range examplePlaces {
 		x.Places = append(x.Places, within(p))
 	}
 	for _, visit := range exampleVisits {
-		row := ExampleVisit{Day: longDate(visit.day), Km: kmWords(visit.km)}
+		row := ExampleVisit{Day: tell.Day(visit.day), Km: tell.Km(visit.km)}
 		for _, value := range visit.mm {
-			row.MM = append(row.MM, mm(value))
+			row.MM = append(row.MM, tell.MM("pad", value))
 		}
 		x.Visits = append(x.Visits, row)
 	}
-	x.Pictures = examplePictures(v, &f)
+	x.Pictures = examplePictures(tell, v, &f)
 	return x, nil
 }
 
@@ -142,7 +143,7 @@ func exampleVehicle() *forecast.Vehicle {
 }
 
 // ruler lays the line through the example's thinnest place.
-func ruler() Ruler {
+func ruler(tell units.Reader) Ruler {
 	first, last := exampleVisits[0], exampleVisits[len(exampleVisits)-1]
 	thinnest := slices.Index(last.mm[:], slices.Min(last.mm[:]))
 	lost, over := first.mm[thinnest]-last.mm[thinnest], last.km-first.km
@@ -150,19 +151,19 @@ func ruler() Ruler {
 	more := left / lost * over
 	perDay := over / float64(last.day-first.day)
 	return Ruler{
-		Place:    within(examplePlaces[thinnest]),
-		LostMM:   mm(lost),
-		OverKm:   kmWords(over),
-		Rate:     fmt.Sprintf("%.2f", lost/over*1e4),
-		LeftMM:   mm(left),
-		MoreKm:   kmAbout(more),
-		KmPerDay: fmt.Sprintf("%.0f", perDay),
-		Day:      longDate(last.day + fleet.Date(math.Floor(more/perDay))),
+		Place:  within(examplePlaces[thinnest]),
+		Lost:   tell.Thickness("pad", lost),
+		Over:   tell.Distance(over),
+		Rate:   tell.Rate("pad", lost/over*1e4),
+		Left:   tell.Thickness("pad", left),
+		More:   tell.DistanceAbout(more),
+		PerDay: tell.Distance(perDay),
+		Day:    tell.Day(last.day + fleet.Date(math.Floor(more/perDay))),
 	}
 }
 
 // examplePictures draws the example with the charts of a vehicle's page.
-func examplePictures(v *forecast.Vehicle, f *store.AxleForecast) []Picture {
+func examplePictures(tell units.Reader, v *forecast.Vehicle, f *store.AxleForecast) []Picture {
 	h := store.History{Fitments: []fleet.Fitment{{Date: exampleFitted.day, OdometerKm: &exampleFitted.km,
 		Position: fleet.Position{Axle: 1, Part: fleet.Pad}}}}
 	for _, visit := range exampleVisits {
@@ -173,7 +174,7 @@ func examplePictures(v *forecast.Vehicle, f *store.AxleForecast) []Picture {
 		}
 	}
 	var out []Picture
-	for _, pic := range axlePictures(&h, f, forecast.CleanOdometer(v.Odometer)) {
+	for _, pic := range axlePictures(tell, &h, f, forecast.CleanOdometer(v.Odometer)) {
 		out = append(out, *newPicture(pic.title, pic.chart))
 	}
 	return out

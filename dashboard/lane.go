@@ -7,6 +7,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // Axis is the calendar that the wear lanes of a page share: from today on.
@@ -81,16 +82,16 @@ type Lane struct {
 }
 
 // laneOf draws a row of the due-soon list.
-func laneOf(a Axis, r *store.DueRow) Lane {
+func laneOf(tell units.Reader, a Axis, r *store.DueRow) Lane {
 	l := Lane{Past: r.PastLimit, Level: wearLevel(r.ThicknessMM, r.NewMM, r.LimitMM)}
-	l.Say = limitWords(r.P10, r.P50, r.P90, a.Today)
+	l.Say = limitWords(tell, r.P10, r.P50, r.P90, a.Today)
 	if r.BookBy != nil {
 		x := a.at(float64(*r.BookBy))
 		l.Late = x < 0
 		if x <= 100 {
 			l.Notch = pct(math.Max(0, x))
 		}
-		l.Say += "; book by " + longDate(*r.BookBy)
+		l.Say += "; book by " + tell.Day(*r.BookBy)
 	}
 	if r.P10 == nil {
 		return l
@@ -128,11 +129,11 @@ func laneOf(a Axis, r *store.DueRow) Lane {
 
 // withPeg returns the lane with the peg of a day that it is booked, or
 // proposed, for.
-func (l Lane) withPeg(a Axis, day fleet.Date, what string) Lane {
+func (l Lane) withPeg(tell units.Reader, a Axis, day fleet.Date, what string) Lane {
 	if x := a.at(float64(day)); x >= 0 && x <= 100 {
 		l.Peg = pct(x)
 	}
-	l.Say += "; " + what + " for " + longDate(day)
+	l.Say += "; " + what + " for " + tell.Day(day)
 	return l
 }
 
@@ -177,18 +178,18 @@ func leftOf(now, fresh, limit float64) float64 {
 }
 
 // limitWords says when the limit is reached.
-func limitWords(p10, p50, p90 *fleet.Date, today fleet.Date) string {
+func limitWords(tell units.Reader, p10, p50, p90 *fleet.Date, today fleet.Date) string {
 	switch {
 	case p10 == nil:
 		return "limit date not in sight"
 	case p90 != nil && *p90 <= today:
-		return "limit most likely passed since " + longDate(*p10)
+		return "limit most likely passed since " + tell.Day(*p10)
 	case p50 == nil:
-		return "limit not before " + longDate(*p10)
+		return "limit not before " + tell.Day(*p10)
 	case p90 == nil:
-		return "limit from " + longDate(*p10) + ", even odds " + longDate(*p50)
+		return "limit from " + tell.Day(*p10) + ", even odds " + tell.Day(*p50)
 	case *p10 <= today:
-		return "limit by " + longDate(*p90) + ", even odds " + longDate(*p50) + ", possibly passed already"
+		return "limit by " + tell.Day(*p90) + ", even odds " + tell.Day(*p50) + ", possibly passed already"
 	}
-	return "limit between " + longDate(*p10) + " and " + longDate(*p90) + ", even odds " + longDate(*p50)
+	return "limit between " + tell.Day(*p10) + " and " + tell.Day(*p90) + ", even odds " + tell.Day(*p50)
 }

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 var today = fleet.NewDate(2026, time.March, 2)
@@ -67,7 +68,7 @@ func TestLane(t *testing.T) {
 		{"no middle", row(in(40), nil, nil, nil), Lane{Lens: true, X: "40%", W: "360%", Level: 3}},
 		{"certain", row(in(40), in(40), in(40), nil), Lane{Lens: true, X: "40%", W: "0.6%", Median: "40%", Level: 3}},
 	} {
-		got := laneOf(a, &c.row)
+		got := laneOf(units.Reader{}, a, &c.row)
 		if got.Lens != (got.Path != "") {
 			t.Errorf("%s: lens %v, path %q", c.name, got.Lens, got.Path)
 		}
@@ -130,16 +131,16 @@ func TestWearLevel(t *testing.T) {
 
 func TestWords(t *testing.T) {
 	for _, c := range []struct{ got, want string }{
-		{kmWords(1234567.4), "1,234,567"},
-		{kmWords(-1200), "−1,200"},
-		{kmWords(999), "999"},
-		{kmWords(math.NaN()), "–"},
-		{kmAbout(25237), "25,000"},
-		{kmAbout(943), "940"},
-		{kmAbout(4), "0"},
-		{mm(4.06), "4.1"},
-		{spec(3), "3.0"},
-		{spec(302.15), "302.15"},
+		{units.Reader{}.Km(1234567.4), "1,234,567"},
+		{units.Reader{}.Km(-1200), "−1,200"},
+		{units.Reader{}.Km(999), "999"},
+		{units.Reader{}.Km(math.NaN()), "–"},
+		{units.Reader{}.KmAbout(25237), "25,000"},
+		{units.Reader{}.KmAbout(943), "940"},
+		{units.Reader{}.KmAbout(4), "0"},
+		{units.Reader{}.MM("pad", 4.06), "4.1"},
+		{units.Reader{}.Spec("pad", 3), "3.0"},
+		{units.Reader{}.Spec("pad", 302.15), "302.15"},
 		{plural(1, "axle", "axles"), "1 axle"},
 		{plural(1200, "axle", "axles"), "1,200 axles"},
 		{span(9), "9 days"},
@@ -150,10 +151,10 @@ func TestWords(t *testing.T) {
 		{span(math.Inf(1)), "an unknown time"},
 		{percent(.05), "5\u00a0%"},
 		{percent(.025), "2.5\u00a0%"},
-		{dateNear(*in(30), today), "1 Apr"},
-		{dateNear(*in(400), today), "6 Apr 2027"},
-		{dateNear(*in(-30), today), "31 Jan"},
-		{dateNear(*in(-100), today), "22 Nov 2025"},
+		{units.Reader{}.DayNear(*in(30), today), "1 Apr"},
+		{units.Reader{}.DayNear(*in(400), today), "6 Apr 2027"},
+		{units.Reader{}.DayNear(*in(-30), today), "31 Jan"},
+		{units.Reader{}.DayNear(*in(-100), today), "22 Nov 2025"},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)

@@ -8,12 +8,13 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"brakewear/forecast"
-	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 )
 
 // LearnedPage shows what the forecast has learned from the fleet, and how well
@@ -34,7 +35,7 @@ type LearnedPage struct {
 type LearnedGroup struct {
 	Class, Part string
 	Axle        string
-	Rate        string // mm per 10,000 km
+	Rate        string // in units.Reader.WearUnit
 	Low, High   string // 80 % interval of vehicles not yet measured
 	Lives       int
 	Thin        string // what was borrowed; blank when nothing was
@@ -54,7 +55,7 @@ type LearnedEffect struct {
 
 // LearnedGauge is how a depot reads.
 type LearnedGauge struct {
-	Depot, Bias, SD string // mm
+	Depot, Bias, SD string // in the reader's unit of thickness
 	Readings        int
 }
 
@@ -73,6 +74,7 @@ type LearnedOnce struct {
 const learnedHistory = 30
 
 func (d *Dashboard) learned(c *gin.Context) error {
+	tell := reader(c)
 	all, err := d.svc.Learned(c.Request.Context(), learnedHistory)
 	if err != nil {
 		return err
@@ -83,27 +85,27 @@ func (d *Dashboard) learned(c *gin.Context) error {
 		return d.send(c, http.StatusOK, "learned", p)
 	}
 	last := &all[0]
-	p.When = moment(last)
+	p.When = moment(tell, last)
 	p.Ended = endings(last.Params.Training)
-	p.Groups = learnedGroups(&last.Params)
+	p.Groups = learnedGroups(tell, &last.Params)
 	p.Effects = learnedEffects(&last.Params.Rates)
 	for _, depot := range slices.Sorted(maps.Keys(last.Params.Depots)) {
 		g := last.Params.Depots[depot]
-		row := LearnedGauge{Depot: depot, Bias: fmt.Sprintf("%+.2f", g.Bias), SD: "–", Readings: g.Readings}
+		row := LearnedGauge{Depot: depot, Bias: signed2(tell, g.Bias), SD: "–", Readings: g.Readings}
 		if g.SD > 0 {
-			row.SD = fmt.Sprintf("%.2f", g.SD)
+			row.SD = tell.Fine(linings, g.SD)
 		}
 		p.Gauges = append(p.Gauges, row)
 	}
-	p.Spreads = learnedSpreads(&last.Params)
+	p.Spreads = learnedSpreads(tell, &last.Params)
 	for i := range all {
-		p.History = append(p.History, learnedOnce(&all[i]))
+		p.History = append(p.History, learnedOnce(tell, &all[i]))
 	}
 	return d.send(c, http.StatusOK, "learned", p)
 }
 
-func moment(l *pipeline.Learned) string {
-	return longDate(fleet.DateOf(l.At)) + ", " + l.At.Format("15:04") + " UTC"
+func moment(tell units.Reader, l *pipeline.Learned) string {
+	return tell.Moment(l.At, time.UTC)
 }
 
 // endings says how a fit ended and what it rests on.
@@ -141,7 +143,7 @@ func ended(c forecast.Convergence) string {
 // z90 is the 90 % point of the normal distribution.
 const z90 = 1.2816
 
-func learnedGroups(p *forecast.Params) []LearnedGroup {
+func learnedGroups(tell units.Reader, p *forecast.Params) []LearnedGroup {
 	var out []LearnedGroup
 	for _, key := range slices.Sorted(maps.Keys(p.Rates.Groups)) {
 		g := p.Rates.Groups[key]
@@ -153,7 +155,7 @@ func learnedGroups(p *forecast.Params) []LearnedGroup {
 		sd := math.Sqrt(g.Var + r.Vehicle*r.Vehicle + r.Axle*r.Axle + r.Set*r.Set)
 		row := LearnedGroup{
 			Class: cmp.Or(names[0], "no class given"), Axle: names[1], Part: names[2],
-			Rate: rate10(g.Mean), Low: rate10(g.Mean - z90*sd), High: rate10(g.Mean + z90*sd),
+			Rate: rate10(tell, names[2], g.Mean), Low: rate10(tell, names[2], g.Mean-z90*sd), High: rate10(tell, names[2], g.Mean+z90*sd),
 			Lives: g.Lives,
 		}
 		if p.Training != nil {
@@ -166,8 +168,18 @@ func learnedGroups(p *forecast.Params) []LearnedGroup {
 	return out
 }
 
-// rate10 turns a log of mm per 1000 km into mm per 10,000 km.
-func rate10(theta float64) string { return fmt.Sprintf("%.2f", 10*math.Exp(theta)) }
+// rate10 turns a log of mm per 1000 km into a wear rate in words.
+func rate10(tell units.Reader, part string, theta float64) string {
+	return tell.Rate(part, 10*math.Exp(theta))
+}
+
+// signed2 says by how much gauges read too much, or, below 0, too little.
+func signed2(tell units.Reader, mm float64) string {
+	if mm < 0 {
+		return "-" + tell.Fine(linings, -mm)
+	}
+	return "+" + tell.Fine(linings, mm)
+}
 
 func learnedEffects(r *forecast.Rates) []LearnedEffects {
 	var out []LearnedEffects
@@ -209,7 +221,7 @@ func share(log float64) string {
 	return fmt.Sprintf("%.0f\u00a0%% slower", -pct)
 }
 
-func learnedSpreads(p *forecast.Params) []LearnedSpread {
+func learnedSpreads(tell units.Reader, p *forecast.Params) []LearnedSpread {
 	pct := func(sd float64) string { return fmt.Sprintf("±\u202f%.0f\u00a0%%", 100*sd) }
 	out := []LearnedSpread{
 		{"Wear rate from vehicle to vehicle", pct(p.Rates.Vehicle)},
@@ -222,16 +234,16 @@ func learnedSpreads(p *forecast.Params) []LearnedSpread {
 			continue
 		}
 		out = append(out,
-			LearnedSpread{capital(string(part)) + ": one reading", fmt.Sprintf("±\u202f%.2f mm", n.Gauge)},
-			LearnedSpread{capital(string(part)) + ": what the readings of a visit share", fmt.Sprintf("±\u202f%.2f mm", n.Visit)},
+			LearnedSpread{capital(string(part)) + ": one reading", "±\u202f" + tell.Fine(string(part), n.Gauge) + " " + tell.ThicknessUnit()},
+			LearnedSpread{capital(string(part)) + ": what the readings of a visit share", "±\u202f" + tell.Fine(string(part), n.Visit) + " " + tell.ThicknessUnit()},
 			LearnedSpread{capital(string(part)) + ": wear rate that comes and goes", pct(n.Drift)},
 		)
 	}
 	return out
 }
 
-func learnedOnce(l *pipeline.Learned) LearnedOnce {
-	row := LearnedOnce{When: moment(l), AsOf: longDate(l.AsOf), Ended: "defaults", BetweenVehicles: fmt.Sprintf("±\u202f%.0f\u00a0%%", 100*l.Params.Rates.Vehicle)}
+func learnedOnce(tell units.Reader, l *pipeline.Learned) LearnedOnce {
+	row := LearnedOnce{When: moment(tell, l), AsOf: tell.Day(l.AsOf), Ended: "defaults", BetweenVehicles: fmt.Sprintf("±\u202f%.0f\u00a0%%", 100*l.Params.Rates.Vehicle)}
 	if t := l.Params.Training; t != nil {
 		row.Vehicles, row.Lives = t.Vehicles, t.Lives
 		if !t.Default {

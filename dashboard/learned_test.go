@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"brakewear/forecast"
+	"brakewear/internal/units"
 )
 
 // The page shows the invented fleet's groups, and what an empty database has
@@ -32,7 +33,7 @@ func TestLearnedWords(t *testing.T) {
 		{share(math.Log(1.25)), "25\u00a0% faster"},
 		{share(math.Log(.8)), "20\u00a0% slower"},
 		{share(.001), "as usual"},
-		{rate10(math.Log(.31)), "3.10"}, // 0.31 mm per 1000 km
+		{rate10(units.Reader{}, "pad", math.Log(.31)), "3.10"}, // 0.31 mm per 1000 km
 		{ended(forecast.Convergence{Iterations: 1, Converged: true}), "settled after 1 round"},
 		{ended(forecast.Convergence{Iterations: 9, LastStep: .02}), "stopped after 9 rounds, the last of which still moved a spread by 2\u00a0%"},
 		{endings(nil)[0], "Nothing was learned: all values are defaults."},

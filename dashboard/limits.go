@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -12,6 +13,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // LimitsPage is the limits that hold for a vehicle's axles, and why.
@@ -50,6 +52,7 @@ func (d *Dashboard) limits(c *gin.Context) error { return d.showLimits(c, http.S
 
 // showLimits sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -69,7 +72,7 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		RuleSet: set.Name,
 		SetLink: fleetRulesLink(h.Vehicle.FleetID),
 		Picked:  set.ID != rules.Unset,
-		Facts:   ruleFacts(&h.Vehicle),
+		Facts:   ruleFacts(tell, &h.Vehicle),
 	}
 	for i := range h.Axles {
 		for _, part := range fleet.Parts {
@@ -91,11 +94,11 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		return err
 	}
 	for _, l := range ls {
-		what := fmt.Sprintf("axle %d, %s: %s mm", l.Axle, l.Part, rules.Short(l.MM))
+		what := fmt.Sprintf("axle %d, %s: %s", l.Axle, l.Part, tell.Exactly(string(l.Part), l.MM))
 		if l.MM == 0 {
 			what = fmt.Sprintf("axle %d, %s: withdrawn", l.Axle, l.Part)
 		}
-		line := fmt.Sprintf("%s · %s · %s", longDate(fleet.DateOf(l.At.UTC())), l.By, what)
+		line := fmt.Sprintf("%s · %s · %s", tell.Day(fleet.DateOf(l.At.UTC())), l.By, what)
 		if l.Why != "" {
 			line += " · " + l.Why
 		}
@@ -105,7 +108,7 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 }
 
 // ruleFacts are what a rule set looks at, with what is not known said so.
-func ruleFacts(v *fleet.Vehicle) []Fact {
+func ruleFacts(tell units.Reader, v *fleet.Vehicle) []Fact {
 	known := func(s string) string {
 		if s == "" {
 			return "not known"
@@ -115,12 +118,12 @@ func ruleFacts(v *fleet.Vehicle) []Fact {
 	first, gross := "", ""
 	switch {
 	case v.FirstUsed != 0:
-		first = longDate(v.FirstUsed)
+		first = tell.Day(v.FirstUsed)
 	case v.Year != 0:
 		first = fmt.Sprintf("not known; the year %d stands in", v.Year)
 	}
 	if v.GrossKg > 0 {
-		gross = kmWords(v.GrossKg) + " kg"
+		gross = units.Thousands(int64(math.Round(v.GrossKg))) + " kg"
 	}
 	return []Fact{
 		{"Category", known(string(v.Category))},

@@ -6,6 +6,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // Measured is what was measured on an axle and fitted to it, as a table: a
@@ -35,7 +36,7 @@ type Cell struct {
 // measuredOf gathers an axle's readings and fitments and what else was seen,
 // newest first, with those that no longer count. f marks the readings it set
 // aside; it may be nil.
-func measuredOf(h *store.History, axle int, f *store.AxleForecast, old *store.Corrections) Measured {
+func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleForecast, old *store.Corrections) Measured {
 	var places []fleet.Position
 	rows := map[fleet.Date]*MeasuredRow{}
 	row := func(d fleet.Date, km *float64, upload int64) *MeasuredRow {
@@ -45,7 +46,7 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast, old *store.Co
 			rows[d] = r
 		}
 		if km != nil && r.Km == "" {
-			r.Km = kmWords(*km)
+			r.Km = tell.Km(*km)
 		}
 		if upload != 0 && !slices.Contains(r.Uploads, upload) {
 			r.Uploads = append(r.Uploads, upload)
@@ -74,7 +75,7 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast, old *store.Co
 		}
 		at := slices.Index(places, r.Position)
 		to.Cells[at] = append(to.Cells[at], Cell{
-			Text: readingCell(r, f),
+			Text: readingCell(tell, r, f),
 			Link: correctionPath(fleet.Record{Kind: fleet.ReadingRecord, ID: r.ID}),
 			Was:  wasWords(r.Aside),
 		})
@@ -88,7 +89,7 @@ func measuredOf(h *store.History, axle int, f *store.AxleForecast, old *store.Co
 		}
 		to := row(x.Date, x.OdometerKm, x.UploadID)
 		to.Fitted = append(to.Fitted, Cell{
-			Text: fittedWords(&x),
+			Text: fittedWords(tell, &x),
 			Link: correctionPath(fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}),
 			Was:  wasWords(x.Aside),
 		})
@@ -121,8 +122,8 @@ func wasWords(a *fleet.Aside) string {
 }
 
 // readingCell is a reading in a table, with what is special about it.
-func readingCell(r *fleet.Reading, f *store.AxleForecast) string {
-	s := spec(r.MM)
+func readingCell(tell units.Reader, r *fleet.Reading, f *store.AxleForecast) string {
+	s := tell.Spec(string(r.Position.Part), r.MM)
 	if r.Tripped {
 		s = "≤ " + s + " (sensor)"
 	}

@@ -7,6 +7,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // Narrow is what links of the overview narrow the due-soon list to.
@@ -107,7 +108,7 @@ func (n *Narrow) keep(q query) query {
 }
 
 // words say which axles these are.
-func (n *Narrow) words(today fleet.Date) string {
+func (n *Narrow) words(tell units.Reader, today fleet.Date) string {
 	var says []string
 	switch {
 	case n.Left != "":
@@ -119,19 +120,19 @@ func (n *Narrow) words(today fleet.Date) string {
 	}
 	switch {
 	case n.From != nil && n.To != nil:
-		says = append(says, "most likely at their limit "+rangeWords(*n.From, *n.To, today))
+		says = append(says, "most likely at their limit "+rangeWords(tell, *n.From, *n.To, today))
 	case n.From != nil:
-		says = append(says, "most likely at their limit from "+dateNear(*n.From, today)+" on")
+		says = append(says, "most likely at their limit from "+tell.DayNear(*n.From, today)+" on")
 	case n.To != nil:
-		says = append(says, "most likely at their limit by "+dateNear(*n.To, today))
+		says = append(says, "most likely at their limit by "+tell.DayNear(*n.To, today))
 	}
 	switch {
 	case n.DueFrom != nil && n.DueTo != nil:
-		says = append(says, "to be booked by "+rangeWords(*n.DueFrom, *n.DueTo, today))
+		says = append(says, "to be booked by "+rangeWords(tell, *n.DueFrom, *n.DueTo, today))
 	case n.DueFrom != nil:
-		says = append(says, "to be booked by "+dateNear(*n.DueFrom, today)+" or later")
+		says = append(says, "to be booked by "+tell.DayNear(*n.DueFrom, today)+" or later")
 	case n.DueTo != nil:
-		says = append(says, "to be booked by "+dateNear(*n.DueTo, today))
+		says = append(says, "to be booked by "+tell.DayNear(*n.DueTo, today))
 	}
 	if n.Late {
 		says = append(says, "booked later than they are to be booked by")

@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // outlook is an axle's forecast in sentences.
@@ -27,49 +28,50 @@ func limitDates(c forecast.Crossing, asOf forecast.Day) (p10, p50, p90 *fleet.Da
 	return at(.1), at(.5), at(.9)
 }
 
-func outlookOf(f *store.AxleForecast, today fleet.Date) outlook {
+func outlookOf(tell units.Reader, f *store.AxleForecast, today fleet.Date) outlook {
 	p10, p50, p90 := limitDates(f.Crossing, f.AsOf)
-	o := outlook{verdict: verdict(f.BookBy, p10, p50, p90, f.PastLimit, f.Warnings, today)}
+	o := outlook{verdict: verdict(tell, f.BookBy, p10, p50, p90, f.PastLimit, f.Warnings, today)}
 	if f.Limiting < 0 || f.Limiting >= len(f.Positions) {
 		o.says = []string{"No position of this axle has both a limit and something to forecast from."}
 		return o
 	}
 	q := &f.Positions[f.Limiting]
-	o.says = append(o.says, fmt.Sprintf("The %s is most likely to be first: %s mm now (estimated), limit %s mm.", within(q.Pos), mm(q.ThicknessMM), spec(q.Spec.Limit)))
-	when := capital(limitWords(p10, p50, p90, today))
+	o.says = append(o.says, fmt.Sprintf("The %s is most likely to be first: %s now (estimated), limit %s.", within(q.Pos), tell.Thickness(string(q.Pos.Part), q.ThicknessMM), tell.Exactly(string(q.Pos.Part), q.Spec.Limit)))
+	when := capital(limitWords(tell, p10, p50, p90, today))
 	if left := f.Crossing.Km.Quantile(.5) - f.OdometerKm; isNumber(left) && left > 0 {
-		when += ", after about " + kmAbout(left) + " km more"
+		when += ", after about " + tell.DistanceAbout(left) + " more"
 	}
 	o.says = append(o.says, when+". The interval holds with "+percent(.8)+" chance.")
 	if f.BookBy != nil && !f.PastLimit {
-		o.says = append(o.says, fmt.Sprintf("Up to %s the chance of being past the limit is below %s: the book-by date.", longDate(*f.BookBy), percent(f.Risk)))
+		o.says = append(o.says, fmt.Sprintf("Up to %s the chance of being past the limit is below %s: the book-by date.", tell.Day(*f.BookBy), percent(f.Risk)))
 	}
-	o.basis = basisOf(f, q)
+	o.basis = basisOf(tell, f, q)
 	return o
 }
 
 // basisOf says what a forecast rests on, for people to judge it.
-func basisOf(f *store.AxleForecast, q *forecast.PositionForecast) []string {
+func basisOf(tell units.Reader, f *store.AxleForecast, q *forecast.PositionForecast) []string {
 	var out []string
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	b := &f.Basis
 	since := ""
 	if q.Since != 0 {
-		since = " since the parts were fitted on " + longDate(fleet.Date(q.Since))
+		since = " since the parts were fitted on " + tell.Day(fleet.Date(q.Since))
 		if !q.SinceKnown {
-			since = " since " + longDate(fleet.Date(q.Since)) + " (nobody recorded when the parts were fitted)"
+			since = " since " + tell.Day(fleet.Date(q.Since)) + " (nobody recorded when the parts were fitted)"
 		}
 	}
 	say("%s of this axle%s.", plural(f.Readings, "reading", "readings"), since)
 	if isNumber(q.RatePer10000) {
-		rate := fmt.Sprintf("Wears %.2f mm per 10,000 km", q.RatePer10000)
+		part := string(q.Pos.Part)
+		rate := "Wears " + tell.Rate(part, q.RatePer10000) + " " + tell.WearUnit()
 		if isNumber(b.RateRatio) && b.RateRatio > 0 && b.PeerRate > 0 {
-			rate += fmt.Sprintf(", %s similar vehicles do (%.2f mm)", ratio(b.RateRatio), b.PeerRate)
+			rate += fmt.Sprintf(", %s similar vehicles do (%s %s)", ratio(b.RateRatio), tell.Rate(part, b.PeerRate), tell.ThicknessUnit())
 		}
 		say("%s.", rate)
 	}
 	if f.KmPerDay > 0 {
-		say("Drives about %.0f km a day.", f.KmPerDay)
+		say("Drives about %s a day.", tell.Distance(f.KmPerDay))
 	}
 	if s := shares(b); s != "" {
 		say("How uncertain the date is comes from %s.", s)
@@ -78,14 +80,14 @@ func basisOf(f *store.AxleForecast, q *forecast.PositionForecast) []string {
 		say("Measured today, the window would narrow from %s to about %s.", is, would)
 	}
 	for _, s := range b.SetAside {
-		say("Set aside: %s, %s mm on %s: %s.", within(s.Reading.Pos), mm(s.Reading.MM), longDate(fleet.Date(s.Reading.Day)), s.Why)
+		say("Set aside: %s, %s on %s: %s.", within(s.Reading.Pos), tell.Thickness(string(s.Reading.Pos.Part), s.Reading.MM), tell.Day(fleet.Date(s.Reading.Day)), s.Why)
 	}
 	for _, ch := range b.Changes {
 		part := strings.TrimSpace(ch.Side + " " + string(ch.Part))
 		say("New %ss seem to have been fitted between %s and %s, though nobody recorded it (chance %s).", part,
-			longDate(fleet.Date(ch.After)), longDate(fleet.Date(ch.Before)), percent(ch.Chance))
+			tell.Day(fleet.Date(ch.After)), tell.Day(fleet.Date(ch.Before)), percent(ch.Chance))
 	}
-	say("Forecast by the model “%s” as of %s.", f.Model, longDate(fleet.Date(f.AsOf)))
+	say("Forecast by the model “%s” as of %s.", f.Model, tell.Day(fleet.Date(f.AsOf)))
 	return out
 }
 

@@ -12,6 +12,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // OverviewPage is a fleet at a glance: what is left, what is to come and what
@@ -120,7 +121,7 @@ type OverviewWear struct {
 type WearRow struct {
 	Name, Part, Link  string
 	Axles             int
-	Median, Low, High string // mm per 10,000 km; middle 80 %
+	Median, Low, High string // in units.Reader.WearUnit; middle 80 %
 	Few               bool
 }
 
@@ -143,6 +144,7 @@ func (d *Dashboard) overviewQuery(c *gin.Context) (q store.OverviewQuery, err er
 }
 
 func (d *Dashboard) overview(c *gin.Context) error {
+	tell := reader(c)
 	q, err := d.overviewQuery(c)
 	if err != nil {
 		return err
@@ -158,7 +160,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p.AsOf = longDate(o.AsOf)
+	p.AsOf = tell.Day(o.AsOf)
 	if !at.IsZero() {
 		p.Again = c.Request.URL.RequestURI()
 		p.Stale = at.UTC().Format("15:04:05")
@@ -167,16 +169,16 @@ func (d *Dashboard) overview(c *gin.Context) error {
 		return d.send(c, http.StatusOK, "overview", p)
 	}
 	x := overviewLinks{q, o.AsOf}
-	p.Figures = overviewFigures(o)
-	p.Now, p.Late = x.now(o), x.late(o)
+	p.Figures = overviewFigures(tell, o)
+	p.Now, p.Late = x.now(tell, o), x.late(o)
 	p.Short = shortWords(&o.Short)
 	if q.Depot != 0 {
 		p.Plan = "/plan" + query{}.with("depot", strconv.FormatInt(q.Depot, 10)).encode()
 	}
 	p.Left = x.left(o)
-	p.Weeks = x.weeks(o)
+	p.Weeks = x.weeks(tell, o)
 	p.Cost = x.cost(o)
-	p.Wear = []OverviewWear{x.wear(o, store.WearByDuty), x.wear(o, store.WearByDepot)}
+	p.Wear = []OverviewWear{x.wear(tell, o, store.WearByDuty), x.wear(tell, o, store.WearByDepot)}
 	return d.send(c, http.StatusOK, "overview", p)
 }
 
@@ -222,7 +224,7 @@ func (x *overviewLinks) files(name string) Files {
 	return Files{CSV: "/overview/" + name + ".csv" + keep, XLSX: "/overview/" + name + ".xlsx" + keep}
 }
 
-func overviewFigures(o *pipeline.Overview) []OverviewFigure {
+func overviewFigures(tell units.Reader, o *pipeline.Overview) []OverviewFigure {
 	last := o.Weeks[len(o.Weeks)-1].To
 	sum := o.Past
 	for i := range o.Weeks {
@@ -236,7 +238,7 @@ func overviewFigures(o *pipeline.Overview) []OverviewFigure {
 	measured := o.Left.Measured()
 	fs := []OverviewFigure{
 		{"At or past the limit now", count(o.Left.Classes[0]), "of " + plural(measured, "measured axle", "measured axles")},
-		{"Limits reached by " + dateNear(last, o.AsOf), about(sum.Expected), about(sum.Booked) + " of them booked"},
+		{"Limits reached by " + tell.DayNear(last, o.AsOf), about(sum.Expected), about(sum.Booked) + " of them booked"},
 		{"To be booked by then", count(sum.ToBook), hoursAbout(sum.HoursToBook) + " of work; " + hoursAbout(sum.HoursFree) + " are free"},
 	}
 	for _, k := range currencies(o) {
@@ -248,7 +250,7 @@ func overviewFigures(o *pipeline.Overview) []OverviewFigure {
 				}
 			}
 		}
-		fs = append(fs, OverviewFigure{"Cost to " + dateNear(o.Months[len(o.Months)-1].To, o.AsOf), money(k, total), "as far as prices are known"})
+		fs = append(fs, OverviewFigure{"Cost to " + tell.DayNear(o.Months[len(o.Months)-1].To, o.AsOf), money(k, total), "as far as prices are known"})
 	}
 	return fs
 }
@@ -275,7 +277,7 @@ func about(x float64) string {
 	case x < 9.95:
 		return strconv.FormatFloat(x, 'f', 1, 64)
 	}
-	return thousands(int64(math.Round(x)))
+	return units.Thousands(int64(math.Round(x)))
 }
 
 // hoursAbout is an expected time of work.
@@ -330,13 +332,13 @@ func (x *overviewLinks) left(o *pipeline.Overview) OverviewLeft {
 }
 
 // now says what was to be booked by today.
-func (x *overviewLinks) now(o *pipeline.Overview) *OverviewLink {
+func (x *overviewLinks) now(tell units.Reader, o *pipeline.Overview) *OverviewLink {
 	if o.Past.ToBook == 0 {
 		return nil
 	}
 	return &OverviewLink{
 		Text: fmt.Sprintf("%s without a booking, to be booked by today at the latest: %s of work, and %s are free until %s.",
-			plural(o.Past.ToBook, "axle is", "axles are"), hoursAbout(o.Past.HoursToBook), hoursAbout(o.Weeks[0].HoursFree), dayNear(o.Weeks[0].To, x.today)),
+			plural(o.Past.ToBook, "axle is", "axles are"), hoursAbout(o.Past.HoursToBook), hoursAbout(o.Weeks[0].HoursFree), dayNear(tell, o.Weeks[0].To, x.today)),
 		Link:  x.unbooked(Narrow{Measured: "yes", DueTo: &x.today}),
 		Label: "Show them",
 	}
@@ -361,7 +363,7 @@ func (x *overviewLinks) unbooked(n Narrow) string {
 	return x.due(n, store.ByBookBy) + "&booked=no"
 }
 
-func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
+func (x *overviewLinks) weeks(tell units.Reader, o *pipeline.Overview) OverviewWeeks {
 	w := OverviewWeeks{Files: x.files("weeks")}
 	spans := append([]pipeline.LimitSpan{o.Past}, o.Weeks...)
 	var drawn []chart.Span
@@ -369,7 +371,7 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 	for i := range spans {
 		s := &spans[i]
 		row := LimitsRow{
-			Name:     daysWords(s.From, s.To),
+			Name:     daysWords(tell, s.From, s.To),
 			Expected: about(s.Expected),
 			Booked:   about(s.Booked),
 			EvenOdds: s.EvenOdds,
@@ -408,7 +410,7 @@ func (x *overviewLinks) weeks(o *pipeline.Overview) OverviewWeeks {
 	return w
 }
 
-func (x *overviewLinks) wear(o *pipeline.Overview, by store.WearGroup) OverviewWear {
+func (x *overviewLinks) wear(tell units.Reader, o *pipeline.Overview, by store.WearGroup) OverviewWear {
 	rates := o.Duty
 	if by == store.WearByDepot {
 		rates = o.Depot
@@ -417,6 +419,7 @@ func (x *overviewLinks) wear(o *pipeline.Overview, by store.WearGroup) OverviewW
 	var drawn []chart.Range
 	for i := range rates {
 		r := &rates[i]
+		said := func(k int) string { return tell.Rate(string(r.Part), r.MMPer10000[k]) }
 		n, link := Narrow{Measured: "yes", Part: r.Part}, *x
 		if by == store.WearByDepot {
 			link.query.Depot = r.DepotID
@@ -426,7 +429,7 @@ func (x *overviewLinks) wear(o *pipeline.Overview, by store.WearGroup) OverviewW
 		row := WearRow{
 			Name: r.Name, Part: plurals(r.Part), Axles: r.Axles, Few: r.Axles < fewAxles,
 			Link:   link.due(n, store.ByBookBy),
-			Median: rate(r.MMPer10000[2]), Low: rate(r.MMPer10000[0]), High: rate(r.MMPer10000[4]),
+			Median: said(2), Low: said(0), High: said(4),
 		}
 		if by == store.WearByDuty {
 			row.Name = dutyWords(r.Name)
@@ -442,27 +445,29 @@ func (x *overviewLinks) wear(o *pipeline.Overview, by store.WearGroup) OverviewW
 		}
 		w.Rows = append(w.Rows, row)
 	}
+	for i := range drawn {
+		for k := range drawn[i].At {
+			drawn[i].At[k] = tell.OfRate(linings, drawn[i].At[k])
+		}
+	}
 	title := "Wear rate by " + string(by) + ", the fastest first"
-	if ch := chart.Ranges(title, "mm per 10,000 km", drawn); ch != nil {
+	if ch := chart.Ranges(title, tell.WearAxis(linings), drawn); ch != nil {
 		w.Picture = newPicture(title, ch)
 	}
 	return w
 }
 
 // daysWords names the days of a week, as short as a column wants it: 2 – 8 Mar.
-func daysWords(from, to fleet.Date) string {
+func daysWords(tell units.Reader, from, to fleet.Date) string {
 	a, b := from.Time(), to.Time()
 	switch {
 	case from == to:
-		return b.Format("2 Jan")
-	case a.Month() == b.Month():
+		return tell.DayShort(to)
+	case a.Month() == b.Month() && tell.DayShort(to) == b.Format("2 Jan"):
 		return a.Format("2") + " – " + b.Format("2 Jan")
 	}
-	return a.Format("2 Jan") + " – " + b.Format("2 Jan")
+	return tell.DayShort(from) + " – " + tell.DayShort(to)
 }
-
-// rate is a wear rate in mm per 10,000 km.
-func rate(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) }
 
 // monthName names a month, or what is left of one.
 func monthName(m *pipeline.MonthOutlook) string {

@@ -16,6 +16,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // The small world: the van's 1.9 mm lie below its limit of 2; Bus 1 has 5.1 mm
@@ -194,14 +195,14 @@ func TestOverviewShort(t *testing.T) {
 	}
 	x := overviewLinks{today: monday}
 	var got []string
-	for _, row := range x.weeks(o).Rows {
+	for _, row := range x.weeks(units.Reader{}, o).Rows {
 		got = append(got, row.Short)
 	}
 	// 10 and 2 of 20, 42 of 40, 42 of 60.
 	if want := "||2.0 too few|"; strings.Join(got, "|") != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	if n := x.now(o); !strings.HasPrefix(n.Text, "4 axles are without a booking") || !strings.Contains(n.Text, "10\u00a0h of work, and 20\u00a0h are free until Sun 8 Mar") {
+	if n := x.now(units.Reader{}, o); !strings.HasPrefix(n.Text, "4 axles are without a booking") || !strings.Contains(n.Text, "10\u00a0h of work, and 20\u00a0h are free until Sun 8 Mar") {
 		t.Errorf("got %+v", n)
 	}
 	if x.late(o) != nil {
@@ -217,7 +218,7 @@ func TestOverviewShort(t *testing.T) {
 		}
 	}
 	o.Past.ToBook = 0
-	if x.now(o) != nil {
+	if x.now(units.Reader{}, o) != nil {
 		t.Error("nothing is due, and it says so of something")
 	}
 }
@@ -230,7 +231,7 @@ func TestOverviewWords(t *testing.T) {
 	}
 	monday := fleet.NewDate(2026, 3, 2)
 	for to, want := range map[fleet.Date]string{monday: "2 Mar", monday + 6: "2 – 8 Mar", monday + 30: "2 Mar – 1 Apr"} {
-		if got := daysWords(monday, to); got != want {
+		if got := daysWords(units.Reader{}, monday, to); got != want {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}

@@ -17,6 +17,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // get asks w for one page.
@@ -486,14 +487,14 @@ func BenchmarkDuePage(b *testing.B) {
 	rows := make([]DueRow, store.DefaultLimit)
 	today := fleet.DateOf(now)
 	for i := range rows {
-		rows[i] = dueRow(newAxis(today, 182), &store.DueRow{Vehicle: "Bus 1", Axle: 1, ThicknessMM: 5, NewMM: 20, LimitMM: 3})
+		rows[i] = dueRow(units.Reader{}, newAxis(today, 182), &store.DueRow{Vehicle: "Bus 1", Axle: 1, ThicknessMM: 5, NewMM: 20, LimitMM: 3})
 	}
 	d, err := New(w.svc)
 	if err != nil {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil); err != nil {
+		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil, units.Reader{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 )
 
 // PartsListPage is the parts that some days will take, against what is there.
@@ -53,6 +54,7 @@ func (d *Dashboard) partsQuery(c *gin.Context) (q pipeline.PartsQuery, err error
 }
 
 func (d *Dashboard) partsList(c *gin.Context) error {
+	tell := reader(c)
 	today := d.svc.Today()
 	q, err := d.partsQuery(c)
 	if err != nil {
@@ -75,17 +77,17 @@ func (d *Dashboard) partsList(c *gin.Context) error {
 		From:   Field{Name: "from", Label: "From", Value: q.From.String(), Type: "date"},
 		To:     Field{Name: "to", Label: "To", Value: q.To.String(), Type: "date"},
 		Depots: depots,
-		Range:  rangeWords(q.From, q.To, today),
+		Range:  rangeWords(tell, q.From, q.To, today),
 		CSV:    "/plan/parts.csv" + keep.encode(),
 		XLSX:   "/plan/parts.xlsx" + keep.encode(),
 	}
 	for i := range ns {
-		p.Rows = append(p.Rows, partNeedRow(&ns[i], today))
+		p.Rows = append(p.Rows, partNeedRow(tell, &ns[i], today))
 	}
 	return d.send(c, http.StatusOK, "partslist", p)
 }
 
-func partNeedRow(n *pipeline.PartNeed, today fleet.Date) PartNeedRow {
+func partNeedRow(tell units.Reader, n *pipeline.PartNeed, today fleet.Date) PartNeedRow {
 	row := PartNeedRow{
 		Number:   n.Part.Number,
 		What:     n.Part.Item.Words(),
@@ -111,7 +113,7 @@ func partNeedRow(n *pipeline.PartNeed, today fleet.Date) PartNeedRow {
 	if n.Short > 0 {
 		row.Short = fmt.Sprintf("%d short", n.Short)
 		if n.OrderBy != nil {
-			row.Short += ": order by " + dateNear(*n.OrderBy, today)
+			row.Short += ": order by " + tell.DayNear(*n.OrderBy, today)
 			if *n.OrderBy <= today {
 				row.Short = fmt.Sprintf("%d short: order now", n.Short)
 			}

@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // PeoplePage is who is told by e-mail of what.
@@ -57,6 +58,7 @@ func (d *Dashboard) people(c *gin.Context) error {
 }
 
 func (d *Dashboard) showPeople(c *gin.Context, status int, form PersonForm) error {
+	tell := reader(c)
 	rs, err := d.svc.DB.Recipients(c.Request.Context(), d.scope(c))
 	if err != nil {
 		return err
@@ -66,14 +68,14 @@ func (d *Dashboard) showPeople(c *gin.Context, status int, form PersonForm) erro
 		p.Server = d.svc.Mail.Address()
 	}
 	for i := range rs {
-		p.Rows = append(p.Rows, personRow(&rs[i]))
+		p.Rows = append(p.Rows, personRow(tell, &rs[i]))
 	}
 	return d.send(c, status, "people", p)
 }
 
 func personPath(id int64) string { return "/people/" + strconv.FormatInt(id, 10) }
 
-func personRow(r *store.Recipient) PersonRow {
+func personRow(tell units.Reader, r *store.Recipient) PersonRow {
 	row := PersonRow{
 		Name:    r.Name,
 		Address: r.Address,
@@ -93,7 +95,7 @@ func personRow(r *store.Recipient) PersonRow {
 		}
 	}
 	if r.Last != nil {
-		row.Last = digestWords[r.Last.State] + " " + longDate(r.Last.Day)
+		row.Last = digestWords[r.Last.State] + " " + tell.Day(r.Last.Day)
 		if r.Last.Message != "" {
 			row.Last += ": " + r.Last.Message
 		}

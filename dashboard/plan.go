@@ -7,6 +7,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // Plan is the vehicle seen from above, front at the top: the positions where
@@ -62,7 +63,7 @@ const (
 )
 
 // planOf draws the axles of h with what is forecast of them.
-func planOf(h *store.History, fs []store.AxleForecast) Plan {
+func planOf(tell units.Reader, h *store.History, fs []store.AxleForecast) Plan {
 	p := Plan{Height: planTop + planPitch*len(h.Axles) - 30, Say: "The vehicle from above, front at the top."}
 	for i, a := range h.Axles {
 		ax := PlanAxle{Y: planTop + planPitch*i, Name: fmt.Sprintf("axle %d", a.Number)}
@@ -73,8 +74,8 @@ func planOf(h *store.History, fs []store.AxleForecast) Plan {
 				d.positions, d.limiting = fs[j].Positions, fs[j].Limiting
 			}
 		}
-		d.draw()
-		p.Say += d.say(a.Number)
+		d.draw(tell)
+		p.Say += d.say(tell, a.Number)
 		p.Axles = append(p.Axles, ax)
 	}
 	return p
@@ -89,12 +90,12 @@ type drawing struct {
 	limiting  int
 }
 
-func (d *drawing) draw() {
+func (d *drawing) draw(tell units.Reader) {
 	for _, side := range []string{"left", "right"} {
 		if d.brake == fleet.DrumBrake {
 			d.box(side, outerX, innerX+padW-outerX, padH, d.find("lining", side, ""), true)
-			d.label(side, innerX+padW+7, d.find("lining", side, ""), "lining")
-			d.below(side, d.find("drum", side, ""), "drum")
+			d.label(tell, side, innerX+padW+7, d.find("lining", side, ""), "lining")
+			d.below(tell, side, d.find("drum", side, ""), "drum")
 			continue
 		}
 		outer, inner := d.find("pad", side, "outer"), d.find("pad", side, "inner")
@@ -102,21 +103,21 @@ func (d *drawing) draw() {
 		if outer < 0 && inner < 0 && either >= 0 {
 			d.box(side, outerX, padW, padH, either, false)
 			d.box(side, innerX, padW, padH, either, true)
-			d.label(side, innerX+padW+7, either, "pad")
+			d.label(tell, side, innerX+padW+7, either, "pad")
 		} else {
 			d.box(side, outerX, padW, padH, outer, false)
 			d.box(side, innerX, padW, padH, inner, true)
-			d.label(side, wheelX-6, outer, "outer")
-			d.label(side, innerX+padW+7, inner, "inner")
+			d.label(tell, side, wheelX-6, outer, "outer")
+			d.label(tell, side, innerX+padW+7, inner, "inner")
 		}
-		d.below(side, d.find("rotor", side, ""), "rotor")
+		d.below(tell, side, d.find("rotor", side, ""), "rotor")
 	}
 	// What was measured as the thinnest of both sides belongs to neither.
 	for _, part := range []forecast.Part{forecast.Pad, forecast.Lining, forecast.Rotor, forecast.Drum} {
 		if i := d.find(part, "", ""); i >= 0 {
 			d.axle.Labels = append(d.axle.Labels, PlanLabel{
 				X: planWidth / 2, Y: d.y + 22, Anchor: "middle",
-				Value: d.value(i), Name: "thinnest " + string(part), First: i == d.limiting,
+				Value: d.value(tell, i), Name: "thinnest " + string(part), First: i == d.limiting,
 			})
 			break
 		}
@@ -162,8 +163,8 @@ func (d *drawing) box(side string, x, w, h float64, i int, from bool) {
 
 // label writes a value beside its part: towards the middle of the vehicle, or
 // outside the wheel.
-func (d *drawing) label(side string, x float64, i int, name string) {
-	l := PlanLabel{X: mirror(side, x, 0), Y: d.y - 7, Value: d.value(i), Name: name, First: i >= 0 && i == d.limiting}
+func (d *drawing) label(tell units.Reader, side string, x float64, i int, name string) {
+	l := PlanLabel{X: mirror(side, x, 0), Y: d.y - 7, Value: d.value(tell, i), Name: name, First: i >= 0 && i == d.limiting}
 	inward := x > wheelX
 	l.Anchor = "end"
 	if inward == (side == "left") {
@@ -173,26 +174,27 @@ func (d *drawing) label(side string, x float64, i int, name string) {
 }
 
 // below writes a value under the wheel, for parts that are measured rarely.
-func (d *drawing) below(side string, i int, name string) {
+func (d *drawing) below(tell units.Reader, side string, i int, name string) {
 	if i < 0 {
 		return
 	}
 	x := rotorX + rotorW/2.
 	d.axle.Labels = append(d.axle.Labels, PlanLabel{
 		X: mirror(side, x, 0), Y: d.y + rotorH/2 + 16, Anchor: "middle",
-		Value: d.value(i), Name: name, First: i == d.limiting,
+		Value: d.value(tell, i), Name: name, First: i == d.limiting,
 	})
 }
 
-func (d *drawing) value(i int) string {
+func (d *drawing) value(tell units.Reader, i int) string {
 	if i < 0 {
 		return "–"
 	}
-	return mm(d.positions[i].ThicknessMM)
+	q := &d.positions[i]
+	return tell.MM(string(q.Pos.Part), q.ThicknessMM)
 }
 
 // say is the axle in words.
-func (d *drawing) say(number int) string {
+func (d *drawing) say(tell units.Reader, number int) string {
 	s := fmt.Sprintf(" Axle %d:", number)
 	if len(d.positions) == 0 {
 		return s + " nothing measured."
@@ -201,7 +203,7 @@ func (d *drawing) say(number int) string {
 		if i > 0 {
 			s += ","
 		}
-		s += " " + within(d.positions[i].Pos) + " " + d.value(i) + " mm"
+		s += " " + within(d.positions[i].Pos) + " " + d.value(tell, i) + " " + tell.ThicknessUnit()
 	}
 	return s + "."
 }

@@ -72,6 +72,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 
 // moveBooking puts a booking into another slot.
 func (d *Dashboard) moveBooking(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "booking")
 	if err != nil {
 		return err
@@ -80,7 +81,7 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 	f := readFields(c)
 	to := fleet.Slot{DepotID: f.id("depot"), Day: f.must("day"), Bay: f.whole("bay"), Starts: f.clock("starts")}
 	if f.ok() && to.Day < d.svc.Today() {
-		f.fault("day", "%s has gone by", longDate(to.Day))
+		f.fault("day", "%s has gone by", tell.Day(to.Day))
 	}
 	if to.DepotID == 0 {
 		b, err := d.svc.DB.Booking(ctx, sc, id)
@@ -153,11 +154,12 @@ func (d *Dashboard) endBooking(c *gin.Context) error {
 
 // book books a vehicle by hand.
 func (d *Dashboard) book(c *gin.Context) error {
+	tell := reader(c)
 	f := readFields(c)
 	vehicle := f.id("vehicle")
 	slot := fleet.Slot{DepotID: f.id("depot"), Day: f.must("day"), Bay: f.whole("bay"), Starts: f.clock("starts")}
 	if f.ok() && slot.Day < d.svc.Today() {
-		f.fault("day", "%s has gone by", longDate(slot.Day))
+		f.fault("day", "%s has gone by", tell.Day(slot.Day))
 	}
 	var axles []int
 	for _, s := range c.PostFormArray("axle") {

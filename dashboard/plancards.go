@@ -12,6 +12,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -62,15 +63,15 @@ func (d *Dashboard) dueRows(ctx context.Context, c *gin.Context, ids []int64) (m
 }
 
 // day makes a day with a cell for each depot.
-func (x *planDrawer) day(ws []store.DepotWorkshop, day fleet.Date) PlanDay {
-	p := PlanDay{Title: day.Time().Format("Mon 2 Jan"), ISO: day.String(), Today: day == x.today}
+func (x *planDrawer) day(tell units.Reader, ws []store.DepotWorkshop, day fleet.Date) PlanDay {
+	p := PlanDay{Title: day.Time().Format("Mon ") + tell.DayShort(day), ISO: day.String(), Today: day == x.today}
 	for i := range ws {
-		p.Cells = append(p.Cells, x.cell(&ws[i], day))
+		p.Cells = append(p.Cells, x.cell(tell, &ws[i], day))
 	}
 	return p
 }
 
-func (x *planDrawer) cell(w *store.DepotWorkshop, day fleet.Date) PlanCell {
+func (x *planDrawer) cell(tell units.Reader, w *store.DepotWorkshop, day fleet.Date) PlanCell {
 	c := PlanCell{DepotID: w.ID, Depot: w.Name, ISO: day.String(), Sheet: fmt.Sprintf("/plan/day?depot=%d&day=%s", w.ID, day)}
 	work := w.Day(day)
 	if !work.Open() {
@@ -95,7 +96,7 @@ func (x *planDrawer) cell(w *store.DepotWorkshop, day fleet.Date) PlanCell {
 		if b.State != fleet.Missed && !x.leaves(b) {
 			used += b.Hours
 		}
-		cards = append(cards, placed{b.Slot, x.booking(b)})
+		cards = append(cards, placed{b.Slot, x.booking(tell, b)})
 	}
 	for i := range x.visits {
 		v := &x.visits[i]
@@ -112,7 +113,7 @@ func (x *planDrawer) cell(w *store.DepotWorkshop, day fleet.Date) PlanCell {
 		if v.Advice != store.AdviseWithdraw {
 			used += v.Hours
 		}
-		cards = append(cards, placed{v.Slot, x.visit(v)})
+		cards = append(cards, placed{v.Slot, x.visit(tell, v)})
 	}
 	slices.SortStableFunc(cards, func(a, b placed) int {
 		if a.at.Starts != b.at.Starts {
@@ -142,7 +143,7 @@ func (x *planDrawer) leaves(b *fleet.Booking) bool {
 	})
 }
 
-func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
+func (x *planDrawer) booking(tell units.Reader, b *fleet.Booking) PlanCard {
 	c := PlanCard{
 		Booking: b.ID,
 		Link:    bookingLink(b.ID),
@@ -153,7 +154,7 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 		State:   string(b.State),
 		Kept:    b.Kept,
 		Movable: x.plans && b.State == fleet.Booked,
-		Lanes:   x.lanes(b.VehicleID, b.Work, b.Day, "booked"),
+		Lanes:   x.lanes(tell, b.VehicleID, b.Work, b.Day, "booked"),
 		Cost:    costWords(b.Currency, b.Cost),
 	}
 	if b.State != fleet.Booked {
@@ -162,7 +163,7 @@ func (x *planDrawer) booking(b *fleet.Booking) PlanCard {
 	return c
 }
 
-func (x *planDrawer) visit(v *store.Visit) PlanCard {
+func (x *planDrawer) visit(tell units.Reader, v *store.Visit) PlanCard {
 	c := PlanCard{
 		Booking: v.BookingID,
 		Link:    vehicleLink(v.VehicleID),
@@ -174,7 +175,7 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 		Changed: v.Changed,
 		Remedy:  v.Remedy,
 		State:   "proposed",
-		Lanes:   x.lanes(v.VehicleID, v.Work, v.Day, "proposed"),
+		Lanes:   x.lanes(tell, v.VehicleID, v.Work, v.Day, "proposed"),
 		Cost:    costWords(v.Currency, v.Cost),
 	}
 	if x.plans {
@@ -195,13 +196,13 @@ func (x *planDrawer) visit(v *store.Visit) PlanCard {
 }
 
 // lanes draws the wear lanes of the axles of a visit, with its peg.
-func (x *planDrawer) lanes(vehicle int64, work []fleet.WorkItem, day fleet.Date, what string) (out []PlanLane) {
+func (x *planDrawer) lanes(tell units.Reader, vehicle int64, work []fleet.WorkItem, day fleet.Date, what string) (out []PlanLane) {
 	for _, axle := range fleet.Axles(work) {
 		r := x.rows[store.AxleKey{VehicleID: vehicle, Axle: axle}]
 		if r == nil {
 			continue
 		}
-		out = append(out, PlanLane{axle, laneOf(x.axis, r).withPeg(x.axis, day, what)})
+		out = append(out, PlanLane{axle, laneOf(tell, x.axis, r).withPeg(tell, x.axis, day, what)})
 	}
 	return out
 }

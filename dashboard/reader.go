@@ -13,6 +13,9 @@ import (
 	"brakewear/internal/web"
 )
 
+// reader is how whoever sends the request wants quantities and days said.
+func reader(c *gin.Context) units.Reader { return web.SignedIn(c).Reader }
+
 // ReaderForm chooses how one's own pages say numbers and days.
 type ReaderForm struct {
 	Distance, Thickness, Days []Choice

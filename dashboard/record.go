@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // RecordPage is the track record: what was forecast, beside what came off.
@@ -75,6 +76,7 @@ const (
 )
 
 func (d *Dashboard) record(c *gin.Context) error {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	fleetID, fleets, err := d.fleetChoice(c)
 	if err != nil {
@@ -119,20 +121,20 @@ func (d *Dashboard) record(c *gin.Context) error {
 		}
 		return d.send(c, http.StatusOK, "record", p)
 	}
-	p.Figures, p.Says = recordFigures(&score), recordWords(&score)
+	p.Figures, p.Says = recordFigures(tell, &score), recordWords(tell, &score)
 	if score.Judged < fewJobs {
 		p.Few = fmt.Sprintf("%s so far that can be judged: too few to say how good the forecast is.", plural(score.Judged, "job", "jobs"))
 	} else {
 		for i := range score.Ahead {
-			p.Ahead = append(p.Ahead, recordLine(fmt.Sprintf("%d days ahead", score.Ahead[i].Days), &score.Ahead[i]))
+			p.Ahead = append(p.Ahead, recordLine(tell, fmt.Sprintf("%d days ahead", score.Ahead[i].Days), &score.Ahead[i]))
 		}
 		p.Groups = []RecordGroup{
-			recordGroup("Class", rows, func(k *store.Kept) string { return cmp.Or(string(k.Category), "not given") }),
-			recordGroup("Depot", rows, func(k *store.Kept) string { return k.Depot }),
+			recordGroup(tell, "Class", rows, func(k *store.Kept) string { return cmp.Or(string(k.Category), "not given") }),
+			recordGroup(tell, "Depot", rows, func(k *store.Kept) string { return k.Depot }),
 		}
-		p.Picture = recordPicture(rows)
+		p.Picture = recordPicture(tell, rows)
 	}
-	p.Latest, p.More = removals(rows)
+	p.Latest, p.More = removals(tell, rows)
 	p.Before = pipeline.Ahead[middle]
 	return d.send(c, http.StatusOK, "record", p)
 }
@@ -161,10 +163,13 @@ func categoryChoices(rows []store.Kept, now fleet.Category) []Choice {
 	return cs
 }
 
+// linings is the part that a record of pads and linings is told as.
+const linings = string(fleet.Lining)
+
 // recordWords puts the score into sentences.
-func recordWords(s *pipeline.RecordScore) []string {
-	says := []string{fmt.Sprintf("%s came off. Half of them had %s mm of usable lining or less left, %s of it.",
-		plural(s.Removed, "set of pads or linings", "sets of pads or linings"), mm(s.LeftMM), percent(s.LeftShare))}
+func recordWords(tell units.Reader, s *pipeline.RecordScore) []string {
+	says := []string{fmt.Sprintf("%s came off. Half of them had %s of usable lining or less left, %s of it.",
+		plural(s.Removed, "set of pads or linings", "sets of pads or linings"), tell.Thickness(linings, s.LeftMM), percent(s.LeftShare))}
 	switch s.PastLimit {
 	case 0:
 		says = append(says, "None was found at or past its limit.")
@@ -183,10 +188,10 @@ func recordWords(s *pipeline.RecordScore) []string {
 }
 
 // recordFigures is what a record comes to.
-func recordFigures(s *pipeline.RecordScore) []Fact {
+func recordFigures(tell units.Reader, s *pipeline.RecordScore) []Fact {
 	fs := []Fact{
 		{"sets came off", count(s.Removed)},
-		{fmt.Sprintf("of the usable lining left, median; %s mm", mm(s.LeftMM)), percent(s.LeftShare)},
+		{fmt.Sprintf("of the usable lining left, median; %s", tell.Thickness(linings, s.LeftMM)), percent(s.LeftShare)},
 		{fmt.Sprintf("at or past the limit, of %s", count(s.Removed)), count(s.PastLimit)},
 	}
 	if s.WithAll >= fewJobs {
@@ -203,11 +208,11 @@ func shareOf(k, n int) string {
 	return fmt.Sprintf("%.0f\u00a0%%", 100*float64(k)/float64(n))
 }
 
-func recordLine(name string, s *pipeline.AheadScore) RecordLine {
+func recordLine(tell units.Reader, name string, s *pipeline.AheadScore) RecordLine {
 	l := RecordLine{
 		Name: name, N: s.N,
 		InsideDays: shareOf(s.InsideDays, s.N), InsideKm: shareOf(s.InsideKm, s.N), InCone: shareOf(s.InCone, s.N),
-		ErrorDays: "–", ErrorKm: kmWords(s.ErrorKm),
+		ErrorDays: "–", ErrorKm: tell.Km(s.ErrorKm),
 	}
 	if !math.IsNaN(s.ErrorDays) {
 		l.ErrorDays = fmt.Sprintf("%.0f", s.ErrorDays)
@@ -217,7 +222,7 @@ func recordLine(name string, s *pipeline.AheadScore) RecordLine {
 
 // recordGroup scores the parts of a record. A part of few sets says so instead of
 // giving shares.
-func recordGroup(by string, rows []store.Kept, of func(*store.Kept) string) RecordGroup {
+func recordGroup(tell units.Reader, by string, rows []store.Kept, of func(*store.Kept) string) RecordGroup {
 	parts := map[string][]store.Kept{}
 	for i := range rows {
 		name := of(&rows[i])
@@ -226,11 +231,11 @@ func recordGroup(by string, rows []store.Kept, of func(*store.Kept) string) Reco
 	g := RecordGroup{By: by, Ahead: pipeline.Ahead[middle]}
 	for _, name := range slices.Sorted(maps.Keys(parts)) {
 		s := pipeline.ScoreRecord(parts[name])
-		l := recordLine(name, &s.Ahead[middle])
+		l := recordLine(tell, name, &s.Ahead[middle])
 		if s.Ahead[middle].N < fewJobs {
 			l.InsideDays, l.InsideKm, l.InCone, l.ErrorDays, l.ErrorKm = "too few", "", "", "", ""
 		}
-		l.Left = mm(s.LeftMM) + " mm, " + percent(s.LeftShare)
+		l.Left = tell.Thickness(linings, s.LeftMM) + ", " + percent(s.LeftShare)
 		l.Past = fmt.Sprintf("%d of %d", s.PastLimit, s.Removed)
 		g.Rows = append(g.Rows, l)
 	}
@@ -248,13 +253,13 @@ func judgedAhead(rows []store.Kept) []store.Kept {
 	return out
 }
 
-func recordPicture(rows []store.Kept) *Picture {
+func recordPicture(tell units.Reader, rows []store.Kept) *Picture {
 	var ps []chart.Promise
 	for _, k := range judgedAhead(rows) {
 		if len(ps) == listed {
 			break
 		}
-		ps = append(ps, chart.Promise{Name: longDate(k.Removed), Low: k.Day[0] - k.CrossDay, Mid: k.Day[1] - k.CrossDay, Up: k.Day[2] - k.CrossDay})
+		ps = append(ps, chart.Promise{Name: tell.Day(k.Removed), Low: k.Day[0] - k.CrossDay, Mid: k.Day[1] - k.CrossDay, Up: k.Day[2] - k.CrossDay})
 	}
 	ch := chart.Promises(pipeline.Ahead[middle], ps)
 	if ch == nil {
@@ -264,7 +269,7 @@ func recordPicture(rows []store.Kept) *Picture {
 }
 
 // removals lists the latest sets that came off.
-func removals(rows []store.Kept) (out []RecordRemoval, more int) {
+func removals(tell units.Reader, rows []store.Kept) (out []RecordRemoval, more int) {
 	for i := range rows {
 		k := &rows[i]
 		if k.Ahead != pipeline.Ahead[middle] {
@@ -278,8 +283,8 @@ func removals(rows []store.Kept) (out []RecordRemoval, more int) {
 			Link:    fmt.Sprintf("/vehicles/%d#axle-%d", k.VehicleID, k.Axle),
 			Vehicle: k.Number,
 			What:    fmt.Sprintf("axle %d, %ss", k.Axle, k.Part),
-			Day:     longDate(k.Removed), ISO: k.Removed.String(),
-			Left:     mm(k.LeftMM) + " mm, " + percent(k.LeftShare),
+			Day:     tell.Day(k.Removed), ISO: k.Removed.String(),
+			Left:     tell.Thickness(string(k.Part), k.LeftMM) + ", " + percent(k.LeftShare),
 			Promised: "no forecast",
 			Came:     "too much left to say",
 		}
@@ -287,10 +292,10 @@ func removals(rows []store.Kept) (out []RecordRemoval, more int) {
 			r.Left = "none: at or past its limit"
 		}
 		if k.Promised != nil && !math.IsNaN(k.Day[1]) {
-			r.Promised = longDate(dayOf(k.Day[1])) + " (" + longDate(dayOf(k.Day[0])) + " – " + longDate(dayOf(k.Day[2])) + ")"
+			r.Promised = tell.Day(dayOf(k.Day[1])) + " (" + tell.Day(dayOf(k.Day[0])) + " – " + tell.Day(dayOf(k.Day[2])) + ")"
 		}
 		if !math.IsNaN(k.CrossDay) {
-			r.Came = longDate(dayOf(k.CrossDay))
+			r.Came = tell.Day(dayOf(k.CrossDay))
 		}
 		out = append(out, r)
 	}

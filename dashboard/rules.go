@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // RulesPage lists the rule sets, and which fleet goes by which.
@@ -105,6 +106,7 @@ var groupWords = []struct {
 }
 
 func (d *Dashboard) ruleSet(c *gin.Context) error {
+	tell := reader(c)
 	id := c.Param("set")
 	i := slices.IndexFunc(rules.Sets(), func(s *rules.Set) bool { return s.ID == id })
 	if i < 0 {
@@ -116,7 +118,7 @@ func (d *Dashboard) ruleSet(c *gin.Context) error {
 		group := ValueGroup{Title: g.title}
 		for _, u := range s.Uses() {
 			if u.What == g.what {
-				group.Rows = append(group.Rows, valueRow(u))
+				group.Rows = append(group.Rows, valueRow(tell, u))
 			}
 		}
 		if len(group.Rows) > 0 {
@@ -126,11 +128,11 @@ func (d *Dashboard) ruleSet(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "ruleset", p)
 }
 
-func valueRow(u *rules.Use) ValueRow {
+func valueRow(tell units.Reader, u *rules.Use) ValueRow {
 	v := u.Value
 	return ValueRow{
 		ID:       v.ID,
-		Where:    whereWords(u),
+		Where:    whereWords(tell, u),
 		Quantity: capital(v.Quantity),
 		Value:    strings.TrimSpace(v.Text + " " + v.Unit),
 		Words:    v.Comparison,
@@ -151,7 +153,7 @@ func knownWords(k rules.Known) string {
 }
 
 // whereWords says where a value applies: "M2 M3 · air · steering axle".
-func whereWords(u *rules.Use) string {
+func whereWords(tell units.Reader, u *rules.Use) string {
 	var ws []string
 	add := func(w string) {
 		if w != "" {
@@ -178,13 +180,13 @@ func whereWords(u *rules.Use) string {
 		add(string(u.System) + " brake")
 	}
 	if u.Gross.Op != "" {
-		add(fmt.Sprintf("gross mass %s %s kg", signs.Replace(u.Gross.Op), kmWords(u.Gross.X)))
+		add(fmt.Sprintf("gross mass %s %s kg", signs.Replace(u.Gross.Op), tell.Km(u.Gross.X)))
 	}
 	switch u.FirstUsed.Op {
 	case "<":
-		add("first used before " + longDate(fleet.Date(u.FirstUsed.X)))
+		add("first used before " + tell.Day(fleet.Date(u.FirstUsed.X)))
 	case ">=":
-		add("first used on or after " + longDate(fleet.Date(u.FirstUsed.X)))
+		add("first used on or after " + tell.Day(fleet.Date(u.FirstUsed.X)))
 	}
 	if u.SpeedKmh > 0 {
 		add(fmt.Sprintf("from %.3g km/h", u.SpeedKmh))
@@ -234,6 +236,7 @@ func (d *Dashboard) fleetRules(c *gin.Context) error { return d.showFleetRules(c
 
 // showFleetRules sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	id, err := pathID(c, "fleet")
 	if err != nil {
 		return err
@@ -266,7 +269,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 		return err
 	}
 	for _, x := range cs {
-		p.Choices = append(p.Choices, ChoiceRow{rules.Or(x.RuleSet).Name, x.By, x.Why, longDate(fleet.DateOf(x.At.UTC()))})
+		p.Choices = append(p.Choices, ChoiceRow{rules.Or(x.RuleSet).Name, x.By, x.Why, tell.Day(fleet.DateOf(x.At.UTC()))})
 	}
 	if p.Thresholds, err = d.thresholdRows(c, id, f); err != nil {
 		return err
@@ -275,6 +278,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 }
 
 func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (rows []ThresholdRow, err error) {
+	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	ts, err := d.svc.Thresholds(ctx, sc, fleetID)
 	if err != nil {
@@ -305,7 +309,7 @@ func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (row
 		}
 		for _, o := range own {
 			if o.ValueID == v.ID && o.X != nil {
-				row.Note = fmt.Sprintf("%s, %s: %s", o.By, longDate(fleet.DateOf(o.At.UTC())), o.Why)
+				row.Note = fmt.Sprintf("%s, %s: %s", o.By, tell.Day(fleet.DateOf(o.At.UTC())), o.Why)
 			}
 		}
 		mine := f

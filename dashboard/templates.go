@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"reflect"
 
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -81,10 +82,7 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 			Funcs(template.FuncMap{
 				"asset":   assets.Path,
 				"capital": capital,
-				"date":    longDate,
 				"iso":     func(d interface{ String() string }) string { return d.String() },
-				"mm":      mm,
-				"km":      kmWords,
 				"count":   count,
 				"plural":  plural,
 			}).
@@ -100,7 +98,7 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 
 // render fills the page, for who looks at it, into a buffer, so that an error
 // cannot leave half a page behind.
-func (p *page) render(data any, who *Signed) ([]byte, error) {
+func (p *page) render(data any, who *Signed, tell units.Reader) ([]byte, error) {
 	if got := reflect.TypeOf(data); got != p.data {
 		return nil, fmt.Errorf("page %s: got a %v, want a %v", p.name, got, p.data)
 	}
@@ -109,6 +107,7 @@ func (p *page) render(data any, who *Signed) ([]byte, error) {
 	shown := reflect.New(p.data).Elem()
 	shown.Set(reflect.ValueOf(data))
 	shown.FieldByName("Shell").FieldByName("Signed").Set(reflect.ValueOf(who))
+	shown.FieldByName("Shell").FieldByName("Tell").Set(reflect.ValueOf(tell))
 	data = shown.Interface()
 	var b bytes.Buffer
 	if err := p.t.Execute(&b, data); err != nil {

@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/dashboard/chart"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -77,7 +78,7 @@ func TestTemplatesFitTheirStructs(t *testing.T) {
 		fill(half)
 		strip(half)
 		for how, v := range map[string]reflect.Value{"filled": filled, "without pointers": half, "empty": reflect.New(typ).Elem()} {
-			page, err := d.pages[name].render(v.Interface(), &Signed{Name: "Ann"})
+			page, err := d.pages[name].render(v.Interface(), &Signed{Name: "Ann"}, units.Reader{})
 			if err != nil {
 				t.Errorf("%s, %s: %v", name, how, err)
 				continue
@@ -98,7 +99,7 @@ func TestRenderRefusesAnotherStruct(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.pages["due"].render(VehiclesPage{}, nil); err == nil {
+	if _, err := d.pages["due"].render(VehiclesPage{}, nil, units.Reader{}); err == nil {
 		t.Error("a page took another page's struct")
 	}
 }

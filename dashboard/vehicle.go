@@ -15,6 +15,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // VehiclePage is everything of one vehicle.
@@ -63,7 +64,7 @@ type PositionRow struct {
 	Decides   bool
 	Thickness string
 	Limit     string
-	Rate      string // mm per 10,000 km
+	Rate      string // in units.Reader.WearUnit
 	When      string // of its limit
 	Readings  int
 	Since     string
@@ -80,6 +81,7 @@ type OdometerRow struct {
 }
 
 func (d *Dashboard) vehicle(c *gin.Context) error {
+	tell := reader(c)
 	id, err := pathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -93,7 +95,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p, err := d.vehiclePage(&h, fs, &old, track, today)
+	p, err := d.vehiclePage(tell, &h, fs, &old, track, today)
 	if err != nil {
 		return err
 	}
@@ -110,14 +112,14 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "vehicle", *p)
 }
 
-func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
 	p := &VehiclePage{
 		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
 		Vehicle: h.Vehicle,
 		Fleet:   h.Fleet,
 		Depot:   h.Depot,
 		Facts:   facts(&h.Vehicle),
-		Plan:    planOf(h, fs),
+		Plan:    planOf(tell, h, fs),
 		Measure: fmt.Sprintf("/vehicles/%d/measure", h.Vehicle.ID),
 	}
 	for i := len(h.Conditions) - 1; i >= 0; i-- {
@@ -131,16 +133,16 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, old *
 		byAxle[fs[i].Axle] = &fs[i]
 		perDay = fs[i].KmPerDay
 		if i == 0 && isNumber(fs[i].OdometerKm) {
-			p.Facts = append(p.Facts, "about "+kmAboutOdometer(fs[i].OdometerKm)+" km on "+dateNear(today, today))
+			p.Facts = append(p.Facts, "about "+kmAboutOdometer(tell, fs[i].OdometerKm)+" on "+tell.DayNear(today, today))
 		}
 	}
 	if perDay > 0 {
-		p.Facts = append(p.Facts, fmt.Sprintf("about %.0f km a day", perDay))
+		p.Facts = append(p.Facts, "about "+tell.Distance(perDay)+" a day")
 	}
 	for _, a := range h.Axles {
-		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(h, a.Number, byAxle[a.Number], old)}
+		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(tell, h, a.Number, byAxle[a.Number], old)}
 		if f := byAxle[a.Number]; f != nil {
-			if err := d.fillAxle(&v, h, f, track, today); err != nil {
+			if err := d.fillAxle(tell, &v, h, f, track, today); err != nil {
 				return nil, err
 			}
 		}
@@ -157,13 +159,13 @@ func (d *Dashboard) vehiclePage(h *store.History, fs []store.AxleForecast, old *
 	if pic := chart.Odometer(h.Odometers, track, forecast.Day(today), perDay); pic != nil {
 		p.Odometer = d.picture(h.Vehicle.ID, pic, "odometer", "Odometer")
 	}
-	p.Track, p.Swaps = odometerRows(slices.Concat(h.Odometers, old.Odometers), track)
-	p.Log = correctedRows(h, old)
+	p.Track, p.Swaps = odometerRows(tell, slices.Concat(h.Odometers, old.Odometers), track)
+	p.Log = correctedRows(tell, h, old)
 	return p, nil
 }
 
 // kmAboutOdometer rounds an estimated odometer to the hundred.
-func kmAboutOdometer(x float64) string { return kmWords(math.Round(x/100) * 100) }
+func kmAboutOdometer(tell units.Reader, x float64) string { return tell.Km(math.Round(x/100) * 100) }
 
 func facts(v *fleet.Vehicle) []string {
 	var fs []string
@@ -183,15 +185,15 @@ func facts(v *fleet.Vehicle) []string {
 }
 
 // fillAxle puts an axle's forecast into words, figures and pictures.
-func (d *Dashboard) fillAxle(v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) error {
-	o := outlookOf(f, today)
+func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) error {
+	o := outlookOf(tell, f, today)
 	v.Verdict, v.Says, v.Basis = o.verdict, o.says, o.basis
 	v.Warnings = warningWords(f.Warnings, v.Verdict)
 	v.Title = axleTitle(f)
 	for i := range f.Positions {
-		v.Positions = append(v.Positions, positionRow(f, i, today))
+		v.Positions = append(v.Positions, positionRow(tell, f, i, today))
 	}
-	for _, pic := range axlePictures(h, f, track) {
+	for _, pic := range axlePictures(tell, h, f, track) {
 		to := &v.Pictures
 		if !pic.first {
 			to = &v.More
@@ -209,23 +211,23 @@ func axleTitle(f *store.AxleForecast) string {
 	return capital(within(f.Positions[f.Limiting].Pos)) + " first"
 }
 
-func positionRow(f *store.AxleForecast, i int, today fleet.Date) PositionRow {
+func positionRow(tell units.Reader, f *store.AxleForecast, i int, today fleet.Date) PositionRow {
 	q := &f.Positions[i]
 	p10, p50, p90 := limitDates(q.Crossing, f.AsOf)
 	row := PositionRow{
 		Place:     capital(within(q.Pos)),
 		Decides:   i == f.Limiting,
-		Thickness: mm(q.ThicknessMM),
-		Limit:     spec(q.Spec.Limit),
+		Thickness: tell.MM(string(q.Pos.Part), q.ThicknessMM),
+		Limit:     tell.Spec(string(q.Pos.Part), q.Spec.Limit),
 		Rate:      "–",
-		When:      strings.TrimPrefix(limitShort(p10, p50, p90, today), "limit "),
+		When:      strings.TrimPrefix(limitShort(tell, p10, p50, p90, today), "limit "),
 		Readings:  q.Readings,
 	}
 	if isNumber(q.RatePer10000) {
-		row.Rate = strconv.FormatFloat(q.RatePer10000, 'f', 2, 64)
+		row.Rate = tell.Rate(string(q.Pos.Part), q.RatePer10000)
 	}
 	if q.Since != 0 {
-		row.Since = longDate(fleet.Date(q.Since))
+		row.Since = tell.Day(fleet.Date(q.Since))
 		if !q.SinceKnown {
 			row.Since = "before " + row.Since
 		}
@@ -238,7 +240,7 @@ func within(p forecast.Position) string {
 	return fleet.Position{Part: fleet.Part(p.Part), Side: fleet.Side(p.Side), Face: fleet.Face(p.Face)}.Within()
 }
 
-func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, swaps []string) {
+func odometerRows(tell units.Reader, os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, swaps []string) {
 	why := map[forecast.Odometer]string{}
 	for _, x := range t.Dropped {
 		why[x.Odometer] = x.Why
@@ -248,7 +250,7 @@ func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, sw
 		o := os[i]
 		rows = append(rows, OdometerRow{
 			Date:   o.Date,
-			Km:     kmWords(o.Km),
+			Km:     tell.Km(o.Km),
 			Note:   why[forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km}],
 			Upload: o.UploadID,
 			Link:   correctionPath(fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}),
@@ -257,12 +259,12 @@ func odometerRows(os []fleet.Odometer, t forecast.Track) (rows []OdometerRow, sw
 	}
 	for _, s := range t.Swaps {
 		if s.Declared {
-			swaps = append(swaps, fmt.Sprintf("On %s the instrument cluster was changed: the old one showed %s km last, the new one %s km. The distance goes on.",
-				longDate(fleet.Date(s.Before)), kmWords(s.From), kmWords(s.To)))
+			swaps = append(swaps, fmt.Sprintf("On %s the instrument cluster was changed: the old one showed %s last, the new one %s. The distance goes on.",
+				tell.Day(fleet.Date(s.Before)), tell.Distance(s.From), tell.Distance(s.To)))
 			continue
 		}
-		swaps = append(swaps, fmt.Sprintf("Between %s and %s the odometer went on from %s to %s km: taken as a changed or run-back instrument, the distance goes on.",
-			longDate(fleet.Date(s.After)), longDate(fleet.Date(s.Before)), kmWords(s.From), kmWords(s.To)))
+		swaps = append(swaps, fmt.Sprintf("Between %s and %s the odometer went on from %s to %s: taken as a changed or run-back instrument, the distance goes on.",
+			tell.Day(fleet.Date(s.After)), tell.Day(fleet.Date(s.Before)), tell.Distance(s.From), tell.Distance(s.To)))
 	}
 	return rows, swaps
 }

@@ -26,6 +26,7 @@ const pastBookings = 365
 // addBookings puts what is booked on a vehicle's page: the pegs on its axles'
 // lanes, and a list.
 func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date) error {
+	tell := reader(c)
 	ctx, sc, id := c.Request.Context(), d.scope(c), p.Vehicle.ID
 	rows, err := d.dueRows(ctx, c, []int64{id})
 	if err != nil {
@@ -38,16 +39,16 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 	axis := newAxis(today, vehicleAxis)
 	for i := range p.Axles {
 		a := &p.Axles[i]
-		booked, day := plan.of(id, a.Number)
+		booked, day := plan.of(tell, id, a.Number)
 		a.Booked = booked
 		r := rows[store.AxleKey{VehicleID: id, Axle: a.Number}]
 		if r == nil {
 			continue
 		}
-		lane := laneOf(axis, r)
+		lane := laneOf(tell, axis, r)
 		if day != nil {
-			lane = lane.withPeg(axis, *day, "booked")
-			a.Verdict = a.Verdict.booked(*day, r.BookBy, today)
+			lane = lane.withPeg(tell, axis, *day, "booked")
+			a.Verdict = a.Verdict.booked(tell, *day, r.BookBy, today)
 			if *day >= today {
 				a.Booked.Words = plan.short(id, a.Number)
 			}
@@ -63,7 +64,7 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 		b := &bs[i]
 		v.Rows = append(v.Rows, VehicleBooking{
 			Link:  bookingLink(b.ID),
-			When:  dayNear(b.Day, today) + ", " + b.Starts.String(),
+			When:  dayNear(tell, b.Day, today) + ", " + b.Starts.String(),
 			Where: b.Depot,
 			Work:  workWords(b.Work),
 			State: string(b.State),
@@ -75,10 +76,10 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 		return err
 	}
 	if up := ups[id]; up != nil {
-		for _, a := range absenceRows(up.Absences, "", today) {
+		for _, a := range absenceRows(tell, up.Absences, "", today) {
 			v.Away = append(v.Away, withReason("cannot be spared "+a.When, a.What))
 		}
-		for _, a := range visitRows(up.Visits, "", today) {
+		for _, a := range visitRows(tell, up.Visits, "", today) {
 			v.Away = append(v.Away, a.When+": "+a.What)
 		}
 	}

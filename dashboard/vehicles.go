@@ -10,6 +10,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // VehiclesPage finds a vehicle.
@@ -38,6 +39,7 @@ type VehicleRow struct {
 }
 
 func (d *Dashboard) vehicles(c *gin.Context) error {
+	tell := reader(c)
 	fleetID, fleets, err := d.fleetChoice(c)
 	if err != nil {
 		return err
@@ -60,7 +62,7 @@ func (d *Dashboard) vehicles(c *gin.Context) error {
 	}
 	today := d.svc.Today()
 	for i := range got.Rows {
-		p.Rows = append(p.Rows, vehicleRow(&got.Rows[i], today))
+		p.Rows = append(p.Rows, vehicleRow(tell, &got.Rows[i], today))
 	}
 	keep := query{}
 	for name, value := range map[string]string{"q": q.Text, "fleet": c.Query("fleet"), "depot": c.Query("depot")} {
@@ -84,7 +86,7 @@ func (d *Dashboard) vehicles(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "vehicles", p)
 }
 
-func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
+func vehicleRow(tell units.Reader, r *store.VehicleRow, today fleet.Date) VehicleRow {
 	v := VehicleRow{
 		Link:     "/vehicles/" + strconv.FormatInt(r.ID, 10),
 		Number:   r.Number,
@@ -100,7 +102,7 @@ func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
 		v.What = strings.TrimSpace(v.What + " " + strconv.Itoa(r.Year))
 	}
 	if r.LastReading != nil {
-		v.Measured = "measured " + dateNear(*r.LastReading, today)
+		v.Measured = "measured " + tell.DayNear(*r.LastReading, today)
 	}
 	switch {
 	case r.PastLimit:
@@ -109,9 +111,9 @@ func vehicleRow(r *store.VehicleRow, today fleet.Date) VehicleRow {
 		v.BookBy = "measure first" // no forecast clears it
 	case r.BookBy == nil:
 	case *r.BookBy < today:
-		v.BookBy, v.Late = "now: to be booked by "+dateNear(*r.BookBy, today), true
+		v.BookBy, v.Late = "now: to be booked by "+tell.DayNear(*r.BookBy, today), true
 	default:
-		v.BookBy, v.ISO = "book by "+dateNear(*r.BookBy, today), r.BookBy.String()
+		v.BookBy, v.ISO = "book by "+tell.DayNear(*r.BookBy, today), r.BookBy.String()
 	}
 	return v
 }

@@ -5,6 +5,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Verdict is what to do with an axle, and by when.
@@ -18,11 +19,11 @@ type Verdict struct {
 
 // verdict says what to do. A forecast clears no axle that was last measured at
 // or below its limit, or too long ago.
-func verdict(bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.Warning, today fleet.Date) Verdict {
+func verdict(tell units.Reader, bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.Warning, today fleet.Date) Verdict {
 	has := func(codes ...forecast.Code) bool {
 		return slices.ContainsFunc(warnings, func(w forecast.Warning) bool { return slices.Contains(codes, w.Code) })
 	}
-	v := Verdict{Ask: "book by", Why: limitShort(p10, p50, p90, today)}
+	v := Verdict{Ask: "book by", Why: limitShort(tell, p10, p50, p90, today)}
 	switch {
 	case past:
 		v = Verdict{Ask: "book", Strong: "now", Why: "at or past its limit", Urgent: true}
@@ -33,12 +34,12 @@ func verdict(bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.W
 		}
 	case bookBy != nil && *bookBy < today:
 		v.Ask, v.Strong = "book", "now"
-		v.Why = "was to be booked by " + dateNear(*bookBy, today) + "; " + v.Why
+		v.Why = "was to be booked by " + tell.DayNear(*bookBy, today) + "; " + v.Why
 	case has(forecast.Remeasure):
 		v.Ask, v.Strong = "measure", "again"
 		v.Why = "a thin reading disagrees"
 		if bookBy != nil {
-			v.Why += "; else book by " + dateNear(*bookBy, today)
+			v.Why += "; else book by " + tell.DayNear(*bookBy, today)
 		}
 	case has(forecast.OldReadings, forecast.NoReadings):
 		v.Ask, v.Strong = "measure", "first"
@@ -47,7 +48,7 @@ func verdict(bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.W
 			v.Why = "nothing measured on these parts"
 		}
 		if bookBy != nil {
-			v.Why += "; else book by " + dateNear(*bookBy, today)
+			v.Why += "; else book by " + tell.DayNear(*bookBy, today)
 		}
 	case bookBy == nil && p50 == nil:
 		v.Strong, v.Why = "no date", "nothing to date it by"
@@ -57,14 +58,14 @@ func verdict(bookBy, p10, p50, p90 *fleet.Date, past bool, warnings []forecast.W
 	case bookBy == nil:
 		v.Strong = "not in sight"
 	default:
-		v.Strong, v.ISO = dateNear(*bookBy, today), bookBy.String()
+		v.Strong, v.ISO = tell.DayNear(*bookBy, today), bookBy.String()
 	}
 	return v
 }
 
 // limitShort is when the limit is reached, in the least words.
-func limitShort(p10, p50, p90 *fleet.Date, today fleet.Date) string {
-	near := func(d *fleet.Date) string { return dateNear(*d, today) }
+func limitShort(tell units.Reader, p10, p50, p90 *fleet.Date, today fleet.Date) string {
+	near := func(d *fleet.Date) string { return tell.DayNear(*d, today) }
 	switch {
 	case p10 == nil:
 		return "limit not in sight"

@@ -6,6 +6,7 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 func TestVerdict(t *testing.T) {
@@ -43,7 +44,7 @@ func TestVerdict(t *testing.T) {
 		{"far", nil, nil, in(5000), nil, false, nil,
 			Verdict{Ask: "book by", Strong: "not in sight", Why: "limit not in sight"}},
 	} {
-		if got := verdict(c.bookBy, c.p10, c.p50, c.p90, c.past, c.warnings, today); got != c.want {
+		if got := verdict(units.Reader{}, c.bookBy, c.p10, c.p50, c.p90, c.past, c.warnings, today); got != c.want {
 			t.Errorf("%s:\n got %+v\nwant %+v", c.name, got, c.want)
 		}
 	}
@@ -66,7 +67,7 @@ func TestVehicleRow(t *testing.T) {
 		{"just in time", in(-forecast.OldAfter), in(30), false, "book by 1 Apr"},
 		{"no date", in(-20), nil, false, "no date"},
 	} {
-		row := vehicleRow(&store.VehicleRow{LastReading: c.measured, BookBy: c.book, PastLimit: c.past}, today)
+		row := vehicleRow(units.Reader{}, &store.VehicleRow{LastReading: c.measured, BookBy: c.book, PastLimit: c.past}, today)
 		if row.BookBy != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, row.BookBy, c.want)
 		}

@@ -12,6 +12,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // WorkplanPage is the workshops' plan of a week: days across, depots down.
@@ -123,6 +124,7 @@ func (d *Dashboard) workplan(c *gin.Context) error { return d.showWorkplan(c, ht
 
 // showWorkplan sends the page, with what became of what was asked.
 func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
+	tell := reader(c)
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
 	monday, err := weekOf(c, today)
 	if err != nil {
@@ -143,7 +145,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 		p.More = len(ws) - planDepots
 		ws = ws[:planDepots]
 	}
-	p.links(monday, today)
+	p.links(tell, monday, today)
 	bookings, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Depot: p.Depot, From: min(monday, today-overdueDays), To: monday + planDays - 1,
 		States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}})
 	if err != nil {
@@ -165,14 +167,14 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	}
 	for n := range planDays {
 		day := monday + fleet.Date(n)
-		if pd := draw.day(ws, day); n < 5 || pd.busy() {
+		if pd := draw.day(tell, ws, day); n < 5 || pd.busy() {
 			p.Days = append(p.Days, pd)
 		}
 	}
 	for i := range visits {
 		v := &visits[i]
 		if v.Advice == store.AdviseNothing {
-			p.Unplaced = append(p.Unplaced, unplacedRow(v, today))
+			p.Unplaced = append(p.Unplaced, unplacedRow(tell, v, today))
 			continue
 		}
 		if draw.plans {
@@ -190,8 +192,8 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	}
 	for i := range bookings {
 		if b := &bookings[i]; b.State == fleet.Booked && b.Day < today {
-			card := draw.booking(b)
-			card.Day, card.Quick = dayNear(b.Day, today), draw.plans
+			card := draw.booking(tell, b)
+			card.Day, card.Quick = dayNear(tell, b.Day, today), draw.plans
 			p.Overdue = append(p.Overdue, card)
 		}
 	}
@@ -225,8 +227,8 @@ func (p *WorkplanPage) at(monday fleet.Date) string {
 	return "/plan" + q.encode()
 }
 
-func (p *WorkplanPage) links(monday, today fleet.Date) {
-	p.Week = dateNear(monday, today) + " – " + dateNear(monday+planDays-1, today)
+func (p *WorkplanPage) links(tell units.Reader, monday, today fleet.Date) {
+	p.Week = tell.DayNear(monday, today) + " – " + tell.DayNear(monday+planDays-1, today)
 	p.Link = p.at(monday)
 	p.Earlier, p.Later = p.at(monday-planDays), p.at(monday+planDays)
 	if now := today - fleet.Date(today.Weekday()); now != monday {
@@ -244,6 +246,7 @@ func (p *WorkplanPage) links(monday, today fleet.Date) {
 
 // runView sums the newest proposal up.
 func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.Visit, today fleet.Date) (*RunView, error) {
+	tell := reader(c)
 	runs, err := d.svc.DB.Proposals(ctx, d.scope(c), 0, 20)
 	if err != nil || len(runs) == 0 {
 		return nil, err
@@ -271,7 +274,7 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	}
 	newest := runs[0]
 	v := &RunView{When: fmt.Sprintf("Proposed %s %s UTC by %s, to %s, at an accepted risk of %s.",
-		dateNear(fleet.DateOf(newest.At), today), newest.At.Format("15:04"), newest.By, dateNear(newest.Until, today), percent(newest.Risk))}
+		tell.DayNear(fleet.DateOf(newest.At), today), newest.At.Format("15:04"), newest.By, tell.DayNear(newest.Until, today), percent(newest.Risk))}
 	say := func(n int, one, many string) {
 		if n > 0 {
 			v.Figures = append(v.Figures, plural(n, one, many))
@@ -283,7 +286,7 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	say(f.Late, "later than its book-by date", "later than their book-by dates")
 	say(f.Unmeasured, "to measure first: nobody ever did", "to measure first: nobody ever did")
 	if f.Placed > 0 {
-		v.Figures = append(v.Figures, mm(f.WastedMM)+" mm of lining thrown away")
+		v.Figures = append(v.Figures, tell.Thickness(linings, f.WastedMM)+" of lining thrown away")
 	}
 	if f.PastLimit >= .05 {
 		v.Figures = append(v.Figures, fmt.Sprintf("%.1f expected past the limit when they come", f.PastLimit))
@@ -309,7 +312,7 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	return v, nil
 }
 
-func unplacedRow(v *store.Visit, today fleet.Date) UnplacedRow {
+func unplacedRow(tell units.Reader, v *store.Visit, today fleet.Date) UnplacedRow {
 	row := UnplacedRow{
 		Link:    vehicleLink(v.VehicleID),
 		Vehicle: v.Vehicle,
@@ -320,7 +323,7 @@ func unplacedRow(v *store.Visit, today fleet.Date) UnplacedRow {
 		Changed: v.Changed,
 	}
 	if v.BookBy != nil {
-		row.BookBy = dateNear(*v.BookBy, today)
+		row.BookBy = tell.DayNear(*v.BookBy, today)
 	}
 	return row
 }

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // WorkshopsPage lists the depots, to set their workshops.
@@ -134,6 +135,7 @@ func (d *Dashboard) workshop(c *gin.Context) error { return d.showWorkshop(c, ht
 
 // showWorkshop sends the page; f has the form where it comes back with faults.
 func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
+	tell := reader(c)
 	id, err := pathID(c, "depot")
 	if err != nil {
 		return err
@@ -195,7 +197,7 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 	}
 	for _, x := range w.Closures {
 		row := ClosureRow{
-			Days:   rangeWords(x.First, x.Last, today),
+			Days:   rangeWords(tell, x.First, x.Last, today),
 			Hours:  "closed",
 			Reason: x.Reason,
 			Drop:   fmt.Sprintf("%s/closures/%d/drop", p.Link, x.ID),
@@ -223,15 +225,17 @@ func clockField(day fleet.WorkDay, t fleet.Clock) string {
 }
 
 // rangeWords names days from first to last.
-func rangeWords(first, last, today fleet.Date) string {
+func rangeWords(tell units.Reader, first, last, today fleet.Date) string {
 	if first == last {
-		return dayNear(first, today)
+		return dayNear(tell, first, today)
 	}
-	return dayNear(first, today) + " – " + dayNear(last, today)
+	return dayNear(tell, first, today) + " – " + dayNear(tell, last, today)
 }
 
 // dayNear is dateNear with the day of the week: Mon 2 Mar.
-func dayNear(d, today fleet.Date) string { return d.Time().Format("Mon ") + dateNear(d, today) }
+func dayNear(tell units.Reader, d, today fleet.Date) string {
+	return d.Time().Format("Mon ") + tell.DayNear(d, today)
+}
 
 // setWorkshop takes the settings in; a form with faults comes back as it was.
 func (d *Dashboard) setWorkshop(c *gin.Context) error {

@@ -36,6 +36,7 @@ type ReadRow struct {
 	Date       *fleet.Date `json:"date,omitempty"`
 	OdometerKm *float64    `json:"odometer_km,omitempty"`
 	Place      string      `json:"place,omitempty"` // axle and position, or depot
+	Part       fleet.Part  `json:"-"`
 	MM         *float64    `json:"mm,omitempty"`
 	Given      string      `json:"given,omitempty"` // the value as written, with its unit
 }
@@ -51,10 +52,10 @@ func readRow(row *ingest.Row) ReadRow {
 		r.Date, r.OdometerKm = &row.Odometer.Date, &row.Odometer.Km
 	case row.Fitment != nil:
 		f := row.Fitment
-		r.Date, r.OdometerKm, r.Place, r.MM = &f.Date, f.OdometerKm, f.Position.String(), &f.MM
+		r.Date, r.OdometerKm, r.Place, r.Part, r.MM = &f.Date, f.OdometerKm, f.Position.String(), f.Position.Part, &f.MM
 	case row.Reading != nil:
 		d := row.Reading
-		r.Date, r.OdometerKm, r.Place, r.MM = &d.Date, d.OdometerKm, d.Position.String(), &d.MM
+		r.Date, r.OdometerKm, r.Place, r.Part, r.MM = &d.Date, d.OdometerKm, d.Position.String(), d.Position.Part, &d.MM
 		r.Given = d.Given + " " + d.Unit
 	}
 	return r

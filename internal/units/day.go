@@ -62,6 +62,11 @@ func (r Reader) Moment(t time.Time, loc *time.Location) string {
 	return t.Format(r.layout().long + ", 15:04 MST")
 }
 
+// MomentShort is Moment without the year, where the reader's way has such.
+func (r Reader) MomentShort(t time.Time, loc *time.Location) string {
+	return t.In(loc).Format(r.layout().short + ", 15:04 MST")
+}
+
 func (r Reader) layout() struct{ long, short string } {
 	if f, ok := forms[r.DaysAs]; ok {
 		return f

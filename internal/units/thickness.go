@@ -121,15 +121,24 @@ func (r Reader) WearUnit() string { return r.ThicknessUnit() + " per 10,000 " + 
 
 // OfRate returns a wear rate of mm per 10,000 km of a part in its GaugeUnit per
 // 10,000 of the reader's distance.
-func (r Reader) OfRate(part string, rate float64) float64 {
-	return r.OfMM(part, rate) / r.OfKm(1)
-}
+func (r Reader) OfRate(part string, rate float64) float64 { return r.OfMM(part, rate/r.OfKm(1)) }
 
 // Rate says a wear rate of mm per 10,000 km of a part in WearUnit, without it.
-func (r Reader) Rate(part string, rate float64) string {
-	x := r.OfRate(part, rate)
+func (r Reader) Rate(part string, rate float64) string { return r.Fine(part, rate/r.OfKm(1)) }
+
+// fixed rounds half away from zero, as the form's script does, and writes so
+// many decimals.
+func fixed(x float64, decimals int) string {
+	p := math.Pow(10, float64(decimals))
+	return strconv.FormatFloat(math.Round(x*p)/p, 'f', decimals, 64)
+}
+
+// Fine says a small difference of mm of a part, such as the spread of a gauge,
+// a digit finer than a gauge and without its unit: 0.12, 0.15/32 or 0.0047.
+func (r Reader) Fine(part string, mm float64) string {
+	x := r.OfMM(part, mm)
 	switch {
-	case !isNumber(rate):
+	case !isNumber(mm):
 		return None
 	case r.ThicknessIn != Inches:
 		return strconv.FormatFloat(x, 'f', 2, 64)
@@ -139,9 +148,7 @@ func (r Reader) Rate(part string, rate float64) string {
 	return fixed(x, inchDecimals+1)
 }
 
-// fixed rounds half away from zero, as the form's script does, and writes so
-// many decimals.
-func fixed(x float64, decimals int) string {
-	p := math.Pow(10, float64(decimals))
-	return strconv.FormatFloat(math.Round(x*p)/p, 'f', decimals, 64)
+// WearAxis is what the axis of a chart of wear rates counts: OfRate's unit.
+func (r Reader) WearAxis(part string) string {
+	return r.GaugeUnit(part) + " per 10,000 " + r.DistanceUnit()
 }
