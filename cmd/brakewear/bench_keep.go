@@ -40,7 +40,11 @@ func (c benchAllCmd) again(e *env, rep *allReport, n int) (bool, error) {
 	if err := copyFile(w.urls[0], kept); err != nil {
 		return true, err
 	}
-	if err := errors.Join(w.open(), w.asked(), w.close()); err != nil {
+	err = w.open()
+	if err == nil {
+		err = errors.Join(w.asked(), w.close())
+	}
+	if err != nil {
 		return true, fmt.Errorf("%d vehicles kept in %s: %w", n, kept, err)
 	}
 	return true, nil
