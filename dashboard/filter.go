@@ -76,7 +76,7 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	if f.Fleet, f.Fleets, err = d.fleetChoice(c); err != nil {
 		return f, err
 	}
-	if f.Depot, f.Depots, err = d.depotChoice(c); err != nil {
+	if f.Depot, f.Depots, err = d.depotOfFleet(c, f.Fleet); err != nil {
 		return f, err
 	}
 	if f.Booked = c.Query("booked"); f.Booked != "" && f.Booked != "yes" && f.Booked != "no" {

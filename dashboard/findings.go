@@ -153,7 +153,7 @@ func (d *Dashboard) findingFilter(c *gin.Context) (p FindingsPage, q store.Findi
 	if q.Fleet, p.Fleets, err = d.fleetChoice(c); err != nil {
 		return p, q, keep, err
 	}
-	if q.Depot, p.Depots, err = d.depotChoice(c); err != nil {
+	if q.Depot, p.Depots, err = d.depotOfFleet(c, q.Fleet); err != nil {
 		return p, q, keep, err
 	}
 	q.Kind = fleet.FindingKind(c.Query("kind"))

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"slices"
 	"strconv"
 
 	"github.com/gin-gonic/gin"
@@ -35,6 +36,37 @@ func (d *Dashboard) depotChoice(c *gin.Context) (id int64, choices []Choice, err
 		return id, nil, err
 	}
 	choices = []Choice{{"0", "all depots", id == 0}}
+	for _, p := range depots {
+		choices = append(choices, Choice{strconv.FormatInt(p.ID, 10), p.Name, p.ID == id})
+	}
+	return id, choices, nil
+}
+
+// maxDepotChoices is how many depots of all fleets anybody looks through for one.
+// Judgement: some screens of them on a phone.
+const maxDepotChoices = 60
+
+// depotOfFleet is depotChoice beside a choice of the fleet: of very many depots
+// it offers those of the fleet that is chosen.
+func (d *Dashboard) depotOfFleet(c *gin.Context, fleetID int64) (id int64, choices []Choice, err error) {
+	if id, err = queryID(c, "depot"); err != nil {
+		return 0, nil, err
+	}
+	depots, more, err := d.svc.DB.DepotsToChoose(c.Request.Context(), d.scope(c), fleetID, id, maxDepotChoices)
+	if err != nil {
+		return 0, nil, err
+	}
+	if fleetID != 0 && !slices.ContainsFunc(depots, func(p fleet.Depot) bool { return p.ID == id }) {
+		id = 0 // another fleet was chosen since
+	}
+	all := "all depots"
+	switch {
+	case more:
+		all = "all depots; for one, choose its fleet first"
+	case len(depots) < 2 && id == 0:
+		return id, nil, nil
+	}
+	choices = []Choice{{"0", all, id == 0}}
 	for _, p := range depots {
 		choices = append(choices, Choice{strconv.FormatInt(p.ID, 10), p.Name, p.ID == id})
 	}

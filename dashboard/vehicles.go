@@ -44,7 +44,7 @@ func (d *Dashboard) vehicles(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	depotID, depots, err := d.depotChoice(c)
+	depotID, depots, err := d.depotOfFleet(c, fleetID)
 	if err != nil {
 		return err
 	}

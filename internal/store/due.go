@@ -166,6 +166,10 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 		return d, fleet.Invalidf("sort %q: want one of %q", q.Sort, DueSorts)
 	}
 	d.order = dueOrders[i]
+	if q.Late && q.Booked == nil { // few are booked at all
+		booked := true
+		q.Booked = &booked
+	}
 	var err error
 	counted := q
 	if q.Booked != nil && !*q.Booked {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"strconv"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
@@ -104,10 +105,34 @@ func (db *DB) Fleets(ctx context.Context, sc auth.Scope) (fs []fleet.Fleet, err 
 }
 
 // Depots returns the depots by name.
-func (db *DB) Depots(ctx context.Context, sc auth.Scope) (ds []fleet.Depot, err error) {
+func (db *DB) Depots(ctx context.Context, sc auth.Scope) ([]fleet.Depot, error) {
+	return db.depots(ctx, sc, where{}, -1)
+}
+
+// DepotsToChoose returns the depots of a fleet by name; of all fleets (0), as
+// many as anybody chooses from, or, when there are more, only the one chosen.
+func (db *DB) DepotsToChoose(ctx context.Context, sc auth.Scope, fleetID, chosen int64, most int) (ds []fleet.Depot, more bool, err error) {
+	var w where
+	if w.only("d.fleet_id", fleetID); fleetID != 0 {
+		ds, err = db.depots(ctx, sc, w, -1)
+		return ds, false, err
+	}
+	if ds, err = db.depots(ctx, sc, w, most+1); err != nil || len(ds) <= most {
+		return ds, false, err
+	}
+	w.add("d.id = ?", chosen)
+	ds, err = db.depots(ctx, sc, w, 1)
+	return ds, true, err
+}
+
+// depots returns the depots d that w admits, so many at most; -1 = all.
+func (db *DB) depots(ctx context.Context, sc auth.Scope, w where, limit int) (ds []fleet.Depot, err error) {
 	err = db.read(ctx, "list depots", func(t *tx) error {
-		var w where
 		w.places(sc, "d.fleet_id", "d.id")
+		end := ""
+		if limit >= 0 {
+			end = " limit " + strconv.Itoa(limit)
+		}
 		return t.each(func(r *sqlx.Rows) error {
 			var d fleet.Depot
 			err := r.Scan(&d.ID, &d.FleetID, &d.Name, &d.TimeZone)
@@ -116,7 +141,7 @@ func (db *DB) Depots(ctx context.Context, sc auth.Scope) (ds []fleet.Depot, err 
 		}, `
 			select d.id, d.fleet_id, d.name, d.time_zone
 			from depots d`+w.String()+`
-			order by d.name_key, d.id`, w.args...)
+			order by d.name_key, d.id`+end, w.args...)
 	})
 	return ds, err
 }
