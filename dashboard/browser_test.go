@@ -171,6 +171,7 @@ func everyPage(t *testing.T) []shown {
 		{"due-all", "/?within=0&sort=vehicle"},
 		{"due-none", "/?q=no+such+vehicle"},
 		{"due-narrowed", "/?within=0&measured=yes&left=20-30&sort=thickness_left"},
+		{"due-close", "/?within=0&rows=close"},
 		{"overview", "/overview"},
 		{"overview-depot", "/overview?depot=2"},
 		{"vehicle", island(t).vehiclePath(t, "Bus 112")},

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -27,6 +28,8 @@ type DuePage struct {
 	CSV      string // link to the whole list
 	XLSX     string // the same as a workbook
 	Empty    *Empty // what to do next, when there are no rows
+	Close    bool   // a line for each axle
+	Other    string // link to the other form of the rows
 	ToLookAt string // how many findings are open, in words; blank for none
 }
 
@@ -40,6 +43,7 @@ type DueRow struct {
 	KmLeft                             string
 	Readings                           int
 	Lane                               Lane
+	Limits                             string // when the limit is reached, in few words
 	Booked                             *BookedView
 	Verdict                            Verdict
 	Worth                              string // what one more inspection would do
@@ -64,6 +68,7 @@ type dueRead struct {
 	filter   DueFilter
 	page     store.DuePage
 	planned  *planned
+	rows     string
 	empty    *Empty
 	toLookAt string
 }
@@ -96,6 +101,9 @@ func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {
 	if x.filter, err = d.dueFilter(c); err != nil {
 		return x, err
 	}
+	if x.rows, err = rowsAre(c); err != nil {
+		return x, err
+	}
 	if x.page, err = d.svc.DB.DueSoon(ctx, sc, x.filter.query(today, c.Query("after"))); err != nil {
 		return x, err
 	}
@@ -124,6 +132,7 @@ func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
 		CSV:      "/due.csv" + f.values().encode(),
 		XLSX:     "/due.xlsx" + f.values().encode(),
 		Empty:    x.empty,
+		Close:    x.rows == closeRows,
 		ToLookAt: x.toLookAt,
 	}
 	oldest := today
@@ -140,6 +149,11 @@ func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
 	if c.Query("after") != "" {
 		p.From = "/" + f.values().encode()
 	}
+	other := closeRows
+	if p.Close {
+		other = fullRows
+	}
+	p.Other = "/" + f.values().with("rows", other).encode()
 	if got.Next != "" {
 		p.Next = "/" + f.values().with("after", got.Next).encode()
 	}
@@ -161,6 +175,7 @@ func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {
 		KmLeft:    kmLeft(tell, r.KmLeft),
 		Readings:  r.Readings,
 		Lane:      laneOf(tell, a, r),
+		Limits:    strings.TrimPrefix(limitShort(tell, r.P10, r.P50, r.P90, a.Today), "limit "),
 		Verdict:   verdict(tell, r.BookBy, r.P10, r.P50, r.P90, r.PastLimit, r.Warnings, a.Today),
 	}
 	if r.Position.Part != "" {

@@ -82,7 +82,7 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 	if f.Booked = c.Query("booked"); f.Booked != "" && f.Booked != "yes" && f.Booked != "no" {
 		return f, fleet.Invalidf("booked %q: want yes or no", f.Booked)
 	}
-	f.Bookings = []Choice{{"", "or not", f.Booked == ""}, {"no", "not booked", f.Booked == "no"}, {"yes", "booked", f.Booked == "yes"}}
+	f.Bookings = []Choice{{"", bookedOrNot, f.Booked == ""}, {"no", "not booked", f.Booked == "no"}, {"yes", "booked", f.Booked == "yes"}}
 	for _, h := range horizons {
 		label := "in " + plural(h.weeks, "week", "weeks")
 		if h.weeks == 0 {
@@ -122,6 +122,24 @@ func (f DueFilter) axisDays() int {
 	}
 	return max(91, 14*f.Weeks)
 }
+
+// Words are the choices made, for where they are folded away.
+func (f DueFilter) Words() string {
+	var words []string
+	for _, choices := range [][]Choice{f.Fleets, f.Depots, f.Horizons, f.Bookings} {
+		for _, x := range choices {
+			if x.Chosen && x.Label != bookedOrNot {
+				words = append(words, x.Label)
+			}
+		}
+	}
+	if f.Sort != store.ByBookBy {
+		words = append(words, "by "+sortLabel(f.Sort))
+	}
+	return capital(strings.Join(words, ", "))
+}
+
+const bookedOrNot = "or not"
 
 // values are the query of a link that keeps the filter.
 func (f DueFilter) values() query {

@@ -66,6 +66,7 @@ type PositionRow struct {
 	Limit     string
 	Rate      string // in units.Reader.WearUnit
 	When      string // of its limit
+	Lane      Lane   // the same, drawn: those of an axle under each other
 	Readings  int
 	Since     string
 }
@@ -222,6 +223,10 @@ func positionRow(tell units.Reader, f *store.AxleForecast, i int, today fleet.Da
 		Rate:      "–",
 		When:      strings.TrimPrefix(limitShort(tell, p10, p50, p90, today), "limit "),
 		Readings:  q.Readings,
+		Lane: laneOf(tell, newAxis(today, vehicleAxis), &store.DueRow{
+			P10: p10, P50: p50, P90: p90,
+			ThicknessMM: q.ThicknessMM, NewMM: q.Spec.New, LimitMM: q.Spec.Limit,
+		}),
 	}
 	if isNumber(q.RatePer10000) {
 		row.Rate = tell.Rate(string(q.Pos.Part), q.RatePer10000)

@@ -164,6 +164,14 @@ func cookieName(r *http.Request) string {
 	return SessionCookie
 }
 
+// Remember has the browser keep a choice of its user's for a year.
+func Remember(c *gin.Context, name, value string) {
+	http.SetCookie(c.Writer, &http.Cookie{
+		Name: name, Value: value, Path: "/", MaxAge: 365 * 24 * 60 * 60,
+		HttpOnly: true, Secure: secure(c.Request), SameSite: http.SameSiteLaxMode,
+	})
+}
+
 // SetSession gives the browser a session's secret; "" takes it back. The
 // cookie lasts until the browser forgets it, the session as its row says.
 func SetSession(c *gin.Context, secret string) {

@@ -1,0 +1,63 @@
+package dashboard
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+)
+
+// TestCloseRows: a line for each axle says of it what decides, and the browser
+// keeps the form until another is asked for.
+func TestCloseRows(t *testing.T) {
+	w := island(t)
+	ask := func(path, kept string) *httptest.ResponseRecorder {
+		t.Helper()
+		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, path, nil)
+		if kept != "" {
+			r.AddCookie(&http.Cookie{Name: rowsCookie, Value: kept})
+		}
+		rec := httptest.NewRecorder()
+		w.handler.ServeHTTP(rec, r)
+		return rec
+	}
+	for _, c := range []struct {
+		path, kept string
+		close      bool
+	}{
+		{"/?within=0", "", false},
+		{"/?within=0&rows=close", "", true},
+		{"/?within=0", closeRows, true},
+		{"/?within=0", "goats", false},
+		{"/?within=0&rows=full", closeRows, false},
+	} {
+		rec := ask(c.path, c.kept)
+		doc := parse(t, rec.Body.String())
+		lines := find(doc, ".lanes.close .row")
+		if (len(lines) > 0) != c.close {
+			t.Errorf("%s with %q kept: got %d lines", c.path, c.kept, len(lines))
+		}
+		asked := strings.Contains(c.path, "rows=")
+		if set := rec.Header().Get("Set-Cookie"); asked != strings.Contains(set, rowsCookie) || asked && !strings.Contains(set, "HttpOnly; SameSite=Lax") {
+			t.Errorf("%s: sets %q", c.path, set)
+		}
+		if !c.close {
+			continue
+		}
+		full := find(parse(t, ask("/?within=0&rows=full", "").Body.String()), ".row")
+		if len(full) != len(lines) {
+			t.Fatalf("got %d lines for %d axles", len(lines), len(full))
+		}
+		for i := range lines {
+			for _, part := range []string{".who a", ".place", ".verdict strong", ".lane title"} {
+				got, want := text(find(lines[i], part)[0]), text(find(full[i], part)[0])
+				if got != want {
+					t.Errorf("line %d, %s: got %q, want %q", i, part, got, want)
+				}
+			}
+		}
+	}
+	if rec := ask("/?rows=goats", ""); rec.Code != http.StatusBadRequest {
+		t.Errorf("another form: got %d", rec.Code)
+	}
+}
