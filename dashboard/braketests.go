@@ -123,7 +123,7 @@ func (d *Dashboard) testsView(c *gin.Context, h *store.History) (TestsView, erro
 	for _, t := range pipeline.BrakeTrends(h, ts) {
 		v.Trends = append(v.Trends, t.String())
 	}
-	for _, p := range testPictures(h) {
+	for _, p := range testPictures(reader(c), h) {
 		v.Pictures = append(v.Pictures, *d.picture(h.Vehicle.ID, p.chart, p.file, p.title))
 	}
 	return v, nil
@@ -141,7 +141,7 @@ func requiredOf(j *rules.Judgement) *rules.Check {
 }
 
 // testPictures draws the service brake's tests over time.
-func testPictures(h *store.History) []axlePicture {
+func testPictures(tell units.Reader, h *store.History) []axlePicture {
 	efficiency := chart.TestSeries{Name: "efficiency", Label: "efficiency, %", Unit: "%"}
 	pedal := chart.TestSeries{Name: "pedal force", Label: "pedal force, N", Unit: "N"}
 	series := map[fleet.Method]int{} // present one of each method
@@ -187,7 +187,7 @@ func testPictures(h *store.History) []axlePicture {
 		{"brake-efficiency", "Brake tests: efficiency over time", efficiency},
 		{"pedal-force", "Brake tests: pedal force over time", pedal},
 	} {
-		if c := chart.BrakeTests(x.s); c != nil {
+		if c := chart.BrakeTests(tell, x.s); c != nil {
 			out = append(out, axlePicture{x.file, x.title, c, true})
 		}
 	}
@@ -325,7 +325,7 @@ func testFacts(tell units.Reader, h *store.History, b *fleet.BrakeTest) (fs []Fa
 	}
 	add("How", capital(testWhat(b)))
 	if b.OdometerKm != nil {
-		add("Odometer", tell.Km(*b.OdometerKm)+"\u00a0km")
+		add("Odometer", tell.Distance(*b.OdometerKm))
 	}
 	j := pipeline.JudgeBrakeTest(h, b)
 	num("Efficiency", j.Efficiency, 1, "%")
@@ -337,11 +337,13 @@ func testFacts(tell units.Reader, h *store.History, b *fleet.BrakeTest) (fs []Fa
 	}
 	num("Pedal force", b.PedalN, 0, "N")
 	if b.WeightKg > 0 {
-		add("Weight", tell.Km(b.WeightKg)+"\u00a0kg")
+		add("Weight", kgWords(b.WeightKg))
 	}
 	num("Mean deceleration", b.Mean, 2, "m/s²")
 	num("Peak deceleration", b.Peak, 2, "m/s²")
-	num("Speed", b.SpeedKmh, 1, "km/h")
+	if b.SpeedKmh != 0 {
+		add("Speed", tell.Speed(b.SpeedKmh))
+	}
 	num("Distance", b.DistanceM, 1, "m")
 	if b.EndM > 0 {
 		add("From 0.8 to 0.1 of the speed", fmt.Sprintf("%.1f to %.1f\u00a0m", b.BeginM, b.EndM))

@@ -78,11 +78,11 @@ func (d *Dashboard) drawVehicle(tell units.Reader, h *store.History, fs []store.
 		}
 	}
 	if len(fs) > 0 {
-		if c := chart.Odometer(h.Odometers, track, forecast.Day(today), fs[len(fs)-1].KmPerDay); c != nil {
+		if c := chart.Odometer(tell, h.Odometers, track, forecast.Day(today), fs[len(fs)-1].KmPerDay); c != nil {
 			count(c)
 		}
 	}
-	for _, p := range testPictures(h) {
+	for _, p := range testPictures(tell, h) {
 		count(p.chart)
 	}
 	return length

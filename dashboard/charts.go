@@ -53,7 +53,7 @@ type axlePicture struct {
 // measured or forecast, then the chance by the calendar.
 func axlePictures(tell units.Reader, h *store.History, f *store.AxleForecast, track forecast.Track) []axlePicture {
 	var out []axlePicture
-	a := chart.Axle{Forecast: &f.AxleForecast, Readings: h.Readings, Fitments: h.Fitments, Track: track}
+	a := chart.Axle{Forecast: &f.AxleForecast, Readings: h.Readings, Fitments: h.Fitments, Track: track, Tell: tell}
 	for _, part := range fleet.Parts {
 		if c := chart.Thickness(a, forecast.Part(part)); c != nil {
 			out = append(out, axlePicture{
@@ -69,7 +69,7 @@ func axlePictures(tell units.Reader, h *store.History, f *store.AxleForecast, tr
 		day := forecast.Day(*f.BookBy)
 		bookBy = &day
 	}
-	if c := chart.Chance(&f.AxleForecast, bookBy, f.Risk); c != nil {
+	if c := chart.Chance(tell, &f.AxleForecast, bookBy, f.Risk); c != nil {
 		out = append(out, axlePicture{fmt.Sprintf("axle-%d-chance", f.Axle), "Chance that the limit is reached, by the calendar", c, true})
 	}
 	return out
@@ -106,7 +106,7 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 		return err
 	}
 	found := findChart(tell, name, &h, fs, track, today)
-	for _, p := range testPictures(&h) {
+	for _, p := range testPictures(tell, &h) {
 		if p.file == name {
 			found = p.chart
 		}
@@ -130,7 +130,7 @@ func (d *Dashboard) chartFile(c *gin.Context) error {
 func findChart(tell units.Reader, name string, h *store.History, fs []store.AxleForecast, track forecast.Track, today fleet.Date) *chart.Chart {
 	for i := range fs {
 		if name == "odometer" {
-			return chart.Odometer(h.Odometers, track, forecast.Day(today), fs[i].KmPerDay)
+			return chart.Odometer(tell, h.Odometers, track, forecast.Day(today), fs[i].KmPerDay)
 		}
 		for _, p := range axlePictures(tell, h, &fs[i], track) {
 			if p.file == name {

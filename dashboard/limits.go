@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"fmt"
-	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -123,7 +122,7 @@ func ruleFacts(tell units.Reader, v *fleet.Vehicle) []Fact {
 		first = fmt.Sprintf("not known; the year %d stands in", v.Year)
 	}
 	if v.GrossKg > 0 {
-		gross = units.Thousands(int64(math.Round(v.GrossKg))) + " kg"
+		gross = kgWords(v.GrossKg)
 	}
 	return []Fact{
 		{"Category", known(string(v.Category))},

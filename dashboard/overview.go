@@ -401,10 +401,10 @@ func (x *overviewLinks) weeks(tell units.Reader, o *pipeline.Overview) OverviewW
 		w.Rows = append(w.Rows, row)
 		drawn = append(drawn, chart.Span{From: s.From, To: s.To, Expected: s.Expected, Booked: s.Booked, Needed: s.HoursToBook, Free: s.HoursFree})
 	}
-	if ch := chart.Limits(drawn); ch != nil {
+	if ch := chart.Limits(tell, drawn); ch != nil {
 		w.Limits = newPicture("Limits reached, by week", ch)
 	}
-	if ch := chart.Hours(drawn); ch != nil {
+	if ch := chart.Hours(tell, drawn); ch != nil {
 		w.Hours = newPicture("Hours of work to book by then, and hours that are free", ch)
 	}
 	return w

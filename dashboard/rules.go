@@ -180,7 +180,7 @@ func whereWords(tell units.Reader, u *rules.Use) string {
 		add(string(u.System) + " brake")
 	}
 	if u.Gross.Op != "" {
-		add(fmt.Sprintf("gross mass %s %s kg", signs.Replace(u.Gross.Op), tell.Km(u.Gross.X)))
+		add(fmt.Sprintf("gross mass %s %s", signs.Replace(u.Gross.Op), kgWords(u.Gross.X)))
 	}
 	switch u.FirstUsed.Op {
 	case "<":

@@ -134,7 +134,7 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 		byAxle[fs[i].Axle] = &fs[i]
 		perDay = fs[i].KmPerDay
 		if i == 0 && isNumber(fs[i].OdometerKm) {
-			p.Facts = append(p.Facts, "about "+kmAboutOdometer(tell, fs[i].OdometerKm)+" on "+tell.DayNear(today, today))
+			p.Facts = append(p.Facts, "about "+tell.OdometerAbout(fs[i].OdometerKm)+" on "+tell.DayNear(today, today))
 		}
 	}
 	if perDay > 0 {
@@ -157,16 +157,13 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 			Label: "Take files in",
 		}
 	}
-	if pic := chart.Odometer(h.Odometers, track, forecast.Day(today), perDay); pic != nil {
+	if pic := chart.Odometer(tell, h.Odometers, track, forecast.Day(today), perDay); pic != nil {
 		p.Odometer = d.picture(h.Vehicle.ID, pic, "odometer", "Odometer")
 	}
 	p.Track, p.Swaps = odometerRows(tell, slices.Concat(h.Odometers, old.Odometers), track)
 	p.Log = correctedRows(tell, h, old)
 	return p, nil
 }
-
-// kmAboutOdometer rounds an estimated odometer to the hundred.
-func kmAboutOdometer(tell units.Reader, x float64) string { return tell.Km(math.Round(x/100) * 100) }
 
 func facts(v *fleet.Vehicle) []string {
 	var fs []string

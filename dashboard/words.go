@@ -65,6 +65,9 @@ func capital(s string) string {
 	return string(unicode.ToUpper(first)) + s[size:]
 }
 
+// kgWords is a mass with its unit: 19,500 kg.
+func kgWords(x float64) string { return units.Thousands(int64(math.Round(x))) + "\u00a0kg" }
+
 // weekday is a day with its name: Monday 2 Mar 2026.
 func weekday(tell units.Reader, d fleet.Date) string {
 	return d.Time().Weekday().String() + " " + tell.Day(d)

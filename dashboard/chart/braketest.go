@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // TestPoint is one value of a brake test.
@@ -37,16 +38,16 @@ type TestSeries struct {
 
 // BrakeTests draws a value of brake tests against the calendar with what is
 // required. It is nil where there is nothing to draw.
-func BrakeTests(s TestSeries) *Chart {
+func BrakeTests(tell units.Reader, s TestSeries) *Chart {
 	if len(s.Points) == 0 {
 		return nil
 	}
 	last := s.Points[len(s.Points)-1]
-	alt := fmt.Sprintf("%d brake tests: %s %.4g %s on %s", len(s.Points), s.Name, last.Y, s.Unit, last.Day.Time().Format("2 Jan 2006"))
+	alt := fmt.Sprintf("%d brake tests: %s %.4g %s on %s", len(s.Points), s.Name, last.Y, s.Unit, tell.Day(last.Day))
 	if s.Limit > 0 {
 		alt += "; " + s.Words
 	}
-	return &Chart{Alt: alt + ".", Figures: testFigures(s), plot: func(narrow bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt + ".", Figures: testFigures(tell, s), plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("", s.Label)
 		grid(p)
 		glyphs := []struct {

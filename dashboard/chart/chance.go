@@ -9,6 +9,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // maxAhead bounds the calendar of a chart: what lies further off than three
@@ -18,7 +19,7 @@ const maxAhead = 3 * 365
 // Chance draws the chance that an axle has reached its limit, day by day, with
 // the book-by day at the accepted risk. It is nil where nothing is known, or
 // nothing happens within three years.
-func Chance(f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart {
+func Chance(tell units.Reader, f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart {
 	d := f.Crossing.Day
 	if !d.Known() {
 		return nil
@@ -30,14 +31,14 @@ func Chance(f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart
 	}
 	end := math.Min(d.Quantile(.975), from+maxAhead)
 	end = math.Max(end, from+28) // a limit already passed still gets an axis
-	alt := fmt.Sprintf("Axle %d: chance that the limit has been reached, from %s to %s.", f.Axle, day(f.AsOf), day(forecast.Day(end)))
+	alt := fmt.Sprintf("Axle %d: chance that the limit has been reached, from %s to %s.", f.Axle, day(tell, f.AsOf), day(tell, forecast.Day(end)))
 	if !math.IsInf(mid, 1) {
-		alt += fmt.Sprintf(" Even odds on %s.", day(forecast.Day(mid)))
+		alt += fmt.Sprintf(" Even odds on %s.", day(tell, forecast.Day(mid)))
 	}
 	if bookBy != nil {
-		alt += fmt.Sprintf(" Book by %s, while the chance is below %.0f %%.", day(*bookBy), 100*risk)
+		alt += fmt.Sprintf(" Book by %s, while the chance is below %.0f %%.", day(tell, *bookBy), 100*risk)
 	}
-	return &Chart{Alt: alt, Figures: chanceFigures(d, from, end), plot: func(narrow bool) (*plot.Plot, []entry) {
+	return &Chart{Alt: alt, Figures: chanceFigures(tell, d, from, end), plot: func(narrow bool) (*plot.Plot, []entry) {
 		p := newPlot("", "chance that the limit is reached, %")
 		if narrow {
 			p.Y.Label.Text = "chance limit reached, %"
@@ -58,10 +59,10 @@ func Chance(f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart
 		area(p, floor, roof)
 		line(p, curve, lineStyle(wear, 2.2))
 		if mid >= from && mid <= end {
-			p.Add(mark{at: mid, vertical: true, style: lineStyle(wear, 1.2), words: "even odds " + shortDay(mid, narrow), row: 0, left: mid > from+.55*(end-from)})
+			p.Add(mark{at: mid, vertical: true, style: lineStyle(wear, 1.2), words: "even odds " + shortDay(tell, mid, narrow), row: 0, left: mid > from+.55*(end-from)})
 		}
 		if bookBy != nil && float64(*bookBy) >= from {
-			p.Add(mark{at: float64(*bookBy), vertical: true, style: lineStyle(plan, 1.6), words: "book by " + shortDay(float64(*bookBy), narrow), row: 1})
+			p.Add(mark{at: float64(*bookBy), vertical: true, style: lineStyle(plan, 1.6), words: "book by " + shortDay(tell, float64(*bookBy), narrow), row: 1})
 		}
 		p.Add(mark{at: 100 * risk, style: lineStyle(text, 1, 1.5, 2.5), words: fmt.Sprintf("accepted risk %.0f %%", 100*risk)})
 		p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = from, end, 0, 104
@@ -75,12 +76,12 @@ func Chance(f *forecast.AxleForecast, bookBy *forecast.Day, risk float64) *Chart
 }
 
 // shortDay leaves the year out where there is no room.
-func shortDay(x float64, narrow bool) string {
+func shortDay(tell units.Reader, x float64, narrow bool) string {
 	d := forecast.Day(math.Floor(x))
 	if narrow {
-		return fleet.Date(d).Time().Format("2 Jan")
+		return tell.DayShort(fleet.Date(d))
 	}
-	return day(d)
+	return day(tell, d)
 }
 
 // sample returns enough points between lo and hi for a smooth edge.

@@ -15,6 +15,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Chart is a picture that can be drawn at any size.
@@ -287,5 +288,17 @@ func dateTicks(n int) plot.Ticker {
 	})
 }
 
+// per makes ticks that are round in a reader's unit, of which there are factor
+// to one of those that the plot is drawn in.
+func per(factor float64, t plot.Ticker) plot.Ticker {
+	return plot.TickerFunc(func(lo, hi float64) []plot.Tick {
+		ts := t.Ticks(lo*factor, hi*factor)
+		for i := range ts {
+			ts[i].Value /= factor
+		}
+		return ts
+	})
+}
+
 // day puts a civil day into words, with its year.
-func day(d forecast.Day) string { return fleet.Date(d).Time().Format("2 Jan 2006") }
+func day(tell units.Reader, d forecast.Day) string { return tell.Day(fleet.Date(d)) }

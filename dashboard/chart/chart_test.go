@@ -17,6 +17,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -122,12 +123,12 @@ func charts() map[string]*Chart {
 	bookBy := forecast.Day(fleet.NewDate(2026, 3, 29))
 	return map[string]*Chart{
 		"thickness": Thickness(a, forecast.Pad),
-		"chance":    Chance(a.Forecast, &bookBy, .05),
-		"odometer":  Odometer(odo, a.Track, a.Forecast.AsOf, 150),
-		"tests":     BrakeTests(tests()),
+		"chance":    Chance(units.Reader{}, a.Forecast, &bookBy, .05),
+		"odometer":  Odometer(units.Reader{}, odo, a.Track, a.Forecast.AsOf, 150),
+		"tests":     BrakeTests(units.Reader{}, tests()),
 		"left":      LiningLeft([]int{3, 8, 9, 19, 15, 16, 10, 20, 14, 7, 11}),
-		"limits":    Limits(quarter()),
-		"hours":     Hours(quarter()),
+		"limits":    Limits(units.Reader{}, quarter()),
+		"hours":     Hours(units.Reader{}, quarter()),
 		"cost":      Stack("Cost by month, KR", "KR", []string{"rest of Mar", "Apr"}, []Layer{{"booked", []float64{9010, 0}}, {"parts", []float64{201, 449}}, {"labour", []float64{180, 377}}}),
 		"wear":      Ranges("Wear rate by duty", "mm per 10,000 km", duties),
 	}
@@ -321,7 +322,7 @@ func TestAwkward(t *testing.T) {
 	} {
 		g := *full.Forecast
 		g.Crossing.Day = f.day
-		c := Chance(&g, nil, .05)
+		c := Chance(units.Reader{}, &g, nil, .05)
 		if (c != nil) != f.drawn {
 			t.Errorf("chance, %s: drawn %v, want %v", name, c != nil, f.drawn)
 			continue
@@ -330,11 +331,11 @@ func TestAwkward(t *testing.T) {
 			t.Errorf("chance, %s: a number that is none", name)
 		}
 	}
-	if c := Odometer(nil, forecast.Track{}, full.Forecast.AsOf, 0); c != nil {
+	if c := Odometer(units.Reader{}, nil, forecast.Track{}, full.Forecast.AsOf, 0); c != nil {
 		t.Error("odometer: drawn from nothing")
 	}
 	one := odo[:1]
-	c := Odometer(one, forecast.CleanOdometer([]forecast.Odometer{{Day: forecast.Day(one[0].Date), Km: one[0].Km}}), full.Forecast.AsOf, math.NaN())
+	c := Odometer(units.Reader{}, one, forecast.CleanOdometer([]forecast.Odometer{{Day: forecast.Day(one[0].Date), Km: one[0].Km}}), full.Forecast.AsOf, math.NaN())
 	if c == nil || strings.Contains(string(c.SVG(WideWidth, WideHeight)), "NaN") {
 		t.Error("odometer: one reading is not drawn, or as no number")
 	}

@@ -6,6 +6,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Figures is what a chart draws as a table, for who cannot see it or wants the
@@ -22,18 +23,19 @@ const forecastSteps = 8
 // thicknessFigures lists the readings of a part, then how the position that
 // decides goes on.
 func (a *Axle) thicknessFigures(points []point, lines []forecast.PositionForecast, decides int) *Figures {
-	f := &Figures{Head: []string{"thousand km", "position", "mm", "80 % interval", "from"}}
+	f := &Figures{Head: []string{"thousand " + a.Tell.DistanceUnit(), "position", a.Tell.ThicknessUnit(), "80 % interval", "from"}}
 	for _, q := range points {
-		from := "read " + day(q.day)
+		from := "read " + day(a.Tell, q.day)
 		if q.setAside {
 			from += ", set aside by the model"
 		}
-		f.Rows = append(f.Rows, []string{thousandKm(q.km), place(q.pos), fmt.Sprintf("%.1f", q.mm), "", from})
+		f.Rows = append(f.Rows, []string{thousandKm(a.Tell, q.km), place(q.pos), a.Tell.MM(string(q.pos.Part), q.mm), "", from})
 	}
 	if decides < 0 {
 		return f
 	}
 	d := &lines[decides]
+	mm := func(x float64) string { return a.Tell.MM(string(d.Pos.Part), x) }
 	var ahead []forecast.PathPoint
 	for _, q := range d.Path {
 		if q.Km >= a.Forecast.OdometerKm {
@@ -46,7 +48,7 @@ func (a *Axle) thicknessFigures(points []point, lines []forecast.PositionForecas
 			continue
 		}
 		q := ahead[i]
-		f.Rows = append(f.Rows, []string{thousandKm(q.Km), place(d.Pos), fmt.Sprintf("%.1f", q.Mid), fmt.Sprintf("%.1f to %.1f", q.Lo, q.Hi), "forecast"})
+		f.Rows = append(f.Rows, []string{thousandKm(a.Tell, q.Km), place(d.Pos), mm(q.Mid), mm(q.Lo) + " to " + mm(q.Hi), "forecast"})
 	}
 	return f
 }
@@ -54,7 +56,7 @@ func (a *Axle) thicknessFigures(points []point, lines []forecast.PositionForecas
 // chanceLevels are the chances whose days are given in figures.
 var chanceLevels = []float64{.05, .1, .25, .5, .75, .9, .95}
 
-func chanceFigures(d forecast.Dist, from, end float64) *Figures {
+func chanceFigures(tell units.Reader, d forecast.Dist, from, end float64) *Figures {
 	f := &Figures{Head: []string{"chance that the limit is reached", "by"}}
 	for _, c := range chanceLevels {
 		words := ""
@@ -64,17 +66,17 @@ func chanceFigures(d forecast.Dist, from, end float64) *Figures {
 		case q < from:
 			words = "already"
 		case q > end:
-			words = "after " + day(forecast.Day(end))
+			words = "after " + day(tell, forecast.Day(end))
 		default:
-			words = day(forecast.Day(math.Floor(q)))
+			words = day(tell, forecast.Day(math.Floor(q)))
 		}
 		f.Rows = append(f.Rows, []string{fmt.Sprintf("%.0f %%", 100*c), words})
 	}
 	return f
 }
 
-func odometerFigures(readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, kmPerDay float64) *Figures {
-	f := &Figures{Head: []string{"date", "thousand km", "from"}}
+func odometerFigures(tell units.Reader, readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, kmPerDay float64) *Figures {
+	f := &Figures{Head: []string{"date", "thousand " + tell.DistanceUnit(), "from"}}
 	dropped := map[forecast.Odometer]bool{}
 	for _, d := range t.Dropped {
 		dropped[d.Odometer] = true
@@ -85,20 +87,20 @@ func odometerFigures(readings []fleet.Odometer, t forecast.Track, asOf forecast.
 		if dropped[o] {
 			from = "read, set aside"
 		}
-		f.Rows = append(f.Rows, []string{day(o.Day), thousandKm(r.Km), from})
+		f.Rows = append(f.Rows, []string{day(tell, o.Day), thousandKm(tell, r.Km), from})
 	}
-	f.Rows = append(f.Rows, []string{day(asOf), thousandKm(t.Km(asOf)), "estimated"})
+	f.Rows = append(f.Rows, []string{day(tell, asOf), thousandKm(tell, t.Km(asOf)), "estimated"})
 	if kmPerDay > 0 {
-		f.Rows = append(f.Rows, []string{day(asOf + aheadOfOdometer), thousandKm(t.Km(asOf) + kmPerDay*aheadOfOdometer), "forecast"})
+		f.Rows = append(f.Rows, []string{day(tell, asOf+aheadOfOdometer), thousandKm(tell, t.Km(asOf)+kmPerDay*aheadOfOdometer), "forecast"})
 	}
 	return f
 }
 
-func testFigures(s TestSeries) *Figures {
+func testFigures(tell units.Reader, s TestSeries) *Figures {
 	f := &Figures{Head: []string{"date", s.Label, "test"}}
 	stages := map[fleet.Stage]string{fleet.Routine: "of no job", fleet.BeforeJob: "before a job", fleet.AfterJob: "after a job"}
 	for _, q := range s.Points {
-		f.Rows = append(f.Rows, []string{day(forecast.Day(q.Day)), fmt.Sprintf("%.4g", q.Y), stages[q.Stage]})
+		f.Rows = append(f.Rows, []string{day(tell, forecast.Day(q.Day)), fmt.Sprintf("%.4g", q.Y), stages[q.Stage]})
 	}
 	return f
 }
@@ -115,4 +117,6 @@ func promiseFigures(ps []Promise) *Figures {
 	return f
 }
 
-func thousandKm(km float64) string { return fmt.Sprintf("%.1f", km/1000) }
+func thousandKm(tell units.Reader, km float64) string {
+	return fmt.Sprintf("%.1f", tell.OfKm(km)/1000)
+}

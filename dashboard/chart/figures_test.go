@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // TestFigures wants a table behind every chart of a vehicle and of the record,
@@ -23,7 +24,7 @@ func TestFigures(t *testing.T) {
 			}
 		}
 	}
-	tests := BrakeTests(TestSeries{Name: "efficiency", Label: "efficiency, %", Unit: "%", Points: []TestPoint{{Day: fleet.NewDate(2026, 3, 1), Y: 58.25, Stage: fleet.AfterJob}}})
+	tests := BrakeTests(units.Reader{}, TestSeries{Name: "efficiency", Label: "efficiency, %", Unit: "%", Points: []TestPoint{{Day: fleet.NewDate(2026, 3, 1), Y: 58.25, Stage: fleet.AfterJob}}})
 	promises := Promises(60, []Promise{{Name: "Bus 1", Low: -3, Mid: 4, Up: 9}, {Name: "Bus 2", Low: 2, Mid: 4, Up: 9}})
 	for _, c := range []struct {
 		name  string

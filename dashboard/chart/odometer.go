@@ -10,6 +10,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // aheadOfOdometer is how far the odometer's forecast is drawn, in days: about
@@ -19,17 +20,17 @@ const aheadOfOdometer = 182
 // Odometer draws the readings of an odometer against the calendar, what was
 // set aside, and how it goes on at km a day from asOf. It is nil where there
 // is no reading to go by.
-func Odometer(readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, kmPerDay float64) *Chart {
+func Odometer(tell units.Reader, readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, kmPerDay float64) *Chart {
 	if !t.Known() || len(readings) == 0 {
 		return nil
 	}
 	now := t.Km(asOf)
-	alt := fmt.Sprintf("Odometer: %d readings, about %.0f thousand km on %s", len(readings), now/1000, day(asOf))
+	alt := fmt.Sprintf("Odometer: %d readings, about %.0f thousand %s on %s", len(readings), tell.OfKm(now)/1000, tell.DistanceUnit(), day(tell, asOf))
 	if kmPerDay > 0 {
-		alt += fmt.Sprintf(", going on at about %.0f km a day", kmPerDay)
+		alt += ", going on at about " + tell.Distance(kmPerDay) + " a day"
 	}
-	return &Chart{Alt: alt + ".", Figures: odometerFigures(readings, t, asOf, kmPerDay), plot: func(narrow bool) (*plot.Plot, []entry) {
-		p := newPlot("", "odometer, thousand km")
+	return &Chart{Alt: alt + ".", Figures: odometerFigures(tell, readings, t, asOf, kmPerDay), plot: func(narrow bool) (*plot.Plot, []entry) {
+		p := newPlot("", "odometer, thousand "+tell.DistanceUnit())
 		grid(p)
 		dropped := map[forecast.Odometer]bool{}
 		for _, d := range t.Dropped {
@@ -76,7 +77,7 @@ func Odometer(readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, km
 			key = append(key, entry{name: name, glyph: x})
 		}
 		if kmPerDay > 0 {
-			key = append(key, entry{name: fmt.Sprintf("about %.0f km a day", kmPerDay), line: ahead})
+			key = append(key, entry{name: "about " + tell.Distance(kmPerDay) + " a day", line: ahead})
 		}
 		low := math.Inf(1)
 		for _, q := range append(kept, track...) {
@@ -92,7 +93,7 @@ func Odometer(readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, km
 		if narrow {
 			p.X.Tick.Marker = dateTicks(3)
 		}
-		p.Y.Tick.Marker = niceTicks(7, true)
+		p.Y.Tick.Marker = per(tell.OfKm(1), niceTicks(7, true))
 		return p, key
 	}}
 }

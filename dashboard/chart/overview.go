@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // headroom is what a plot of bars leaves above the highest for its words.
@@ -110,7 +111,7 @@ func (a weekAxis) of(s Span) (x0, x1 float64) {
 	return x0 + gap, x1 - gap
 }
 
-func (a weekAxis) set(p *plot.Plot, spans []Span, narrow bool) {
+func (a weekAxis) set(tell units.Reader, p *plot.Plot, spans []Span, narrow bool) {
 	p.X.Min, p.X.Max = a.first-1, a.last+1
 	var ticks []plot.Tick
 	if a.before {
@@ -128,7 +129,7 @@ func (a weekAxis) set(p *plot.Plot, spans []Span, narrow bool) {
 		}
 		if n == next {
 			x0, x1 := a.of(s)
-			ticks = append(ticks, plot.Tick{Value: (x0 + x1) / 2, Label: s.From.Time().Format("2 Jan")})
+			ticks = append(ticks, plot.Tick{Value: (x0 + x1) / 2, Label: tell.DayShort(s.From)})
 			next += every
 		}
 		n++
@@ -139,7 +140,7 @@ func (a weekAxis) set(p *plot.Plot, spans []Span, narrow bool) {
 // Limits draws the expected number of limits reached in each span, those of
 // booked axles at the foot. A span From 0 is all that was before. It is nil
 // where there are none.
-func Limits(spans []Span) *Chart {
+func Limits(tell units.Reader, spans []Span) *Chart {
 	most, sum, booked := 0., 0., 0.
 	for _, s := range spans {
 		most = math.Max(most, s.Expected)
@@ -150,12 +151,12 @@ func Limits(spans []Span) *Chart {
 		return nil
 	}
 	alt := fmt.Sprintf("Limits reached by week, if nothing were changed: %.1f expected by %s, %.1f of them on axles that are booked.",
-		sum, spans[len(spans)-1].To.Time().Format("2 Jan 2006"), booked)
+		sum, tell.Day(spans[len(spans)-1].To), booked)
 	for i, s := range spans {
 		if s.From == 0 {
 			alt += fmt.Sprintf(" %.1f were reached by now.", s.Expected)
 		} else if s.Expected == most && i > 0 {
-			alt += fmt.Sprintf(" The most, %.1f, fall in the week of %s.", s.Expected, s.From.Time().Format("2 Jan"))
+			alt += fmt.Sprintf(" The most, %.1f, fall in the week of %s.", s.Expected, tell.DayShort(s.From))
 		}
 	}
 	return &Chart{Alt: alt, plot: func(narrow bool) (*plot.Plot, []entry) {
@@ -169,7 +170,7 @@ func Limits(spans []Span) *Chart {
 				box{x0: x0, x1: x1, y0: s.Booked, y1: s.Expected, look: looksOpen, words: figure(s.Expected)})
 		}
 		p.Y.Min, p.Y.Max = 0, most*headroom
-		a.set(p, spans, narrow)
+		a.set(tell, p, spans, narrow)
 		p.Y.Tick.Marker = niceTicks(5, false)
 		flatGrid(p)
 		p.Add(bs)
@@ -190,7 +191,7 @@ func figure(x float64) string {
 
 // Hours draws the hours that the work of each span needs against those that
 // are free. It is nil where there are neither.
-func Hours(spans []Span) *Chart {
+func Hours(tell units.Reader, spans []Span) *Chart {
 	most, needed, free, short := 0., 0., 0., 0
 	for _, s := range spans {
 		most = math.Max(most, math.Max(s.Needed, s.Free))
@@ -222,7 +223,7 @@ func Hours(spans []Span) *Chart {
 				box{x0: x0, x1: x1, y0: within, y1: s.Needed, look: looksStrong})
 		}
 		p.Y.Min, p.Y.Max = 0, most*headroom
-		a.set(p, spans, narrow)
+		a.set(tell, p, spans, narrow)
 		p.Y.Tick.Marker = niceTicks(5, false)
 		flatGrid(p)
 		p.Add(bs, ls)

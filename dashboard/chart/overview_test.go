@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // quarter is invented: what was before, the rest of a week and two weeks, of
@@ -67,10 +68,10 @@ func TestOverviewOfNothing(t *testing.T) {
 	for name, c := range map[string]*Chart{
 		"no classes":   LiningLeft(nil),
 		"no axles":     LiningLeft(make([]int, 11)),
-		"no weeks":     Limits(nil),
-		"no limits":    Limits([]Span{{From: 1, To: 7}}),
-		"no hours":     Hours([]Span{{From: 1, To: 7}}),
-		"no spans":     Hours(nil),
+		"no weeks":     Limits(units.Reader{}, nil),
+		"no limits":    Limits(units.Reader{}, []Span{{From: 1, To: 7}}),
+		"no hours":     Hours(units.Reader{}, []Span{{From: 1, To: 7}}),
+		"no spans":     Hours(units.Reader{}, nil),
 		"no cost":      Stack("Cost", "KR", []string{"Mar"}, []Layer{{"booked", []float64{0}}}),
 		"no groups":    Ranges("Wear", "mm", nil),
 		"none wears":   Ranges("Wear", "mm", []Range{{Name: "city", N: 5}}),

@@ -12,6 +12,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Axle is what a chart needs of one axle.
@@ -20,6 +21,7 @@ type Axle struct {
 	Readings []fleet.Reading        // of any axle; others are left out
 	Fitments []fleet.Fitment        // of any axle; others are left out
 	Track    forecast.Track         // of the vehicle's odometer
+	Tell     units.Reader
 }
 
 // point is a reading where it is drawn.
@@ -116,9 +118,9 @@ func earliest(lines []forecast.PositionForecast) int {
 const livesShown = 2
 
 func (a *Axle) thickness(part forecast.Part, points []point, lines []forecast.PositionForecast, decides int, narrow bool) (*plot.Plot, []entry) {
-	p := newPlot("odometer, thousand km", "thickness, mm")
+	p := newPlot("odometer, thousand "+a.Tell.DistanceUnit(), "thickness, "+a.Tell.GaugeUnit(string(part)))
 	if part == forecast.Drum {
-		p.Y.Label.Text = "inside diameter, mm"
+		p.Y.Label.Text = "inside diameter, " + a.Tell.GaugeUnit(string(part))
 	}
 	grid(p)
 	fitted := a.fittedAt(part)
@@ -161,11 +163,11 @@ func (a *Axle) thickness(part forecast.Part, points []point, lines []forecast.Po
 		line(p, middle(lines[decides].Path, end), lineStyle(wear, 2.2))
 	}
 	for i, f := range fitted {
-		p.Add(mark{at: f.km, vertical: true, style: lineStyle(plan, 1.2, 5, 3), words: "fitted " + f.words(narrow), row: len(fitted) - 1 - i})
+		p.Add(mark{at: f.km, vertical: true, style: lineStyle(plan, 1.2, 5, 3), words: "fitted " + f.words(a.Tell, narrow), row: len(fitted) - 1 - i})
 	}
 	p.Add(mark{at: a.Forecast.OdometerKm, vertical: true, style: lineStyle(text, 1, 1.5, 2.5), words: "today", left: true, low: true})
 	if decides >= 0 {
-		p.Add(mark{at: spec.Limit, style: lineStyle(text, 1.6), words: fmt.Sprintf("limit %g mm", spec.Limit), left: true, from: from})
+		p.Add(mark{at: spec.Limit, style: lineStyle(text, 1.6), words: "limit " + a.Tell.Exactly(string(part), spec.Limit), left: true, from: from})
 	}
 	var decisive forecast.Position
 	if decides >= 0 {
@@ -173,11 +175,12 @@ func (a *Axle) thickness(part forecast.Part, points []point, lines []forecast.Po
 	}
 	key := scatter(p, points, decisive)
 	frame(p, points, spec, decides >= 0, from, end)
-	p.X.Tick.Marker = niceTicks(7, true)
+	ticks := 7
 	if narrow {
-		p.X.Tick.Marker = niceTicks(4, true)
+		ticks = 4
 	}
-	p.Y.Tick.Marker = niceTicks(6, false)
+	p.X.Tick.Marker = per(a.Tell.OfKm(1), niceTicks(ticks, true))
+	p.Y.Tick.Marker = per(a.Tell.OfMM(string(part), 1), niceTicks(6, false))
 	return p, key
 }
 
@@ -236,11 +239,11 @@ type fitment struct {
 	day forecast.Day
 }
 
-func (f fitment) words(narrow bool) string {
+func (f fitment) words(tell units.Reader, narrow bool) string {
 	if narrow {
 		return fleet.Date(f.day).Time().Format("Jan 2006")
 	}
-	return day(f.day)
+	return day(tell, f.day)
 }
 
 // fittedAt returns the fitments of part, once a day, by odometer.
@@ -273,10 +276,10 @@ func thicknessAlt(a Axle, part forecast.Part, points []point, lines []forecast.P
 	fmt.Fprintf(&b, "Axle %d, %s: %d readings against the odometer", a.Forecast.Axle, part, len(points))
 	if decides >= 0 {
 		d := &lines[decides]
-		fmt.Fprintf(&b, ". Limit %g mm; %s is at %.1f mm now", d.Spec.Limit, place(d.Pos), d.ThicknessMM)
+		fmt.Fprintf(&b, ". Limit %s; %s is at %s now", a.Tell.Exactly(string(part), d.Spec.Limit), place(d.Pos), a.Tell.Thickness(string(part), d.ThicknessMM))
 		lo, hi := d.Crossing.Km.Quantile(.1), d.Crossing.Km.Quantile(.9)
 		if !math.IsNaN(lo) && !math.IsInf(hi, 1) {
-			fmt.Fprintf(&b, " and reaches the limit between %.0f and %.0f thousand km with 80 %% chance", lo/1000, hi/1000)
+			fmt.Fprintf(&b, " and reaches the limit between %.0f and %.0f thousand %s with 80 %% chance", a.Tell.OfKm(lo)/1000, a.Tell.OfKm(hi)/1000, a.Tell.DistanceUnit())
 		}
 	}
 	return b.String() + "."

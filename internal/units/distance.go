@@ -55,6 +55,20 @@ func (r Reader) KmAbout(km float64) string {
 // DistanceAbout is KmAbout with the unit.
 func (r Reader) DistanceAbout(km float64) string { return r.KmAbout(km) + " " + r.DistanceUnit() }
 
+// OdometerAbout says an estimated odometer reading to the hundred.
+func (r Reader) OdometerAbout(km float64) string {
+	return Thousands(int64(math.Round(r.OfKm(km)/100)*100)) + " " + r.DistanceUnit()
+}
+
+// Speed says a speed of km/h to a tenth, as km/h or mph.
+func (r Reader) Speed(kmh float64) string {
+	unit := "km/h"
+	if r.DistanceIn == Miles {
+		unit = "mph"
+	}
+	return fixed(r.OfKm(kmh), 1) + "\u00a0" + unit
+}
+
 // KmField is a distance of km as it stands in a form: as exact as it was typed
 // in the reader's unit, and to a tenth where it was typed in another.
 func (r Reader) KmField(km float64) string {
