@@ -92,6 +92,8 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/files/:id/take", web.Handle(a.takeKept))
 	g.DELETE("/files/:id", web.Handle(a.dropFile))
 
+	g.GET("/changes", web.Handle(a.changes))
+
 	g.GET("/columns", web.Handle(a.columns))
 	g.GET("/templates/:file", web.Handle(a.template))
 }

@@ -118,6 +118,7 @@ func TestDocumentWords(t *testing.T) {
 		{"kind of finding", param("GET /findings", "kind")["enum"], found},
 		{"state of finding", param("GET /findings", "state")["enum"], states},
 		{"dates", param("POST /uploads", "dates")["enum"], ingest.DateOrders},
+		{"record", param("GET /changes", "record")["enum"], slices.Clone(store.DeedRecords)},
 	} {
 		slices.Sort(c.code)
 		if got := words(c.doc); !slices.Equal(got, c.code) {

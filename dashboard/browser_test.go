@@ -167,6 +167,8 @@ func everyPage(t *testing.T) []shown {
 		{"account", "/account"},
 		{"accounts", "/accounts"},
 		{"other-account", "/accounts/1"},
+		{"changes", "/changes"},
+		{"changes-none", "/changes?by=nobody"},
 		{"due", "/"},
 		{"due-all", "/?within=0&sort=vehicle"},
 		{"due-none", "/?q=no+such+vehicle"},

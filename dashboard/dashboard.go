@@ -75,6 +75,7 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	d.registerPlan(r)
 	d.registerTests(r)
 	d.registerOffice(r)
+	d.registerChanges(r)
 	d.registerCards(r)
 	d.registerFindings(r)
 	r.GET("/record", web.Handle(d.record))

@@ -57,6 +57,7 @@ var pageData = map[string]any{
 	"limits":     LimitsPage{},
 	"overview":   OverviewPage{},
 	"people":     PeoplePage{},
+	"changes":    ChangesPage{},
 	"person":     PersonPage{},
 
 	"signin":       SignInPage{},

@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"os"
+	"os/user"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -17,6 +18,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -123,7 +125,21 @@ func (e *env) run(args []string) error {
 			return err
 		}
 	}
+	origin := auth.Origin{Via: auth.ViaCommand, From: machineUser(), Name: commandLine}
+	switch kctx.Selected().Name {
+	case "serve", "demo": // go on by themselves
+		origin = auth.Origin{Via: auth.ViaWork}
+	}
+	e.ctx = auth.WithOrigin(e.ctx, origin)
 	return kctx.Run(e)
+}
+
+// machineUser is who runs the program, as the machine calls them.
+func machineUser() string {
+	if u, err := user.Current(); err == nil {
+		return u.Username
+	}
+	return strconv.Itoa(os.Getuid()) // a container without a list of users
 }
 
 // newParser returns the command line's parser, whose model knows every command

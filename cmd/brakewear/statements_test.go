@@ -55,6 +55,8 @@ var addresses = map[string]string{
 	"/work":                            "",
 	"/people":                          "",
 	"/people/:id":                      "1",
+	"/changes":                         "",
+	"/changes.csv":                     "",
 	"/calendars":                       "",
 	"/calendar/:file":                  "{secret}.ics",
 	"/plan":                            "?week={monday}",
@@ -100,6 +102,7 @@ var addresses = map[string]string{
 	"/api/v1/parts_needed":             "",
 	"/api/v1/uploads":                  "?limit=3", // which looks for a page after, in both
 	"/api/v1/uploads/:id":              "{upload}",
+	"/api/v1/changes":                  "",
 	"/api/v1/files/:id":                "{sent}",
 }
 
@@ -115,7 +118,7 @@ var growing = []string{
 	"thickness_readings", "odometer_readings", "inspections", "fitments", "brake_tests",
 	"position_forecasts", "forecast_log", "axle_specs", "axles", "axle_limits",
 	"upload_problems", "upload_places", "corrections", "booking_work", "booking_changes",
-	"job_card_entries", "job_card_parts", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts",
+	"job_card_entries", "job_card_parts", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts", "audit_log",
 }
 
 // counts are routes that count the axles there are, which their index does: a

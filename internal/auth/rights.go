@@ -70,6 +70,7 @@ type Who struct {
 	Grants  []Grant
 	Only    []Right      // of a token; nil = all that the grants give
 	Session int64        // 0 = by token
+	Token   int64        // 0 = by session
 	Reader  units.Reader // how they want numbers and days said
 }
 

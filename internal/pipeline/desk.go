@@ -6,6 +6,8 @@ import (
 	"log/slog"
 	"sync"
 	"time"
+
+	"brakewear/internal/auth"
 )
 
 // Desk does work that may outlast the request it came with: files handed in,
@@ -176,7 +178,7 @@ func (d *Desk) within(ctx context.Context, what string, fn func(ctx context.Cont
 	}
 	through := make(chan error, 1)
 	begun := d.start(func() {
-		err := fn(d.ctx)
+		err := fn(auth.WithOrigin(d.ctx, auth.OriginOf(ctx)))
 		through <- err
 		d.report(what, err)
 	})

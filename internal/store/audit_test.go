@@ -6,6 +6,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -301,8 +302,7 @@ var tended = map[string]string{
 	"ExpireFiles":        "likewise",
 	"ForgetFailures":     "counts of wrong passwords",
 	"NoteFailure":        "counts of links asked for",
-	"TokenOf":            "when a token was used",
-	"SessionOf":          "when a session was seen",
+	"note":               "that somebody was here",
 	"CalendarFeedOf":     "when a calendar was read",
 	"SaveKept":           "how far the work on a file is; the upload tells",
 	"NoteProgress":       "likewise",
@@ -336,6 +336,44 @@ var tended = map[string]string{
 	"Restart":            "likewise",
 	"EndRun":             "likewise",
 	"Move":               "takes the log along",
+}
+
+// Every kind of record that the log speaks of is one that people can look for.
+func TestDeedRecords(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string]bool{string(fleet.BrakeTestRecord): true} // and what a Change corrects
+	for _, k := range fleet.RecordKinds {
+		got[string(k)] = true
+	}
+	for _, file := range files {
+		if strings.HasSuffix(file, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			if lit, ok := n.(*ast.CompositeLit); ok {
+				if name, ok := lit.Type.(*ast.Ident); ok && name.Name == "entry" {
+					for _, e := range lit.Elts {
+						if kv, ok := e.(*ast.KeyValueExpr); ok && fmt.Sprint(kv.Key) == "record" {
+							if word, ok := kv.Value.(*ast.BasicLit); ok {
+								got[strings.Trim(word.Value, `"`)] = true
+							}
+						}
+					}
+				}
+			}
+			return true
+		})
+	}
+	if d := cmp.Diff(store.DeedRecords, slices.Sorted(maps.Keys(got))); d != "" {
+		t.Errorf("(-listed +told) %s", d)
+	}
 }
 
 // TestTended finds the methods that write without telling the log of changes.

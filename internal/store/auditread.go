@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -26,6 +27,12 @@ type Deed struct {
 	Detail   string
 }
 
+// DeedRecords are the kinds of records that the log of changes speaks of.
+var DeedRecords = []string{
+	"account", "booking", "brake test", "calendar", "file", "finding", "fitment", "fleet", "job", "job card", "odometer",
+	"part", "person told", "proposal", "proposed visit", "reading", "refit", "token", "upload", "vehicle", "workshop",
+}
+
 // DeedQuery asks for rows of the log of changes; a zero field asks for all.
 type DeedQuery struct {
 	From, To time.Time // To is not in it
@@ -36,15 +43,37 @@ type DeedQuery struct {
 	Limit    int       // 0 = a page of usual length
 }
 
+// EachDeed calls fn for every row that q asks for, the latest first.
+func (db *DB) EachDeed(ctx context.Context, sc auth.Scope, q DeedQuery, fn func(d *Deed) error) error {
+	q.Limit = MaxLimit
+	for {
+		ds, err := db.Deeds(ctx, sc, q)
+		if err != nil {
+			return err
+		}
+		for i := range ds {
+			if err := fn(&ds[i]); err != nil {
+				return err
+			}
+		}
+		if len(ds) < MaxLimit {
+			return nil
+		}
+		q.Before = ds[len(ds)-1].ID
+	}
+}
+
 // Deeds returns rows of the log of changes, the latest first. Those of no fleet
 // are for who sees everything.
 func (db *DB) Deeds(ctx context.Context, sc auth.Scope, q DeedQuery) (ds []Deed, err error) {
 	err = db.read(ctx, "read the log of changes", func(t *tx) error {
 		var w where
 		w.scope(sc, "l")
-		if q.Before != 0 {
-			w.add("l.id < ?", q.Before)
+		before := q.Before
+		if before == 0 {
+			before = math.MaxInt64
 		}
+		w.add("l.id < ?", before)
 		if !q.From.IsZero() || !q.To.IsZero() {
 			// Clocks jump, so that times are not in the order of rows; the ids of
 			// the rows of that time say between which to look.

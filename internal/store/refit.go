@@ -106,6 +106,11 @@ func (db *DB) JoinRefit(ctx context.Context, r *Refit, shareVehicles int) error 
 		if err != nil {
 			return err
 		}
+		if began > 0 && auth.OriginOf(ctx).Via == auth.ViaCommand { // the others are jobs, or follow an upload
+			if err := t.log(entry{act: "begun", record: "refit", id: r.ID, detail: r.Model + ", as of " + r.AsOf.String()}); err != nil {
+				return err
+			}
+		}
 		if began > 0 {
 			_, err := t.exec(`
 				insert into refit_shares (refit_id, number, first_id, last_id, vehicles, done, worker, tries, through, forecast, axles)

@@ -120,13 +120,12 @@ func (db *DB) EndToken(ctx context.Context, who auth.Who, id int64) error {
 // or never was, is fleet.ErrStranger.
 func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 	var who auth.Who
-	var id int64
 	var rights string
 	var used *instant
 	now := db.now()
 	err := db.read(ctx, "find a token", func(t *tx) error {
 		return t.each(func(r *sqlx.Rows) error {
-			return scanWho(r, &who, &id, &rights, &used)
+			return scanWho(r, &who, &who.Token, &rights, &used)
 		}, `
 			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, k.id, k.rights, k.used_at
 			from api_tokens k
@@ -135,7 +134,7 @@ func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 			where k.sha256 = ? and k.ended_at is null and k.until > ? and a.stopped_at is null
 			order by g.id`, auth.Hash(secret), instant(now))
 	})
-	if err == nil && id == 0 {
+	if err == nil && who.Token == 0 {
 		err = fleet.Strangerf("The token is not known, or has ended: make a new one on your account's page.")
 	}
 	if err != nil {
@@ -143,7 +142,7 @@ func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 	}
 	who.Only = rightsOf(rights)
 	if used == nil || now.Sub(time.Time(*used)) > usedEvery {
-		err = db.note(ctx, "note a token's use", `update api_tokens set used_at = ? where id = ?`, instant(now), id)
+		err = db.note(ctx, "note a token's use", `update api_tokens set used_at = ? where id = ?`, instant(now), who.Token)
 	}
 	return who, err
 }

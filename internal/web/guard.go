@@ -41,6 +41,7 @@ func Guard(entry Entry) gin.HandlerFunc {
 			return fleet.Deniedf("nobody was given the right to do this")
 		}
 		if rule.Right == auth.Public {
+			keepOrigin(c, auth.Who{})
 			return nil
 		}
 		who, err := identify(c, entry)
@@ -48,6 +49,7 @@ func Guard(entry Entry) gin.HandlerFunc {
 			return stranger(c, err)
 		}
 		c.Set(whoKey, who)
+		keepOrigin(c, who)
 		if rule.Right == auth.Own {
 			return nil
 		}
@@ -61,6 +63,15 @@ func Guard(entry Entry) gin.HandlerFunc {
 		c.Set(scopeKey, sc)
 		return nil
 	})
+}
+
+// keepOrigin has the changes that the request makes tell where they come from.
+func keepOrigin(c *gin.Context, who auth.Who) {
+	o := auth.Origin{Via: auth.ViaPage, From: Client(c), Name: who.Name, Account: who.Account, Token: who.Token, Request: RequestID(c)}
+	if api(c) {
+		o.Via = auth.ViaAPI
+	}
+	c.Request = c.Request.WithContext(auth.WithOrigin(c.Request.Context(), o))
 }
 
 // rightWords follow "the right to".

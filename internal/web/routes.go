@@ -140,6 +140,8 @@ var Routes = []Rule{
 	{"POST", "/accounts/:id/roles/:role/end", auth.People, false},
 	{"POST", "/accounts/:id/link", auth.People, false},
 	{"POST", "/accounts/:id/stop", auth.People, false},
+	{"GET", "/changes", auth.People, false},
+	{"GET", "/changes.csv", auth.People, false},
 
 	{"GET", "/api/v1/openapi.yaml", auth.Public, false},
 	{"GET", "/api/v1/columns", auth.Own, false},
@@ -201,6 +203,8 @@ var Routes = []Rule{
 	{"POST", "/api/v1/workshops/:id/closures", auth.Plan, false},
 
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
+
+	{"GET", "/api/v1/changes", auth.People, false},
 }
 
 // rules is Routes by method and path.
