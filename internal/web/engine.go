@@ -202,11 +202,12 @@ func limitTime(c *gin.Context) {
 	within(c, c.Request, timeOf(c.Request.Method, c.FullPath()))
 }
 
-// within does what follows with the context of whole, which has no limit of
-// ours yet, until d is over.
+// within does what follows until d is over, or the context of whole, which has
+// no limit of ours yet. What the context holds by now, it holds on.
 func within(c *gin.Context, whole *http.Request, d time.Duration) {
-	ctx, cancel := context.WithTimeout(whole.Context(), d)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.Request.Context()), d)
 	defer cancel()
+	defer context.AfterFunc(whole.Context(), cancel)()
 	// Reading a body knows no context. A writer that is none of a server's has
 	// no line to limit.
 	http.NewResponseController(c.Writer).SetReadDeadline(time.Now().Add(d + bodyGrace))

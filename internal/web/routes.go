@@ -219,6 +219,7 @@ var rules = func() map[string]Rule {
 // long are the routes that may take FileTime instead of RequestTime: files of a
 // whole fleet, and work on one. A route that brings a file says so by AllowBody.
 var long = map[string]bool{
+	"GET /changes.csv":     true,
 	"GET /due.csv":         true,
 	"GET /due.xlsx":        true,
 	"GET /findings.csv":    true,
