@@ -29,10 +29,12 @@ import (
 	"brakewear/internal/web"
 )
 
-// Widths that the pages are looked at in: a desk and a phone.
+// Widths that the pages are looked at in: a desk, a phone and, printed, a sheet.
 const (
 	desk  = 1280
 	phone = 390
+	// a4 is what a sheet of it has between a browser's usual margins.
+	a4 = 718
 )
 
 // browser starts a headless Chromium for the test, or skips where there is
@@ -115,6 +117,14 @@ func TestBrowserPrint(t *testing.T) {
 	}
 	if got := eval[string](t, ctx, `getComputedStyle(document.body).backgroundColor`); dark(got) {
 		t.Errorf("printed on %s", got)
+	}
+	// A sheet is as narrow as a phone's list, and is laid out as a desk's.
+	must(t, ctx, chromedp.EmulateViewport(a4, 900))
+	if got := eval[int](t, ctx, `getComputedStyle(document.querySelector(".row")).gridTemplateColumns.split(" ").length`); got != 5 {
+		t.Errorf("an axle is printed in %d columns", got)
+	}
+	if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+		t.Errorf("the sheet runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
 	}
 	shoot(t, ctx, "due-print")
 }
