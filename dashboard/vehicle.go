@@ -92,22 +92,26 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	old, err := d.svc.DB.Corrections(c.Request.Context(), d.scope(c), id)
+	var p *VehiclePage
+	err = d.inOneState(c, func(d *Dashboard) error {
+		old, err := d.svc.DB.Corrections(c.Request.Context(), d.scope(c), id)
+		if err != nil {
+			return err
+		}
+		if p, err = d.vehiclePage(tell, &h, fs, &old, track, today); err != nil {
+			return err
+		}
+		p.Done = doneWords[c.Query("done")]
+		if err := d.addFindings(c, p, today); err != nil {
+			return err
+		}
+		if err := d.addBookings(c, p, today); err != nil {
+			return err
+		}
+		p.Tests, err = d.testsView(c, &h)
+		return err
+	})
 	if err != nil {
-		return err
-	}
-	p, err := d.vehiclePage(tell, &h, fs, &old, track, today)
-	if err != nil {
-		return err
-	}
-	p.Done = doneWords[c.Query("done")]
-	if err := d.addFindings(c, p, today); err != nil {
-		return err
-	}
-	if err := d.addBookings(c, p, today); err != nil {
-		return err
-	}
-	if p.Tests, err = d.testsView(c, &h); err != nil {
 		return err
 	}
 	return d.send(c, http.StatusOK, "vehicle", *p)

@@ -234,5 +234,5 @@ func temporary(e *env) (db *store.DB, done func(), err error) {
 
 // service returns the verbs over db.
 func (e *env) service(db *store.DB, risk float64) *pipeline.Service {
-	return &pipeline.Service{DB: db, Risk: risk, Now: e.now, Overviews: &pipeline.Overviews{}}
+	return &pipeline.Service{DB: db, Risk: risk, Now: e.now, Overviews: &pipeline.Overviews{}, Remembered: &pipeline.Remembered{}}
 }

@@ -99,12 +99,8 @@ func (s *Service) kept(ctx context.Context) (k kind, m forecast.Model, err error
 	if k, err = s.kind(); err != nil {
 		return k, nil, err
 	}
-	p, err := s.DB.LatestParameters(ctx, k.name)
-	if err != nil {
-		return k, nil, err
-	}
-	if m, err = k.load(p.Values); err != nil {
-		return k, nil, fmt.Errorf("parameters %d of model %s: %w", p.ID, k.name, err)
+	if m, err = s.Remembered.load(ctx, s.DB, k); err != nil {
+		return k, nil, fmt.Errorf("parameters of model %s: %w", k.name, err)
 	}
 	return k, m, nil
 }
@@ -316,7 +312,8 @@ func (s *Service) forecast(id int64, v *forecast.Vehicle, m forecast.Model, asOf
 }
 
 // VehicleForecast forecasts one vehicle as of a day, with what a plot needs:
-// its history, its forecasts with their paths, and its odometer's track.
+// its history, its forecasts with their paths, and its odometer's track. They are
+// not to be changed: the next who looks may get the same.
 func (s *Service) VehicleForecast(ctx context.Context, sc auth.Scope, vehicleID int64, asOf fleet.Date) (store.History, []store.AxleForecast, forecast.Track, error) {
 	h, err := s.DB.History(ctx, sc, vehicleID)
 	if err != nil {
@@ -326,9 +323,14 @@ func (s *Service) VehicleForecast(ctx context.Context, sc auth.Scope, vehicleID 
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
-	v := VehicleOf(&h)
-	fs := s.forecast(vehicleID, v, m, asOf, forecast.Options{Paths: true})
-	return h, fs, forecast.CleanOdometer(v.Odometer, v.Swaps...), nil
+	x := lookedAt{h: h, model: m, risk: s.AcceptedRisk(), asOf: asOf}
+	if !s.Remembered.forecasts(&x) {
+		v := VehicleOf(&h)
+		x.fs = s.forecast(vehicleID, v, m, asOf, forecast.Options{Paths: true})
+		x.track = forecast.CleanOdometer(v.Odometer, v.Swaps...)
+		s.Remembered.keep(x)
+	}
+	return h, x.fs, x.track, nil
 }
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and

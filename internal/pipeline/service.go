@@ -28,6 +28,9 @@ type Service struct {
 	// Overviews keeps overviews while nothing is written; nil = each is worked
 	// out anew.
 	Overviews *Overviews
+	// Remembered keeps the model and forecasts that were looked at; nil = each
+	// is worked out anew.
+	Remembered *Remembered
 
 	Mail       *mail.Server // nil = none is set
 	URL        string       // address that people reach the pages at, without a path; "" = no links in what is sent

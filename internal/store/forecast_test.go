@@ -165,7 +165,7 @@ func TestForecastLog(t *testing.T) {
 
 func TestParameters(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		if _, err := db.LatestParameters(t.Context(), "pooled"); !isNotFound(err) {
+		if _, err := db.LatestParameters(t.Context(), "pooled", 0); !isNotFound(err) {
 			t.Errorf("of a model that never learned: got %v, want not found", err)
 		}
 		var want []store.Parameters // newest first
@@ -188,7 +188,7 @@ func TestParameters(t *testing.T) {
 		if err := db.SaveParameters(t.Context(), &other); err != nil {
 			t.Fatal(err)
 		}
-		latest, err := db.LatestParameters(t.Context(), "pooled")
+		latest, err := db.LatestParameters(t.Context(), "pooled", 0)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -42,7 +42,7 @@ var maxFound = 1000
 // with text in their names; few is false when they are too many to be asked for
 // by their ids, or when that cannot be known here.
 func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, few bool, err error) {
-	if key(text) == "" || !storable(text) || t.db.within != nil && !t.db.reading {
+	if key(text) == "" || !storable(text) || t.db.Tentative() {
 		return nil, false, nil // a trial sees what nobody else does
 	}
 	n := t.db.names

@@ -47,21 +47,29 @@ func (t *tx) saveParameters(p *Parameters) error {
 		p.Model, instant(p.FittedAt), p.AsOf, string(p.Values), string(p.Diagnostics))
 }
 
-// LatestParameters returns what the model learned last.
-func (db *DB) LatestParameters(ctx context.Context, model string) (Parameters, error) {
-	ps, err := db.ParametersHistory(ctx, model, 1)
-	if err == nil && len(ps) == 0 {
-		err = fleet.NotFoundf("model %q: it has learned nothing yet", model)
-	}
-	if err != nil {
+// LatestParameters returns what the model learned last; only its ID where that is
+// known, the id of those that the caller has (0 = none).
+func (db *DB) LatestParameters(ctx context.Context, model string, known int64) (Parameters, error) {
+	ps, err := db.parameters(ctx, model, known, 1)
+	switch {
+	case err != nil:
 		return Parameters{}, err
+	case len(ps) > 0:
+		return ps[0], nil
+	case known != 0:
+		return Parameters{ID: known}, nil // rows are never changed or taken away
 	}
-	return ps[0], nil
+	return Parameters{}, fleet.NotFoundf("model %q: it has learned nothing yet", model)
 }
 
 // ParametersHistory returns up to limit of what the model learned, newest
 // first.
-func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) (ps []Parameters, err error) {
+func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) ([]Parameters, error) {
+	return db.parameters(ctx, model, 0, limit)
+}
+
+// parameters returns those with an id above after, newest first.
+func (db *DB) parameters(ctx context.Context, model string, after int64, limit int) (ps []Parameters, err error) {
 	err = db.read(ctx, "read parameters", func(t *tx) error {
 		return t.each(func(r *sqlx.Rows) error {
 			var p Parameters
@@ -83,9 +91,9 @@ func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) (p
 				learned,
 				diagnostics
 			from model_parameters
-			where model = ?
+			where model = ? and id > ?
 			order by id desc
-			limit ?`, model, limitOf(limit))
+			limit ?`, model, after, limitOf(limit))
 	})
 	return ps, err
 }

@@ -52,6 +52,9 @@ func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) e
 	})
 }
 
+// Tentative says whether what is done on db may be undone yet, as in a trial.
+func (db *DB) Tentative() bool { return db.within != nil && !db.reading }
+
 // nested runs f in a part of the trial's transaction that is undone when f
 // fails, as a transaction of its own would be.
 func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err error) {

@@ -1,0 +1,90 @@
+package pipeline
+
+import (
+	"context"
+	"reflect"
+	"sync"
+
+	"brakewear/forecast"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// Remembered keeps the model that was read last, and the forecasts of vehicles
+// that were looked at, each as long as what it rests on stays the same: that is
+// read every time and compared, so that what any process writes counts at once.
+// The zero value is empty and ready.
+type Remembered struct {
+	mu       sync.Mutex
+	id       int64 // of the parameters of model
+	kind     string
+	model    forecast.Model
+	vehicles map[int64]lookedAt
+}
+
+// maxLookedAt is how many vehicles' forecasts are kept, at some 50 kB each: those
+// that people go to and back from within some minutes.
+const maxLookedAt = 256
+
+// lookedAt is a vehicle's forecast with all that it rests on.
+type lookedAt struct {
+	h     store.History
+	model forecast.Model
+	risk  float64
+	asOf  fleet.Date
+
+	fs    []store.AxleForecast
+	track forecast.Track
+}
+
+// load returns the model of the kind as last learned.
+func (r *Remembered) load(ctx context.Context, db *store.DB, k kind) (forecast.Model, error) {
+	if r == nil || db.Tentative() {
+		r = &Remembered{} // what is undone may leave its id to another
+	}
+	r.mu.Lock()
+	known, m := r.id, r.model
+	if r.kind != k.name {
+		known = 0
+	}
+	r.mu.Unlock()
+	p, err := db.LatestParameters(ctx, k.name, known)
+	if err != nil || known != 0 && p.ID == known {
+		return m, err
+	}
+	if m, err = k.load(p.Values); err != nil {
+		return nil, err
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.kind, r.id, r.model = k.name, p.ID, m
+	return m, nil
+}
+
+// forecasts returns what is kept of a vehicle, if it rests on just this.
+func (r *Remembered) forecasts(now *lookedAt) bool {
+	if r == nil {
+		return false
+	}
+	r.mu.Lock()
+	was, ok := r.vehicles[now.h.Vehicle.ID]
+	r.mu.Unlock()
+	if !ok || was.model != now.model || was.risk != now.risk || was.asOf != now.asOf || !reflect.DeepEqual(was.h, now.h) {
+		return false
+	}
+	now.fs, now.track = was.fs, was.track
+	return true
+}
+
+// keep keeps the forecasts of a vehicle.
+func (r *Remembered) keep(x lookedAt) {
+	if r == nil {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if _, there := r.vehicles[x.h.Vehicle.ID]; r.vehicles == nil || !there && len(r.vehicles) >= maxLookedAt {
+		r.vehicles = map[int64]lookedAt{}
+	}
+	r.vehicles[x.h.Vehicle.ID] = x
+}
