@@ -34,6 +34,7 @@ type Proxy struct {
 // line is one connection of a client and its other half.
 type line struct {
 	client, server net.Conn
+	answered       chan struct{} // closed by the server's next bytes; nil when nobody waits
 }
 
 // cut ends both halves at once, as a machine that lost power.
@@ -46,9 +47,10 @@ func (l *line) cut() {
 	}
 }
 
-// trap waits for a text that a client sends.
+// trap waits for what a client sends.
 type trap struct {
 	text   []byte
+	skip   int  // how many pieces with the text go by
 	passes bool // on to the server
 	sprung chan struct{}
 }
@@ -141,11 +143,28 @@ func (p *Proxy) Resume() {
 // the server has it, or after, so that only the server's answer is lost. The
 // channel is closed when that has happened.
 func (p *Proxy) CutAt(text string, passes bool) (sprung <-chan struct{}) {
-	t := &trap{text: []byte(text), passes: passes, sprung: make(chan struct{})}
+	return p.set(&trap{text: []byte(text), passes: passes})
+}
+
+// CutAfter is CutAt for whatever a client sends after n pieces more, one for
+// each time that it writes.
+func (p *Proxy) CutAfter(n int, passes bool) (sprung <-chan struct{}) {
+	return p.set(&trap{skip: n, passes: passes})
+}
+
+func (p *Proxy) set(t *trap) <-chan struct{} {
+	t.sprung = make(chan struct{})
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.trap = t
 	return t.sprung
+}
+
+// Disarm ends CutAt and CutAfter, where nothing has been cut yet.
+func (p *Proxy) Disarm() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.trap = nil
 }
 
 // Connections returns how many there were in all, and how many at most at a
@@ -188,7 +207,7 @@ func (p *Proxy) serve(client net.Conn) {
 		client.Close()
 		return
 	}
-	l := &line{client, server}
+	l := &line{client: client, server: server}
 	p.mu.Lock()
 	p.lines[l] = true
 	p.opened++
@@ -224,15 +243,28 @@ func (p *Proxy) one(l *line, to net.Conn, b []byte, upwards bool) bool {
 	p.mu.Lock()
 	stalled, t := p.stalled, p.trap
 	springs := upwards && t != nil && bytes.Contains(b, t.text)
+	if springs && t.skip > 0 {
+		t.skip--
+		springs = false
+	}
 	if springs {
 		p.trap = nil
+		l.answered = make(chan struct{})
 	}
+	if !upwards && l.answered != nil {
+		close(l.answered)
+		l.answered = nil
+	}
+	answered := l.answered
 	p.mu.Unlock()
 	if springs {
 		if t.passes {
 			l.client.Close() // first, or the answer may get through
 			to.Write(b)
-			time.Sleep(passing)
+			select {
+			case <-answered:
+			case <-time.After(passing):
+			}
 		}
 		l.cut()
 		close(t.sprung)
@@ -249,6 +281,6 @@ func (p *Proxy) one(l *line, to net.Conn, b []byte, upwards bool) bool {
 	return err == nil
 }
 
-// passing is what a server is given to act on what it was sent before it sees
-// that the line is cut.
-const passing = 100 * time.Millisecond
+// passing is how long a server may take to answer what it was sent before the
+// line is cut all the same.
+const passing = 300 * time.Millisecond

@@ -141,3 +141,24 @@ func TestCutAt(t *testing.T) {
 		}
 	}
 }
+
+func TestCutAfter(t *testing.T) {
+	p, got := echo(t)
+	sprung := p.CutAfter(2, false)
+	c := dial(t, p)
+	for _, line := range []string{"a\n", "b\n"} {
+		if back := said(c, line); back != line {
+			t.Fatalf("got %q", back)
+		}
+		<-got
+	}
+	if back := said(c, "c\n"); back != "" {
+		t.Errorf("the third: got %q", back)
+	}
+	<-sprung
+	p.CutAfter(0, false)
+	p.Disarm()
+	if back := said(dial(t, p), "d\n"); back != "d\n" {
+		t.Errorf("disarmed: got %q", back)
+	}
+}

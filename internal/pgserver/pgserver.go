@@ -33,9 +33,10 @@ var ErrNone = errors.New("no PostgreSQL server is installed")
 
 // Server is a running server.
 type Server struct {
-	URL   *url.URL // of its database to connect to first, as its superuser
-	bin   string   // folder of the server's programs
-	alive *os.File // see watch
+	URL   *url.URL                                   // of its database to connect to first, as its superuser
+	bin   string                                     // folder of the server's programs
+	tool  func(name string, args ...string) []string // a command on the cluster
+	alive *os.File                                   // see watch
 }
 
 // Create makes a database and returns its URL.
@@ -80,12 +81,11 @@ func (s *Server) client(name string, args ...string) *exec.Cmd {
 // CPU returns how much processor time the connections that have ended took, and
 // whether that can be known here: only Linux tells.
 func (s *Server) CPU() (time.Duration, bool) {
-	pid, err := os.ReadFile(filepath.Join(s.URL.Query().Get("host"), "data", "postmaster.pid"))
+	pid, err := s.pid()
 	if err != nil {
 		return 0, false
 	}
-	first, _, _ := strings.Cut(string(pid), "\n")
-	stat, err := os.ReadFile(filepath.Join("/proc", first, "stat"))
+	stat, err := os.ReadFile(filepath.Join("/proc", strconv.Itoa(pid), "stat"))
 	if err != nil {
 		return 0, false
 	}
@@ -105,6 +105,64 @@ func (s *Server) CPU() (time.Duration, bool) {
 		ticks += n
 	}
 	return time.Duration(ticks) * 10 * time.Millisecond, true
+}
+
+// Restart ends the server and starts it again: as an operator does, or by a crash.
+func (s *Server) Restart(crash bool) error {
+	mode := "fast"
+	if crash {
+		mode = "immediate"
+	}
+	dir := s.URL.Query().Get("host")
+	words := s.tool("pg_ctl", "-s", "-w", "-m", mode, "-l", filepath.Join(dir, "log"), "restart")
+	cmd := exec.Command(words[0], words[1:]...)
+	cmd.Dir = dir
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("%s: %w\n%s", strings.Join(words, " "), err, out)
+	}
+	return nil
+}
+
+// Pause stops all processes of the server, which nobody is told of, until Resume.
+func (s *Server) Pause() error { return s.signal(syscall.SIGSTOP) }
+
+// Resume ends Pause.
+func (s *Server) Resume() error { return s.signal(syscall.SIGCONT) }
+
+// signal sends a signal to the server's first process and then to those that
+// it has started; only Linux tells which.
+func (s *Server) signal(sig syscall.Signal) error {
+	first, err := s.pid()
+	if err != nil {
+		return err
+	}
+	if err := syscall.Kill(first, sig); err != nil {
+		return err
+	}
+	children, err := os.ReadFile(fmt.Sprintf("/proc/%d/task/%d/children", first, first))
+	if err != nil {
+		return err
+	}
+	for _, word := range strings.Fields(string(children)) {
+		pid, err := strconv.Atoi(word)
+		if err != nil {
+			return err
+		}
+		if err := syscall.Kill(pid, sig); err != nil && !errors.Is(err, syscall.ESRCH) { // it has ended
+			return err
+		}
+	}
+	return nil
+}
+
+// pid returns the number of the server's first process.
+func (s *Server) pid() (int, error) {
+	text, err := os.ReadFile(filepath.Join(s.URL.Query().Get("host"), "data", "postmaster.pid"))
+	if err != nil {
+		return 0, err
+	}
+	first, _, _ := strings.Cut(string(text), "\n")
+	return strconv.Atoi(first)
 }
 
 // Stop ends the server and removes its folder, soon.
@@ -148,7 +206,7 @@ func Start(options string) (*Server, error) {
 	}
 	q := url.Values{"host": {dir}, "sslmode": {"disable"}}
 	u := url.URL{Scheme: "postgres", User: url.User("postgres"), Path: "/postgres", RawQuery: q.Encode()}
-	return &Server{URL: &u, bin: bin, alive: alive}, nil
+	return &Server{URL: &u, bin: bin, tool: tool, alive: alive}, nil
 }
 
 // DebianBins is where servers are looked for beside PATH: Debian's folders, one

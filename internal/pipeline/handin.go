@@ -190,14 +190,7 @@ func (s *Service) takeKept(ctx context.Context, f *store.KeptFile, progress func
 
 // followKept forecasts the vehicles of a kept file that was taken in.
 func (s *Service) followKept(ctx context.Context, f *store.KeptFile, up *fleet.Upload, ids []int64) error {
-	switch {
-	case len(ids) > 0:
-	case up.Kind == string(ingest.Axles):
-		ids = nil // of whom is not known any more: all
-	default:
-		ids = []int64{}
-	}
-	if _, err := s.refitTouched(ctx, f.Scope, ids, s.Today()); err != nil {
+	if _, err := s.refitTouched(ctx, f.Scope, whose(up, ids), s.Today()); err != nil {
 		return err
 	}
 	f.State = store.FileDone

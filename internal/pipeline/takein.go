@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 
+	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
@@ -13,9 +14,19 @@ import (
 // the forecasts follow.
 func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (up fleet.Upload, rep RefitReport, err error) {
 	t, err := s.take(ctx, sc, by, f)
-	ids := t.touched()
-	if err != nil || t.up.Accepted == 0 || len(ids) == 0 {
+	if err != nil || t.up.Accepted == 0 {
 		return t.up, RefitReport{}, err
+	}
+	ids, all := t.touched(), false
+	if t.known == nil { // its key was used: what followed the first time may have failed
+		if ids, err = s.DB.TouchedBy(ctx, sc, t.up.ID); err != nil {
+			return t.up, RefitReport{}, err
+		}
+		ids = whose(&t.up, ids)
+		all = ids == nil
+	}
+	if len(ids) == 0 && !all {
+		return t.up, RefitReport{}, nil
 	}
 	var through RefitReport
 	done, err := s.Desk.within(ctx, "forecast what was taken in", func(ctx context.Context) (err error) {
@@ -26,6 +37,18 @@ func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, 
 		return t.up, RefitReport{Follows: true}, nil
 	}
 	return t.up, through, err
+}
+
+// whose returns the vehicles that an upload was about, of which ids are known
+// to be; nil = all, where that is not known any more.
+func whose(up *fleet.Upload, ids []int64) []int64 {
+	switch {
+	case len(ids) > 0:
+		return ids
+	case up.Kind == string(ingest.Axles):
+		return nil
+	}
+	return []int64{}
 }
 
 // refitTouched forecasts vehicles that something was taken in of, or all that

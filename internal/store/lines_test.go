@@ -45,10 +45,11 @@ func withSettings(t *testing.T, dsn string, settings ...string) string {
 	return u.String()
 }
 
-// PostgreSQL stands still, and no connection ends: nobody is held longer than the limit.
+// PostgreSQL stands still, and no connection ends. Nobody is held longer than
+// the limit, and when it goes on, so does the service.
 //
 // That is reading, writing, signing in to the server and asking whether it is
-// there. When it goes on, so does the service.
+// there.
 func TestFaultServerStandsStill(t *testing.T) {
 	defer store.SetCutAfter(100 * time.Millisecond)()
 	const limit = 300 * time.Millisecond
@@ -115,7 +116,8 @@ func within(t *testing.T, limit time.Duration, do func() error) error {
 	}
 }
 
-// The line to PostgreSQL is cut while rows are sent or made final: sent again, they are there once.
+// The line to PostgreSQL is cut while rows are sent, or made final. Sent again,
+// they are there once.
 func TestFaultLineIsCut(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -159,7 +161,8 @@ func TestFaultLineIsCut(t *testing.T) {
 	}
 }
 
-// All connections of the pool died unnoticed, as by a restart: what comes next takes a new one.
+// All connections to PostgreSQL died and nobody was told. What comes next takes
+// a new one.
 func TestFaultPoolIsDead(t *testing.T) {
 	db, p := proxied(t)
 	var held []func()
@@ -204,7 +207,8 @@ func TestConnectionLimits(t *testing.T) {
 	}
 }
 
-// Another transaction holds what is asked for: it is not waited for for ever.
+// Another transaction holds what is asked for, without an end. It is not waited
+// for for ever.
 func TestFaultLockIsHeld(t *testing.T) {
 	db, _ := proxied(t, "lock_timeout", "100")
 	bus := mustVehicles(t, db, entry("Bus 1"))[0]
@@ -227,7 +231,8 @@ func TestFaultLockIsHeld(t *testing.T) {
 	}
 }
 
-// A process stands still in the midst of a transaction: the server ends it, and nothing of it stays.
+// A process stands still in the midst of a transaction. The server ends that,
+// and nothing of it stays.
 func TestFaultIdleTransaction(t *testing.T) {
 	db, _ := proxied(t, "idle_in_transaction_session_timeout", "100")
 	err := db.TakeIn(t.Context(), all, &fleet.Upload{Kind: "test"}, func(w *store.Writer) error {
@@ -243,7 +248,8 @@ func TestFaultIdleTransaction(t *testing.T) {
 	}
 }
 
-// Another process writes to the SQLite file for long: nobody waits beyond the limit.
+// Another process writes to the SQLite file for long. Nobody waits beyond the
+// limit.
 func TestFaultFileIsHeld(t *testing.T) {
 	path := storetest.URL(t, store.SQLite)
 	db := storetest.MustOpen(t, path)
@@ -284,7 +290,8 @@ func holdFile(t *testing.T, path string) (free func()) {
 	}
 }
 
-// A database that only reads, or is busy with a large file: who is signed in, or has a token, still reads.
+// The database only reads, or takes in a large file. Who is signed in, or has a
+// token, still sees pages.
 func TestFaultSignedInOnReadOnly(t *testing.T) {
 	for _, dialect := range []string{store.SQLite, store.Postgres} {
 		t.Run(dialect, func(t *testing.T) {

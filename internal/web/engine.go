@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"os"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -191,10 +192,24 @@ func recovery(c *gin.Context) {
 }
 
 func limitBody(c *gin.Context) {
-	body := c.Request.Body
+	body := io.ReadCloser(timedBody{c.Request.Body})
 	c.Set(bodyKey, body)
 	c.Request.Body = http.MaxBytesReader(c.Writer, body, MaxBody)
 }
+
+// timedBody is a body that says in our words that it came too slowly.
+type timedBody struct{ io.ReadCloser }
+
+func (b timedBody) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = errSlowBody
+	}
+	return n, err
+}
+
+var errSlowBody = &StatusError{http.StatusRequestTimeout,
+	"What was sent came too slowly, and nothing was stored: send it again on a better line, or in smaller parts."}
 
 // limitTime ends what is done for a request when the time of its route is over.
 func limitTime(c *gin.Context) {

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
-	"os"
 	"strconv"
 	"strings"
 
@@ -111,11 +110,9 @@ func classify(err error) (status int, detail string) {
 	case errors.Is(err, fleet.ErrUnsure):
 		return http.StatusServiceUnavailable, "The connection to the database was lost at the last moment, and it is not known whether this was stored. Look first. Sending the same file or form of readings again does no harm: nothing is stored twice."
 	case errors.Is(err, fleet.ErrUnavailable):
-		return http.StatusServiceUnavailable, "The database cannot be reached just now. Nothing was changed: try again in a moment."
+		return http.StatusServiceUnavailable, "The database cannot be reached just now: try again in a moment. Sending the same file or form of readings again does no harm: nothing is stored twice."
 	case errors.Is(err, context.Canceled):
 		return statusClientGone, ""
-	case errors.Is(err, os.ErrDeadlineExceeded): // reading the body
-		return http.StatusRequestTimeout, "What was sent came too slowly, and nothing was stored: send it again on a better line, or in smaller parts."
 	case errors.Is(err, context.DeadlineExceeded):
 		return http.StatusServiceUnavailable, "This took too long and was given up: try again in a moment."
 	}

@@ -14,7 +14,8 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// A request that never ends: what it asks of the database has an end, by its route.
+// A request would never end. What it asks of the database ends when the time of
+// its route is over.
 func TestFaultRequestTime(t *testing.T) {
 	r := NewEngine(slog.New(slog.DiscardHandler))
 	left := Handle(func(c *gin.Context) error {
@@ -62,7 +63,8 @@ func TestLongRoutes(t *testing.T) {
 	}
 }
 
-// A client that sends its form drop by drop, to keep a place: it is answered 408, and the line closed.
+// A client sends its form drop by drop. It is answered 408, and the line is
+// closed.
 func TestFaultSlowBody(t *testing.T) {
 	t.Parallel()
 	r := NewEngine(slog.New(slog.DiscardHandler))

@@ -40,7 +40,7 @@ func testEngine(t *testing.T) (*gin.Engine, *bytes.Buffer) {
 		"readonly":    fmt.Errorf("note: %w", fleet.ErrReadOnly),
 		"unsure":      fmt.Errorf("take in: %w", fleet.ErrUnsure),
 		"damaged":     fmt.Errorf("read: %w", fleet.ErrDamaged),
-		"slow":        fmt.Errorf("body: %w", os.ErrDeadlineExceeded),
+		"cut":         fmt.Errorf("query: %w", errors.Join(context.DeadlineExceeded, os.ErrDeadlineExceeded)), // as the store cuts a line
 		"deadline":    fmt.Errorf("query: %w", context.DeadlineExceeded),
 		"gone":        context.Canceled,
 		"secret":      errors.New("password of the database is 12345"),
@@ -92,7 +92,7 @@ func TestAnswers(t *testing.T) {
 		{"GET", "/readonly", 0, 503, "only be read", "read-only"},
 		{"GET", "/unsure", 0, 503, "not known whether this was stored", "take in"},
 		{"GET", "/damaged", 0, 500, "is damaged", "restore the last backup"},
-		{"GET", "/slow", 0, 408, "too slowly", ""},
+		{"GET", "/cut", 0, 503, "took too long", "query"},
 		{"GET", "/deadline", 0, 503, "try again", "query"},
 		{"GET", "/gone", 0, 499, "", ""},
 		{"GET", "/secret", 0, 500, "has been logged", "12345"},
