@@ -76,6 +76,8 @@ type OtherAccountPage struct {
 	GiveLink  string
 	LinkLink  string
 	StopLink  string
+	FreeLink  string
+	Bound     []string // what it signs in with instead of a password
 	Fault     string
 	NeverSeen bool
 	Elsewhere bool // it has roles beyond the reader's: no links, no stopping
@@ -358,6 +360,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		GiveLink:  path + "/roles",
 		LinkLink:  path + "/link",
 		StopLink:  path + "/stop",
+		FreeLink:  path + "/openid/end",
 		Fault:     fault,
 		NeverSeen: !a.Password,
 		Elsewhere: a.Elsewhere,
@@ -369,6 +372,13 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 			By:    g.GivenBy + ", " + tell.Day(fleet.DateOf(g.GivenAt)),
 			End:   path + "/roles/" + strconv.FormatInt(g.ID, 10) + "/end",
 		})
+	}
+	ss, err := d.svc.DB.SubjectsOf(c.Request.Context(), d.scope(c), id)
+	if err != nil {
+		return err
+	}
+	for _, s := range ss {
+		p.Bound = append(p.Bound, s.Issuer+", since "+tell.Day(fleet.DateOf(s.BoundAt)))
 	}
 	if p.Grant, err = d.grantForm(c); err != nil {
 		return err

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"errors"
 	"net/http"
+	"net/url"
 
 	"github.com/gin-gonic/gin"
 
@@ -18,7 +19,9 @@ type SignInPage struct {
 	Email Field
 	Fault string
 	Mails bool // a link can be sent by e-mail
-	Demo  []DemoAccount
+	// Elsewhere is what one can sign in with instead, and where; blank: nothing.
+	Elsewhere, ElsewhereLink string
+	Demo                     []DemoAccount
 }
 
 // DemoAccount is an account of the demo, which anybody may use.
@@ -49,6 +52,7 @@ func (d *Dashboard) registerSignIn(r *gin.Engine) {
 	r.GET("/link/:secret", web.Handle(d.link))
 	r.POST("/link/:secret", web.Handle(d.useLink))
 	r.POST("/sign-out", web.Handle(d.signOut))
+	d.registerOpenID(r)
 	d.registerAccounts(r)
 }
 
@@ -57,14 +61,18 @@ func (d *Dashboard) signIn(c *gin.Context) error {
 }
 
 func (d *Dashboard) showSignIn(c *gin.Context, status int, next, email, fault string) error {
-	return d.send(c, status, "signin", SignInPage{
+	p := SignInPage{
 		Shell: Shell{Title: "Sign in"},
 		Next:  next,
 		Email: Field{Name: "email", Label: "E-mail", Value: email, Type: "email"},
 		Fault: fault,
 		Mails: d.svc.Mail != nil && d.svc.URL != "",
 		Demo:  d.Demo,
-	})
+	}
+	if d.svc.OpenID != nil {
+		p.Elsewhere, p.ElsewhereLink = d.svc.OpenID.Label(), elsewherePath+"?next="+url.QueryEscape(next)
+	}
+	return d.send(c, status, "signin", p)
 }
 
 // enter signs in.

@@ -23,6 +23,7 @@ type setting struct {
 // secrets are settings without a flag, for others on the machine can read a
 // command line.
 var secrets = []setting{
+	{variable: openidSecret, meaning: "Secret by which the OpenID Connect provider knows this installation; a client without one is a public one.", commands: []string{"serve"}},
 	{variable: smtpPassword, meaning: "Password to sign in to the mail server with.", commands: []string{"serve", "run"}},
 }
 

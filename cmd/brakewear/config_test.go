@@ -68,7 +68,7 @@ func TestSecretsAreDeclared(t *testing.T) {
 		}
 	}
 	// Named by constants, of which the declaration has the values.
-	if want := []string{"smtpPassword"}; !slices.Equal(read, want) || len(secrets) != len(want) {
+	if want := []string{"openidSecret", "smtpPassword"}; !slices.Equal(read, want) || len(secrets) != len(want) {
 		t.Errorf("read are %q, and %d declared; declare them in secrets and here", read, len(secrets))
 	}
 }

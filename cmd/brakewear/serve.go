@@ -24,6 +24,7 @@ type serveCmd struct {
 	database
 	scheduled
 	listening
+	elsewhere
 	accepted
 }
 
@@ -57,6 +58,9 @@ func (c serveCmd) Run(e *env) error {
 	defer db.Close()
 	svc := e.service(db, c.Risk)
 	if err := c.scheduled.set(e, svc); err != nil {
+		return err
+	}
+	if err := c.elsewhere.set(e, svc); err != nil {
 		return err
 	}
 	return serve(e, svc, c.listening, nil)

@@ -2,9 +2,11 @@ package main
 
 import (
 	"net/url"
+	"strings"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
+	"brakewear/internal/openid"
 	"brakewear/internal/pipeline"
 )
 
@@ -25,6 +27,37 @@ type scheduled struct {
 	SMTPSecurity string `name:"smtp-security" help:"starttls, tls from the first byte, or none for a relay on this machine." env:"BRAKEWEAR_SMTP_SECURITY" enum:"starttls,tls,none" default:"starttls"`
 	SMTPUser     string `name:"smtp-user" help:"Name to sign in with there; none unless given." env:"BRAKEWEAR_SMTP_USER" placeholder:"NAME"`
 	SMTPFrom     string `name:"smtp-from" help:"Sender of mail." env:"BRAKEWEAR_SMTP_FROM" placeholder:"ADDRESS"`
+}
+
+// elsewhere are the settings of signing in by OpenID Connect.
+type elsewhere struct {
+	OpenIDIssuer string `name:"openid-issuer" help:"Address of the OpenID Connect provider that people may sign in with; none unless given. Its secret is taken from BRAKEWEAR_OPENID_SECRET only." env:"BRAKEWEAR_OPENID_ISSUER" placeholder:"https://HOST"`
+	OpenIDClient string `name:"openid-client" help:"Id under which the provider knows this installation." env:"BRAKEWEAR_OPENID_CLIENT" placeholder:"ID"`
+	OpenIDName   string `name:"openid-name" help:"What the button to sign in with it says; its host unless given." env:"BRAKEWEAR_OPENID_NAME" placeholder:"NAME"`
+}
+
+// openidSecret is the variable of the secret that the provider knows us by.
+const openidSecret = "BRAKEWEAR_OPENID_SECRET"
+
+// set gives the settings to svc, whose URL is set.
+func (c elsewhere) set(e *env, svc *pipeline.Service) error {
+	if c.OpenIDIssuer == "" {
+		if c.OpenIDClient != "" {
+			return fleet.Invalidf("OpenID client: its provider is missing, BRAKEWEAR_OPENID_ISSUER")
+		}
+		return nil
+	}
+	if svc.URL == "" {
+		return fleet.Invalidf("OpenID issuer: the provider sends people back to our address, so BRAKEWEAR_URL must be set")
+	}
+	svc.OpenID = &openid.Provider{
+		Issuer:   c.OpenIDIssuer,
+		ClientID: c.OpenIDClient,
+		Secret:   e.getenv(openidSecret),
+		Name:     c.OpenIDName,
+		Callback: strings.TrimSuffix(svc.URL, "/") + pipeline.BackPath,
+	}
+	return svc.OpenID.Validate()
 }
 
 // smtpPassword is the variable of the mail server's password. There is no flag

@@ -5,6 +5,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
+	"brakewear/internal/openid"
 	"brakewear/internal/store"
 )
 
@@ -32,10 +33,11 @@ type Service struct {
 	// is worked out anew.
 	Remembered *Remembered
 
-	Mail       *mail.Server // nil = none is set
-	URL        string       // address that people reach the pages at, without a path; "" = no links in what is sent
-	BackupDir  string       // folder of nightly backups; "" = beside the embedded database
-	BackupKeep int          // nightly backups kept; 0 = DefaultBackups
+	OpenID     *openid.Provider // people may sign in with; nil = none is set
+	Mail       *mail.Server     // nil = none is set
+	URL        string           // address that people reach the pages at, without a path; "" = no links in what is sent
+	BackupDir  string           // folder of nightly backups; "" = beside the embedded database
+	BackupKeep int              // nightly backups kept; 0 = DefaultBackups
 
 	// In tests, shorter than what share.go says.
 	shareVehicles int

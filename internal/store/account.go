@@ -217,6 +217,9 @@ func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int6
 		if _, err := t.exec(`update api_tokens set ended_by = ?, ended_at = ? where account_id = ? and ended_at is null`, storableOf(by), now, id); err != nil {
 			return err
 		}
+		if _, err := t.exec(`delete from openid_subjects where account_id = ?`, id); err != nil {
+			return err
+		}
 		if err := t.forgetEntry(id, 0); err != nil {
 			return err
 		}
@@ -258,15 +261,16 @@ func (t *tx) someAdmin() error {
 	return err
 }
 
-// hasAdmin says whether somebody may give roles on everything, with a password
-// or before one is chosen.
+// hasAdmin says whether somebody may give roles on everything, who has a way to
+// sign in or before there is one.
 func (t *tx) hasAdmin(before bool) (bool, error) {
 	var n int
 	err := t.one([]any{&n}, `
 		select count(*)
 		from grants g
 		join accounts a on a.id = g.account_id
-		where g.role = ? and g.fleet_id is null and g.ended_at is null and a.stopped_at is null and (? or a.password <> '')`,
+		where g.role = ? and g.fleet_id is null and g.ended_at is null and a.stopped_at is null
+			and (? or a.password <> '' or exists (select 1 from openid_subjects o where o.account_id = a.id))`,
 		string(auth.Admin), before)
 	return n > 0, err
 }

@@ -154,7 +154,7 @@ func answer(c *gin.Context, err error) {
 		panic(http.ErrAbortHandler)
 	}
 	if p.Status == http.StatusServiceUnavailable || p.Status == http.StatusInsufficientStorage {
-		c.Header("Retry-After", retryAfterSeconds)
+		RetryLater(c)
 	}
 	if wait, ok := errors.AsType[*fleet.WaitError](err); ok {
 		c.Header("Retry-After", strconv.Itoa(int(wait.For.Seconds())+1))
@@ -175,6 +175,15 @@ func answer(c *gin.Context, err error) {
 		panic(err) // strings and a number
 	}
 	c.Data(p.Status, "application/problem+json", body)
+}
+
+// RetryLater says when to try again what could not be reached.
+func RetryLater(c *gin.Context) { c.Header("Retry-After", retryAfterSeconds) }
+
+// LogRefused logs why something was refused, where the answer does not say.
+func LogRefused(c *gin.Context, what string, err error) {
+	logger(c).LogAttrs(c.Request.Context(), slog.LevelWarn, "refused", slog.String("what", what), slog.String("error", err.Error()),
+		slog.String("client", Client(c)), slog.String("request", RequestID(c)))
 }
 
 func wantsJSON(c *gin.Context) bool {

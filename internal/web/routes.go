@@ -23,6 +23,8 @@ var Routes = []Rule{
 	{"POST", "/sign-in", auth.Public, false},
 	{"GET", "/sign-in/link", auth.Public, false},
 	{"POST", "/sign-in/link", auth.Public, false},
+	{"GET", "/sign-in/openid", auth.Public, false},
+	{"GET", "/sign-in/openid/back", auth.Public, false},
 	{"GET", "/link/:secret", auth.Public, false},   // the address is the right
 	{"POST", "/link/:secret", auth.Public, false},  // the address is the right
 	{"GET", "/calendar/:file", auth.Public, false}, // the address is the right
@@ -139,6 +141,7 @@ var Routes = []Rule{
 	{"POST", "/accounts/:id/roles", auth.People, false},
 	{"POST", "/accounts/:id/roles/:role/end", auth.People, false},
 	{"POST", "/accounts/:id/link", auth.People, false},
+	{"POST", "/accounts/:id/openid/end", auth.People, false},
 	{"POST", "/accounts/:id/stop", auth.People, false},
 	{"GET", "/changes", auth.People, false},
 	{"GET", "/changes.csv", auth.People, false},

@@ -731,6 +731,16 @@ create table odometer_readings (
     constraint odometer_readings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table openid_subjects (
+    issuer text collate "C" not null,
+    subject text collate "C" not null,
+    account_id bigint not null,
+    bound_at timestamp with time zone not null,
+    constraint openid_subjects_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint openid_subjects_pkey PRIMARY KEY (issuer, subject)
+);
+CREATE UNIQUE INDEX openid_subjects_account ON public.openid_subjects USING btree (account_id, issuer);
+
 create table own_thresholds (
     id bigint not null generated always as identity,
     fleet_id bigint not null,

@@ -723,6 +723,16 @@ CREATE TABLE "odometer_readings" (
     unique (vehicle_id, day, km, revision)
 ) strict;
 
+CREATE TABLE openid_subjects (
+    issuer     text not null,
+    subject    text not null,
+    account_id integer not null references accounts,
+    bound_at   text not null,
+    primary key (issuer, subject)
+) strict;
+
+CREATE UNIQUE INDEX openid_subjects_account on openid_subjects (account_id, issuer);
+
 CREATE TABLE own_thresholds (
     id       integer primary key,
     fleet_id integer not null references fleets,
