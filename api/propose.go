@@ -21,7 +21,7 @@ func (a *API) propose(c *gin.Context) error {
 	if err := readJSON(c, &in); err != nil {
 		return err
 	}
-	ps, err := a.svc.Propose(c.Request.Context(), a.scope(c), a.sender(c), a.svc.Today(), pipeline.ProposeOptions{Fleet: in.FleetID, Days: in.Days})
+	ps, err := a.svc.Propose(c.Request.Context(), a.scope(c), a.sender(c), a.svc.Today(), pipeline.ProposeOptions{Fleet: in.FleetID, Days: in.Days, Budget: pipeline.AskedBudget})
 	if err != nil {
 		return err
 	}

@@ -10,7 +10,7 @@ import (
 
 // propose makes a proposal.
 func (d *Dashboard) propose(c *gin.Context) error {
-	_, err := d.svc.Propose(c.Request.Context(), d.scope(c), d.who(c), d.svc.Today(), pipeline.ProposeOptions{})
+	_, err := d.svc.Propose(c.Request.Context(), d.scope(c), d.who(c), d.svc.Today(), pipeline.ProposeOptions{Budget: pipeline.AskedBudget})
 	if err != nil {
 		return err
 	}

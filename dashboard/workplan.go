@@ -268,6 +268,7 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		f.PastLimit += r.Figures.PastLimit
 		f.Overtime += r.Figures.Overtime
 		f.Unmeasured += r.Figures.Unmeasured
+		f.Cut = f.Cut || r.Figures.Cut
 		f.Dropped = append(f.Dropped, r.Figures.Dropped...)
 		cost += r.Cost
 		bound += r.Bound
@@ -300,6 +301,9 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		} else {
 			v.Figures = append(v.Figures, "no plan is cheaper")
 		}
+	}
+	if f.Cut {
+		v.Figures = append(v.Figures, "looked for as long as somebody waits; the one made at night is looked for longer")
 	}
 	for i := range visits {
 		if x := &visits[i]; x.Changed != "" {

@@ -3,24 +3,27 @@ package main
 import (
 	"fmt"
 	"io"
+	"time"
 
 	"brakewear/api"
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
 type proposeCmd struct {
 	database
-	AsOf string `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
-	Days int    `help:"How many days to plan ahead." default:"60"`
+	AsOf string        `help:"Plan as of this day; today unless given." placeholder:"2026-03-01"`
+	Days int           `help:"How many days to plan ahead." default:"60"`
+	Time time.Duration `help:"How long to look for better plans; 0s until no more are found." default:"0s"`
 	accepted
 	listed
 }
 
 func (c proposeCmd) Help() string {
 	return `Examples:
-  brakewear propose --days 30
+  brakewear propose --days 30 --time 20s
   brakewear propose --format json`
 }
 
@@ -32,6 +35,9 @@ func (c proposeCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err
 	}
+	if c.Time < 0 {
+		return fleet.Invalidf("--time %s: want 0s or more", c.Time)
+	}
 	db, err := c.open(e)
 	if err != nil {
 		return err
@@ -39,7 +45,7 @@ func (c proposeCmd) Run(e *env) error {
 	defer db.Close()
 	var ps []store.Proposal
 	err = e.during("planning", func() error {
-		ps, err = e.service(db, c.Risk).Propose(e.ctx, auth.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days})
+		ps, err = e.service(db, c.Risk).Propose(e.ctx, auth.AllFleets(), "brakewear propose", asOf, pipeline.ProposeOptions{Days: c.Days, Budget: c.Time})
 		return err
 	})
 	if err != nil {
@@ -57,6 +63,9 @@ func (c proposeCmd) Run(e *env) error {
 func printProposal(w io.Writer, p *store.Proposal) {
 	f := &p.Figures
 	fmt.Fprintf(w, "%s: %d axles looked at to %s: %d placed, %d may wait, %d without a place\n", p.Fleet, f.Due, p.Until, f.Placed, f.Later, f.Unplaced)
+	if f.Cut {
+		fmt.Fprintf(w, "  the time ran out: at most %.1f %% dearer than the best plan there can be\n", 100*max(0, p.Cost-p.Bound)/p.Cost)
+	}
 	for i := range p.Visits {
 		v := &p.Visits[i]
 		if v.Advice == store.AdviseNothing {

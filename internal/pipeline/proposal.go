@@ -120,6 +120,7 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 			PastLimit:  pl.Cost.PastLimit,
 			Overtime:   pl.Cost.OvertimeHours,
 			Unmeasured: p.unmeasured,
+			Cut:        pl.Cut,
 		},
 	}
 	for _, pv := range p.vehicles {

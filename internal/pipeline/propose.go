@@ -3,6 +3,9 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
+	"time"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -26,7 +29,19 @@ const companionDays = 120
 type ProposeOptions struct {
 	Fleet int64 // 0 = each that the scope sees
 	Days  int   // horizon; 0 = DefaultHorizon
+	// Budget is how long better plans are looked for, in all; then the best so
+	// far is taken, and its figures say so. 0 = until the search ends by itself.
+	Budget time.Duration
 }
+
+// AskedBudget is the budget of a proposal that somebody waits for. Judgement:
+// twice what a thousand axles take on two free processors.
+const AskedBudget = 4 * time.Second
+
+// firstShare is how much of what is left of the budget goes to the next
+// search: a plan may have to be made anew, for want of bays or the sake of
+// bookings. Judgement.
+const firstShare = .7
 
 // Propose plans the workshops that sc sees: which vehicle is to come in on
 // which day for what, so that every axle is done before its limit within the
@@ -39,6 +54,7 @@ func (s *Service) Propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 	if opt.Days < 1 || opt.Days > 366 {
 		return nil, fleet.Invalidf("days %d: want 1 to 366", opt.Days)
 	}
+	ends := time.Now().Add(opt.Budget)
 	shops, err := s.DB.Workshops(ctx, sc, asOf)
 	if err != nil {
 		return nil, err
@@ -58,8 +74,13 @@ func (s *Service) Propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 		return nil, fleet.NotFoundf("fleet %d: there is none, or none that you may see", opt.Fleet)
 	}
 	var out []store.Proposal
-	for _, id := range fleets {
-		p, err := s.propose(ctx, sc, by, asOf, opt.Days, id, byFleet[id])
+	for i, id := range fleets {
+		o := opt
+		if opt.Budget > 0 {
+			// The same for each fleet, and what one leaves is for the next.
+			o.Budget = max(1, time.Until(ends)/time.Duration(len(fleets)-i))
+		}
+		p, err := s.propose(ctx, sc, by, asOf, o, id, byFleet[id])
 		if err != nil {
 			return out, fmt.Errorf("plan fleet %s: %w", byFleet[id][0].Fleet, err)
 		}
@@ -69,10 +90,13 @@ func (s *Service) Propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 }
 
 // propose plans one fleet.
-func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (store.Proposal, error) {
-	p, err := s.planner(ctx, sc, asOf, days, fleetID, shops)
+func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fleet.Date, opt ProposeOptions, fleetID int64, shops []store.DepotWorkshop) (store.Proposal, error) {
+	p, err := s.planner(ctx, sc, asOf, opt.Days, fleetID, shops)
 	if err != nil {
 		return store.Proposal{}, err
+	}
+	if opt.Budget > 0 {
+		p.ends = time.Now().Add(opt.Budget)
 	}
 	pl, err := p.solve(ctx)
 	if err != nil {
@@ -109,6 +133,7 @@ type planner struct {
 	firstEver   bool                          // no proposal was made before
 	unmeasured  int                           // axles that nobody ever measured
 	freed       bool                          // bookings that may move are free to
+	ends        time.Time                     // when the search is to end; zero = by itself
 
 	// full are depots' days on which a visit found no bay: there are no more
 	// visits on them than were placed.
@@ -148,6 +173,7 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 		vehicleAt: map[int64]*planVehicle{},
 		before:    map[store.AxleKey]store.Visit{},
 		full:      map[plan.Slot]int{},
+		upkeep:    map[int64]*fleet.Upkeep{},
 		dodges:    map[int64]bool{},
 		back:      map[int64]bool{},
 	}
@@ -156,9 +182,6 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 	}
 	var err error
 	if p.parts, err = s.DB.StockParts(ctx, sc, fleetID); err != nil {
-		return nil, err
-	}
-	if p.upkeep, err = s.DB.Upkeeps(ctx, sc, nil, asOf); err != nil {
 		return nil, err
 	}
 	p.bookings, err = s.DB.Bookings(ctx, sc, store.BookingQuery{Fleet: fleetID, States: []fleet.BookingState{fleet.Booked}})
@@ -185,6 +208,17 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 	due, err := s.DB.DueVehicles(ctx, sc, fleetID, p.last())
 	if err != nil {
 		return nil, err
+	}
+	for some := range slices.Chunk(due, upkeepRound) {
+		var ids []int64
+		for _, v := range some {
+			ids = append(ids, v.ID)
+		}
+		ups, err := s.DB.Upkeeps(ctx, sc, ids, asOf)
+		if err != nil {
+			return nil, err
+		}
+		maps.Copy(p.upkeep, ups)
 	}
 	for _, v := range due {
 		if p.shopAt[v.DepotID] != nil {
@@ -269,10 +303,26 @@ func (b *bayPlan) crowded() bool {
 	return len(b.homeless) > 0
 }
 
+// upkeepRound is how many vehicles' calendars are read at once.
+const upkeepRound = 1000
+
+// search solves the problem as it stands, within its share of what is left of
+// the budget.
+func (p *planner) search(ctx context.Context) (*plan.Plan, error) {
+	var opt plan.Options
+	if !p.ends.IsZero() {
+		left := time.Duration(firstShare * float64(time.Until(p.ends)))
+		enough, cancel := context.WithTimeout(context.Background(), left)
+		defer cancel()
+		opt.Enough = enough.Done()
+	}
+	return plan.Solve(ctx, p.problem(), opt)
+}
+
 func (p *planner) solveBays(ctx context.Context) (*bayPlan, error) {
 	clear(p.full)
 	for try := 1; ; try++ {
-		pl, err := plan.Solve(ctx, p.problem(), plan.Options{})
+		pl, err := p.search(ctx)
 		if err != nil {
 			return nil, err
 		}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -203,6 +204,28 @@ func TestProposeScope(t *testing.T) {
 		ps, err := s.Propose(t.Context(), own, "N. N.", s.today, ProposeOptions{Days: 30})
 		if err != nil || len(ps) != 1 || len(ps[0].Visits) != 1 || ps[0].Until != s.today+30 {
 			t.Errorf("got %+v, %v", ps, err)
+		}
+	})
+}
+
+// A proposal that somebody waits for has a place for every vehicle as soon as the
+// time is over, and says that it was cut short.
+func TestProposeBudget(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.narrow()
+		for bus := 1; bus <= 5; bus++ {
+			s.due(bus, 1, 30) // more than come in time
+		}
+		for _, c := range []struct {
+			budget time.Duration
+			cut    bool
+		}{{1, true}, {time.Hour, false}, {0, false}} {
+			ps, err := s.Propose(t.Context(), auth.AllFleets(), "N. N.", s.today, ProposeOptions{Budget: c.budget})
+			s.check(err)
+			if f := ps[0].Figures; f.Cut != c.cut || f.Placed+f.Unplaced+f.Later != 5 || ps[0].Bound > ps[0].Cost || ps[0].Bound <= 0 {
+				t.Errorf("within %s: figures %+v, cost %g, bound %g", c.budget, f, ps[0].Cost, ps[0].Bound)
+			}
 		}
 	})
 }

@@ -182,11 +182,14 @@ func (in *instance) idle(v int) float64 {
 }
 
 // save copies the plan to keep.
-func (b *board) save(keep [][]pick) [][]pick {
+func (b *board) save(keep [][]pick) [][]pick { return copyPicks(keep, b.picks) }
+
+// copyPicks copies a plan to keep, which may be nil.
+func copyPicks(keep, picks [][]pick) [][]pick {
 	if keep == nil {
-		keep = make([][]pick, len(b.picks))
+		keep = make([][]pick, len(picks))
 	}
-	for v, p := range b.picks {
+	for v, p := range picks {
 		keep[v] = append(keep[v][:0], p...)
 	}
 	return keep

@@ -10,6 +10,7 @@ import (
 // Two vehicles due on the tenth day and one on the third, a bay that takes one a
 // day. By hand.
 func TestPack(t *testing.T) {
+	t.Parallel()
 	p := &Problem{Start: testStart, Days: 12, Risk: .05, Shops: []Shop{{ID: 1}}}
 	for range p.Days {
 		p.Shops[0].Days = append(p.Shops[0].Days, Capacity{Hours: 8, Visits: 1})

@@ -29,7 +29,7 @@ func (in *instance) result(b *board, bound float64) *Plan {
 	w.used()
 	c := &out.Cost
 	c.Total = b.total()
-	if c.Total > 0 {
+	if c.Total-bound > slight {
 		out.Gap = max(0, (c.Total-bound)/c.Total)
 	}
 	c.Total += w.stands

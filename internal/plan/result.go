@@ -19,6 +19,7 @@ type Plan struct {
 	// Gap is Cost.Total - Bound against the cost of what can be decided, which is
 	// Cost.Total without that of fixed jobs.
 	Gap float64
+	Cut bool // the search was ended before its time: Options.Enough
 
 	Used []Use // by shop and day
 }

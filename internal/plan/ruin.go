@@ -40,7 +40,7 @@ const (
 )
 
 func newSearch(b *board, p *prices) *search {
-	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize, fewSize))}
+	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize))}
 	for v := range b.in.veh {
 		if len(b.in.veh[v].jobs) > 0 {
 			s.live = append(s.live, v)

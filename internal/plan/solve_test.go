@@ -181,6 +181,7 @@ type faulter interface {
 
 // Middling problems come out at what an independent solver finds.
 func TestMiddlingIsOptimal(t *testing.T) {
+	t.Parallel()
 	if _, err := exec.LookPath("cbc"); err != nil {
 		t.Skip("no CBC here: Debian's package coinor-cbc has it, and make test installs it")
 	}
@@ -214,7 +215,8 @@ func TestMiddlingIsOptimal(t *testing.T) {
 
 // The same problem gives the same plan in whatever order its parts stand.
 func TestOrderDoesNotMatter(t *testing.T) {
-	p := invented(7, 60, 20, 2, .9)
+	t.Parallel()
+	p := invented(7, 40, 20, 2, .9)
 	want := mustSolve(t, p)
 	checkPlan(t, p, want)
 	q := *p
@@ -228,6 +230,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 
 // What stands stays, and a proposal made again moves nothing.
 func TestStaysPut(t *testing.T) {
+	t.Parallel()
 	p := invented(3, 40, 20, 1, .8)
 	first := mustSolve(t, p)
 	for i := range p.Vehicles {
@@ -270,6 +273,34 @@ func TestMoreRoom(t *testing.T) {
 	}
 	if got := mustSolve(t, p).Cost.Total; got > tight+1e-9 {
 		t.Errorf("with more room %g, before %g", got, tight)
+	}
+}
+
+// When no more time is to be spent, the best plan so far comes out: whole, with a
+// bound, and no dearer the longer it was looked for.
+func TestEnough(t *testing.T) {
+	p := invented(7, 100, 14, 2, .7)
+	none := make(chan struct{})
+	close(none)
+	first, err := Solve(context.Background(), p, Options{Enough: none})
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkPlan(t, p, first)
+	if !first.Cut || first.Bound <= 0 || first.Gap <= 0 {
+		t.Errorf("at once: cut %v, cost %g, bound %g, gap %g", first.Cut, first.Cost.Total, first.Bound, first.Gap)
+	}
+	// As long as it likes, one and two at a time.
+	want := mustSolve(t, p)
+	if want.Cut || want.Cost.Total > first.Cost.Total || want.Bound < first.Bound-1e-9 {
+		t.Errorf("to the end: cut %v, cost %g after %g, bound %g after %g", want.Cut, want.Cost.Total, first.Cost.Total, want.Bound, first.Bound)
+	}
+	alone, err := Solve(context.Background(), p, Options{Workers: 1, Enough: make(chan struct{})})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, alone); d != "" {
+		t.Errorf("one worker, more workers:\n%s", d)
 	}
 }
 

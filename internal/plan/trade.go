@@ -11,8 +11,9 @@ import (
 // exchanges between them.
 type trader struct {
 	b     *board
-	seat  []map[int32]int32 // by group, over all vehicles: which option is at a slot
-	group []int             // by vehicle, number of its first group
+	seat  [][]int32 // by group, over all vehicles: by way and day, which option it is; -1 = none
+	group []int     // by vehicle, number of its first group
+	ways  [][]int32 // by vehicle, the shops it may go to
 	items []traded
 	value []float64 // by minutes and bays taken of the first slot
 	first []bool    // by visit, minutes and bays: goes to the first slot
@@ -29,13 +30,20 @@ type traded struct {
 }
 
 func newTrader(b *board) *trader {
-	t := &trader{b: b, group: make([]int, len(b.in.veh))}
+	t := &trader{b: b, group: make([]int, len(b.in.veh)), ways: make([][]int32, len(b.in.veh))}
 	for i := range b.in.veh {
+		v := &b.in.veh[i]
+		for _, w := range v.src.Shops {
+			t.ways[i] = append(t.ways[i], int32(b.in.shopAt[w.Shop]))
+		}
 		t.group[i] = len(t.seat)
-		for _, opts := range b.in.veh[i].options {
-			at := make(map[int32]int32, len(opts))
+		for _, opts := range v.options {
+			at := make([]int32, len(v.src.Shops)*b.in.days)
+			for k := range at {
+				at[k] = -1
+			}
 			for k := range opts[:len(opts)-1] {
-				at[opts[k].slot] = int32(k)
+				at[t.seatOf(i, opts[k].slot)] = int32(k)
 			}
 			t.seat = append(t.seat, at)
 		}
@@ -43,15 +51,33 @@ func newTrader(b *board) *trader {
 	return t
 }
 
+// seatOf is where the options of vehicle v at a slot stand in seat; -1 where it
+// does not go.
+func (t *trader) seatOf(v int, slot int32) int {
+	days := int32(t.b.in.days)
+	w := slices.Index(t.ways[v], slot/days)
+	if w < 0 {
+		return -1
+	}
+	return w*int(days) + int(slot%days)
+}
+
 // collect lists the visits at slot s[side] that may go to the other as well.
 func (t *trader) collect(s [2]int32, side int) {
 	b := t.b
 	for _, v32 := range b.here[s[side]] {
 		v := int(v32)
-		k := slices.IndexFunc(b.picks[v], func(p pick) bool { return b.option(v, p).slot == s[side] })
+		at := t.seatOf(v, s[1-side])
+		if at < 0 {
+			continue
+		}
+		k := 0
+		for b.option(v, b.picks[v][k]).slot != s[side] {
+			k++
+		}
 		p := b.picks[v][k]
-		other, ok := t.seat[t.group[v]+p.group][s[1-side]]
-		if !ok {
+		other := t.seat[t.group[v]+p.group][at]
+		if other < 0 {
 			continue
 		}
 		o, q := b.option(v, p), &b.in.veh[v].options[p.group][other]
@@ -59,7 +85,7 @@ func (t *trader) collect(s [2]int32, side int) {
 			continue
 		}
 		// Not where it comes on that day for something else.
-		if slices.ContainsFunc(b.picks[v], func(x pick) bool { y := b.option(v, x); return x != p && y.slot >= 0 && y.day == q.day }) {
+		if len(b.picks[v]) > 1 && slices.ContainsFunc(b.picks[v], func(x pick) bool { y := b.option(v, x); return x != p && y.slot >= 0 && y.day == q.day }) {
 			continue
 		}
 		x := traded{v: v, pick: k, min: int(o.min), visit: int(o.visit)}
@@ -79,12 +105,15 @@ func (t *trader) trade(s [2]int32) bool {
 	if len(t.items) == 0 {
 		return false
 	}
-	unit, total, visits, now := 0, 0, 0, 0.
+	// No way saves more than the visits that would be cheaper at the other slot
+	// and all overtime.
+	unit, total, visits, now, most := 0, 0, 0, 0., 0.
 	var fixed [2]load
 	for i := range 2 {
 		fixed[i] = b.use[s[i]]
 		now += b.in.overtime(s[i], fixed[i].minutes)
 	}
+	most = now
 	for i := range t.items {
 		x := &t.items[i]
 		side := 0
@@ -94,8 +123,12 @@ func (t *trader) trade(s [2]int32) bool {
 		unit = gcd(unit, x.min)
 		total, visits = total+x.min, visits+x.visit
 		now += x.cost[side]
+		most += max(0, x.cost[side]-x.cost[1-side])
 		fixed[side].minutes -= x.min
 		fixed[side].visits -= x.visit
+	}
+	if most < slight {
+		return false
 	}
 	unit = max(1, unit)
 	room := func(i int) (minutes, visits int) {

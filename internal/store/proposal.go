@@ -83,6 +83,7 @@ type Figures struct {
 	PastLimit  float64  `json:"past_limit"` // axles expected past their limit
 	Overtime   float64  `json:"overtime_hours"`
 	Unmeasured int      `json:"unmeasured"`        // axles to measure first: nobody ever did
+	Cut        bool     `json:"cut,omitempty"`     // the search was ended by its time
 	Dropped    []string `json:"dropped,omitempty"` // what the proposal before wanted and this one does not, and why
 }
 
