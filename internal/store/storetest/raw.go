@@ -77,3 +77,41 @@ func raw(tb testing.TB, url string) *sql.DB {
 	}
 	return db
 }
+
+// Busy says whether somebody is writing to the SQLite file at path.
+func Busy(tb testing.TB, path string) bool {
+	tb.Helper()
+	db := raw(tb, "file:"+path+"?_txlock=immediate")
+	defer db.Close()
+	x, err := db.Begin()
+	if err == nil {
+		err = x.Rollback()
+		if err != nil {
+			tb.Fatal(err)
+		}
+		return false
+	}
+	return strings.Contains(err.Error(), "locked")
+}
+
+// Slow makes every row that a statement such as "insert on bookings" or "update
+// on bookings" touches take a good part of a second, until undo: for tests that
+// end a process in the midst of it.
+func Slow(tb testing.TB, url, when string) (undo func()) {
+	tb.Helper()
+	_, table, _ := strings.Cut(when, " on ")
+	if !strings.Contains(url, "://") {
+		// There are some hundred tables and indexes.
+		Exec(tb, url, `create trigger slow before `+when+` begin
+			select count(*) from (select 1 from sqlite_master a, sqlite_master b, sqlite_master c, sqlite_master d limit 10000000); end`)
+		return func() { Exec(tb, url, `drop trigger slow`) }
+	}
+	Exec(tb, url, `
+		create function slow() returns trigger language plpgsql as $$ begin perform pg_sleep(.5); return new; end $$;
+		create trigger slow before `+when+` for each row execute function slow()`)
+	return func() {
+		// A server sees that its client has died when it next has something to say.
+		Exec(tb, url, `select pg_terminate_backend(pid) from pg_stat_activity where datname = current_database() and backend_xid is not null and pid <> pg_backend_pid()`)
+		Exec(tb, url, `drop trigger slow on `+table+`; drop function slow()`)
+	}
+}
