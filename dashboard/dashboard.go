@@ -128,6 +128,7 @@ func signed(c *gin.Context) *Signed {
 type ErrorPage struct {
 	Shell
 	Problem web.Problem
+	Again   string // link to what was asked, where another time may do; blank = no use
 }
 
 // ErrorPage renders a problem, for web.UseErrorPage.
@@ -140,14 +141,20 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		http.StatusNotFound:              "Not found",
 		http.StatusRequestEntityTooLarge: "Too large",
 		http.StatusRequestTimeout:        "Too slow",
+		http.StatusConflict:              "Something else came first",
 		http.StatusServiceUnavailable:    "Not available just now",
 		http.StatusInsufficientStorage:   "No space left",
+		http.StatusInternalServerError:   "Something went wrong here",
 	}[p.Status]
 	if title == "" {
 		title = p.Title
 	}
 	p.Detail = capital(p.Detail)
-	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p}, signed(c), reader(c))
+	again := ""
+	if c.Request != nil && c.Request.Method == http.MethodGet && (p.Status >= 500 || p.Status == http.StatusTooManyRequests || p.Status == http.StatusRequestTimeout) {
+		again = c.Request.URL.RequestURI()
+	}
+	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p, again}, signed(c), reader(c))
 }
 
 // send renders a page and sends it.

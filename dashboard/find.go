@@ -19,6 +19,7 @@ type FindPage struct {
 	Found []FoundVehicle
 	More  int // vehicles that fit and are not listed
 	None  bool
+	Empty *Empty // there is no vehicle yet
 }
 
 // FoundVehicle is a vehicle found by its number or plate.
@@ -65,6 +66,15 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 	if len(p.Found) == 1 && p.More == 0 {
 		c.Redirect(http.StatusSeeOther, p.Found[0].Link)
 		return nil
+	}
+	if len(p.Found) == 0 {
+		known, err := d.svc.DB.MoreVehicles(c.Request.Context(), d.scope(c), 0)
+		if err != nil {
+			return err
+		}
+		if !known {
+			p.Empty = &Empty{Title: "No vehicles yet", Text: "What is measured belongs to an axle of a vehicle. Both come from files.", Steps: true}
+		}
 	}
 	return d.send(c, http.StatusOK, "find", p)
 }

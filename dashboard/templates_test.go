@@ -121,6 +121,18 @@ func TestErrorPageStands(t *testing.T) {
 			t.Error("a failure of ours does not name its request")
 		}
 	}
+	for _, x := range []struct {
+		method string
+		status int
+		again  bool
+	}{{"GET", 503, true}, {"GET", 500, true}, {"GET", 429, true}, {"POST", 503, false}, {"GET", 404, false}, {"GET", 403, false}} {
+		c, _ := gin.CreateTestContext(httptest.NewRecorder())
+		c.Request = httptest.NewRequestWithContext(t.Context(), x.method, "/record?months=3", nil)
+		page, err := d.ErrorPage(c, web.Problem{Status: x.status})
+		if again := strings.Contains(string(page), `href="/record?months=3"`); err != nil || again != x.again {
+			t.Errorf("%s, %d: asks to try again: %v, %v", x.method, x.status, again, err)
+		}
+	}
 }
 
 // TestStylesheetKnowsTheInks wants a rule for every class that a chart draws
