@@ -18,6 +18,7 @@ import (
 // happened to it.
 type BookingPage struct {
 	Shell
+	In          units.Reader // units of its form
 	ID          int64
 	Card        string // link to its job card; blank = none
 	Link        string
@@ -85,6 +86,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		Shell:       Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true},
 		ID:          id,
 		Link:        bookingLink(id),
+		In:          formReader(f, tell),
 		Vehicle:     b.Vehicle,
 		VehicleLink: vehicleLink(b.VehicleID),
 		Plate:       b.Plate,
@@ -100,7 +102,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		Axis:        draw.axis,
 		Sheet:       fmt.Sprintf("/plan/day?depot=%d&day=%s", b.DepotID, b.Day),
 		Plan:        "/plan?week=" + monday.String(),
-		Done:        f.field("odometer", "Odometer when it was done, km (blank: not read)", ""),
+		Done:        distanceField(f, formReader(f, tell), "odometer", "Odometer when it was done (blank: not read)", nil),
 		Note:        f.field("note", "Note for the workshop", b.Note),
 	}
 	if f != nil {
@@ -124,7 +126,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if err != nil {
 		return err
 	}
-	p.Items = itemRows(&b, parts)
+	p.Items = itemRows(tell, &b, parts, today)
 	cards, err := d.svc.DB.Cards(ctx, sc, store.CardQuery{Booking: id, Limit: 1})
 	if err != nil {
 		return err
@@ -142,9 +144,9 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 }
 
 // itemRows lists what is to be done, with the part and what lies on the shelf.
-func itemRows(b *fleet.Booking, parts []fleet.StockPart) (rows []ItemRow) {
+func itemRows(tell units.Reader, b *fleet.Booking, parts []fleet.StockPart, today fleet.Date) (rows []ItemRow) {
 	for _, w := range b.Work {
-		row := ItemRow{Axle: "vehicle", What: w.Item.Words(), Part: "no part number known", Why: capital(w.Reason)}
+		row := ItemRow{Axle: "vehicle", What: w.Item.Words(), Part: "no part number known", Why: capital(tell.Text(w.Reason, today))}
 		if w.Axle > 0 {
 			row.Axle = "axle " + strconv.Itoa(w.Axle)
 		}
@@ -175,7 +177,7 @@ func changeWords(tell units.Reader, x *fleet.BookingChange, today fleet.Date) st
 		s += fmt.Sprintf(" from %s %s, %s to %s %s, %s", dayNear(tell, x.From.Day, today), x.From.Starts, x.FromDepot, dayNear(tell, x.To.Day, today), x.To.Starts, x.ToDepot)
 	}
 	if x.Why != "" {
-		s += ": " + x.Why
+		s += ": " + tell.Text(x.Why, today)
 	}
 	return s + "."
 }

@@ -121,7 +121,7 @@ func (d *Dashboard) testsView(c *gin.Context, h *store.History) (TestsView, erro
 		return v, err
 	}
 	for _, t := range pipeline.BrakeTrends(h, ts) {
-		v.Trends = append(v.Trends, t.String())
+		v.Trends = append(v.Trends, reader(c).Text(t.String(), d.svc.Today()))
 	}
 	for _, p := range testPictures(reader(c), h) {
 		v.Pictures = append(v.Pictures, *d.picture(h.Vehicle.ID, p.chart, p.file, p.title))

@@ -180,7 +180,7 @@ func TestUnitsOfTheForm(t *testing.T) {
 func TestLimits(t *testing.T) {
 	w := small(t)
 	bus := w.vehiclePath(t, "Bus 1")
-	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{{".force", "3 mm the maker"}, {".facts-list", "the year 2019 stands in"}, {"footer.cautions", "*"}})
+	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{{".force", "3.0 mm the maker"}, {".facts-list", "the year 2019 stands in"}, {"footer.cautions", "*"}})
 	_, page := w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"us-393"}, "why": {"moved"}})
 	check(t, parse(t, page), []has{{".notice", "2 of the vehicles"}, {".entries-list", "moved"}, {"select[name=rule_set] option[selected]", "US, light and commercial: linings by 49 CFR 393.47"}})
 	check(t, parse(t, w.get(bus+"/limits").Body.String()), []has{
@@ -190,7 +190,7 @@ func TestLimits(t *testing.T) {
 	rec := w.submit(bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "mm": {"2"}})
 	check(t, parse(t, rec.Body.String()), []has{{".wrong", "2 mm leaves more room than the 3.2 mm that hold (US-03)"}, {"details[open] input[name=mm][value=2]", "*"}})
 	_, page = w.follow(t, bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "mm": {"2"}, "why": {"hydraulic brakes"}})
-	check(t, parse(t, page), []has{{".force", "2 mm the workshop"}, {".history", "hydraulic brakes"}})
+	check(t, parse(t, page), []has{{".force", "2.0 mm the workshop"}, {".history", "hydraulic brakes"}})
 	_, page = w.follow(t, bus+"/limits", url.Values{"axle": {"1"}, "part": {"pad"}, "do": {"withdraw"}})
 	check(t, parse(t, page), []has{{".force", "3.2 mm the rule set"}})
 	if rec := w.submit(bus+"/limits", url.Values{"axle": {"1"}, "part": {"horn"}, "mm": {"2"}}); rec.Code != http.StatusBadRequest {

@@ -7,7 +7,6 @@ import (
 	"math"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -28,6 +27,7 @@ type CardPage struct {
 	VehicleLink    string
 	Depot, Day     string
 	Km             string
+	Kept           string   // ends the names under which a phone keeps its forms
 	Facts          []string // of the vehicle
 	Work           []CardWork
 	Parts          []CardSpec
@@ -79,7 +79,10 @@ type CardStepView struct {
 }
 
 // CardField is a value to note.
-type CardField struct{ Name, Label, Check, Value string }
+type CardField struct {
+	Name, Label, Check, Value string
+	Unit, Mode                string // of a thickness, and the phone's keys for it
+}
 
 // CardAxle is the form of what comes off an axle and what goes on.
 type CardAxle struct {
@@ -89,7 +92,10 @@ type CardAxle struct {
 }
 
 // CardOn is one kind of part that goes on.
-type CardOn struct{ Name, Part, New, Number string }
+type CardOn struct {
+	Name, Part, New, Number string
+	Unit, Mode              string // as of a CardField
+}
 
 // CardFitted is a part that was fitted.
 type CardFitted struct {
@@ -130,7 +136,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 		p.Against = pipeline.Against(&card, tests)
 		p.Nonce = rand.Text()
 	}
-	if p.Findings, err = d.cardFindings(ctx, sc, &card); err != nil {
+	if p.Findings, err = d.cardFindings(ctx, sc, tell, &card); err != nil {
 		return err
 	}
 	return d.send(c, status, "card", p)
@@ -138,7 +144,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 
 // cardFindings are the open findings of the vehicle as a whole and of the axles
 // that the card is about, in words.
-func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, card *fleet.Card) (words []string, err error) {
+func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, tell units.Reader, card *fleet.Card) (words []string, err error) {
 	found, err := d.svc.DB.Findings(ctx, sc, store.FindingQuery{Vehicle: card.VehicleID, States: []fleet.FindingState{fleet.OpenFinding}})
 	if err != nil {
 		return nil, err
@@ -146,7 +152,7 @@ func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, card *fleet
 	axles := fleet.Axles(card.Work)
 	for _, f := range found.Rows {
 		if f.Position.Axle == 0 || slices.Contains(axles, f.Position.Axle) {
-			words = append(words, f.Seen+" "+f.Advice)
+			words = append(words, tell.Text(f.Seen, d.svc.Today())+" "+f.Advice)
 		}
 	}
 	return words, nil
@@ -185,7 +191,7 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 		if part != "" && w.Quantity > 0 {
 			part = fmt.Sprintf("%d × %s", w.Quantity, part)
 		}
-		p.Work = append(p.Work, CardWork{capital(where), w.Item.Words(), w.Reason, part})
+		p.Work = append(p.Work, CardWork{capital(where), w.Item.Words(), tell.Text(w.Reason, card.Day), part})
 	}
 	axles := fleet.Axles(card.Work)
 	slices.Sort(axles)
@@ -194,6 +200,10 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 		if p.Open {
 			p.Off = append(p.Off, cardAxle(tell, card, h, axle))
 		}
+	}
+	if tell.DistanceUnit() != string(units.Kilometres) || tell.ThicknessUnit() != string(units.Millimetres) {
+		// What was typed in other units must not come back under these.
+		p.Kept = "-" + tell.DistanceUnit() + "-" + tell.ThicknessUnit()
 	}
 	p.Sections = cardSections(tell, card)
 	for _, s := range card.Steps {
@@ -299,10 +309,10 @@ func cardAxle(tell units.Reader, card *fleet.Card, h *store.History, axle int) C
 		for _, side := range []fleet.Side{fleet.Left, fleet.Right} {
 			for _, face := range faces {
 				pos := fleet.Position{Axle: axle, Part: part, Side: side, Face: face}
-				out.Off = append(out.Off, CardField{Name: "off_" + posKey(pos), Label: capital(pos.Within()), Check: checkOf(tell, part, specs[part])})
+				out.Off = append(out.Off, CardField{Name: "off_" + posKey(pos), Label: capital(pos.Within()), Unit: tell.GaugeUnit(string(part)), Mode: keys(tell), Check: checkOf(tell, part, specs[part])})
 			}
 		}
-		on := CardOn{Name: fmt.Sprintf("on_%d_%s", axle, part), Part: string(part) + "s"}
+		on := CardOn{Name: fmt.Sprintf("on_%d_%s", axle, part), Part: string(part) + "s", Unit: tell.GaugeUnit(string(part)), Mode: keys(tell)}
 		if s, ok := specs[part]; ok {
 			on.New = tell.Spec(string(part), s.New)
 		}
@@ -350,9 +360,9 @@ func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepVi
 	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
 	for i := range s.Measures {
 		m := &s.Measures[i]
-		f := CardField{Name: fmt.Sprintf("value_%d_%d", s.Seq, i), Label: m.Name, Check: checkValues(m)}
+		f := CardField{Name: fmt.Sprintf("value_%d_%d", s.Seq, i), Label: measureName(tell, m), Check: checkValues(tell, m)}
 		if s.Entry != nil && i < len(s.Entry.Values) && !math.IsNaN(s.Entry.Values[i]) {
-			f.Value = strconv.FormatFloat(s.Entry.Values[i], 'f', -1, 64)
+			f.Value = measureField(tell, m, s.Entry.Values[i])
 		}
 		v.Fields = append(v.Fields, f)
 	}
@@ -360,17 +370,51 @@ func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepVi
 		v.State, v.Note = string(e.State), e.Note
 		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, e.At), ", ")
 	}
-	v.Faults, v.Remarks = s.Faults(), s.Remarks()
+	v.Faults, v.Remarks = tellAll(tell, s.Faults(), card.Day), tellAll(tell, s.Remarks(), card.Day)
 	return v
 }
 
+// Measures of steps are of metal: runout, diameters.
+
+// inInches says whether a measure is asked for in inches.
+func inInches(tell units.Reader, m *fleet.Measure) bool {
+	return m.Unit == "mm" && tell.ThicknessIn == units.Inches
+}
+
+// measureName names a measure, with its unit where that is the reader's.
+func measureName(tell units.Reader, m *fleet.Measure) string {
+	if inInches(tell, m) {
+		return m.Name + ", in"
+	}
+	return m.Name
+}
+
+// measureField is a measured value as it stands in a card's form.
+func measureField(tell units.Reader, m *fleet.Measure, x float64) string {
+	if inInches(tell, m) {
+		return tell.FineField(x)
+	}
+	return plain(x)
+}
+
 // checkValues puts a measure's check values into words: "8 to 10", "at most 0.05 mm".
-func checkValues(m *fleet.Measure) string {
+func checkValues(tell units.Reader, m *fleet.Measure) string {
 	unit := ""
 	if m.Unit != "" {
 		unit = " " + m.Unit
 	}
+	inches := inInches(tell, m)
 	switch {
+	case inches && m.High != nil && m.Low == nil:
+		return fmt.Sprintf("at most %s (%g mm)", tell.FineBound(*m.High, true), *m.High)
+	case inches && m.Low != nil && m.High == nil:
+		return fmt.Sprintf("at least %s (%g mm)", tell.FineBound(*m.Low, false), *m.Low)
+	case inches && m.Low != nil:
+		return fmt.Sprintf("%s to %s (%g to %g mm)", tell.FineBound(*m.Low, false), tell.FineBound(*m.High, true), *m.Low, *m.High)
+	case inches && m.Makers:
+		return "by the maker's data"
+	case inches:
+		return ""
 	case m.Low != nil && m.High != nil:
 		return fmt.Sprintf("%g to %g%s", *m.Low, *m.High, unit)
 	case m.High != nil:

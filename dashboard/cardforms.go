@@ -11,9 +11,11 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // by is who did what a form tells of: a second pair of hands may share the
@@ -47,12 +49,16 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	in, err := sentIn(c)
+	if err != nil {
+		return err
+	}
 	nonce := c.PostForm("nonce")
 	var faults []string
 	entries := map[int]fleet.StepEntry{}
 	for i := range card.Steps {
 		s := &card.Steps[i]
-		e, given, err := stepEntry(c, s)
+		e, given, err := stepEntry(c, in, s)
 		if err != nil {
 			faults = append(faults, err.Error())
 			continue
@@ -92,14 +98,14 @@ func took(c *gin.Context, to string) error {
 }
 
 // stepEntry reads what a form says of a step; given is false when it says nothing.
-func stepEntry(c *gin.Context, s *fleet.CardStep) (e fleet.StepEntry, given bool, err error) {
+func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.StepEntry, given bool, err error) {
 	e.State = fleet.EntryState(c.PostForm(fmt.Sprintf("state_%d", s.Seq)))
 	e.Note = strings.TrimSpace(c.PostForm(fmt.Sprintf("note_%d", s.Seq)))
 	noted := false
 	for i := range s.Measures {
 		x := math.NaN()
 		if text := strings.TrimSpace(c.PostForm(fmt.Sprintf("value_%d_%d", s.Seq, i))); text != "" {
-			if x, err = decimal(text); err != nil {
+			if x, err = measured(in, s, i, text); err != nil {
 				return e, false, fmt.Errorf("%s, %s: %w", s.Text, s.Measures[i].Name, err)
 			}
 			noted = true
@@ -110,6 +116,20 @@ func stepEntry(c *gin.Context, s *fleet.CardStep) (e fleet.StepEntry, given bool
 		return e, false, fleet.Invalidf("%s: say whether it is done, failed or skipped", s.Text)
 	}
 	return e, e.State != "", nil
+}
+
+// measured reads the value of a step's measure i. What is left as it stood in the
+// form is the value that it stood for, to the last bit.
+func measured(in units.Reader, s *fleet.CardStep, i int, text string) (float64, error) {
+	m := &s.Measures[i]
+	if s.Entry != nil && i < len(s.Entry.Values) && text == measureField(in, m, s.Entry.Values[i]) {
+		return s.Entry.Values[i], nil
+	}
+	x, err := decimal(text)
+	if err == nil && inInches(in, m) {
+		x = in.ToMM(string(fleet.Rotor), x)
+	}
+	return x, err
 }
 
 // decimal reads a number with a point or a comma.
@@ -149,31 +169,35 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 
 // partsForm reads the form of what came off and what went on.
 func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, err error) {
-	tell := reader(c)
+	in, err := sentIn(c)
+	if err != nil {
+		return f, err
+	}
 	if text := strings.ReplaceAll(strings.TrimSpace(c.PostForm("odometer_km")), " ", ""); text != "" {
 		km, err := decimal(text)
 		if err != nil {
 			return f, fleet.Invalidf("odometer: %v", err)
 		}
+		km = in.ToKm(km)
 		f.OdometerKm = &km
 	}
 	axles := fleet.Axles(card.Work)
 	slices.Sort(axles)
 	for _, axle := range slices.Compact(axles) {
-		a := cardAxle(tell, card, h, axle)
+		a := cardAxle(in, card, h, axle)
 		for _, field := range a.Off {
 			text := strings.TrimSpace(c.PostForm(field.Name))
 			if text == "" {
 				continue
 			}
-			x, err := decimal(text)
+			part := strings.Split(field.Name, "_") // off, axle, part, side, face
+			x, err := ingest.ParseThickness(text, in.GaugeUnit(part[2]))
 			if err != nil {
 				return f, fleet.Invalidf("axle %d, %s: %v", axle, field.Label, err)
 			}
-			part := strings.Split(field.Name, "_") // off, axle, part, side, face
 			f.Off = append(f.Off, fleet.Reading{
 				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
-				MM:       x, Given: text, Unit: "mm",
+				MM:       x.MM, Given: x.Given, Unit: x.Unit,
 			})
 		}
 		for _, on := range a.On {
@@ -190,9 +214,11 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 				p.Side = fleet.Side(sides)
 			}
 			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
-				if p.MM, err = decimal(text); err != nil {
+				x, err := ingest.ParseThickness(text, in.GaugeUnit(string(p.Part)))
+				if err != nil {
 					return f, fleet.Invalidf("axle %d, new %s: %v", axle, on.Part, err)
 				}
+				p.MM = x.MM
 			}
 			f.On = append(f.On, p)
 		}

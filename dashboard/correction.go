@@ -18,6 +18,8 @@ import (
 // CorrectionPage is one record, to correct or to set aside.
 type CorrectionPage struct {
 	Shell
+	In       units.Reader // units of its form
+	Gauge    string       // it was read with
 	Link     string
 	Vehicle  string
 	Back     string
@@ -79,6 +81,7 @@ func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f 
 		Back:    fmt.Sprintf("/vehicles/%d", v.ID),
 		Why:     f.field("why", "Why", ""),
 		By:      f.field("by", "Your name", ""),
+		In:      formReader(f, tell),
 	}
 	if f != nil {
 		p.Fault = f.faults[""]
@@ -110,6 +113,7 @@ func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f 
 
 func readingForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside {
 	r := v.Reading
+	p.Gauge = r.Gauge
 	p.What = "Reading: " + r.Position.String()
 	p.Upload = r.UploadID
 	value := tell.Exactly(string(r.Position.Part), r.MM)
@@ -117,12 +121,12 @@ func readingForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *f
 		value = "at or below " + value + " (sensor)"
 	}
 	p.Facts = []string{value, tell.Day(r.Date), odometerWords(tell, r.OdometerKm)}
-	for _, x := range []string{r.Technician, r.Gauge, r.Note} {
+	for _, x := range []string{r.Technician, r.Note} {
 		if x != "" {
 			p.Facts = append(p.Facts, x)
 		}
 	}
-	p.Fields = append(valueFields(f, r.MM), dayAndKm(f, r.Date, r.OdometerKm)...)
+	p.Fields = append(valueFields(f, p.In, r.Position.Part, r.MM), dayAndKm(f, p.In, r.Date, r.OdometerKm)...)
 	p.Choices = positionChoices(f, r.Position, "the thinner of both")
 	if v.Others > 0 {
 		p.Whole = fmt.Sprintf("Day and odometer are wrong for the whole visit: change them for its %s too", plural(v.Others, "other reading", "other readings"))
@@ -138,12 +142,12 @@ func fitmentForm(tell units.Reader, p *CorrectionPage, x *fleet.Fitment, f *fiel
 		value = tell.Exactly(string(x.Position.Part), x.MM)
 	}
 	p.Facts = []string{value, tell.Day(x.Date), odometerWords(tell, x.OdometerKm)}
-	p.Fields = valueFields(f, x.MM)
+	p.Fields = valueFields(f, p.In, x.Position.Part, x.MM)
 	p.Fields[0].Label = "Value when fitted (blank: new)"
 	if x.MM == 0 && f == nil {
 		p.Fields[0].Value = ""
 	}
-	p.Fields = append(p.Fields, dayAndKm(f, x.Date, x.OdometerKm)...)
+	p.Fields = append(p.Fields, dayAndKm(f, p.In, x.Date, x.OdometerKm)...)
 	p.Choices = positionChoices(f, x.Position, "both")
 	return x.Aside
 }
@@ -152,7 +156,7 @@ func odometerForm(tell units.Reader, p *CorrectionPage, o *fleet.Odometer, f *fi
 	p.What = "Odometer reading"
 	p.Upload = o.UploadID
 	p.Facts = []string{tell.Distance(o.Km), tell.Day(o.Date)}
-	p.Fields = dayAndKm(f, o.Date, &o.Km)
+	p.Fields = dayAndKm(f, p.In, o.Date, &o.Km)
 	return o.Aside
 }
 
@@ -163,22 +167,14 @@ func odometerWords(tell units.Reader, km *float64) string {
 	return tell.Distance(*km)
 }
 
-func valueFields(f *fields, mm float64) []Field {
-	x := f.field("value_mm", "Value", plain(mm))
-	x.Unit, x.Mode = "mm", "decimal"
-	return []Field{x}
+func valueFields(f *fields, in units.Reader, part fleet.Part, mm float64) []Field {
+	return []Field{thicknessField(f, in, part, "value_mm", "Value", in.MMField(string(part), mm))}
 }
 
-func dayAndKm(f *fields, d fleet.Date, km *float64) []Field {
+func dayAndKm(f *fields, in units.Reader, d fleet.Date, km *float64) []Field {
 	day := f.field("date", "Day", d.String())
 	day.Type = "date"
-	s := ""
-	if km != nil {
-		s = plain(*km)
-	}
-	x := f.field("odometer_km", "Odometer", s)
-	x.Unit, x.Mode = "km", "decimal"
-	return []Field{day, x}
+	return []Field{day, distanceField(f, in, "odometer_km", "Odometer", km)}
 }
 
 // positionChoices are the fields that say where on the vehicle it is.
@@ -254,7 +250,7 @@ func (d *Dashboard) correct(c *gin.Context) error {
 // changeOf reads what is to be different: what was typed as it stands is no
 // change.
 func changeOf(f *fields, v *store.RecordView) (ch fleet.Change) {
-	day, km := f.must("date"), f.maybe("odometer_km")
+	day := f.must("date")
 	var wasDay fleet.Date
 	var wasKm *float64
 	var place *fleet.Position
@@ -270,6 +266,7 @@ func changeOf(f *fields, v *store.RecordView) (ch fleet.Change) {
 	if day != wasDay {
 		ch.Date = &day
 	}
+	km := f.km("odometer_km", wasKm)
 	switch {
 	case km == nil && wasKm != nil:
 		ch.NoOdometer = true
@@ -281,8 +278,8 @@ func changeOf(f *fields, v *store.RecordView) (ch fleet.Change) {
 		if given == "" && v.Reading != nil {
 			f.fault("value_mm", "Give the value, or set the reading aside")
 		}
-		if x := f.number("value_mm"); x != wasMM {
-			ch.MM, ch.Given, ch.Unit = &x, given, "mm"
+		if x := f.thickness("value_mm", place.Part, wasMM); x.MM != wasMM {
+			ch.MM, ch.Given, ch.Unit = &x.MM, x.Given, x.Unit
 		}
 		to := *place
 		to.Side = fleet.Side(f.text("side"))

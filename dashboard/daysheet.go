@@ -109,7 +109,7 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 		if b.State != fleet.Booked {
 			job.State = string(b.State)
 		}
-		job.Items = itemRows(b, stocked)
+		job.Items = itemRows(tell, b, stocked, day)
 		p.Jobs = append(p.Jobs, job)
 		if b.State == fleet.Missed {
 			continue

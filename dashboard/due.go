@@ -187,7 +187,7 @@ func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {
 	if saved := r.Width80Days - r.Width80IfMeasured; saved >= worthMeasuring && saved >= r.Width80Days/2 && !r.PastLimit {
 		row.Worth = "Measured now: " + span(saved) + " narrower."
 	}
-	row.Warnings = warningWords(r.Warnings, row.Verdict)
+	row.Warnings = warningWords(tell, r.Warnings, row.Verdict, a.Today)
 	return row
 }
 

@@ -27,9 +27,18 @@ type Field struct {
 type fields struct {
 	c      *gin.Context
 	faults map[string]string
+	in     units.Reader // units of the form that was sent
 }
 
-func readFields(c *gin.Context) *fields { return &fields{c: c, faults: map[string]string{}} }
+func readFields(c *gin.Context) *fields {
+	f := &fields{c: c, faults: map[string]string{}}
+	in, err := sentIn(c)
+	if err != nil {
+		f.fault("", "%s", capital(err.Error()))
+	}
+	f.in = in
+	return f
+}
 
 func (f *fields) ok() bool { return len(f.faults) == 0 }
 

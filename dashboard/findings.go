@@ -74,7 +74,7 @@ func findingView(tell units.Reader, r *store.FindingRow, today fleet.Date) Findi
 		Title:       findingTitle(r.Kind),
 		By:          urgencyWords[r.Kind.Urgency()],
 		Pressing:    r.Kind.Urgency() == fleet.BeforeRoad && r.State == fleet.OpenFinding,
-		Seen:        r.Seen,
+		Seen:        tell.Text(r.Seen, today),
 		Advice:      r.Advice,
 		Source:      r.Source,
 		Since:       "since " + tell.DayNear(r.FirstSeen, today),
@@ -292,6 +292,7 @@ func (d *Dashboard) findingsCSV(c *gin.Context) error {
 // FindingPage is one finding, to answer.
 type FindingPage struct {
 	Shell
+	In      units.Reader // units of its form
 	Finding FindingView
 	Fault   string
 	Suggest *SuggestView
@@ -336,6 +337,7 @@ func (d *Dashboard) findingPage(tell units.Reader, r *store.FindingRow, f *field
 		Why:     f.field("why", "What was found and done", ""),
 		By:      f.field("by", "Your name", ""),
 		Sources: sourcesOf(r.Source),
+		In:      formReader(f, tell),
 	}
 	if f != nil {
 		p.Fault = f.faults[""]
@@ -346,10 +348,9 @@ func (d *Dashboard) findingPage(tell units.Reader, r *store.FindingRow, f *field
 		p.Suggest = &SuggestView{
 			What:   fmt.Sprintf("%ss, axle %d", capital(v), s.Position.Axle),
 			Within: fmt.Sprintf("from %s to %s", tell.Day(s.After), tell.Day(s.Before)),
-			Fields: dayAndKm(f, s.Date, s.OdometerKm),
+			Fields: dayAndKm(f, p.In, s.Date, s.OdometerKm),
 		}
-		value := f.field("value_mm", "Value when fitted (blank: new)", "")
-		value.Unit, value.Mode = "mm", "decimal"
+		value := thicknessField(f, p.In, s.Position.Part, "value_mm", "Value when fitted (blank: new)", "")
 		p.Suggest.Fields = append(p.Suggest.Fields, value)
 	}
 	return p
@@ -379,7 +380,10 @@ func (d *Dashboard) answerFinding(c *gin.Context) error {
 		err = d.svc.RefuseFitment(ctx, sc, id, note, today)
 	case "confirm":
 		note.Why = cmp.Or(note.Why, "fitted as suggested")
-		fit := fleet.Fitment{Date: f.must("date"), OdometerKm: f.maybe("odometer_km"), MM: f.number("value_mm")}
+		fit := fleet.Fitment{Date: f.must("date")}
+		if s := r.Suggested; s != nil {
+			fit.OdometerKm, fit.MM = f.km("odometer_km", s.OdometerKm), f.thickness("value_mm", s.Position.Part, 0).MM
+		}
 		if f.ok() {
 			err = d.svc.ConfirmFitment(ctx, sc, id, fit, note, today)
 		}

@@ -201,10 +201,10 @@ func TestCorrectOnPage(t *testing.T) {
 	}{
 		{"nothing changed", form(), "nothing is changed"},
 		{"no reason", form("value_mm", "13,9", "why", ""), "say why"},
-		{"no number", form("value_mm", "thick"), "is no number"},
+		{"no number", form("value_mm", "thick"), "cannot be read: write mm in digits"},
 		{"no value", form("value_mm", ""), "set the reading aside"},
 		{"a day to come", form("date", "2027-01-01"), "lies after today"},
-		{"below nothing", form("value_mm", "-1"), "want 0 to"},
+		{"below nothing", form("value_mm", "-1"), "no brake part measures that"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rec := w.submit(page, c.form)

@@ -18,6 +18,7 @@ import (
 // LimitsPage is the limits that hold for a vehicle's axles, and why.
 type LimitsPage struct {
 	Shell
+	In      units.Reader // units of its forms
 	Vehicle string
 	Back    string
 	Link    string
@@ -72,11 +73,12 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		SetLink: fleetRulesLink(h.Vehicle.FleetID),
 		Picked:  set.ID != rules.Unset,
 		Facts:   ruleFacts(tell, &h.Vehicle),
+		In:      formReader(f, tell),
 	}
 	for i := range h.Axles {
 		for _, part := range fleet.Parts {
 			if l, ok := pipeline.LimitOf(&h, &h.Axles[i], part); ok {
-				p.Rows = append(p.Rows, limitRow(&h, &h.Axles[i], part, &l, f))
+				p.Rows = append(p.Rows, limitRow(tell, &h, &h.Axles[i], part, &l, f))
 			}
 		}
 	}
@@ -132,15 +134,15 @@ func ruleFacts(tell units.Reader, v *fleet.Vehicle) []Fact {
 	}
 }
 
-func limitRow(h *store.History, a *fleet.Axle, part fleet.Part, l *rules.Limit, f *fields) LimitRow {
+func limitRow(tell units.Reader, h *store.History, a *fleet.Axle, part fleet.Part, l *rules.Limit, f *fields) LimitRow {
 	spec := a.Specs[part]
 	row := LimitRow{
 		Axle:    a.Number,
 		Part:    string(part),
-		New:     rules.Short(spec.New),
-		Maker:   rules.Short(spec.Limit),
+		New:     tell.Exactly(string(part), spec.New),
+		Maker:   tell.Exactly(string(part), spec.Limit),
 		Rule:    "–",
-		InForce: rules.Short(l.MM) + " mm",
+		InForce: tell.Exactly(string(part), l.MM),
 		From:    originWords(l),
 		Note:    l.Note,
 		Own:     l.Origin == rules.FromWorkshop,
@@ -152,18 +154,21 @@ func limitRow(h *store.History, a *fleet.Axle, part fleet.Part, l *rules.Limit, 
 	if l.Rule != nil {
 		v := l.Rule.Use.Value
 		row.Rule = fmt.Sprintf("%s %s (%s)", v.Text, v.Unit, v.ID)
+		if also := alsoIn(tell, string(part), v.Unit, v.Number()); also != "" {
+			row.Rule += ", " + also
+		}
 		row.Doubt = l.Rule.Doubt()
 	}
+	in := formReader(f, tell)
 	mine := f
 	if f != nil && (f.text("axle") != strconv.Itoa(a.Number) || f.text("part") != string(part)) {
 		mine = nil
 	}
 	own := ""
 	if row.Own {
-		own = rules.Short(l.MM)
+		own = in.MMField(string(part), l.MM)
 	}
-	row.MM = mine.field("mm", fmt.Sprintf("Own limit of the %s of axle %d", part, a.Number), own).with("mm")
-	row.MM.Mode = "decimal"
+	row.MM = thicknessField(mine, in, part, "mm", fmt.Sprintf("Own limit of the %s of axle %d", part, a.Number), own)
 	row.Why = mine.field("why", "Why", "")
 	row.Fault = row.MM.Fault
 	return row
@@ -192,7 +197,7 @@ func (d *Dashboard) setLimit(c *gin.Context) error {
 		VehicleID: id,
 		Axle:      f.whole("axle"),
 		Part:      fleet.Part(f.text("part")),
-		MM:        f.number("mm"),
+		MM:        f.thickness("mm", fleet.Part(f.text("part")), 0).MM,
 		Reason:    fleet.Reason{Why: f.text("why"), By: d.who(c)},
 	}
 	if !slices.Contains(fleet.Parts, l.Part) {
@@ -201,7 +206,7 @@ func (d *Dashboard) setLimit(c *gin.Context) error {
 	if f.text("do") == "withdraw" {
 		l.MM = 0
 	} else if l.MM <= 0 {
-		f.fault("mm", "Write the limit in mm, or withdraw your own")
+		f.fault("mm", "Write the limit in %s, or withdraw your own", f.in.GaugeUnit(string(l.Part)))
 	}
 	if f.ok() {
 		if err := f.take("mm", d.svc.SetAxleLimit(c.Request.Context(), d.scope(c), l, d.svc.Today())); err != nil {

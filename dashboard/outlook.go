@@ -80,7 +80,7 @@ func basisOf(tell units.Reader, f *store.AxleForecast, q *forecast.PositionForec
 		say("Measured today, the window would narrow from %s to about %s.", is, would)
 	}
 	for _, s := range b.SetAside {
-		say("Set aside: %s, %s on %s: %s.", within(s.Reading.Pos), tell.Thickness(string(s.Reading.Pos.Part), s.Reading.MM), tell.Day(fleet.Date(s.Reading.Day)), s.Why)
+		say("Set aside: %s, %s on %s: %s.", within(s.Reading.Pos), tell.Thickness(string(s.Reading.Pos.Part), s.Reading.MM), tell.Day(fleet.Date(s.Reading.Day)), tell.Text(s.Why, fleet.Date(s.Reading.Day)))
 	}
 	for _, ch := range b.Changes {
 		part := strings.TrimSpace(ch.Side + " " + string(ch.Part))

@@ -123,7 +123,7 @@ func (d *Dashboard) endBooking(c *gin.Context) error {
 	f := readFields(c)
 	switch c.Param("end") {
 	case "done":
-		km := f.maybe("odometer")
+		km := f.km("odometer", nil)
 		if km != nil && (*km < 0 || *km > fleet.MaxOdometerKm) {
 			f.fault("odometer", "No odometer shows that")
 		}

@@ -75,6 +75,7 @@ type ValueGroup struct {
 
 // ValueRow is a published value with where it applies.
 type ValueRow struct {
+	Also     string // the value in the reader\'s unit; blank where it is published in that
 	ID       string
 	Where    string
 	Quantity string
@@ -130,7 +131,12 @@ func (d *Dashboard) ruleSet(c *gin.Context) error {
 
 func valueRow(tell units.Reader, u *rules.Use) ValueRow {
 	v := u.Value
+	part := partIn(v.Quantity)
+	if len(u.Parts) > 0 {
+		part = u.Parts[0]
+	}
 	return ValueRow{
+		Also:     alsoIn(tell, string(part), v.Unit, v.Number()),
 		ID:       v.ID,
 		Where:    whereWords(tell, u),
 		Quantity: capital(v.Quantity),
@@ -200,6 +206,7 @@ var signs = strings.NewReplacer("<=", "≤", ">=", "≥")
 // FleetRulesPage picks the rule set of a fleet, and sets its thresholds.
 type FleetRulesPage struct {
 	Shell
+	In         units.Reader // units of its forms
 	Fleet      string
 	Link       string
 	Saved      string // what was done
@@ -218,6 +225,7 @@ type ChoiceRow struct {
 
 // ThresholdRow is a threshold with the form that changes it.
 type ThresholdRow struct {
+	Also      string // the value in the reader\'s unit; blank where it is published in that
 	ID        string
 	What      string
 	For       string
@@ -254,6 +262,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 		Shell: Shell{Title: "Rules of " + fs[i].Name, Place: "vehicles", Cautions: true},
 		Fleet: fs[i].Name,
 		Link:  fleetRulesLink(id),
+		In:    formReader(f, tell),
 		Saved: c.Query("saved"),
 		Why:   f.field("why", "Why (may be left blank)", ""),
 	}
@@ -280,6 +289,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (rows []ThresholdRow, err error) {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
+	in := formReader(f, tell)
 	ts, err := d.svc.Thresholds(ctx, sc, fleetID)
 	if err != nil {
 		return nil, err
@@ -291,11 +301,13 @@ func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (row
 	for i := range ts {
 		t := &ts[i]
 		v := t.Published
+		part := partIn(t.What)
 		row := ThresholdRow{
 			ID:        v.ID,
 			What:      capital(t.What),
 			For:       "all vehicles",
 			Published: v.Text + " " + v.Unit,
+			Also:      alsoIn(tell, string(part), v.Unit, t.X),
 			Source:    strings.TrimSuffix(v.Source+", "+v.Section, ", -"),
 			Known:     knownWords(v.Known),
 			InForce:   rules.Short(t.X) + " " + v.Unit,
@@ -316,8 +328,12 @@ func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (row
 		if f != nil && f.text("value") != v.ID {
 			mine = nil
 		}
-		row.X = mine.field("x", "New value of "+v.ID, rules.Short(t.X)).with(v.Unit)
-		row.X.Mode = "decimal"
+		if v.Unit == "mm" {
+			row.X = thicknessField(mine, in, part, "x", "New value of "+v.ID, in.MMField(string(part), t.X))
+		} else {
+			row.X = mine.field("x", "New value of "+v.ID, rules.Short(t.X)).with(v.Unit)
+			row.X.Mode = "decimal"
+		}
 		row.Why = mine.field("why", "Why", "")
 		row.Fault = strings.TrimSpace(row.X.Fault + " " + row.Why.Fault)
 		rows = append(rows, row)
@@ -344,6 +360,21 @@ func (d *Dashboard) pickRules(c *gin.Context) error {
 	return nil
 }
 
+// threshold reads a threshold of the workshop's own, in mm where the published
+// value is.
+func (d *Dashboard) threshold(c *gin.Context, f *fields, fleetID int64, valueID string) (float64, error) {
+	ts, err := d.svc.Thresholds(c.Request.Context(), d.scope(c), fleetID)
+	if err != nil {
+		return 0, err
+	}
+	for i := range ts {
+		if t := &ts[i]; t.Published.ID == valueID && t.Published.Unit == "mm" {
+			return f.thickness("x", partIn(t.What), t.X).MM, nil
+		}
+	}
+	return f.number("x"), nil
+}
+
 // setThreshold puts a threshold of the workshop's own in the place of a
 // published value, or takes it back.
 func (d *Dashboard) setThreshold(c *gin.Context) error {
@@ -354,7 +385,10 @@ func (d *Dashboard) setThreshold(c *gin.Context) error {
 	f := readFields(c)
 	o := store.OwnThreshold{FleetID: id, ValueID: f.text("value"), Reason: fleet.Reason{Why: f.text("why"), By: d.who(c)}}
 	if f.text("do") != "back" {
-		x := f.number("x")
+		x, err := d.threshold(c, f, id, o.ValueID)
+		if err != nil {
+			return err
+		}
 		o.X = &x
 	} else if o.Why == "" {
 		o.Why = "back to the published value"

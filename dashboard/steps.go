@@ -12,6 +12,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // StepsPage is where a workshop keeps the steps of its job cards, and the values of
@@ -137,7 +138,7 @@ func makersRow(m fleet.MakersValue) MakersRow {
 	if m.Axle > 0 {
 		vehicles += fmt.Sprintf(", axle %d", m.Axle)
 	}
-	values := checkValues(&fleet.Measure{Low: m.Low, High: m.High, Unit: m.Unit})
+	values := checkValues(units.Reader{}, &fleet.Measure{Low: m.Low, High: m.High, Unit: m.Unit})
 	return MakersRow{What: m.Measure, Vehicles: vehicles, Values: values, Source: m.Source}
 }
 

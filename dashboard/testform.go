@@ -14,11 +14,13 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // TestFormPage enters a brake test, or corrects one.
 type TestFormPage struct {
 	Shell
+	In      units.Reader // units of its odometer
 	Vehicle string
 	Back    string
 	Link    string // where the form goes
@@ -159,6 +161,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		Stop:    m == fleet.MeasuredStop,
 		Meter:   m == fleet.Decelerometer,
 		Judged:  j,
+		In:      formReader(f, reader(c)),
 		Reason:  f.field("why", "Why it is corrected", ""),
 	}
 	if f != nil {
@@ -195,19 +198,19 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 	for _, x := range fleet.Stages {
 		p.Stages = append(p.Stages, Choice{string(x), capital(stageWords[x]), typed("stage", string(b.Stage)) == string(x)})
 	}
-	units := d.formUnitsOf(h, b, old != nil, typed)
+	chosen := d.formUnitsOf(h, b, old != nil, typed)
 	for name, to := range map[string]*UnitChoice{
 		"force_unit": &p.ForceUnit, "weight_unit": &p.WeightUnit, "pedal_unit": &p.PedalUnit,
 		"decel_unit": &p.DecelUnit, "speed_unit": &p.SpeedUnit, "distance_unit": &p.DistanceUnit,
 	} {
 		*to = UnitChoice{Name: name, Label: unitLabels[name]}
 		for _, x := range formUnits[name] {
-			to.Units = append(to.Units, Choice{x.name, x.name, x.name == units[name].name})
+			to.Units = append(to.Units, Choice{x.name, x.name, x.name == chosen[name].name})
 		}
 	}
 	odometer := ""
 	if b.OdometerKm != nil {
-		odometer = plain(*b.OdometerKm)
+		odometer = p.In.KmField(*b.OdometerKm)
 	}
 	p.Day = f.field("day", "Day", b.Date.String()).as("date")
 	fill := func(to *Field, name, label, value string) { *to = f.field(name, label, value) }
@@ -215,9 +218,9 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		if x == 0 {
 			return ""
 		}
-		return plain(math.Round(x/units[unit].factor*1e6) / 1e6)
+		return plain(math.Round(x/chosen[unit].factor*1e6) / 1e6)
 	}
-	fill(&p.Odometer, "odometer", "Odometer, km", odometer)
+	fill(&p.Odometer, "odometer", "Odometer, "+p.In.DistanceUnit(), odometer)
 	fill(&p.Weight, "weight", "Weight that the efficiency is of: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
 	fill(&p.Pedal, "pedal", "Pedal force, where it was measured", in(b.PedalN, "pedal_unit"))
 	fill(&p.Mean, "mean", "Mean deceleration", in(b.Mean, "decel_unit"))
@@ -305,8 +308,9 @@ func formAxles(h *store.History, b *fleet.BrakeTest) (axles []int) {
 	return axles
 }
 
-// readTest reads the form of a test of method m.
-func readTest(f *fields, axles []int, m fleet.Method) fleet.BrakeTest {
+// readTest reads the form of a test of method m, which corrects old unless that
+// is nil.
+func readTest(f *fields, old *fleet.BrakeTest, axles []int, m fleet.Method) fleet.BrakeTest {
 	in := func(name, unit string) float64 {
 		x := f.number(name)
 		if x < 0 {
@@ -319,12 +323,16 @@ func readTest(f *fields, axles []int, m fleet.Method) fleet.BrakeTest {
 		}
 		return x
 	}
+	var was *float64
+	if old != nil {
+		was = old.OdometerKm
+	}
 	b := fleet.BrakeTest{
 		Date:       f.must("day"),
 		Method:     m,
 		System:     fleet.BrakeSystem(f.text("brake")),
 		Stage:      fleet.Stage(f.text("stage")),
-		OdometerKm: f.maybe("odometer"),
+		OdometerKm: f.km("odometer", was),
 		PedalN:     in("pedal", "pedal_unit"),
 		Technician: f.text("technician"),
 		Note:       f.text("note"),
@@ -377,7 +385,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 		}
 		axles = formAxles(&h, old)
 	}
-	b := readTest(f, axles, m)
+	b := readTest(f, old, axles, m)
 	b.VehicleID = id
 	if f.ok() {
 		if err := f.take("", b.Validate()); err != nil {

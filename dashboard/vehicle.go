@@ -190,7 +190,7 @@ func facts(v *fleet.Vehicle) []string {
 func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) error {
 	o := outlookOf(tell, f, today)
 	v.Verdict, v.Says, v.Basis = o.verdict, o.says, o.basis
-	v.Warnings = warningWords(f.Warnings, v.Verdict)
+	v.Warnings = warningWords(tell, f.Warnings, v.Verdict, today)
 	v.Title = axleTitle(f)
 	for i := range f.Positions {
 		v.Positions = append(v.Positions, positionRow(tell, f, i, today))
@@ -257,7 +257,7 @@ func odometerRows(tell units.Reader, os []fleet.Odometer, t forecast.Track) (row
 		rows = append(rows, OdometerRow{
 			Date:   o.Date,
 			Km:     tell.Km(o.Km),
-			Note:   why[forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km}],
+			Note:   tell.Text(why[forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km}], o.Date),
 			Upload: o.UploadID,
 			Link:   correctionPath(fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}),
 			Was:    wasWords(o.Aside),

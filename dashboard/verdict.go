@@ -82,11 +82,11 @@ func limitShort(tell units.Reader, p10, p50, p90 *fleet.Date, today fleet.Date) 
 }
 
 // warningWords are the warnings that the verdict does not say already.
-func warningWords(ws []forecast.Warning, v Verdict) []string {
+func warningWords(tell units.Reader, ws []forecast.Warning, v Verdict, today fleet.Date) []string {
 	var out []string
 	for _, w := range ws {
-		if w.Text != v.Why {
-			out = append(out, capital(w.Text))
+		if text := tell.Text(w.Text, today); text != v.Why {
+			out = append(out, capital(text))
 		}
 	}
 	return out

@@ -68,6 +68,49 @@ func capital(s string) string {
 // kgWords is a mass with its unit: 19,500 kg.
 func kgWords(x float64) string { return units.Thousands(int64(math.Round(x))) + "\u00a0kg" }
 
+// tellAll is Text of several sentences.
+func tellAll(tell units.Reader, ss []string, today fleet.Date) []string {
+	var out []string
+	for _, s := range ss {
+		out = append(out, tell.Text(s, today))
+	}
+	return out
+}
+
+// alsoIn says a published value of x mm or km/h, whichever its unit is of, in the
+// reader's unit; blank where it was published in that, or is of neither.
+func alsoIn(tell units.Reader, part, unit string, x float64) string {
+	switch unit {
+	case "mm", "in":
+		if unit == tell.ThicknessUnit() || !isNumber(x) {
+			return ""
+		}
+		if x < fineBelow {
+			return tell.Fine(part, x) + "\u00a0" + tell.ThicknessUnit()
+		}
+		return tell.Exactly(part, x)
+	case "km/h", "mph":
+		if said := tell.Speed(x); !strings.HasSuffix(said, unit) && isNumber(x) {
+			return said
+		}
+	}
+	return ""
+}
+
+// fineBelow is below what mm a published value is a difference or a runout.
+const fineBelow = 1
+
+// partIn is the part that words are about: of a pad or lining, or else of metal.
+func partIn(words string) fleet.Part {
+	switch {
+	case strings.Contains(words, "pad"):
+		return fleet.Pad
+	case strings.Contains(words, "lining"):
+		return fleet.Lining
+	}
+	return fleet.Rotor
+}
+
 // weekday is a day with its name: Monday 2 Mar 2026.
 func weekday(tell units.Reader, d fleet.Date) string {
 	return d.Time().Weekday().String() + " " + tell.Day(d)

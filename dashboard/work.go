@@ -9,8 +9,10 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // WorkPage is the scheduled work: what runs when, and how it went.
@@ -48,8 +50,8 @@ type RunRow struct {
 // Moment is an instant on the clocks of a time zone.
 type Moment struct{ ISO, Words string }
 
-func momentOf(t time.Time, loc *time.Location) Moment {
-	return Moment{t.UTC().Format("2006-01-02T15:04:05Z"), t.In(loc).Format("Mon 2 Jan 2006 15:04")}
+func momentOf(tell units.Reader, t time.Time, loc *time.Location) Moment {
+	return Moment{t.UTC().Format("2006-01-02T15:04:05Z"), t.In(loc).Format("Mon ") + tell.Day(fleet.DateOf(t.In(loc))) + t.In(loc).Format(" 15:04")}
 }
 
 const (
@@ -66,9 +68,9 @@ func (d *Dashboard) work(c *gin.Context) error {
 	}
 	p := WorkPage{Shell: Shell{Title: "Scheduled work", Place: "work"}, Days: daysCounted}
 	for i := range runs {
-		p.Runs = append(p.Runs, runRow(&runs[i]))
+		p.Runs = append(p.Runs, runRow(reader(c), &runs[i]))
 	}
-	if p.Jobs, err = d.workRows(ctx); err != nil {
+	if p.Jobs, err = d.workRows(ctx, reader(c)); err != nil {
 		return err
 	}
 	for _, j := range p.Jobs {
@@ -77,7 +79,7 @@ func (d *Dashboard) work(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "work", p)
 }
 
-func (d *Dashboard) workRows(ctx context.Context) (rows []WorkRow, err error) {
+func (d *Dashboard) workRows(ctx context.Context, tell units.Reader) (rows []WorkRow, err error) {
 	db := d.svc.DB
 	zones, err := db.TimeZones(ctx)
 	if err != nil {
@@ -113,12 +115,12 @@ func (d *Dashboard) workRows(ctx context.Context) (rows []WorkRow, err error) {
 			for _, t := range times {
 				if t.Job == j.Name && t.Zone == zone && t.Next != nil {
 					row.Known = true
-					row.Next = momentOf(*t.Next, pipeline.Zone(zone))
+					row.Next = momentOf(tell, *t.Next, pipeline.Zone(zone))
 				}
 			}
 			for i := range latest {
 				if r := &latest[i]; r.Job == j.Name && r.Zone == zone {
-					last := runRow(r)
+					last := runRow(tell, r)
 					row.Last = &last
 				}
 			}
@@ -161,12 +163,12 @@ var stateWords = map[string]string{
 	store.RunCutShort: "cut short",
 }
 
-func runRow(r *store.JobRun) RunRow {
+func runRow(tell units.Reader, r *store.JobRun) RunRow {
 	loc := pipeline.Zone(r.Zone)
 	row := RunRow{
 		Name:    capital(r.Job),
 		Zone:    r.Zone,
-		Began:   momentOf(r.AskedAt, loc),
+		Began:   momentOf(tell, r.AskedAt, loc),
 		State:   stateWords[r.State],
 		Well:    r.State == store.RunDone || r.State == store.RunRunning || r.State == store.RunWaiting,
 		Why:     "by the clock",
@@ -179,7 +181,7 @@ func runRow(r *store.JobRun) RunRow {
 		row.Why += fmt.Sprintf(", attempt %d", r.Attempt)
 	}
 	if r.Started != nil {
-		row.Began = momentOf(*r.Started, loc)
+		row.Began = momentOf(tell, *r.Started, loc)
 		if r.Ended != nil {
 			row.Took = tookWords(r.Ended.Sub(*r.Started))
 		}

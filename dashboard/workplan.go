@@ -307,11 +307,11 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	}
 	for i := range visits {
 		if x := &visits[i]; x.Changed != "" {
-			v.Changes = append(v.Changes, x.Vehicle+": "+x.Changed)
+			v.Changes = append(v.Changes, x.Vehicle+": "+tell.Text(x.Changed, today))
 		}
 	}
 	for _, s := range f.Dropped {
-		v.Changes = append(v.Changes, s+", so it is off the proposal")
+		v.Changes = append(v.Changes, tell.Text(s, today)+", so it is off the proposal")
 	}
 	return v, nil
 }
@@ -322,9 +322,9 @@ func unplacedRow(tell units.Reader, v *store.Visit, today fleet.Date) UnplacedRo
 		Vehicle: v.Vehicle,
 		Depot:   v.Depot,
 		Work:    workLines(v.Work),
-		Why:     capital(v.Why) + ".",
-		Remedy:  cmp.Or(v.Remedy, "Nothing that the plan knows of lets it be booked in time."),
-		Changed: v.Changed,
+		Why:     capital(tell.Text(v.Why, today)) + ".",
+		Remedy:  cmp.Or(tell.Text(v.Remedy, today), "Nothing that the plan knows of lets it be booked in time."),
+		Changed: tell.Text(v.Changed, today),
 	}
 	if v.BookBy != nil {
 		row.BookBy = tell.DayNear(*v.BookBy, today)

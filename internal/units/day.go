@@ -62,6 +62,9 @@ func (r Reader) Moment(t time.Time, loc *time.Location) string {
 	return t.Format(r.layout().long + ", 15:04 MST")
 }
 
+// UTC is Moment where no depot's clock is meant.
+func (r Reader) UTC(t time.Time) string { return r.Moment(t, time.UTC) }
+
 // MomentShort is Moment without the year, where the reader's way has such.
 func (r Reader) MomentShort(t time.Time, loc *time.Location) string {
 	return t.In(loc).Format(r.layout().short + ", 15:04 MST")

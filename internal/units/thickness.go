@@ -152,3 +152,23 @@ func (r Reader) Fine(part string, mm float64) string {
 func (r Reader) WearAxis(part string) string {
 	return r.GaugeUnit(part) + " per 10,000 " + r.DistanceUnit()
 }
+
+// FineField is a value of mm of metal, such as a runout, as it stands in a form:
+// a digit finer than MMField where it was not typed in the reader's unit.
+func (r Reader) FineField(mm float64) string {
+	if r.ThicknessIn != Inches {
+		return strconv.FormatFloat(mm, 'f', -1, 64)
+	}
+	return trimmed(asTyped(mm/mmPerInch, inchDecimals+1))
+}
+
+// FineBound says a bound of mm on metal to the digit of Fine, on the side on
+// which what is read as within it is.
+func (r Reader) FineBound(mm float64, atMost bool) string {
+	p := math.Pow(10, inchDecimals+1)
+	x := math.Ceil(mm / mmPerInch * p)
+	if atMost {
+		x = math.Floor(mm / mmPerInch * p)
+	}
+	return strconv.FormatFloat(x/p, 'f', inchDecimals+1, 64) + " in"
+}
