@@ -125,11 +125,7 @@ func (a *API) bookings(c *gin.Context) error {
 
 // booking answers with the booking in the path and its history.
 func (a *API) booking(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "booking")
+	id, err := idAlone(c, "booking")
 	if err != nil {
 		return err
 	}
@@ -205,11 +201,7 @@ func (a *API) book(c *gin.Context) error {
 
 // moveBooking puts a booking elsewhere; the depot stays unless one is given.
 func (a *API) moveBooking(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "booking")
+	id, err := idAlone(c, "booking")
 	if err != nil {
 		return err
 	}

@@ -55,11 +55,7 @@ func idOrNull(id int64) *int64 {
 // corrections answers with what was done to the records of a vehicle, newest
 // first.
 func (a *API) corrections(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "vehicle")
+	id, err := idAlone(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -128,11 +128,7 @@ func fileSent(q *query) (pipeline.File, error) {
 }
 
 func (a *API) file(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "file")
+	id, err := idAlone(c, "file")
 	if err != nil {
 		return err
 	}
@@ -149,11 +145,7 @@ func (a *API) file(c *gin.Context) error {
 
 // takeKept takes a checked file in.
 func (a *API) takeKept(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "file")
+	id, err := idAlone(c, "file")
 	if err != nil {
 		return err
 	}
@@ -166,11 +158,7 @@ func (a *API) takeKept(c *gin.Context) error {
 
 // dropFile forgets a kept file.
 func (a *API) dropFile(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "file")
+	id, err := idAlone(c, "file")
 	if err != nil {
 		return err
 	}

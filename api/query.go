@@ -118,6 +118,15 @@ func pathID(c *gin.Context, what string) (int64, error) {
 	return id, nil
 }
 
+// idAlone is pathID where the address takes no parameters.
+func idAlone(c *gin.Context, what string) (int64, error) {
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return 0, err
+	}
+	return pathID(c, what)
+}
+
 // send answers with v as JSON.
 func send(c *gin.Context, status int, v any) error {
 	body, err := json.Marshal(v)

@@ -70,11 +70,7 @@ const maxChoice = 16 << 10
 // pickRules gives a fleet a rule set; the vehicles whose limits it changes are
 // forecast anew.
 func (a *API) pickRules(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "fleet")
+	id, err := idAlone(c, "fleet")
 	if err != nil {
 		return err
 	}

@@ -76,11 +76,7 @@ func (a *API) uploads(c *gin.Context) error {
 }
 
 func (a *API) upload(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "upload")
+	id, err := idAlone(c, "upload")
 	if err != nil {
 		return err
 	}

@@ -177,11 +177,7 @@ func byDate[T any](counting, aside []T, date func(*T) fleet.Date) []T {
 
 // forecasts answers with the latest forecast of each axle.
 func (a *API) forecasts(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "vehicle")
+	id, err := idAlone(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -119,11 +119,7 @@ func (a *API) workshops(c *gin.Context) error {
 
 // workshop answers with the workshop of the depot in the path.
 func (a *API) workshop(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "depot")
+	id, err := idAlone(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -137,11 +133,7 @@ func (a *API) workshop(c *gin.Context) error {
 // setWorkshop sets a workshop whole; tasks that are left out keep their hours.
 func (a *API) setWorkshop(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), a.scope(c)
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "depot")
+	id, err := idAlone(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -171,11 +163,7 @@ func (a *API) setWorkshop(c *gin.Context) error {
 
 // addClosures adds closed days; one that is there already is left alone.
 func (a *API) addClosures(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "depot")
+	id, err := idAlone(c, "depot")
 	if err != nil {
 		return err
 	}

@@ -15,9 +15,7 @@ import (
 
 	"golang.org/x/net/html"
 
-	"brakewear/internal/fleet"
 	"brakewear/internal/store"
-	"brakewear/internal/units"
 )
 
 // get asks w for one page.
@@ -474,28 +472,6 @@ func TestUnavailable(t *testing.T) {
 		}
 		if strings.Contains(rec.Body.String(), "sql:") {
 			t.Errorf("%s: tells %s", path, rec.Body)
-		}
-	}
-}
-
-func BenchmarkDuePage(b *testing.B) {
-	w, err := newWorld(b.Context(), b.TempDir()+"/bench.db")
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer w.svc.DB.Close()
-	rows := make([]DueRow, store.DefaultLimit)
-	today := fleet.DateOf(now)
-	for i := range rows {
-		rows[i] = dueRow(units.Reader{}, newAxis(today, 182), &store.DueRow{Vehicle: "Bus 1", Axle: 1, ThicknessMM: 5, NewMM: 20, LimitMM: 3})
-	}
-	d, err := New(w.svc)
-	if err != nil {
-		b.Fatal(err)
-	}
-	for b.Loop() {
-		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil, units.Reader{}); err != nil {
-			b.Fatal(err)
 		}
 	}
 }

@@ -5,6 +5,10 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // TestCloseRows: a line for each axle says of it what decides, and the browser
@@ -59,5 +63,27 @@ func TestCloseRows(t *testing.T) {
 	}
 	if rec := ask("/?rows=goats", ""); rec.Code != http.StatusBadRequest {
 		t.Errorf("another form: got %d", rec.Code)
+	}
+}
+
+func BenchmarkDuePage(b *testing.B) {
+	w, err := newWorld(b.Context(), b.TempDir()+"/bench.db")
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer w.svc.DB.Close()
+	rows := make([]DueRow, store.DefaultLimit)
+	today := fleet.DateOf(now)
+	for i := range rows {
+		rows[i] = dueRow(units.Reader{}, newAxis(today, 182), &store.DueRow{Vehicle: "Bus 1", Axle: 1, ThicknessMM: 5, NewMM: 20, LimitMM: 3})
+	}
+	d, err := New(w.svc)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil, units.Reader{}); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
