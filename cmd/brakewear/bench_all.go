@@ -97,6 +97,9 @@ func (c benchAllCmd) Run(e *env) (err error) {
 			return err
 		}
 	}
+	if err := keepMemory(e, usualMemory); err != nil { // as it is served
+		return err
+	}
 	if c.Out != "" {
 		if err := os.MkdirAll(c.Out, 0o755); err != nil {
 			return err

@@ -42,14 +42,13 @@ type allRun struct {
 const sampled = 2000
 
 func (w *allRun) all() (err error) {
-	resident := watchResident(w.e.ctx)
 	imported, err := benchImport(w.e, w.dir, w.urls)
 	if err != nil {
 		return err
 	}
 	w.add(&workBench{
 		Work: workImport, Done: imported.Rows, Of: "readings", Seconds: float64(imported.Rows) / imported.Rate, Rate: imported.Rate,
-		PeakMB: resident(), Ceiling: imported.BareRate, Beside: "bare rows into the same table", Ratio: imported.Ratio,
+		PeakMB: imported.PeakMB, Ceiling: imported.BareRate, Beside: "bare rows into the same table", Ratio: imported.Ratio,
 		Aim: "≥ 0.5", Met: imported.Ratio >= .5, Cost: float64(imported.Rows) / imported.Rate, CostOf: "s",
 	})
 	if err := w.open(); err != nil {

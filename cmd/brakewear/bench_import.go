@@ -30,7 +30,7 @@ func (c benchImportCmd) Help() string {
 	return `Takes the readings file of an invented fleet in, with all checks, on the embedded database
 and on a PostgreSQL server of its own (where one is installed), beside the bare way of the
 same rows into the same table: COPY, or a prepared insert. Times depend on the machine;
-compare the ratio, of the rates of one run. Memory is what the program held at the most, the
+compare the ratio, of the rates of one run. Memory is what the process had resident at the most, the
 server's not included. Example:
   brakewear bench import --vehicles 2000`
 }
@@ -129,7 +129,7 @@ func benchImport(e *env, dir string, urls [2]string) (importBench, error) {
 	if err != nil {
 		return r, err
 	}
-	peak := watchMemory(e.ctx)
+	peak := watchResident(e.ctx)
 	start := e.now()
 	for _, name := range readings {
 		up, err := importFile(e, svc, ingest.Readings, "bench", name)

@@ -162,7 +162,7 @@ func (b *processesRun) prepare(e *env) error {
 	if err := b.take(e, full, ingest.Odometer, ingest.Fitments, ingest.Readings); err != nil {
 		return err
 	}
-	if _, err := (benchProcessCmd{Do: doRefit, database: database{full}}).work(e); err != nil {
+	if _, err := (benchProcessCmd{Do: doRefit, database: database{Database: full}}).work(e); err != nil {
 		return err
 	}
 	for _, n := range b.c.Processes {
@@ -174,7 +174,7 @@ func (b *processesRun) prepare(e *env) error {
 }
 
 func (b *processesRun) take(e *env, url string, kinds ...ingest.Kind) error {
-	db, err := database{url}.open(e)
+	db, err := database{Database: url}.open(e)
 	if err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/user"
 	"path/filepath"
+	"runtime/debug"
 	"strconv"
 	"strings"
 	"time"
@@ -155,6 +156,7 @@ func newParser(stdout, stderr io.Writer, exit func(int)) (*kong.Kong, error) {
 			"models":  strings.Join(pipeline.ModelNames(), ","),
 			"kinds":   kindNames(),
 			"files":   strconv.Itoa(web.FilesPerMinute),
+			"memory":  strconv.Itoa(usualMemory),
 			"changes": strconv.Itoa(web.ChangesPerMinute),
 			"dates":   strings.Join(ingest.DateOrders, ","),
 		},
@@ -195,10 +197,30 @@ func (l listed) json() bool { return l.Format == "json" }
 // database is the flag that commands working on a database share.
 type database struct {
 	Database string `help:"PostgreSQL URL, or the file of the embedded database." env:"DATABASE_URL" default:"brakewear.db" placeholder:"URL|FILE"`
+	Memory   int    `help:"MB that the program's own data are kept within where they can be, by clearing up more often; the embedded database takes up to 150 beside it. 0 = no bound." env:"BRAKEWEAR_MEMORY" default:"${memory}" placeholder:"MB"`
+}
+
+// usualMemory is what 100,000 vehicles need with room to clear up: an import of
+// them holds some 130 MB at a time. Judgement: a small machine's other work
+// matters more than a tenth of the processor.
+const usualMemory = 200
+
+// keepMemory bounds what Go's runtime takes, unless its own variable does.
+func keepMemory(e *env, mb int) error {
+	if mb < 0 {
+		return fleet.Invalidf("memory of %d MB: want a number of MB, or 0 for no bound", mb)
+	}
+	if mb > 0 && e.getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(int64(mb) << 20)
+	}
+	return nil
 }
 
 // open opens the database and brings it to the present schema.
 func (d database) open(e *env) (*store.DB, error) {
+	if err := keepMemory(e, d.Memory); err != nil {
+		return nil, err
+	}
 	db, err := store.Open(e.ctx, d.Database)
 	if err != nil {
 		return nil, err

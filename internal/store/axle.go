@@ -214,7 +214,7 @@ func (db *DB) AxlesOf(ctx context.Context, sc auth.Scope, vehicles []int64) (map
 			var w where
 			w.vehicles(sc, "a.vehicle_id")
 			w.add("a.vehicle_id in "+places(len(some)), anys(some)...)
-			if err := t.axles(w, func(a *fleet.Axle) { index[axleKeyOf(a)] = *a }); err != nil {
+			if err := t.axleIndex(index, w); err != nil {
 				return err
 			}
 		}
@@ -223,13 +223,44 @@ func (db *DB) AxlesOf(ctx context.Context, sc auth.Scope, vehicles []int64) (map
 	return index, err
 }
 
-// AxleIndex returns the axles with their specifications.
+// AxleIndex returns the axles with their specifications, which are not to be
+// changed.
 func (db *DB) AxleIndex(ctx context.Context, sc auth.Scope) (map[AxleKey]fleet.Axle, error) {
 	index := map[AxleKey]fleet.Axle{}
 	err := db.read(ctx, "list axles", func(t *tx) error {
 		var w where
 		w.vehicles(sc, "a.vehicle_id")
-		return t.axles(w, func(a *fleet.Axle) { index[axleKeyOf(a)] = *a })
+		return t.axleIndex(index, w)
 	})
 	return index, err
+}
+
+// axleIndex adds the axles a that w admits. Those with the same specifications
+// share them: of very many, there are few that differ.
+func (t *tx) axleIndex(index map[AxleKey]fleet.Axle, w where) error {
+	shared := map[[4]fleet.Spec]map[fleet.Part]fleet.Spec{}
+	same := words{}
+	return t.axles(w, func(a *fleet.Axle) {
+		var all [4]fleet.Spec // none is a zero one: each has a source
+		for i, p := range fleet.Parts {
+			all[i] = a.Specs[p]
+		}
+		if shared[all] == nil {
+			shared[all] = a.Specs
+		}
+		one := *a
+		one.Specs, one.Brake = shared[all], fleet.Brake(same.of(string(a.Brake)))
+		index[axleKeyOf(a)] = one
+	})
+}
+
+// words keep one copy of each text that comes again and again.
+type words map[string]string
+
+func (w words) of(s string) string {
+	if old, ok := w[s]; ok {
+		return old
+	}
+	w[s] = s
+	return s
 }

@@ -154,11 +154,11 @@ func sqliteDSN(path string, writer bool) string {
 		// A transaction that reads before it writes must hold the write lock
 		// from its beginning, or it fails when another got in between.
 		q.Set("_txlock", "immediate")
-		pragmas = append(pragmas, "cache_size(-65536)") // 64 MB: indexes of a large import
+		pragmas = append(pragmas, "cache_size(-32768)") // 32 MB: indexes of a large import
 		// What was set before was for opening the file.
 		pragmas = append(pragmas, fmt.Sprintf("busy_timeout(%d)", busyStep.Milliseconds()))
 	} else {
-		pragmas = append(pragmas, "query_only(1)", "cache_size(-16384)")
+		pragmas = append(pragmas, "query_only(1)", "cache_size(-8192)")
 	}
 	q["_pragma"] = pragmas
 	return sqliteURL(path, q)

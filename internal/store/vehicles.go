@@ -51,10 +51,13 @@ func (db *DB) VehicleIndex(ctx context.Context, sc auth.Scope) (map[string][]Veh
 
 // vehicleIndex adds the vehicles v that w admits.
 func (t *tx) vehicleIndex(index map[string][]VehicleKey, w where) error {
+	same := words{}
 	return t.each(func(r *sqlx.Rows) error {
 		var k VehicleKey
 		var number string
 		err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet, &k.Depot)
+		k.Fleet, k.Depot = same.of(k.Fleet), same.of(k.Depot)
+		k.Category, k.Actuation = fleet.Category(same.of(string(k.Category))), fleet.Actuation(same.of(string(k.Actuation)))
 		index[number] = append(index[number], k)
 		return err
 	}, `
