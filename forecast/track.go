@@ -127,10 +127,14 @@ func (t Track) Reading(km float64, d Day) float64 {
 	lo, hi := t.bounds(i, d)
 	at := t.Km(d)
 	best := math.NaN()
+	first := max(i-1, 0)
+	if first > 0 && t.days[first] == d {
+		first-- // the level may have changed on the day itself
+	}
 	for _, unit := range [2]float64{1, kmPerMile} {
 		// Between two levels the day of the swap is not known: either may hold.
-		for _, j := range [2]int{max(i-1, 0), min(i, n-1)} {
-			v := km*unit + t.shift[j]
+		for _, shift := range t.shift[first:min(i+1, n)] {
+			v := km*unit + shift
 			if v >= lo-slackKm && v <= hi+slackKm && !(math.Abs(v-at) >= math.Abs(best-at)) {
 				best = v
 			}

@@ -188,6 +188,18 @@ func TestTrackKmAndDay(t *testing.T) {
 	}
 }
 
+// On the day of a swap a value may be of either cluster, however near the two
+// are.
+func TestTrackOnTheDayOfASwap(t *testing.T) {
+	// Invented: 50 km a day; on day 10 a cluster at 80,500 km gives way to one at 79,000.
+	tr := CleanOdometer([]Odometer{{0, 80000}, {10, 80500}, {34, 80200}, {35, 80250}}, DeclaredSwap{10, 80500, 79000})
+	for _, tt := range []struct{ km, want float64 }{{80500, 80500}, {79000, 80500}} {
+		if got := tr.Reading(tt.km, 10); got != tt.want {
+			t.Errorf("Reading(%g, 10) = %g, want %g", tt.km, got, tt.want)
+		}
+	}
+}
+
 func TestTrackScales(t *testing.T) {
 	// Invented: the cluster was changed between days 160 and 190.
 	rs := monthly(100, 90000, 92000, 94000, 500, 2500, 4500)
