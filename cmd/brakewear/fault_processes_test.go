@@ -60,9 +60,9 @@ type process struct {
 	address string
 }
 
-// startServing starts a program that serves a database: this one, or that of a
+// launch starts a program that serves a database: this one, or that of a
 // file.
-func startServing(t *testing.T, program, dsn string) *process {
+func launch(t *testing.T, program, dsn string) *process {
 	t.Helper()
 	p := &process{cmd: exec.CommandContext(t.Context(), os.Args[0])}
 	p.cmd.Args[0] = "brakewear" // see TestMain
@@ -142,7 +142,7 @@ func TestFaultNewerBuild(t *testing.T) {
 	if s.dsn, err = server.Create(strings.ToLower(t.Name())); err != nil {
 		t.Fatal(err)
 	}
-	old := []*process{startServing(t, "", s.dsn), startServing(t, "", s.dsn), startServing(t, "", s.dsn)}
+	old := []*process{launch(t, "", s.dsn), launch(t, "", s.dsn), launch(t, "", s.dsn)}
 	for _, p := range old {
 		p.ready(t)
 	}
@@ -180,7 +180,7 @@ func TestFaultNewerBuild(t *testing.T) {
 	if err := old[1].cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Error(err)
 	}
-	young := []*process{startServing(t, newer, s.dsn), startServing(t, newer, s.dsn)}
+	young := []*process{launch(t, newer, s.dsn), launch(t, newer, s.dsn)}
 	for _, p := range young {
 		p.ready(t)
 	}
@@ -212,7 +212,7 @@ func TestFaultNewerBuild(t *testing.T) {
 		}
 	}
 
-	late := startServing(t, "", s.dsn)
+	late := launch(t, "", s.dsn)
 	if err := late.cmd.Wait(); err == nil || late.out.find(regexp.MustCompile(`brakewear: .*schema version 90001.*use a newer program`)) == nil {
 		t.Errorf("an older program: got %v; want it to say that it is too old:\n%s", err, late.out.b.String())
 	}
