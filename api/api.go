@@ -67,6 +67,8 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/bookings/:id/done", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Done)))
 	g.POST("/bookings/:id/missed", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Missed)))
 	g.POST("/bookings/:id/withdrawn", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Withdrawn)))
+	g.GET("/cards", web.Handle(a.cards))
+	g.GET("/cards/:id", web.Handle(a.card))
 	g.GET("/proposals", web.Handle(a.proposals))
 	g.POST("/proposals", web.AllowBody(maxForm), web.Handle(a.propose))
 	g.GET("/visits", web.Handle(a.visits))

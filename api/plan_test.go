@@ -2,6 +2,7 @@ package api
 
 import (
 	"fmt"
+	"math"
 	"net/http"
 	"testing"
 
@@ -70,6 +71,46 @@ func (c *client) plan(db *store.DB) {
 	c.run([]call{
 		{name: "done", path: fmt.Sprintf("/bookings/%d/done", list.Items[0].ID), body: `{"odometer_km":90500}`, want: []string{`"state":"done"`}},
 		{name: "a third", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-12","axles":[1]}`, other.ID, other.DepotID), status: 201},
+	})
+	// Job cards, one of the booking that was done and one of none.
+	work := []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads, Reason: "its set"}, {Axle: 1, Item: fleet.ItemRotors}}
+	card, err := db.OpenCard(t.Context(), auth.AllFleets(), "M. M.", fleet.Card{VehicleID: bus.ID, DepotID: bus.DepotID, Day: fleet.DateOf(now), Work: work})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var noted fleet.CardStep
+	for _, s := range card.Steps {
+		if len(s.Measures) > 0 && s.Measures[0].High != nil {
+			noted = s
+			break
+		}
+	}
+	values := make([]float64, len(noted.Measures))
+	for i := range values {
+		values[i] = math.NaN()
+	}
+	values[0] = *noted.Measures[0].High + 1 // invented, and beyond what it is checked by
+	if _, err := db.EnterStep(t.Context(), auth.AllFleets(), card.ID, noted.Seq, fleet.StepEntry{State: fleet.StepDone, Values: values, Note: "to be looked at", By: "K. K.", At: now, Key: "1"}); err != nil {
+		t.Fatal(err)
+	}
+	dropped, err := db.OpenCard(t.Context(), auth.AllFleets(), "M. M.", fleet.Card{VehicleID: other.ID, DepotID: other.DepotID, Day: fleet.DateOf(now), Work: work})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.CloseCard(t.Context(), auth.AllFleets(), "M. M.", dropped.ID, fleet.CardDropped, "it did not come"); err != nil {
+		t.Fatal(err)
+	}
+	c.run([]call{
+		{name: "cards", path: "/cards", want: []string{fmt.Sprintf(`{"items":[{"id":%d,`, dropped.ID), `"booking_id":null`, `"state":"dropped"`, `"note":"it did not come"`, `"next":null`}},
+		{name: "cards a page at a time", path: "/cards?limit=1", want: []string{fmt.Sprintf(`"next":"%d"`, dropped.ID)}, not: []string{`"state":"open"`}},
+		{name: "its second page", path: fmt.Sprintf("/cards?limit=1&cursor=%d", dropped.ID), want: []string{fmt.Sprintf(`{"items":[{"id":%d,`, card.ID)}},
+		{name: "no such page", path: "/cards?cursor=last", status: 400},
+		{name: "open cards of a vehicle", path: fmt.Sprintf("/cards?vehicle=%d&state=open", bus.ID), want: []string{`"opened_by":"M. M."`, `"closed_by":"","closed_at":null`}, not: []string{`"dropped"`}},
+		{name: "cards of a depot that is none", path: "/cards?depot=999", want: []string{`{"items":[],"next":null}`}},
+		{name: "cards of no state", path: "/cards?state=lost", status: 400, want: []string{"open, passed, not passed, dropped"}},
+		{name: "a card", path: fmt.Sprintf("/cards/%d", card.ID), want: []string{
+			`"steps":[{"seq":1,"section":"start","axle":null`, `"section":"disc","axle":1`, `"state":"done","note":"to be looked at","by":"K. K."`, `"faults":["` + noted.Measures[0].Name, `"open":["`, `"parts":[]`}},
+		{name: "no such card", path: "/cards/999", status: 404},
 	})
 	c.get("/bookings?from=2026-03-12", &list)
 	c.do(call{path: fmt.Sprintf("/bookings/%d/withdrawn", list.Items[0].ID), body: `{"why":"sold"}`, want: []string{`"state":"withdrawn"`}})

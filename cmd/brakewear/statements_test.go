@@ -94,6 +94,8 @@ var addresses = map[string]string{
 	"/api/v1/findings/:id":             "1",
 	"/api/v1/bookings":                 "",
 	"/api/v1/bookings/:id":             "{booking}",
+	"/api/v1/cards":                    "",
+	"/api/v1/cards/:id":                "1",
 	"/api/v1/proposals":                "",
 	"/api/v1/visits":                   "",
 	"/api/v1/workshops":                "",

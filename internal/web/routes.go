@@ -164,6 +164,8 @@ var Routes = []Rule{
 	{"GET", "/api/v1/findings/:id", auth.See, false},
 	{"GET", "/api/v1/bookings", auth.See, false},
 	{"GET", "/api/v1/bookings/:id", auth.See, false},
+	{"GET", "/api/v1/cards", auth.See, false},
+	{"GET", "/api/v1/cards/:id", auth.See, false},
 	{"GET", "/api/v1/proposals", auth.See, false},
 	{"GET", "/api/v1/visits", auth.See, false},
 	{"GET", "/api/v1/workshops", auth.See, false},
