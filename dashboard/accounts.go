@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -78,6 +79,7 @@ type OtherAccountPage struct {
 	StopLink  string
 	FreeLink  string
 	Bound     []string // what it signs in with instead of a password
+	Log       string   // of the changes to it
 	Fault     string
 	NeverSeen bool
 	Elsewhere bool // it has roles beyond the reader's: no links, no stopping
@@ -361,6 +363,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		LinkLink:  path + "/link",
 		StopLink:  path + "/stop",
 		FreeLink:  path + "/openid/end",
+		Log:       fmt.Sprintf("/changes?record=account&number=%d", id),
 		Fault:     fault,
 		NeverSeen: !a.Password,
 		Elsewhere: a.Elsewhere,
