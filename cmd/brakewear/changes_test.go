@@ -72,6 +72,7 @@ var untried = []string{
 	"POST /steps",
 	"POST /steps/makers",
 	"POST /work",
+	"POST /accounts/:id/openid/end",
 	"POST /api/v1/findings/:id/fitment",
 	"POST /api/v1/findings/:id/refusal",
 	"POST /api/v1/vehicles/:id/inspections",
