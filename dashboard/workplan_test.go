@@ -135,7 +135,7 @@ func TestBookingForms(t *testing.T) {
 		{"form[action=/cards]", "Open its job card"}, {"main", "booked by dashboard for Mon 2 Mar, 08:00, Harbour"},
 	})
 	check(t, parse(t, w.get("/plan/day?depot=1&day=2026-03-02").Body.String()), []has{
-		{"h1", "Harbour, Monday 2 March 2026"}, {".sheet-job h2", "Bay 1, 08:00–12:00 Bus 1"}, {".sheet-job", "bring the key"}, {"footer.cautions", "*"},
+		{"h1", "Harbour, Monday 2 Mar 2026"}, {".sheet-job h2", "Bay 1, 08:00–12:00 Bus 1"}, {".sheet-job", "bring the key"}, {"footer.cautions", "*"},
 	})
 	for _, c := range []struct {
 		path   string
