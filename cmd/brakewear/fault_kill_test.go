@@ -251,7 +251,11 @@ func (s *served) kill(t *testing.T) {
 // tokens adds n accounts with a token each, which may do everything.
 func tokens(t *testing.T, url string, n int) (secrets []string) {
 	t.Helper()
-	db := storetest.MustOpen(t, url)
+	db, err := store.Open(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close() // no longer than need be: some disks are taken away
 	for i := range n {
 		session, err := storetest.SignIn(t.Context(), db, "client"+strconv.Itoa(i), auth.Grant{Role: auth.Admin}, auth.Grant{Role: auth.Manager}, auth.Grant{Role: auth.Planner}, auth.Grant{Role: auth.Technician})
 		if err != nil {

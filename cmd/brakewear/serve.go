@@ -112,7 +112,9 @@ func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.Dem
 		handler = web.OverTLS(handler)
 	}
 	first, err := svc.FirstAccount(e.ctx)
-	if err != nil {
+	if errors.Is(err, fleet.ErrReadOnly) || errors.Is(err, fleet.ErrFull) {
+		e.log.Warn("what is there can be read, and nothing stored", "error", err)
+	} else if err != nil {
 		return err
 	}
 	desk := pipeline.OpenDesk(context.WithoutCancel(e.ctx), svc, e.log)

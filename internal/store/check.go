@@ -25,8 +25,9 @@ type Broken struct {
 const someRows = 10
 
 // Check returns the rules of check.sql that the data break, and how many rules
-// there are. Of an embedded database it first asks whether the file is whole. A
-// schema other than this program's is fleet.ErrConflict.
+// there are. Of an embedded database it first asks whether the file is whole:
+// fleet.ErrDamaged where it is not. A schema other than this program's is
+// fleet.ErrConflict.
 func (db *DB) Check(ctx context.Context) (broken []Broken, rules int, err error) {
 	have, want, err := db.SchemaVersion(ctx)
 	if err != nil {
@@ -81,7 +82,7 @@ func (t *tx) whole() error {
 		return err
 	}
 	if len(faults) != 1 || faults[0] != "ok" {
-		return fmt.Errorf("the file is damaged: enter nothing more, keep it, and restore the last backup: %s", strings.Join(faults, "; "))
+		return fmt.Errorf("%w: %s", fleet.ErrDamaged, strings.Join(faults, "; "))
 	}
 	return nil
 }
