@@ -226,3 +226,14 @@ func BenchmarkAxle(b *testing.B) {
 		}
 	})
 }
+
+// fitRobust fits a life to all its readings but those that are mistyped by the
+// evidence, and returns the rows set aside, in order.
+func (f *fitter) fitRobust(a *axleLife) (aside []int) {
+	f.open(a)
+	f.some = f.some[:0]
+	for i := range a.rows {
+		f.some = append(f.some, i)
+	}
+	return f.settle(f.some)
+}

@@ -9,15 +9,6 @@ import "math"
 // for Offline Evaluation of Prognostic Performance, IJPHM 1, 2010 (alpha-lambda
 // accuracy, prognostic horizon, relative accuracy).
 
-// Pinball returns the loss of the p-quantile q when x comes true: p (x-q) above
-// it, (1-p) (q-x) below it.
-func Pinball(p, q, x float64) float64 {
-	if x >= q {
-		return p * (x - q)
-	}
-	return (1 - p) * (q - x)
-}
-
 // CRPS returns the continuous ranked probability score
 //
 //	integral of (F(y) - [y >= x])² dy

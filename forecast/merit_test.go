@@ -69,7 +69,7 @@ func TestCRPSIsMeanPinball(t *testing.T) {
 		var want float64
 		for k := range n {
 			p := (float64(k) + .5) / n
-			want += 2 * Pinball(p, d.Quantile(p), x0) / n
+			want += 2 * pinball(p, d.Quantile(p), x0) / n
 		}
 		if got := d.CRPS(x0); math.Abs(got-want) > .02+.002*want {
 			t.Fatalf("CRPS = %g, pinball %g", got, want)
@@ -123,4 +123,13 @@ func TestPrognosticMetrics(t *testing.T) {
 			t.Errorf("%s: horizon = %g, want %g", tt.name, got, tt.want)
 		}
 	}
+}
+
+// pinball returns the loss of the p-quantile q when x comes true: p (x-q) above
+// it, (1-p) (q-x) below it.
+func pinball(p, q, x float64) float64 {
+	if x >= q {
+		return p * (x - q)
+	}
+	return (1 - p) * (q - x)
 }

@@ -26,17 +26,6 @@ const (
 // is mistyped more likely than not.
 var typoLogOdds = math.Log(typoShare/typoRange) - math.Log(1-typoShare)
 
-// fitRobust fits a life to all its readings but those that are mistyped by the
-// evidence, and returns the rows set aside, in order.
-func (f *fitter) fitRobust(a *axleLife) (aside []int) {
-	f.open(a)
-	f.some = f.some[:0]
-	for i := range a.rows {
-		f.some = append(f.some, i)
-	}
-	return f.settle(f.some)
-}
-
 // settle fits the open life to some of its rows but those that are mistyped by
 // the evidence, and returns the latter, in order.
 func (f *fitter) settle(rows []int) (aside []int) {

@@ -79,8 +79,11 @@ func (c benchForecastCmd) Run(e *env) error {
 	if c.Vehicles < 1 {
 		return fleet.Invalidf("want at least 1 vehicle, not %d", c.Vehicles)
 	}
-	b := newBench(c.Vehicles, c.Seed)
-	rep, err := b.measure(e)
+	var rep *benchReport
+	err := e.during("timing", func() (err error) {
+		rep, err = newBench(c.Vehicles, c.Seed).measure(e)
+		return err
+	})
 	if err != nil {
 		return err
 	}

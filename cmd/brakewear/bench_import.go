@@ -73,7 +73,8 @@ func benchFleet(e *env, vehicles int, seed uint64, dialects []string, measure fu
 		return err
 	}
 	defer os.RemoveAll(dir)
-	if err := demo.WriteCSV(dir, demo.Options{Vehicles: vehicles, Seed: seed, Until: benchUntil}); err != nil {
+	opt := demo.Options{Vehicles: vehicles, Seed: seed, Until: benchUntil}
+	if err := e.during("inventing", func() error { return demo.WriteCSV(dir, opt) }); err != nil {
 		return err
 	}
 	for _, dialect := range dialects {

@@ -71,7 +71,7 @@ func (c benchPartitionsCmd) Run(e *env) error {
 	}
 	b := partitionsRun{c: c, e: e, srv: srv, each: c.Readings / perVehicle / c.Fleets}
 	b.vehicles = b.each * c.Fleets
-	err = b.all()
+	err = e.during("timing", b.all)
 	if err = errors.Join(err, srv.Stop()); err != nil {
 		return err
 	}

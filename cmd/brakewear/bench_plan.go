@@ -72,7 +72,11 @@ func (c benchPlanCmd) Run(e *env) error {
 	p, truth := f.problem, f.truth
 	var results []planBench
 	start := e.now()
-	best, err := plan.Solve(e.ctx, p, plan.Options{})
+	var best *plan.Plan
+	err = e.during("planning", func() error {
+		best, err = plan.Solve(e.ctx, p, plan.Options{})
+		return err
+	})
 	if err != nil {
 		return err
 	}

@@ -86,7 +86,7 @@ func (c benchProcessesCmd) Run(e *env) error {
 		return errors.Join(err, srv.Stop())
 	}
 	b := processesRun{c: c, srv: srv, dir: dir}
-	err = b.all(e)
+	err = e.during("timing", func() error { return b.all(e) })
 	if err = errors.Join(err, srv.Stop(), os.RemoveAll(dir)); err != nil {
 		return err
 	}

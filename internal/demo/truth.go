@@ -89,17 +89,6 @@ type OdometerFault struct {
 	WrittenKm float64 // of a swap: shown after it
 }
 
-// Shift returns the continuous distance less what the dashboard shows on day d.
-func (t *Truth) Shift(d fleet.Date) float64 {
-	shift := 0.0
-	for _, f := range t.OdometerFaults {
-		if f.Kind == clusterSwap && f.Date <= d {
-			shift = f.Km - f.WrittenKm
-		}
-	}
-	return shift
-}
-
 // On returns the life of a part that is on an axle at the end of day d, or nil.
 func (t *Truth) On(axle int, part fleet.Part, d fleet.Date) *Life {
 	for i := range t.Lives {

@@ -158,3 +158,14 @@ func TestRoadThereAndBack(t *testing.T) {
 		}
 	}
 }
+
+// Shift returns the continuous distance less what the dashboard shows on day d.
+func (t *Truth) Shift(d fleet.Date) float64 {
+	shift := 0.0
+	for _, f := range t.OdometerFaults {
+		if f.Kind == clusterSwap && f.Date <= d {
+			shift = f.Km - f.WrittenKm
+		}
+	}
+	return shift
+}
