@@ -456,7 +456,7 @@ func TestBrowserFilter(t *testing.T) {
 			t.Errorf("a row of depot %q in the list of %q", d, depot)
 		}
 	}
-	must(t, ctx, chromedp.SendKeys(chromedp.CSS("input[name=q]"), "bus"))
+	must(t, ctx, typeIn("input[name=q]", "bus"))
 	if _, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS("form.filter button"))); err != nil {
 		t.Fatal(err)
 	}

@@ -32,7 +32,7 @@ func TestBrowserCard(t *testing.T) {
 	look(t, ctx, phone, "light", srv.URL+bus+"/card")
 	must(t, ctx,
 		press(`input[value="1_pads"]`),
-		chromedp.SendKeys(chromedp.CSS(`input[name=by]`), "N. N."),
+		typeIn(`input[name=by]`, "N. N."),
 		press(`.send button`),
 		chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
 	)
@@ -54,13 +54,13 @@ func TestBrowserCard(t *testing.T) {
 	)
 	until(t, ctx, `document.querySelector(".step.is-done") !== null && document.querySelector(".parts-form input[name=by]").value !== ""`)
 	must(t, ctx,
-		chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157 500"),
-		chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4,6"),
+		typeIn(`input[name=odometer_km]`, "157 500"),
+		typeIn(`input[name=off_1_pad_left_inner]`, "4,6"),
 		chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
 			_, err := chromedp.Evaluate[bool](`document.querySelector("select[name=on_1_pad]").value = "both", true`)(ctx, tg)
 			return err
 		}),
-		chromedp.SendKeys(chromedp.CSS(`input[name=on_1_pad_number]`), "P-100"),
+		typeIn(`input[name=on_1_pad_number]`, "P-100"),
 		press(`.parts-form button`),
 	)
 	until(t, ctx, `document.querySelector(".fitted-list") !== null`)
@@ -164,7 +164,7 @@ func TestBrowserCardOffline(t *testing.T) {
 	must(t, ctx, chromedp.Reload()) // now by way of the worker, which keeps it
 
 	s.stop()
-	must(t, ctx, press(`input[name=state_2][value=done]`), chromedp.SendKeys(chromedp.CSS(`input[name=note_2]`), "on four stands"))
+	must(t, ctx, press(`input[name=state_2][value=done]`), typeIn(`input[name=note_2]`, "on four stands"))
 	must(t, ctx, press(`.steps-form button`))
 	kept := `document.querySelector(".steps-form .state")?.textContent.startsWith("Kept on this phone, not sent yet")`
 	until(t, ctx, kept)

@@ -21,7 +21,7 @@ import (
 // enter types a value into a field and leaves it, as a person does.
 func enter(t *testing.T, ctx context.Context, name, value string) {
 	t.Helper()
-	must(t, ctx, chromedp.SendKeys(chromedp.CSS(fmt.Sprintf(`[name="%s"]`, name)), value))
+	must(t, ctx, typeIn(fmt.Sprintf(`[name="%s"]`, name), value))
 	eval[bool](t, ctx, `document.activeElement.blur(), true`)
 	settled(t, ctx)
 }
@@ -109,7 +109,7 @@ func TestBrowserForm(t *testing.T) {
 	// A tap that leaves a field just changed still lands where it was aimed.
 	eval[bool](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value = "", true`)
 	must(t, ctx,
-		chromedp.SendKeys(chromedp.CSS(`[name="1-left-inner-pad"]`), "4.4"),
+		typeIn(`[name="1-left-inner-pad"]`, "4.4"),
 		chromedp.Click(chromedp.CSS(`#w-1-left .more summary`)),
 	)
 	// Put right, the pads are remarked on no longer.
@@ -181,7 +181,7 @@ func TestBrowserFind(t *testing.T) {
 	defer srv.Close()
 	faults := complaints(t, ctx)
 	look(t, ctx, phone, "light", srv.URL+"/measure")
-	must(t, ctx, chromedp.SendKeys(chromedp.CSS("#find"), "bus"))
+	must(t, ctx, typeIn("#find", "bus"))
 	until(t, ctx, `document.querySelectorAll(".found [role=option]").length === 2`)
 	if got := eval[string](t, ctx, `["role", "aria-expanded", "aria-controls"].map(n => document.querySelector("#find").getAttribute(n)).join(" ")`); got != "combobox true found" {
 		t.Errorf("got %q", got)

@@ -58,17 +58,17 @@ func TestBrowserLoop(t *testing.T) {
 
 			look(t, ctx, desk, "light", fmt.Sprintf("%s/bookings/%d", srv.URL, b.ID))
 			must(t, ctx,
-				chromedp.SendKeys(chromedp.CSS(`form[action="/cards"] input[name=by]`), "N. N."),
+				typeIn(`form[action="/cards"] input[name=by]`, "N. N."),
 				press(`form[action="/cards"] button`),
 				chromedp.WaitVisible(chromedp.CSS(`.step-list`)),
 			)
 			until(t, ctx, loaded)
 			eval[bool](t, ctx, `document.querySelectorAll("input[value=done]").forEach(e => e.click()), true`)
-			must(t, ctx, chromedp.SendKeys(chromedp.CSS(`.steps-form input[name=by]`), "N. N."), press(`.steps-form button`))
+			must(t, ctx, typeIn(`.steps-form input[name=by]`, "N. N."), press(`.steps-form button`))
 			until(t, ctx, `document.querySelectorAll(".step.is-done").length > 10 && document.querySelector(".parts-form input[name=by]").value !== ""`)
 			must(t, ctx,
-				chromedp.SendKeys(chromedp.CSS(`input[name=odometer_km]`), "157500"),
-				chromedp.SendKeys(chromedp.CSS(`input[name=off_1_pad_left_inner]`), "4.6"),
+				typeIn(`input[name=odometer_km]`, "157500"),
+				typeIn(`input[name=off_1_pad_left_inner]`, "4.6"),
 			)
 			eval[bool](t, ctx, `document.querySelector("select[name=on_1_pad]").value = "both", true`)
 			must(t, ctx, press(`.parts-form button`))
@@ -77,8 +77,8 @@ func TestBrowserLoop(t *testing.T) {
 			must(t, ctx, press(`#test a:last-of-type`), chromedp.WaitVisible(chromedp.CSS(`.methods`)))
 			must(t, ctx, press(`.methods a[href*=decelerometer]`), chromedp.WaitVisible(chromedp.CSS(`input[name=mean]`)))
 			must(t, ctx,
-				chromedp.SendKeys(chromedp.CSS(`input[name=mean]`), "6.1"),
-				chromedp.SendKeys(chromedp.CSS(`input[name=pedal]`), "271"),
+				typeIn(`input[name=mean]`, "6.1"),
+				typeIn(`input[name=pedal]`, "271"),
 				press(`button[value=keep]`),
 			)
 			until(t, ctx, `location.pathname.startsWith("/cards/")`)
@@ -105,6 +105,24 @@ func TestBrowserLoop(t *testing.T) {
 			}
 		})
 	}
+}
+
+// typeIn types text at the end of a field. It finds the field and goes there in
+// one step: between two the page may have been replaced.
+func typeIn(css, text string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+		_, err := chromedp.Evaluate[bool](fmt.Sprintf(`(e => {
+			e.scrollIntoView({block: "center"});
+			e.focus();
+			try { e.setSelectionRange(e.value.length, e.value.length) } catch {} // a number has no selection
+			return true;
+		})(document.querySelector(%q))`, css))(ctx, tg)
+		if err != nil {
+			return err
+		}
+		_, err = chromedp.KeyEvent(text)(ctx, tg)
+		return err
+	})
 }
 
 // press clicks on an element by script: on a long page that scrolls smoothly a

@@ -84,7 +84,7 @@ func TestBrowserPlan(t *testing.T) {
 
 				look(t, ctx, width, "light", srv.URL+"/calendars")
 				must(t, ctx,
-					chromedp.SendKeys(chromedp.CSS("input[name=vehicle]"), bs[0].Vehicle),
+					typeIn("input[name=vehicle]", bs[0].Vehicle),
 					chromedp.Click(chromedp.CSS(`form[action="/calendars"] button`)),
 					chromedp.WaitVisible(chromedp.CSS("code.address")),
 				)
