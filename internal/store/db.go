@@ -40,9 +40,10 @@ type DB struct {
 	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
 
-	watch  *fileWatch    // of an SQLite file
-	names  *vehicleNames // that searches look in
-	counts *counts       // how long lists are
+	watch  *fileWatch      // of an SQLite file
+	names  *vehicleNames   // that searches look in
+	counts *cache[int]     // how long lists are
+	pages  *cache[duePart] // of the due-soon list
 
 	within  *tx    // of a trial: all is done in this transaction
 	reading bool   // within is of OneState: nothing is undone in a part of it
@@ -110,7 +111,7 @@ func openPostgres(dsn string) (*DB, error) {
 	pool.SetConnMaxIdleTime(connIdleTime)
 	return &DB{
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l, uploads: make(chan struct{}, maxUploads),
-		names: &vehicleNames{}, counts: &counts{},
+		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
 	}, nil
 }
 
@@ -123,7 +124,7 @@ func openSQLite(path string) (*DB, error) {
 	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads),
-		names: &vehicleNames{}, counts: &counts{},
+		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
 	}
 	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
@@ -229,7 +230,7 @@ type tx struct {
 	db      *DB
 	staged  map[string]bool // stages made
 	told    bool            // the log of changes has a row of what is done
-	version string          // asked for before it began; see readCounting
+	version string          // asked for before it began; see readKeeping
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused

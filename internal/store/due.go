@@ -95,9 +95,10 @@ type DuePage struct {
 	Total int    // rows of all pages
 }
 
-// DueSoon returns a page of the due-soon list.
+// DueSoon returns a page of the due-soon list. Its rows are not to be changed: the
+// next who asks gets them too, while nothing is written.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
-	err = db.readCounting(ctx, "list what is due", func(t *tx) error {
+	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
 		d, err := t.dueSelect(sc, q)
 		if err != nil {
 			return err
@@ -105,10 +106,31 @@ func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DueP
 		if page.Total, err = t.countDue(d); err != nil {
 			return err
 		}
-		page.Rows, page.Next, err = t.duePage(d, q.After, limitOf(q.Limit))
+		limit := limitOf(q.Limit)
+		query, args, err := d.pageSQL(q.After, limit)
+		if err != nil {
+			return err
+		}
+		read := func() (p duePart, err error) {
+			p.rows, p.next, err = t.duePage(d, q.After, limit)
+			return p, err
+		}
+		var part duePart
+		if limit > DefaultLimit { // too long to be kept
+			part, err = read()
+		} else {
+			part, err = kept(t, t.db.pages, maxPages, query, args, read)
+		}
+		page.Rows, page.Next = part.rows, part.next
 		return err
 	})
 	return page, err
+}
+
+// duePart is a page of a list without its length.
+type duePart struct {
+	rows []DueRow
+	next string
 }
 
 // EachDue calls fn for every row of q, whatever its After and Limit, and stops

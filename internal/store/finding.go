@@ -84,7 +84,7 @@ func (q *FindingQuery) where(sc auth.Scope) where {
 
 // Findings returns a page of findings.
 func (db *DB) Findings(ctx context.Context, sc auth.Scope, q FindingQuery) (page FindingPage, err error) {
-	err = db.readCounting(ctx, "list findings", func(t *tx) error {
+	err = db.readKeeping(ctx, "list findings", func(t *tx) error {
 		w := q.where(sc)
 		if page.Total, err = t.countFindings(w); err != nil {
 			return err
@@ -97,7 +97,7 @@ func (db *DB) Findings(ctx context.Context, sc auth.Scope, q FindingQuery) (page
 
 // CountFindings returns how many findings q asks for, on all pages.
 func (db *DB) CountFindings(ctx context.Context, sc auth.Scope, q FindingQuery) (n int, err error) {
-	err = db.readCounting(ctx, "count findings", func(t *tx) error {
+	err = db.readKeeping(ctx, "count findings", func(t *tx) error {
 		n, err = t.countFindings(q.where(sc))
 		return err
 	})

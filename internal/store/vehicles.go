@@ -104,7 +104,7 @@ var vehicleOrder = order{ByVehicle, "v.sort_key", aText}
 
 // Vehicles returns a page of vehicles.
 func (db *DB) Vehicles(ctx context.Context, sc auth.Scope, q VehicleQuery) (page VehiclePage, err error) {
-	err = db.readCounting(ctx, "list vehicles", func(t *tx) error {
+	err = db.readKeeping(ctx, "list vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)

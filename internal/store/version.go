@@ -11,8 +11,8 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// readCounting is read for f that counts by t.counted.
-func (db *DB) readCounting(ctx context.Context, what string, f func(t *tx) error) (err error) {
+// readKeeping is read for f that keeps what it reads: see cache.
+func (db *DB) readKeeping(ctx context.Context, what string, f func(t *tx) error) (err error) {
 	version := db.version // blank in a trial, which sees what nobody else does
 	if db.within == nil {
 		// Before the transaction begins: what is written meanwhile makes it old.
@@ -26,50 +26,56 @@ func (db *DB) readCounting(ctx context.Context, what string, f func(t *tx) error
 	})
 }
 
-// counts are what queries counted in one version of the database, by query. The
-// zero value is empty and ready.
-type counts struct {
+// cache is what was read of one version of the database, by the query. The zero
+// value is empty and ready.
+type cache[V any] struct {
 	mu      sync.Mutex
 	version string
-	of      map[string]int
+	of      map[string]V
 }
 
-// maxCounts is how many counts are kept: every filter that a few hundred people
-// use between two writes.
-const maxCounts = 1000
+const (
+	// maxCounts is how many counts are kept: every filter that a few hundred
+	// people use between two writes.
+	maxCounts = 1000
+	// maxPages is how many pages of the due-soon list are kept, of some 50 kB.
+	maxPages = 100
+)
 
-// at returns what was counted in a version.
-func (k *counts) at(version, query string) (n int, ok bool) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.version != version {
-		return 0, false
+// kept returns what was kept of a query in the version that t reads, or what read
+// returns, and keeps that. All is given up when there would be more than most. It
+// is everybody's: not to be changed.
+func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read func() (V, error)) (V, error) {
+	if t.version == "" {
+		return read()
 	}
-	n, ok = k.of[query]
-	return n, ok
-}
-
-// keep keeps what was counted after the version was asked for.
-func (k *counts) keep(version, query string, n int) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.version != version || len(k.of) >= maxCounts {
-		k.version, k.of = version, map[string]int{}
-	}
-	k.of[query] = n
-}
-
-// counted returns what a query counts, or what it counted before while nothing
-// was written: a list says how long it is on every page and in every order.
-func (t *tx) counted(query string, args ...any) (n int, err error) {
 	key := fmt.Sprintf("%s %#v", query, args)
-	if n, ok := t.db.counts.at(t.version, key); ok && t.version != "" {
-		return n, nil
+	c.mu.Lock()
+	if v, ok := c.of[key]; ok && c.version == t.version {
+		c.mu.Unlock()
+		return v, nil
 	}
-	if err = t.one([]any{&n}, query, args...); err == nil && t.version != "" {
-		t.db.counts.keep(t.version, key, n)
+	c.mu.Unlock()
+	v, err := read()
+	if err != nil {
+		return v, err
 	}
-	return n, err
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.version != t.version || len(c.of) >= most {
+		c.version, c.of = t.version, map[string]V{}
+	}
+	c.of[key] = v
+	return v, nil
+}
+
+// counted returns what a query counts: a list says how long it is on every page
+// and in every order.
+func (t *tx) counted(query string, args ...any) (int, error) {
+	return kept(t, t.db.counts, maxCounts, query, args, func() (n int, err error) {
+		err = t.one([]any{&n}, query, args...)
+		return n, err
+	})
 }
 
 // fileWatch is the connection by which an SQLite file is watched: it counts
