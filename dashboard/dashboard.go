@@ -2,8 +2,10 @@ package dashboard
 
 import (
 	"embed"
+	"fmt"
 	"io/fs"
 	"net/http"
+	"strings"
 	"sync"
 
 	"github.com/gin-gonic/gin"
@@ -100,10 +102,25 @@ type Shell struct {
 	Tell     units.Reader // how whoever looks wants quantities and days said
 }
 
-// Signed is who looks at a page, and what of it to offer; nil before sign-in.
+// May says whether whoever looks may ask for a route, such as "POST /cards",
+// anywhere: the table of routes says so, and pages offer nothing else.
+func (s Shell) May(route string) (bool, error) {
+	method, path, _ := strings.Cut(route, " ")
+	rule, ok := web.RuleOf(method, path)
+	if !ok {
+		return false, fmt.Errorf("route %q: there is none", route)
+	}
+	var who auth.Who
+	if s.Signed != nil {
+		who = s.Signed.who
+	}
+	return rule.Lets(who), nil
+}
+
+// Signed is who looks at a page; nil before sign-in.
 type Signed struct {
-	Name                                                string
-	Measure, Correct, Repair, Plan, Decide, Run, People bool
+	Name string
+	who  auth.Who
 }
 
 // signed says who looks.
@@ -112,16 +129,7 @@ func signed(c *gin.Context) *Signed {
 	if who.Account == 0 {
 		return nil
 	}
-	return &Signed{
-		Name:    who.Name,
-		Measure: who.May(auth.Measure),
-		Correct: who.May(auth.Correct),
-		Repair:  who.May(auth.Repair),
-		Plan:    who.May(auth.Plan),
-		Decide:  who.May(auth.Decide),
-		Run:     who.Scope(auth.Run).All(),
-		People:  who.May(auth.People),
-	}
+	return &Signed{Name: who.Name, who: who}
 }
 
 // ErrorPage is the page of a request that failed.

@@ -10,10 +10,12 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // findingWords name the kinds to people.
@@ -67,7 +69,7 @@ type FindingView struct {
 	Depot          string
 }
 
-func findingView(tell units.Reader, r *store.FindingRow, today fleet.Date) FindingView {
+func (d *Dashboard) findingView(c *gin.Context, tell units.Reader, r *store.FindingRow, today fleet.Date) FindingView {
 	v := FindingView{
 		ID:          r.ID,
 		Link:        "/findings/" + idText(r.ID),
@@ -80,11 +82,13 @@ func findingView(tell units.Reader, r *store.FindingRow, today fleet.Date) Findi
 		Since:       "since " + tell.DayNear(r.FirstSeen, today),
 		Open:        r.State == fleet.OpenFinding,
 		Act:         "Looked at it",
-		Correct:     correctionPath(r.Record),
 		Vehicle:     r.Vehicle,
 		Plate:       r.Plate,
 		VehicleLink: "/vehicles/" + idText(r.VehicleID),
 		Depot:       r.Depot,
+	}
+	if web.SignedIn(c).May(auth.Correct) {
+		v.Correct = correctionPath(r.Record)
 	}
 	if r.Position.Axle != 0 {
 		v.VehicleLink += fmt.Sprintf("#axle-%d", r.Position.Axle)
@@ -199,7 +203,7 @@ func (d *Dashboard) findings(c *gin.Context) error {
 	p.CSV = "/findings.csv" + keep.encode()
 	today := d.svc.Today()
 	for i := range got.Rows {
-		p.Rows = append(p.Rows, findingView(tell, &got.Rows[i], today))
+		p.Rows = append(p.Rows, d.findingView(c, tell, &got.Rows[i], today))
 	}
 	if q.After != "" {
 		p.From = "/findings" + keep.encode()
@@ -242,7 +246,7 @@ func (d *Dashboard) addFindings(c *gin.Context, p *VehiclePage, today fleet.Date
 		return err
 	}
 	for i := range got.Rows {
-		v := findingView(tell, &got.Rows[i], today)
+		v := d.findingView(c, tell, &got.Rows[i], today)
 		v.Vehicle = "" // the page says it
 		if v.Open {
 			p.Findings = append(p.Findings, v)
@@ -327,13 +331,13 @@ func (d *Dashboard) finding(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "finding", d.findingPage(tell, &r, nil))
+	return d.send(c, http.StatusOK, "finding", d.findingPage(c, tell, &r, nil))
 }
 
-func (d *Dashboard) findingPage(tell units.Reader, r *store.FindingRow, f *fields) FindingPage {
+func (d *Dashboard) findingPage(c *gin.Context, tell units.Reader, r *store.FindingRow, f *fields) FindingPage {
 	p := FindingPage{
 		Shell:   Shell{Title: findingTitle(r.Kind) + ": " + r.Vehicle, Place: "readings", Cautions: true},
-		Finding: findingView(tell, r, d.svc.Today()),
+		Finding: d.findingView(c, tell, r, d.svc.Today()),
 		Why:     f.field("why", "What was found and done", ""),
 		By:      f.field("by", "Your name", ""),
 		Sources: sourcesOf(r.Source),
@@ -403,7 +407,7 @@ func (d *Dashboard) answerFinding(c *gin.Context) error {
 		return err
 	}
 	if !f.ok() {
-		return d.send(c, status, "finding", d.findingPage(tell, &r, f))
+		return d.send(c, status, "finding", d.findingPage(c, tell, &r, f))
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#findings", r.VehicleID, act))
 	return nil

@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/dashboard/chart"
+	"brakewear/internal/auth"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
@@ -78,7 +79,7 @@ func TestTemplatesFitTheirStructs(t *testing.T) {
 		fill(half)
 		strip(half)
 		for how, v := range map[string]reflect.Value{"filled": filled, "without pointers": half, "empty": reflect.New(typ).Elem()} {
-			page, err := d.pages[name].render(v.Interface(), &Signed{Name: "Ann"}, units.Reader{})
+			page, err := d.pages[name].render(v.Interface(), &Signed{Name: "Ann", who: auth.Who{Account: 1, Grants: []auth.Grant{{Role: auth.Admin}}}}, units.Reader{})
 			if err != nil {
 				t.Errorf("%s, %s: %v", name, how, err)
 				continue

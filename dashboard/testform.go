@@ -11,10 +11,12 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // TestFormPage enters a brake test, or corrects one.
@@ -139,6 +141,10 @@ func (d *Dashboard) testForm(c *gin.Context) error {
 
 // toCorrect finds the test of an id among those that count.
 func (d *Dashboard) toCorrect(c *gin.Context, h *store.History, id string) (*fleet.BrakeTest, error) {
+	// The form takes the right to enter a test; this takes another.
+	if !web.SignedIn(c).May(auth.Correct) {
+		return nil, fleet.Deniedf("your account may not do this. It takes the right to %s: ask whoever looks after the accounts", web.RightWords(auth.Correct))
+	}
 	for i := range h.BrakeTests {
 		if strconv.FormatInt(h.BrakeTests[i].ID, 10) == id {
 			return &h.BrakeTests[i], nil
@@ -401,7 +407,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	again := ""
 	if f.ok() {
 		if old != nil {
-			corrected, err := d.svc.CorrectBrakeTest(ctx, sc, old.ID, b, fleet.Reason{Why: f.text("why"), By: d.who(c)}, d.svc.Today())
+			corrected, err := d.svc.CorrectBrakeTest(ctx, web.SignedIn(c).Scope(auth.Correct), old.ID, b, fleet.Reason{Why: f.text("why"), By: d.who(c)}, d.svc.Today())
 			if err := f.take("", err); err != nil {
 				return err
 			}

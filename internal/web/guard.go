@@ -54,7 +54,7 @@ func Guard(entry Entry) gin.HandlerFunc {
 			return nil
 		}
 		sc := who.Scope(rule.Right)
-		if sc.Empty() || rule.Whole && !sc.All() {
+		if !rule.Lets(who) {
 			logger(c).LogAttrs(c.Request.Context(), slog.LevelWarn, "refused",
 				slog.Int64("account", who.Account), slog.String("right", string(rule.Right)),
 				slog.String("client", Client(c)), slog.String("request", RequestID(c)))

@@ -92,7 +92,7 @@ var Routes = []Rule{
 	{"POST", "/vehicles/:id/test", auth.Measure, false},
 	{"POST", "/findings/:id", auth.Measure, false},
 
-	{"GET", "/corrections/:kind/:id", auth.Correct, false},
+	{"GET", "/corrections/:kind/:id", auth.See, false},
 	{"POST", "/corrections/:kind/:id", auth.Correct, false},
 	{"POST", "/vehicles/:id/tests/:test/aside", auth.Correct, false},
 
@@ -210,6 +210,18 @@ var Routes = []Rule{
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
 
 	{"GET", "/api/v1/changes", auth.People, false},
+}
+
+// Lets says whether the rule lets who through: a stranger is nobody's account.
+func (r Rule) Lets(who auth.Who) bool {
+	switch {
+	case r.Right == auth.Public:
+		return true
+	case r.Right == auth.Own || who.Account == 0:
+		return who.Account != 0
+	}
+	sc := who.Scope(r.Right)
+	return !sc.Empty() && (sc.All() || !r.Whole)
 }
 
 // rules is Routes by method and path.
