@@ -141,7 +141,7 @@ func TestPaceOfPhones(t *testing.T) {
 	var wg sync.WaitGroup
 	for phone := range 20 {
 		wg.Go(func() {
-			if got := s.taken(40, "POST", "/vehicles/1/measure", "192.0.2.1", fmt.Sprint(phone)); got != 40 {
+			if got := s.taken(40, "POST", "/vehicles/1/measure", "192.0.2.1", fmt.Sprint(phone+1)); got != 40 {
 				t.Errorf("phone %d: %d taken, want 40", phone, got)
 			}
 		})
