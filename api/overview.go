@@ -22,6 +22,7 @@ type Overview struct {
 	Parts  []PartOutlook   `json:"parts"`
 	Gaps   CostGaps        `json:"not_in_cost"`
 	Wear   OverviewWearing `json:"wear"`
+	Depots []DepotOutlook  `json:"depots"`
 }
 
 // LiningLeft is how many axles have how much left.
@@ -62,6 +63,23 @@ type HoursShort struct {
 type BookedLate struct {
 	Axles    int      `json:"axles"`
 	Expected *float64 `json:"limits_expected"`
+}
+
+// DepotOutlook is the quarter of one depot.
+type DepotOutlook struct {
+	DepotID     int64    `json:"depot_id"`
+	Depot       string   `json:"depot"`
+	Fleet       string   `json:"fleet"`
+	Past        int      `json:"past_limit"`
+	Expected    *float64 `json:"limits_expected"`
+	Booked      *float64 `json:"of_these_booked"`
+	ToBook      int      `json:"axles_to_book"`
+	HoursToBook *float64 `json:"hours_to_book"`
+	HoursFree   *float64 `json:"hours_free"`
+}
+
+func depotOutlookOf(d *pipeline.DepotOutlook) DepotOutlook {
+	return DepotOutlook{d.DepotID, d.Depot, d.Fleet, d.Past, number(d.Expected, 2), number(d.Booked, 2), d.ToBook, number(d.HoursToBook, 2), number(d.HoursFree, 2)}
 }
 
 // MonthOutlook is what a month, or the rest of one, will take.
@@ -141,6 +159,7 @@ func overviewOf(o *pipeline.Overview) Overview {
 		Months: items(o.Months, monthOf),
 		Gaps:   CostGaps{map[string]*float64{}, append([]string{}, o.Gaps.Depots...), o.Gaps.Bookings},
 		Wear:   OverviewWearing{items(o.Duty, wearOf), items(o.Depot, wearOf)},
+		Depots: items(o.Depots, depotOutlookOf),
 	}
 	for i, n := range o.Left.Classes {
 		out.Left.Classes = append(out.Left.Classes, LeftClass{store.LeftClasses[i], n})

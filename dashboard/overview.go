@@ -29,6 +29,7 @@ type OverviewPage struct {
 	Plan           string        // link to the proposal
 	Left           OverviewLeft
 	Weeks          OverviewWeeks
+	ByDepot        *OverviewDepots // nil = there are not two
 	Cost           OverviewCost
 	Wear           []OverviewWear
 	Empty          *Empty
@@ -61,6 +62,7 @@ type Files struct{ CSV, XLSX string }
 // OverviewWeeks are the limits by week, with the hours.
 type OverviewWeeks struct {
 	Limits, Hours *Picture
+	Waiting       string // what waiting comes to; blank = nothing
 	Rows          []LimitsRow
 	Files         Files
 }
@@ -177,6 +179,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	}
 	p.Left = x.left(o)
 	p.Weeks = x.weeks(tell, o)
+	p.ByDepot = x.depots(o)
 	p.Cost = x.cost(o)
 	p.Wear = []OverviewWear{x.wear(tell, o, store.WearByDuty), x.wear(tell, o, store.WearByDepot)}
 	return d.send(c, http.StatusOK, "overview", p)
@@ -404,6 +407,7 @@ func (x *overviewLinks) weeks(tell units.Reader, o *pipeline.Overview) OverviewW
 	if ch := chart.Limits(tell, drawn); ch != nil {
 		w.Limits = newPicture("Limits reached, by week", ch)
 	}
+	w.Waiting = waitingWords(tell, o)
 	if ch := chart.Hours(tell, drawn); ch != nil {
 		w.Hours = newPicture("Hours of work to book by then, and hours that are free", ch)
 	}

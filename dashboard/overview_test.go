@@ -31,6 +31,7 @@ func TestOverviewPage(t *testing.T) {
 		{".tally", "At or past the limit now of 4 measured axles"},
 		{"#left .picture svg[role=img]", "*"}, {"#left tbody tr", "Nothing left 2 50 %"}, {"#left tbody a", "2"},
 		{"#weeks .picture svg[role=img]", "*"}, {"#weeks tbody tr", "By now"}, {"#weeks tbody th", "2 – 8 Mar"}, {"#weeks tbody th", "30 Mar – 5 Apr"}, {"#weeks tbody a[href=/?due_to=2026-03-02&measured=yes&sort=book_by&within=0&booked=no]", "2 axles"},
+		{"#weeks", "What waiting comes to"}, {"#depots .picture svg[role=img]", "*"}, {"#depots tbody th a[href=/overview?depot=2]", "Hill"}, {"#depots .files a[href=/overview/depots.csv]", "CSV"},
 		{"#cost tbody tr", "Axles to change, not booked yet"}, {"#cost .gaps", "Without a price"}, {"#cost .gaps", "Nobody has set the rates of Harbour, Hill"},
 		{"#wear tbody tr", "city pads 3"}, {"#wear tbody tr", "parcels pads 1"}, {"#wear tbody tr", "too few"}, {"#wear tbody tr", "Harbour pads 2"},
 		{"footer.cautions", "licensed technician"}, {".empty", ""},
@@ -40,7 +41,7 @@ func TestOverviewPage(t *testing.T) {
 	}
 	// One depot's, by the form.
 	doc = parse(t, w.get("/overview?depot=2").Body.String())
-	check(t, doc, []has{{"select[name=depot] option[selected]", "Hill"}, {".tally", "of 2 measured axles"}, {"#wear tbody tr", "Hill pads 2"}, {"#left .files a[href=/overview/left.csv?depot=2]", "CSV"}})
+	check(t, doc, []has{{"select[name=depot] option[selected]", "Hill"}, {".tally", "of 2 measured axles"}, {"#depots", ""}, {"#wear tbody tr", "Hill pads 2"}, {"#left .files a[href=/overview/left.csv?depot=2]", "CSV"}})
 	for path, want := range map[string]string{"/overview?depot=x": "want the number of a depot", "/overview?fleet=x": "want the number of a fleet"} {
 		if rec := w.get(path); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), want) {
 			t.Errorf("%s: got %d", path, rec.Code)
@@ -159,6 +160,10 @@ func TestOverviewFiles(t *testing.T) {
 	}
 	if parts := rows("parts"); len(parts) != pipeline.OverviewMonths*len(o.Parts) {
 		t.Errorf("parts: got %d rows for %d parts", len(parts), len(o.Parts))
+	}
+	depots := rows("depots")
+	if len(depots) != len(o.Depots) || len(depots) < 2 || depots[0][1] != o.Depots[0].Depot || depots[0][5] != strconv.Itoa(o.Depots[0].ToBook) {
+		t.Errorf("depots: got %q", depots)
 	}
 	for name, rates := range map[string][]store.WearRate{"wear-duty": o.Duty, "wear-depot": o.Depot} {
 		rs := rows(name)

@@ -67,6 +67,15 @@ var overviewFiles = map[string]struct {
 		}
 		return nil
 	}},
+	"depots": {[]string{"fleet", "depot", "past_limit", "limits_expected", "of_these_booked", "axles_to_book", "hours_to_book", "hours_free"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i := range o.Depots {
+			d := &o.Depots[i]
+			if err := row(d.Fleet, d.Depot, d.Past, cell(d.Expected, 3), cell(d.Booked, 3), d.ToBook, cell(d.HoursToBook, 2), cell(d.HoursFree, 2)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}},
 	"wear-duty":  {wearColumns("duty"), func(o *pipeline.Overview, row func(...any) error) error { return wearRows(o.Duty, row) }},
 	"wear-depot": {wearColumns("depot"), func(o *pipeline.Overview, row func(...any) error) error { return wearRows(o.Depot, row) }},
 }

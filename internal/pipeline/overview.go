@@ -27,6 +27,7 @@ type Overview struct {
 	Depot  []store.WearRate
 	Short  HoursShort
 	Late   BookedLate
+	Depots []DepotOutlook // the one with the least room first
 }
 
 // LimitSpan is what is to be expected of some days.
@@ -98,6 +99,7 @@ func (s *Service) overview(ctx context.Context, sc auth.Scope, q store.OverviewQ
 	}
 	a.endVehicle()
 	a.finish()
+	o.Depots = a.depotRows(q)
 	return o, nil
 }
 
@@ -128,6 +130,7 @@ func (o *Overview) until() fleet.Date {
 // depotLoad is a depot's share of the weeks.
 type depotLoad struct {
 	limits, needed, free [OverviewWeeks]float64
+	sum                  DepotOutlook
 }
 
 // ahead gathers what the axles add to an overview. Its axles come by vehicle.
@@ -245,6 +248,9 @@ func (a *ahead) axle(x *store.OutlookAxle) error {
 	if known && x.Booked == nil && (x.BookBy != nil || x.PastLimit) {
 		a.changes(x, &w)
 	}
+	if x.Measured && x.PastLimit {
+		a.load(x.Vehicle.DepotID).sum.Past++
+	}
 	switch {
 	case !x.Measured:
 	case x.Booked == nil:
@@ -286,8 +292,10 @@ func (a *ahead) limits(x *store.OutlookAxle, hours float64) {
 		}
 		w := &a.o.Weeks[i]
 		w.Expected += p
+		l.sum.Expected += p
 		if x.Booked != nil {
 			w.Booked += p
+			l.sum.Booked += p
 			continue
 		}
 		l.limits[i] += p
@@ -312,12 +320,15 @@ func (a *ahead) toBook(x *store.OutlookAxle, hours float64) {
 		}
 		span, at = &a.o.Weeks[i], i+1
 	}
-	span.ToBook++
-	span.HoursToBook += hours
 	if !a.stay.toBook[at] {
 		a.stay.toBook[at] = true
-		span.HoursToBook += a.stay.setUp()
+		hours += a.stay.setUp()
 	}
+	span.ToBook++
+	span.HoursToBook += hours
+	sum := &a.load(x.Vehicle.DepotID).sum
+	sum.ToBook++
+	sum.HoursToBook += hours
 }
 
 // late adds a booked axle whose booking comes late.

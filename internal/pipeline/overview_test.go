@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"log/slog"
+	"math"
 	"testing"
 	"time"
 
@@ -57,7 +58,10 @@ func TestOverview(t *testing.T) {
 				MMPer10000: [5]float64{3, 3, 3, 3, 3}}},
 			// Bus 1 alone is not booked: 7/40 of two axles in the week of the fair.
 			Short: HoursShort{Expected: 2, NoHours: .35, TooFew: .35},
-			Late:  BookedLate{}, // bus 2 comes 15 days ahead of its book-by date
+			// The spans of Past and of the weeks, added up.
+			Depots: []DepotOutlook{{DepotID: s.depot.ID, Depot: "Harbour", Fleet: "Ferry Lines", Past: 1,
+				Expected: 3, Booked: 1, ToBook: 3, HoursToBook: 2.5 + 4, HoursFree: 11*40 + 37.5}},
+			Late: BookedLate{}, // bus 2 comes 15 days ahead of its book-by date
 		}
 		want.Left.Classes[2] = 5 // (6 - 3) mm of (20 - 3) mm: 18 %
 		for i := range OverviewWeeks {
@@ -94,6 +98,10 @@ func TestOverview(t *testing.T) {
 		opts := cmp.Options{cmpopts.EquateApprox(0, 1e-9), cmp.Transformer("id", func(p fleet.StockPart) int64 { return p.ID })}
 		if d := cmp.Diff(want, got, opts); d != "" {
 			t.Errorf("want, got:\n%s", d)
+		}
+		// Bus 3 is past its limit, and both axles of bus 1 reach theirs.
+		if w := got.Waiting(); len(w) != OverviewWeeks || math.Abs(w[0]-1) > 1e-9 || math.Abs(w[OverviewWeeks-1]-3) > 1e-9 {
+			t.Errorf("what waiting comes to: got %v, want 1 at first and 3 in the end", w)
 		}
 		if cost, ok := got.Parts[0].Cost(); !ok || cost != 600 {
 			t.Errorf("six parts at 100: got %g, %v", cost, ok)
