@@ -51,6 +51,8 @@ type FormPage struct {
 // server's remarks are made of.
 type FormScript struct {
 	Words     string // JSON, by code
+	Distance  string // what the reader counts in
+	Thickness string // and measures in
 	ApartMM   string
 	Today     string // ISO
 	LastDay   string // ISO, of the odometer
@@ -113,7 +115,10 @@ func (d *Dashboard) form(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "form", d.formPage(tell, sh, &entered{date: today.String(), key: rand.Text(), technician: d.who(c)}))
+	return d.send(c, http.StatusOK, "form", d.formPage(tell, sh, &entered{
+		date: today.String(), key: rand.Text(), technician: d.who(c), tell: tell,
+		unit: tell.GaugeUnit(linings), kmUnit: tell.DistanceUnit(),
+	}))
 }
 
 // brakesOf reads what a person says of axles that are not on record: how many,
@@ -155,7 +160,7 @@ func (d *Dashboard) formPage(tell units.Reader, sh *pipeline.Sheet, e *entered) 
 		Technician: FormField{Name: "technician", Label: "Your name", Value: e.technician, Fault: e.faults["technician"]},
 		Date:       FormField{Name: "date", Label: "Measured on", Value: e.date, Fault: e.faults["date"]},
 		Note:       FormField{Name: "note", Label: "Note", Value: e.note, Fault: e.faults["note"]},
-		Units:      sameChoices(ingest.LengthUnits, e.unit),
+		Units:      lengthChoices(e.unit),
 		KmUnits:    sameChoices(ingest.DistanceUnits, e.kmUnit),
 		Assumed:    sh.Assumed,
 		NoAxles:    len(sh.Wheels) == 0,
@@ -168,7 +173,7 @@ func (d *Dashboard) formPage(tell units.Reader, sh *pipeline.Sheet, e *entered) 
 		p.BrakeKinds = choices("disc", "disc", "disc brakes all round", "mixed", "discs in front, drums behind", "drum", "drum brakes all round")
 	}
 	p.Odometer = FormField{Name: pipeline.OdometerField, Label: "Odometer"}
-	p.Script = FormScript{Words: remarkWords, ApartMM: data(sh.ApartMM), Today: sh.Day.String()}
+	p.Script = FormScript{Distance: tell.DistanceUnit(), Thickness: tell.ThicknessUnit(), Words: remarkWords, ApartMM: data(sh.ApartMM), Today: sh.Day.String()}
 	if o := sh.Odometer; o != nil {
 		p.Odometer.Known = []Fact{{"last, " + tell.DayNear(o.Date, sh.Day), tell.Distance(o.Km)}}
 		p.Odometer.Data = FieldData{Last: data(o.Km), LastDay: tell.Day(o.Date)}
@@ -203,6 +208,30 @@ func sameChoices(values []string, chosen string) (cs []Choice) {
 		cs = append(cs, Choice{s, s, s == chosen})
 	}
 	return cs
+}
+
+// lengthChoices are the units of a thickness. What is typed for a rotor or a drum
+// is never in 32nds: see gaugeUnit.
+func lengthChoices(chosen string) []Choice {
+	cs := sameChoices(ingest.LengthUnits, chosen)
+	for i := range cs {
+		if cs[i].Value == in32nds {
+			cs[i].Label += "; rotors and drums in"
+		}
+	}
+	return cs
+}
+
+// in32nds is the unit in which pads and linings are told in inches, while rotors
+// and drums are in decimal inches (common practice, no source).
+const in32nds = "1/32 in"
+
+// gaugeUnit is what a value of a part is in where the form's unit is chosen so.
+func gaugeUnit(unit string, part fleet.Part) string {
+	if unit == in32nds && part != fleet.Pad && part != fleet.Lining {
+		return "in"
+	}
+	return unit
 }
 
 // brakeWords is what a form sends on of axles that are not on record:

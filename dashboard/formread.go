@@ -12,6 +12,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 )
 
 // entered is what stands in a vehicle's form, as typed and as read.
@@ -30,6 +31,8 @@ type entered struct {
 	fault  string
 	faults map[string]string
 	values pipeline.Entries
+	tell   units.Reader
+	day    fleet.Date // of the sheet
 	given  map[fleet.Position]ingest.Thickness
 }
 
@@ -38,10 +41,16 @@ func (e *entered) fill(f *FormField, remarks map[string][]pipeline.Remark) {
 	f.Value = e.texts[f.Name]
 	f.Fault = e.faults[f.Name]
 	for _, r := range remarks[f.Name] {
-		f.Remarks = append(f.Remarks, r.Text)
+		f.Remarks = append(f.Remarks, e.told(r))
 		f.Doubt = f.Doubt || r.Doubt
 	}
 	f.Confirmed = f.Doubt && e.sure(f.Name)
+}
+
+// told is a remark as its reader wants it said.
+func (e *entered) told(r pipeline.Remark) string {
+	part := r.Field[strings.LastIndex(r.Field, "-")+1:]
+	return e.tell.TextOf(part, r.Text, e.day)
 }
 
 // sure says whether the text that stands in a field is the one that was
@@ -61,6 +70,8 @@ func readEntered(c *gin.Context, sh *pipeline.Sheet) *entered {
 		unit:       text("unit"),
 		kmUnit:     text("km_unit"),
 		note:       text("note"),
+		tell:       reader(c),
+		day:        sh.Day,
 		texts:      map[string]string{},
 		confirmed:  map[string]string{},
 		ticks:      map[string]bool{},
@@ -80,7 +91,7 @@ func readEntered(c *gin.Context, sh *pipeline.Sheet) *entered {
 		if km, err := ingest.ParseDistance(s, e.kmUnit); err != nil {
 			e.faults[pipeline.OdometerField] = capital(err.Error())
 		} else {
-			e.values.OdometerKm = &km
+			e.values.OdometerKm, e.values.InMiles = &km, e.kmUnit == string(units.Miles)
 		}
 	}
 	for i := range sh.Wheels {
@@ -93,7 +104,7 @@ func readEntered(c *gin.Context, sh *pipeline.Sheet) *entered {
 			if s == "" {
 				continue
 			}
-			x, err := ingest.ParseThickness(s, e.unit)
+			x, err := ingest.ParseThickness(s, gaugeUnit(e.unit, p.Part))
 			if err != nil {
 				e.faults[pipeline.FieldOf(p.Position)] = capital(err.Error())
 				continue
@@ -133,6 +144,7 @@ func (e *entered) inspection(sh *pipeline.Sheet, day fleet.Date, brakes []fleet.
 		Date:       day,
 		Technician: e.technician,
 		OdometerKm: e.values.OdometerKm,
+		InMiles:    e.values.InMiles,
 		Brakes:     brakes,
 		Confirmed:  map[string]bool{},
 		Key:        e.key,
@@ -254,7 +266,7 @@ func (d *Dashboard) formAgain(c *gin.Context, status int, sh *pipeline.Sheet, e 
 	}
 	a := formAnswer{Message: e.fault, Faults: e.faults}
 	for _, r := range sh.Remarks(e.values) {
-		a.Remarks = append(a.Remarks, formRemark{r.Field, r.Text, r.Doubt})
+		a.Remarks = append(a.Remarks, formRemark{r.Field, e.told(r), r.Doubt})
 	}
 	if status == http.StatusConflict {
 		a.Key = e.key

@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // setAll fills a form in as if each field had been left.
@@ -40,15 +41,20 @@ const allSaid = `(() => {
 
 // TestBrowserRemarks compares the script's remarks with the server's: of random
 // entries, in all units, for vehicles of the demo fleet with disc and with drum
-// brakes and for one that is read as the thinner of both.
+// brakes and for one that is read as the thinner of both, and for a reader of
+// miles and inches.
 func TestBrowserRemarks(t *testing.T) {
 	ctx := browser(t)
 	rng := rand.New(rand.NewPCG(1, 2))
 	all := 0
+	inches := island(t).seenBy(t, "inches", units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.MonthDay})
 	for _, c := range []struct {
 		w      *world
 		number string
-	}{{island(t), "Bus 112"}, {island(t), withDrums(t, island(t))}, {small(t), "Bus 1"}} {
+	}{
+		{island(t), "Bus 112"}, {island(t), withDrums(t, island(t))}, {small(t), "Bus 1"},
+		{inches, "Bus 112"}, {inches, withDrums(t, island(t))},
+	} {
 		srv := httptest.NewServer(c.w.handler)
 		defer srv.Close()
 		path := c.w.vehiclePath(t, c.number)
@@ -70,7 +76,7 @@ func TestBrowserRemarks(t *testing.T) {
 						x = p.Likely.Low + (p.Likely.High-p.Likely.Low)*(1.4*rng.Float64()-.2)
 					}
 					mm := fmt.Sprintf("%.1f", x)
-					switch values["unit"] {
+					switch gaugeUnit(values["unit"], p.Part) {
 					case "in":
 						mm = fmt.Sprintf("%.3f", x/25.4)
 					case "1/32 in":

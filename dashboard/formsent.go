@@ -77,7 +77,7 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 		p.Taken = append(p.Taken, words)
 	}
 	for _, x := range up.Problems {
-		note := x.Message
+		note := tell.TextOf(string(partIn(x.Column)), x.Message, today)
 		if x.Column != "" {
 			note = x.Column + ": " + note
 		}

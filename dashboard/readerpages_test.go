@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"net/http"
-	"net/http/httptest"
 	"regexp"
 	"strings"
 	"testing"
@@ -12,7 +11,6 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/store/storetest"
 	"brakewear/internal/units"
-	"brakewear/internal/web"
 )
 
 // session signs somebody in who wants quantities and days said like this.
@@ -30,6 +28,14 @@ func (w *world) session(t *testing.T, name string, r units.Reader) string {
 		t.Fatal(err)
 	}
 	return secret
+}
+
+// seenBy is the world as somebody sees it who wants quantities and days said like
+// this.
+func (w *world) seenBy(t *testing.T, name string, r units.Reader) *world {
+	seen := *w
+	seen.handler = signedIn(w.handler, w.session(t, name, r))
+	return &seen
 }
 
 // published marks what keeps its unit and its date whoever reads it: values as
@@ -81,13 +87,10 @@ func TestEveryPageForItsReader(t *testing.T) {
 			regexp.MustCompile(`/32\b|\d mi\b|\.\d+ in\b|\bmph\b|10,000 mi|\b\d{4}-\d{2}-\d{2}\b`)},
 	} {
 		t.Run(reader.name, func(t *testing.T) {
-			secret := w.session(t, reader.name, reader.Reader)
+			seen := w.seenBy(t, reader.name, reader.Reader)
 			for _, page := range pages {
 				path, _, _ := strings.Cut(page.path, "#")
-				r := httptest.NewRequest(http.MethodGet, path, nil)
-				r.AddCookie(&http.Cookie{Name: web.SessionCookie, Value: secret})
-				rec := httptest.NewRecorder()
-				w.handler.ServeHTTP(rec, r)
+				rec := seen.get(path)
 				if rec.Code != http.StatusOK && page.name != "not-found" {
 					t.Errorf("%s: got %d", page.name, rec.Code)
 					continue

@@ -47,6 +47,30 @@
       return km <= 1e7 ? km : NaN;
     };
 
+    // What is typed for a rotor or a drum is never in 32nds, as gaugeUnit has it.
+    const unitOf = (input) => {
+      const unit = field("unit").value;
+      return unit === "1/32 in" && !["pad", "lining"].includes(input.dataset.part) ? "in" : unit;
+    };
+
+    // ---- Saying them as the reader wants, as units.Reader.TextOf does: a change
+    // here is one there. Remarks are made in mm and km.
+
+    const fixed = (x, decimals) => (Math.round(x * 10 ** decimals) / 10 ** decimals).toFixed(decimals);
+    const hair = 0.5; // mm
+    const told = (text, part) => {
+      const nd32 = part === "pad" || part === "lining";
+      const say = (digits, unit) => {
+        const x = Number(digits.replaceAll(",", ""));
+        if (unit === "km") return given.distance === "mi" ? kmText(Math.round(x / kmPerMile * 1e6) / 1e6) : digits;
+        if (given.thickness !== "in") return digits;
+        if (nd32) return (x < hair ? fixed(x / (inch / 32), 2) : String(Number(fixed(x / (inch / 32), 1)))) + "/32";
+        return fixed(x / inch, x < hair ? 4 : 3);
+      };
+      return text.replace(/(?:(\d[\d,]*(?:\.\d+)?) to )?(\d[\d,]*(?:\.\d+)?) (mm|km)\b/g, (all, low, value, unit) =>
+        (low ? say(low, unit) + " to " : "") + say(value, unit) + " " + (unit === "km" ? given.distance : given.thickness));
+    };
+
     // ---- Remarks, as pipeline.Sheet.Remarks makes them: a change here is one
     // there. Each is {text, doubt}.
 
@@ -69,7 +93,7 @@
       const reach = last + number(given.besides) + number(given.perDay) * Math.max(0, days(given.lastDay, field("date").value || given.today));
       const miles = km * kmPerMile;
       const next = number(given.next);
-      if (km < last && miles >= last && miles <= reach) return [remark("km-miles", true, { last: kmText(last), day, km: kmText(miles) })];
+      if (km < last && field("km_unit").value !== "mi" && miles >= last && miles <= reach) return [remark("km-miles", true, { last: kmText(last), day, km: kmText(miles) })];
       if (km < last) return [remark("km-below", true, { last: kmText(last), day })];
       if (km > reach) return [remark("km-far", true, { d: kmText(km - last), day, reach: kmText(reach - last) })];
       if (km > next) return [remark("km-later", true, { next: kmText(next), nextday: given.nextDay })];
@@ -111,7 +135,7 @@
       return [remark(code, !known, { d: tenthText(w - mm), other: word, w: mmText(w), apart: mmText(allowed) })];
     };
 
-    const valueOf = (input) => (input.value.trim() === "" ? NaN : millimetres(input.value, field("unit").value));
+    const valueOf = (input) => (input.value.trim() === "" ? NaN : millimetres(input.value, unitOf(input)));
 
     // look returns what is wrong with a field, or remarked.
     const look = (input) => {
@@ -122,10 +146,10 @@
       if (input.name === "odometer") {
         const km = kilometres(text, field("km_unit").value);
         if (Number.isNaN(km)) return { fault: "“" + text + "” cannot be read: write the odometer in digits, such as 155000" };
-        return { remarks: odometerRemarks(km) };
+        return { remarks: odometerRemarks(km).map((r) => ({ ...r, text: told(r.text) })) };
       }
       if (!input.dataset.part) return {};
-      const unit = field("unit").value;
+      const unit = unitOf(input);
       const mm = valueOf(input);
       if (Number.isNaN(mm)) {
         const example = { mm: "7.4", in: "0.28", "1/32 in": "9" }[unit];
@@ -136,7 +160,7 @@
       if (at.part === "pad" || at.part === "lining") {
         remarks.push(...apartRemarks("faces", input, mm, at.face, at.faceWord), ...apartRemarks("sides", input, mm, at.side, at.sideWord));
       }
-      return { remarks };
+      return { remarks: remarks.map((r) => ({ ...r, text: told(r.text, at.part) })) };
     };
 
     // ---- Showing them.
@@ -223,7 +247,11 @@
       }
       return out;
     };
+    // What was typed in last is remembered, units as long as the reader's own stay
+    // the same.
     const remembered = ["technician", "unit", "km_unit"];
+    const usual = { unit: field("unit").value, km_unit: field("km_unit").value };
+    const memory = (name) => "brakewear:" + name + ([undefined, "mm", "km"].includes(usual[name]) ? "" : " " + usual[name]);
     const isEmpty = () => inputs.every((x) => ["technician", "date"].includes(x.name) || !x.value.trim()) &&
       !form.querySelector("[name=tick]:checked") && [...form.querySelectorAll(".why select")].every((s) => !s.value);
 
@@ -231,7 +259,7 @@
       if (entry.body) return true; // it waits to be sent, as it is
       for (const name of remembered) {
         try {
-          localStorage.setItem("brakewear:" + name, field(name).value);
+          localStorage.setItem(memory(name), field(name).value);
         } catch { /* it is only a convenience */ }
       }
       if (isEmpty()) {
@@ -248,7 +276,7 @@
     const restore = () => {
       for (const name of remembered) {
         try {
-          const s = localStorage.getItem("brakewear:" + name);
+          const s = localStorage.getItem(memory(name));
           if (s && !(name === "technician" && field(name).value)) field(name).value = s;
         } catch { /* as above */ }
       }

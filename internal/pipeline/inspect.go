@@ -25,6 +25,7 @@ type Inspection struct {
 	Date       fleet.Date
 	Technician string
 	OdometerKm *float64 // nil when it was not read
+	InMiles    bool     // OdometerKm was typed in miles
 	// Readings and Conditions need their position, value and note only: the
 	// rest is the inspection's.
 	Readings   []fleet.Reading
@@ -164,7 +165,7 @@ func (in *Inspection) fill(today fleet.Date) error {
 // settle returns the remarks on the inspection. It wants every doubt confirmed,
 // and notes on the readings that were.
 func (in *Inspection) settle(sh *Sheet) ([]Remark, error) {
-	e := Entries{OdometerKm: in.OdometerKm, MM: map[fleet.Position]float64{}}
+	e := Entries{OdometerKm: in.OdometerKm, InMiles: in.InMiles, MM: map[fleet.Position]float64{}}
 	for i := range in.Readings {
 		if r := &in.Readings[i]; !r.Tripped {
 			e.MM[r.Position] = r.MM

@@ -52,6 +52,7 @@ const kmPerMile = 1.609344
 // mm by position.
 type Entries struct {
 	OdometerKm *float64
+	InMiles    bool // it was typed in miles, and is not taken for miles again
 	MM         map[fleet.Position]float64
 }
 
@@ -60,7 +61,7 @@ type Entries struct {
 // change here is one there.
 func (sh *Sheet) Remarks(e Entries) (rs []Remark) {
 	if e.OdometerKm != nil && sh.Odometer != nil {
-		rs = sh.Odometer.remarks(*e.OdometerKm, sh.Day)
+		rs = sh.Odometer.remarks(*e.OdometerKm, e.InMiles, sh.Day)
 	}
 	for i := range sh.Wheels {
 		for j := range sh.Wheels[i].Places {
@@ -84,14 +85,14 @@ func (sh *Sheet) Remarks(e Entries) (rs []Remark) {
 	return rs
 }
 
-func (o *SheetOdometer) remarks(km float64, day fleet.Date) []Remark {
+func (o *SheetOdometer) remarks(km float64, inMiles bool, day fleet.Date) []Remark {
 	remark := func(code string, words ...string) []Remark {
 		return []Remark{remarkOf(OdometerField, code, true, words...)}
 	}
 	reach := o.Reach(day)
 	miles := km * kmPerMile
 	switch {
-	case km < o.Km && miles >= o.Km && miles <= reach:
+	case km < o.Km && !inMiles && miles >= o.Km && miles <= reach:
 		return remark("km-miles", "last", kmText(o.Km), "day", dayText(o.Date), "km", kmText(miles))
 	case km < o.Km:
 		return remark("km-below", "last", kmText(o.Km), "day", dayText(o.Date))

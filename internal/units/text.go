@@ -19,11 +19,17 @@ var (
 // days, as the reader wants it; today tells which year a day without one is of.
 // What people wrote is theirs, and is not for this.
 func (r Reader) Text(s string, today date) string {
+	part := "pad"
+	if metal.MatchString(s) {
+		part = "rotor"
+	}
+	return r.TextOf(part, s, today)
+}
+
+// TextOf is Text of a sentence about a part that it need not name. The form's
+// script does the same with its remarks: a change here is one there.
+func (r Reader) TextOf(part, s string, today date) string {
 	if r.DistanceIn == Miles || r.ThicknessIn == Inches {
-		part := "pad"
-		if metal.MatchString(s) {
-			part = "rotor"
-		}
 		s = quantity.ReplaceAllStringFunc(s, func(q string) string { return r.converted(q, part) })
 	}
 	if forms[r.DaysAs].long != "" && r.DaysAs != DayMonth {
