@@ -117,8 +117,8 @@ func readJSON(c *gin.Context, v any) error {
 	dec := json.NewDecoder(c.Request.Body)
 	dec.DisallowUnknownFields()
 	err := dec.Decode(v)
-	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return tooLarge
+	if berr := web.BodyError(err); berr != nil {
+		return berr
 	}
 	if err == nil && dec.More() {
 		err = errors.New("something follows the object")

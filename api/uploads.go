@@ -119,8 +119,8 @@ func fileOf(c *gin.Context) (string, io.Reader, error) {
 		if errors.Is(err, io.EOF) {
 			return "", nil, fleet.Invalidf("the form has no part \"file\"")
 		}
-		if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
-			return "", nil, tooLarge
+		if berr := web.BodyError(err); berr != nil {
+			return "", nil, berr
 		}
 		if err != nil {
 			return "", nil, fleet.Invalidf("the form cannot be read (%v): send it again", err)

@@ -1,7 +1,6 @@
 package dashboard
 
 import (
-	"errors"
 	"fmt"
 	"net/http"
 	"path"
@@ -16,6 +15,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // FilePage is a file that was handed in: being worked on, or checked and
@@ -59,9 +59,8 @@ const lookAgain = 2
 // at all leads back to the form, with what to do.
 func (d *Dashboard) handIn(c *gin.Context) error {
 	head, err := c.FormFile("file")
-	var tooLarge *http.MaxBytesError
 	switch {
-	case errors.As(err, &tooLarge):
+	case web.BodyError(err) != nil:
 		return err
 	case err != nil:
 		return d.showReadings(c, http.StatusBadRequest, "No file was chosen: choose one, then check it.")

@@ -213,6 +213,7 @@ func TestFaultNewerBuild(t *testing.T) {
 	}
 
 	late := launch(t, "", s.dsn)
+	defer time.AfterFunc(30*time.Second, func() { late.cmd.Process.Kill() }).Stop()
 	if err := late.cmd.Wait(); err == nil || late.out.find(regexp.MustCompile(`brakewear: .*schema version 90001.*use a newer program`)) == nil {
 		t.Errorf("an older program: got %v; want it to say that it is too old:\n%s", err, late.out.b.String())
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"mime"
 	"net/http"
 	"os"
 	"runtime/debug"
@@ -14,6 +15,8 @@ import (
 	"time"
 
 	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
 )
 
 // MaxBody bounds the body of a request that did not ask for more by AllowBody:
@@ -55,7 +58,7 @@ func NewEngine(log *slog.Logger, seen ...func(Answered)) *gin.Engine {
 	if err := r.SetTrustedProxies(nil); err != nil {
 		panic(err) // no proxies cannot be malformed
 	}
-	r.Use(accessLog(log, seen), securityHeaders, recovery, limitBody, limitTime)
+	r.Use(accessLog(log, seen), securityHeaders, recovery, limitBody, limitTime, readForm)
 	r.NoRoute(Handle(func(*gin.Context) error {
 		return &StatusError{http.StatusNotFound, "There is nothing at this address."}
 	}))
@@ -228,6 +231,23 @@ func within(c *gin.Context, whole *http.Request, d time.Duration) {
 	http.NewResponseController(c.Writer).SetReadDeadline(time.Now().Add(d + bodyGrace))
 	c.Request = c.Request.WithContext(ctx)
 	c.Next()
+}
+
+// readForm reads the form that a page sent. One that came in part is none: what
+// is left blank in a form may be meant to be taken away.
+func readForm(c *gin.Context) {
+	kind, _, _ := mime.ParseMediaType(c.GetHeader("Content-Type"))
+	if kind != "application/x-www-form-urlencoded" || api(c) {
+		return
+	}
+	err := c.Request.ParseForm()
+	if err == nil {
+		return
+	}
+	if BodyError(err) == nil {
+		err = fleet.Invalidf("the form cannot be read (%v): load the page again and send it from there", err)
+	}
+	answer(c, err)
 }
 
 // AllowBody lets the request's body be of n bytes instead of MaxBody, and the

@@ -126,6 +126,17 @@ func bytesInWords(n int64) string {
 	return fmt.Sprintf("%d MB", n>>20)
 }
 
+// BodyError returns err, of reading a request's body, where that is the
+// body's size, its time or our disk, and otherwise nil: then what was sent is wrong.
+func BodyError(err error) error {
+	status, _ := classify(err)
+	var se *StatusError
+	if errors.As(err, &se) || status == http.StatusRequestEntityTooLarge || errors.Is(fleet.DiskError(err), fleet.ErrUnavailable) {
+		return err
+	}
+	return nil
+}
+
 // Handle makes a gin handler of h. What h returns as an error is answered here
 // and nowhere else: as a page for people, as a problem (RFC 9457) for a script and under /api/.
 func Handle(h func(*gin.Context) error) gin.HandlerFunc {

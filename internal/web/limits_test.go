@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -67,27 +68,53 @@ func TestLongRoutes(t *testing.T) {
 // closed.
 func TestFaultSlowBody(t *testing.T) {
 	t.Parallel()
-	r := NewEngine(slog.New(slog.DiscardHandler))
-	r.POST("/form", Handle(func(c *gin.Context) error {
-		within(c, c.Request, 100*time.Millisecond) // instead of RequestTime
+	r := gin.New() // NewEngine, but that a request has less time
+	r.Use(limitBody, func(c *gin.Context) { within(c, c.Request, 100*time.Millisecond) }, readForm)
+	r.POST("/file", Handle(func(c *gin.Context) error {
 		_, err := io.Copy(io.Discard, c.Request.Body)
 		return err
 	}))
+	r.POST("/page", Handle(func(c *gin.Context) error {
+		c.String(http.StatusOK, "%q was taken as it is", c.PostForm("thickness"))
+		return nil
+	}))
 	srv := httptest.NewServer(r)
-	defer srv.Close()
-	conn, err := net.Dial("tcp", srv.Listener.Addr().String())
-	if err != nil {
-		t.Fatal(err)
+	t.Cleanup(srv.Close)
+	for path, kind := range map[string]string{"/file": "text/csv", "/page": "application/x-www-form-urlencoded"} {
+		t.Run(path, func(t *testing.T) {
+			t.Parallel()
+			conn, err := net.Dial("tcp", srv.Listener.Addr().String())
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer conn.Close()
+			if err := conn.SetDeadline(time.Now().Add(bodyGrace + 5*time.Second)); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: %s\r\nContent-Length: 1000\r\n\r\nthickness=", path, kind); err != nil {
+				t.Fatal(err)
+			}
+			answer, err := io.ReadAll(conn)
+			if err != nil || !strings.HasPrefix(string(answer), "HTTP/1.1 408 ") {
+				t.Errorf("got %.100q, %v; want 408 and the end", answer, err)
+			}
+		})
 	}
-	defer conn.Close()
-	if err := conn.SetDeadline(time.Now().Add(bodyGrace + 5*time.Second)); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := fmt.Fprint(conn, "POST /form HTTP/1.1\r\nHost: test\r\nContent-Length: 1000\r\n\r\nthickness"); err != nil {
-		t.Fatal(err)
-	}
-	answer, err := io.ReadAll(conn)
-	if err != nil || !strings.HasPrefix(string(answer), "HTTP/1.1 408 ") {
-		t.Errorf("got %.100q, %v; want 408 and the end", answer, err)
+}
+
+func TestBodyError(t *testing.T) {
+	for name, c := range map[string]struct {
+		err  error
+		ours bool
+	}{
+		"none":      {nil, false},
+		"cut short": {io.ErrUnexpectedEOF, false},
+		"too large": {fmt.Errorf("multipart: %w", &http.MaxBytesError{Limit: 3}), true},
+		"too slow":  {fmt.Errorf("multipart: %w", errSlowBody), true},
+		"disk full": {fmt.Errorf("multipart: %w", syscall.ENOSPC), true},
+	} {
+		if got := BodyError(c.err) != nil; got != c.ours {
+			t.Errorf("%s: got %t, want %t", name, got, c.ours)
+		}
 	}
 }

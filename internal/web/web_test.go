@@ -70,6 +70,10 @@ func testEngine(t *testing.T) (*gin.Engine, *bytes.Buffer) {
 		return nil
 	})
 	r.POST("/form", echo)
+	r.POST("/page", Handle(func(c *gin.Context) error {
+		c.String(http.StatusOK, c.PostForm("why"))
+		return nil
+	}))
 	r.POST("/file", AllowBody(3*MaxBody), echo)
 	return r, &log
 }
@@ -104,13 +108,19 @@ func TestAnswers(t *testing.T) {
 		{"GET", "/api/v1/secret", 0, 500, `"title":"Internal Server Error"`, "12345"},
 		{"POST", "/form", MaxBody, 200, "1048576", ""},
 		{"POST", "/form", MaxBody + 1, 413, "larger than the 1 MB", ""},
+		{"POST", "/page", MaxBody, 200, "", ""},
+		{"POST", "/page", MaxBody + 1, 413, "larger than the 1 MB", ""},
 		{"POST", "/file", 3 * MaxBody, 200, "3145728", ""},
 		{"POST", "/file", 3*MaxBody + 1, 413, "larger than the 3 MB", ""},
 	} {
 		t.Run(c.method+" "+c.path, func(t *testing.T) {
 			log.Reset()
 			w := httptest.NewRecorder()
-			r.ServeHTTP(w, httptest.NewRequest(c.method, c.path, bytes.NewReader(make([]byte, c.bodyBytes))))
+			req := httptest.NewRequest(c.method, c.path, bytes.NewReader(make([]byte, c.bodyBytes)))
+			if c.path == "/page" {
+				req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+			}
+			r.ServeHTTP(w, req)
 			if w.Code != c.status {
 				t.Errorf("status: got %d, want %d", w.Code, c.status)
 			}
