@@ -3,6 +3,7 @@ package api
 import (
 	"math"
 	"net/http"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -52,13 +53,15 @@ type Imbalance struct {
 	Percent float64 `json:"percent"`
 }
 
-// Judgement is a brake test held against a rule set.
+// Judgement is a brake test held against a rule set, when it was judged.
 type Judgement struct {
-	RuleSet string   `json:"rule_set"` // id; blank: none picked
-	Verdict string   `json:"verdict"`
-	Summary string   `json:"summary"`
-	Checks  []Check  `json:"checks"`
-	Notes   []string `json:"notes"`
+	RuleSet    string     `json:"rule_set"`  // id; blank: none was picked
+	JudgedAt   *time.Time `json:"judged_at"` // null: not kept yet
+	Verdict    string     `json:"verdict"`
+	VerdictNow string     `json:"verdict_now"` // by the rule set picked now
+	Summary    string     `json:"summary"`
+	Checks     []Check    `json:"checks"`
+	Notes      []string   `json:"notes"`
 }
 
 // Check is one value held against what is required.
@@ -70,6 +73,8 @@ type Check struct {
 	Margin   float64 `json:"margin"` // above 0 is on the right side
 	Verdict  string  `json:"verdict"`
 	Source   string  `json:"source"` // id of the published value
+	Document string  `json:"document"`
+	Section  string  `json:"section"`
 	Says     string  `json:"says"`
 }
 
@@ -100,6 +105,10 @@ func (a *API) brakeTests(c *gin.Context) error {
 
 func brakeTestOf(h *store.History, b *fleet.BrakeTest) BrakeTest {
 	j := pipeline.JudgeBrakeTest(h, b)
+	var at *time.Time
+	if b.Said != nil {
+		at = &b.Said.At
+	}
 	per100 := 0.0
 	if j.Efficiency > 0 {
 		per100 = b.PerHundredN()
@@ -131,9 +140,11 @@ func brakeTestOf(h *store.History, b *fleet.BrakeTest) BrakeTest {
 			return Imbalance{x.Axle, round(x.Percent, 2)}
 		}),
 		Judgement: Judgement{
-			RuleSet: j.Set.ID,
-			Verdict: j.Verdict.String(),
-			Summary: j.Summary(),
+			RuleSet:    j.Set.ID,
+			JudgedAt:   at,
+			Verdict:    j.Verdict.String(),
+			VerdictNow: pipeline.JudgeAnew(h, b).Verdict.String(),
+			Summary:    j.Summary(),
 			Checks: items(j.Checks, func(x *rules.Check) Check {
 				return Check{
 					What:     string(x.What),
@@ -143,6 +154,8 @@ func brakeTestOf(h *store.History, b *fleet.BrakeTest) BrakeTest {
 					Margin:   round(x.Margin, 4),
 					Verdict:  x.Verdict.String(),
 					Source:   x.Bound.Use.Value.ID,
+					Document: x.Bound.Use.Value.Source,
+					Section:  x.Bound.Use.Value.Section,
 					Says:     x.String(),
 				}
 			}),

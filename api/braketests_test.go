@@ -46,6 +46,15 @@ func (c *client) brakeTests() {
 	if meter.Judgement.Verdict != "meets what is required" || meter.WeightKg != nil || meter.Judgement.RuleSet != "eu" {
 		c.t.Errorf("got %+v", meter)
 	}
+	// What was said of a test stays, whatever the rules are later. 3.0 m/s² is
+	// 30.6 % of g, below the 50 % of EU-02; the maker's values say nothing of it.
+	c.do(call{method: "POST", path: "/brake_tests", status: 201, body: `[{"vehicle":"Bus 1","date":"2026-02-12","method":"decelerometer","mean_m_s2":3}]`})
+	c.do(call{method: "PUT", path: fleet, want: []string{`"rule_set":"maker"`}, body: `{"rule_set":"maker","why":"to see"}`})
+	c.get(self+"/brake_tests", &bs)
+	if j := bs.Items[2].Judgement; j.RuleSet != "eu" || j.JudgedAt == nil || j.Verdict != "fails" || j.VerdictNow != "not judged" || j.Checks[0].Source != "EU-02" || j.Checks[0].Document == "" || j.Checks[0].Section == "" {
+		c.t.Errorf("under other rules: %+v", j)
+	}
+	c.do(call{method: "PUT", path: fleet, want: []string{`"rule_set":"eu"`}, body: `{"rule_set":"eu","why":"registered there"}`})
 	c.do(call{path: self + "/brake_tests?x=1", status: http.StatusBadRequest})
 	c.do(call{path: "/vehicles/999/brake_tests", status: http.StatusNotFound})
 }

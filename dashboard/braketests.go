@@ -222,6 +222,8 @@ type Judged struct {
 	Notes   []string
 	Set     string
 	SetLink string
+	When    string // on which day it was judged; blank: it is what is said now
+	Now     string // what the rule set picked now says, where that is something else
 }
 
 // WheelRow is the two wheels of an axle.
@@ -244,6 +246,21 @@ func judged(j *rules.Judgement) Judged {
 	}
 	for i := range j.Checks {
 		v.Checks = append(v.Checks, j.Checks[i].String())
+	}
+	return v
+}
+
+// saidOf is what was said of a test when it was judged, beside what would be
+// said now.
+func saidOf(tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
+	j, now := pipeline.JudgeBrakeTest(h, b), pipeline.JudgeAnew(h, b)
+	v := judged(j)
+	if b.Said == nil {
+		return v
+	}
+	v.When = tell.Day(fleet.DateOf(b.Said.At.UTC()))
+	if now.Set.ID != j.Set.ID || now.Verdict != j.Verdict {
+		v.Now = "By the rule set picked now, " + now.Set.Name + ": " + now.Summary()
 	}
 	return v
 }
@@ -289,7 +306,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		Back:    link + "#brake-tests",
 		Heading: "Brake test of " + tell.Day(b.Date),
 		Again:   c.Query("again") != "",
-		Judged:  judged(pipeline.JudgeBrakeTest(&h, &b)),
+		Judged:  saidOf(tell, &h, &b),
 		Facts:   testFacts(tell, &h, &b),
 		Wheels:  wheelRows(&b),
 		Correct: fmt.Sprintf("%s/test?correct=%d", link, b.ID),

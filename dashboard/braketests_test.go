@@ -81,6 +81,14 @@ func TestEnterBrakeTest(t *testing.T) {
 		t.Errorf("the same again led to %s, want %s", again, before)
 	}
 	check(t, parse(t, page), []has{{".notice", "there already"}})
+	// Under other rules what was said stays, and what they say stands beside it.
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"maker"}})
+	check(t, parse(t, w.get(before).Body.String()), []has{
+		{".judged.bad .strong", "Fails: efficiency."},
+		{".judged .soft", "EU roadworthiness , judged on 2 Mar 2026"},
+		{".judged .now", "By the rule set picked now, Maker's values only: Not judged"},
+	})
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}})
 
 	after, page := w.follow(t, bus+"/test", with(form, "stage", "after", "pedal", "430", "force_1_left", "18.9", "force_1_right", "18.6", "force_2_left", "17.2", "force_2_right", "17", "force_2_right_locked", "1"))
 	check(t, parse(t, page), []has{

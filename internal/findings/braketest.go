@@ -41,7 +41,7 @@ func brakeTestFindings(v *Vehicle) (fs []fleet.Finding) {
 		if b == nil {
 			continue
 		}
-		j := v.Rules.Judge(&v.Vehicle, axles, b)
+		j := v.Rules.Judged(&v.Vehicle, axles, b)
 		if j.Verdict < rules.Fails {
 			continue
 		}

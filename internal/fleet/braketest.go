@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 )
 
 // Method is how brakes are tested.
@@ -72,6 +73,15 @@ type BrakeTest struct {
 	Line     int    // first line of the upload's file; 0 for a form
 	Lines    int    // how many lines of it tell of the test
 	Aside    *Aside // it no longer counts; nil for what counts
+	Said     *Said  // by the rules in force then; nil: not judged yet
+}
+
+// Said is what was said of a brake test when it was judged.
+type Said struct {
+	RuleSet   string // id
+	Verdict   string
+	Judgement []byte // JSON, read by the rules
+	At        time.Time
 }
 
 // WheelEffort is the highest braking force at one wheel.

@@ -9,13 +9,49 @@ import (
 	"brakewear/internal/store"
 )
 
-// JudgeBrakeTest holds a test of a vehicle against its fleet's rule set.
+// JudgeBrakeTest returns what was said of a test of a vehicle when it was
+// judged; of one that was not, what its fleet's rule set says now.
 func JudgeBrakeTest(h *store.History, b *fleet.BrakeTest) *rules.Judgement {
-	var axles []int
+	return rules.Or(h.RuleSet).Judged(&h.Vehicle, axlesOf(h), b)
+}
+
+// JudgeAnew holds a test of a vehicle against its fleet's rule set as it is now,
+// whatever was said before.
+func JudgeAnew(h *store.History, b *fleet.BrakeTest) *rules.Judgement {
+	return rules.Or(h.RuleSet).Judge(&h.Vehicle, axlesOf(h), b)
+}
+
+func axlesOf(h *store.History) (axles []int) {
 	for _, a := range h.Axles {
 		axles = append(axles, a.Number)
 	}
-	return rules.Or(h.RuleSet).Judge(&h.Vehicle, axles, b)
+	return axles
+}
+
+// keepVerdicts keeps what the rule sets in force say of the brake tests that
+// nothing was said of yet. A test that nothing is required of is left, for it
+// may be judged once something is.
+func (s *Service) keepVerdicts(ctx context.Context, sc auth.Scope, hs []store.History) error {
+	said := map[int64]fleet.Said{}
+	for i := range hs {
+		h := &hs[i]
+		for k := range h.BrakeTests {
+			b := &h.BrakeTests[k]
+			if b.Said != nil {
+				continue
+			}
+			j := JudgeAnew(h, b)
+			if j.Verdict == rules.NotJudged {
+				continue
+			}
+			kept, err := j.Keep()
+			if err != nil {
+				return err
+			}
+			said[b.ID] = fleet.Said{RuleSet: j.Set.ID, Verdict: j.Verdict.String(), Judgement: kept}
+		}
+	}
+	return s.DB.SaveVerdicts(ctx, sc, said)
 }
 
 // Earlier returns the last like test of h that was done before b, nil where

@@ -3,6 +3,8 @@ package pipeline_test
 import (
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/rules"
@@ -58,6 +60,36 @@ func TestAddBrakeTest(t *testing.T) {
 		fs, err := db.Forecasts(ctx, all, v.ID)
 		if err != nil || fs[0].OdometerKm != 156_000 {
 			t.Errorf("the odometer read at the test: got %g, %v", fs[0].OdometerKm, err)
+		}
+
+		// It is kept as it was said, by the rules of that day.
+		if _, err := s.PickRules(ctx, all, store.RuleChoice{FleetID: v.FleetID, RuleSet: "maker", Reason: fleet.Reason{By: "N. N."}}, s.Today()); err != nil {
+			t.Fatal(err)
+		}
+		if h, err = db.History(ctx, all, v.ID); err != nil {
+			t.Fatal(err)
+		}
+		kept := &h.BrakeTests[1]
+		if kept.Said == nil || kept.Said.RuleSet != "eu" || kept.Said.At.IsZero() {
+			t.Fatalf("kept: %+v", kept.Said)
+		}
+		if d := cmp.Diff(j, pipeline.JudgeBrakeTest(&h, kept), cmp.AllowUnexported(rules.Set{})); d != "" {
+			t.Errorf("under other rules: %s", d)
+		}
+		if now := pipeline.JudgeAnew(&h, kept); now.Verdict != rules.NotJudged {
+			t.Errorf("anew: %+v", now)
+		}
+		// Worked out anew it stays; another test, that nothing is required of, has no verdict.
+		if _, _, err := s.AddBrakeTest(ctx, all, of(fleet.Routine, 9_000, 300), "N. N.", s.Today()); err != nil {
+			t.Fatal(err)
+		}
+		if h, err = db.History(ctx, all, v.ID); err != nil {
+			t.Fatal(err)
+		}
+		for _, b := range h.BrakeTests {
+			if (b.Said == nil) != (b.Stage == fleet.Routine) || b.Said != nil && b.Said.RuleSet != "eu" {
+				t.Errorf("%s: said %+v", b.Stage, b.Said)
+			}
 		}
 
 		late := of(fleet.Routine, 1, 1)

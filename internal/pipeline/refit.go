@@ -172,10 +172,13 @@ func (s *Service) forecasted(vehicles int) {
 	}
 }
 
-// keepWith keeps what there is to look at on vehicles and their track record,
-// before their forecasts: where those are stored, nothing is left to do.
+// keepWith keeps what there is to look at on vehicles, what is said of their
+// brake tests and their track record, before their forecasts: where those are stored, nothing is left to do.
 func (s *Service) keepWith(ctx context.Context, sc auth.Scope, hs []store.History, found []fleet.Finding, asOf fleet.Date) error {
 	if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
+		return err
+	}
+	if err := s.keepVerdicts(ctx, sc, hs); err != nil {
 		return err
 	}
 	return s.keepRecord(ctx, sc, hs, asOf)

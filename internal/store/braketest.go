@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/jmoiron/sqlx"
 
@@ -259,6 +260,8 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 	err := t.each(func(r *sqlx.Rows) error {
 		b := &fleet.BrakeTest{}
 		var a asideRow
+		var set, verdict, judgement *string
+		var at *time.Time
 		err := r.Scan(append([]any{
 			&b.ID,
 			&b.VehicleID,
@@ -280,8 +283,15 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 			&b.Note,
 			&b.UploadID,
 			&b.Line,
+			&set,
+			&verdict,
+			&judgement,
+			maybeInstant{&at},
 		}, k.dest(&a)...)...)
 		b.Aside = a.aside()
+		if judgement != nil {
+			b.Said = &fleet.Said{RuleSet: *set, Verdict: *verdict, Judgement: []byte(*judgement), At: *at}
+		}
 		tests = append(tests, b)
 		byID[b.ID] = b
 		return err
@@ -306,8 +316,13 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 			r.technician,
 			r.note,
 			r.upload_id,
-			r.line`+k.columns()+`
-		from brake_tests r`+w.String()+`
+			r.line,
+			j.rule_set,
+			j.verdict,
+			j.judgement,
+			j.judged_at`+k.columns()+`
+		from brake_tests r
+		left join brake_test_verdicts j on j.test_id = r.id`+w.String()+`
 		order by
 			r.vehicle_id,
 			r.day,

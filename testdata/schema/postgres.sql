@@ -241,6 +241,17 @@ create table brake_efforts (
     constraint brake_efforts_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
 );
 
+create table brake_test_verdicts (
+    test_id bigint not null,
+    fleet_id bigint not null,
+    rule_set text not null,
+    verdict text not null,
+    judgement text not null,
+    judged_at timestamp with time zone not null,
+    constraint brake_test_verdicts_pkey PRIMARY KEY (test_id),
+    constraint brake_test_verdicts_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
+);
+
 create table brake_tests (
     id bigint not null generated always as identity,
     fleet_id bigint not null,

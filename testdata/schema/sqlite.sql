@@ -272,6 +272,15 @@ CREATE TABLE brake_efforts (
     primary key (test_id, axle, side)
 ) strict;
 
+CREATE TABLE brake_test_verdicts (
+    test_id   integer not null primary key references brake_tests,
+    fleet_id  integer not null,
+    rule_set  text not null, -- id
+    verdict   text not null, -- meets, unclear, fails, dangerous
+    judgement text not null, -- JSON: each value checked, its limit and where that is published
+    judged_at text not null
+) strict;
+
 CREATE TABLE brake_tests (
     id               integer primary key,
     fleet_id         integer not null,
