@@ -110,6 +110,11 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	}
 	defer r.Close()
 	t.up.Kind = string(r.Kind())
+	if r.Kind() == ingest.Vehicles || r.Kind() == ingest.Parts {
+		if err := s.knowPlaces(ctx, known); err != nil {
+			return t, err
+		}
+	}
 	if r.Kind() == ingest.Parts {
 		if err := s.knowParts(ctx, known); err != nil {
 			return t, err

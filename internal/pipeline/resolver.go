@@ -38,14 +38,7 @@ type resolver struct {
 // resolver knows the vehicles of the numbers, or all that sc sees when numbers
 // is nil, with their axles.
 func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string) (*resolver, error) {
-	fs, err := s.DB.Fleets(ctx, sc)
-	if err != nil {
-		return nil, err
-	}
-	ds, err := s.DB.Depots(ctx, sc)
-	if err != nil {
-		return nil, err
-	}
+	var err error
 	var vs map[string][]store.VehicleKey
 	var as map[store.AxleKey]fleet.Axle
 	if numbers == nil {
@@ -65,13 +58,22 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string)
 		return nil, err
 	}
 	k := &resolver{
-		sc: sc, fleets: fs, depots: ds, vehicles: vs, axles: as,
+		sc: sc, vehicles: vs, axles: as,
 		touched: map[int64]bool{}, added: map[store.AxleKey]bool{}, axleCounts: map[int64]int{},
 	}
 	for key := range as {
 		k.axleCounts[key.VehicleID]++
 	}
 	return k, nil
+}
+
+// knowPlaces makes the resolver know the fleets and depots that there are, for a
+// file that names them. An upload of one vehicle is not to wait for hundreds.
+func (s *Service) knowPlaces(ctx context.Context, k *resolver) (err error) {
+	if k.fleets, err = s.DB.Fleets(ctx, k.sc); err == nil {
+		k.depots, err = s.DB.Depots(ctx, k.sc)
+	}
+	return err
 }
 
 // axleCount says how many axles a vehicle is known to have, 0 when it is not
