@@ -142,11 +142,11 @@ func TestFileWorkedOn(t *testing.T) {
 		fault string
 		has   []has
 	}{
-		{store.FileChecking, "", []has{{"h2", "Checking the rows"}, {"progress[value=42]", "*"}, {"main", "32,768 rows so far, 42 % of the file"}, {"meta[http-equiv=refresh]", "*"}}},
-		{store.FileTaking, "", []has{{"h2", "Taking the rows in"}, {"meta[http-equiv=refresh]", "*"}}},
-		{store.FileTaken, "", []has{{"h2", "Taken in. The forecasts of its vehicles follow"}, {"progress[value]", ""}, {"meta[http-equiv=refresh]", "*"}}},
-		{store.FileFailed, "Something went wrong on our side.", []has{{".fault", "The file was not taken in. Something went wrong"}, {"form button", "Try again"}, {"meta[http-equiv=refresh]", ""}}},
-		{store.FileUnreadable, "the file is empty", []has{{".fault", "The file cannot be read. the file is empty"}, {"meta[http-equiv=refresh]", ""}}},
+		{store.FileChecking, "", []has{{"h2", "Checking the rows"}, {"progress[value=42]", "*"}, {"main", "32,768 rows so far, 42 % of the file"}, {"[data-again]", "*"}}},
+		{store.FileTaking, "", []has{{"h2", "Taking the rows in"}, {"[data-again]", "*"}}},
+		{store.FileTaken, "", []has{{"h2", "Taken in. The forecasts of its vehicles follow"}, {"progress[value]", ""}, {"[data-again]", "*"}}},
+		{store.FileFailed, "Something went wrong on our side.", []has{{".fault", "The file was not taken in. Something went wrong"}, {"form button", "Try again"}, {"[data-again]", ""}}},
+		{store.FileUnreadable, "the file is empty", []has{{".fault", "The file cannot be read. the file is empty"}, {"[data-again]", ""}}},
 	} {
 		page := w.working(t, c.state, c.fault)
 		check(t, parse(t, w.get(page).Body.String()), c.has)

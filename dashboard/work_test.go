@@ -75,7 +75,7 @@ func TestWork(t *testing.T) {
 		{".work dd time[datetime=2026-03-03T02:00:00Z]", "Tue 3 Mar 2026 02:00"},
 		{"tbody tr.ill td", "took too long"},
 		{"tbody tr td", "by the clock"},
-		{"meta[http-equiv]", ""},
+		{"[data-again]", ""},
 	})
 	ask := url.Values{"job": {"refit"}, "zone": {"UTC"}}
 	if rec := w.submit("/work", ask); rec.Code != http.StatusSeeOther || rec.Header().Get("Location") != "/work" {
@@ -84,7 +84,7 @@ func TestWork(t *testing.T) {
 	check(t, parse(t, w.get("/work").Body.String()), []has{
 		{".work-now [role=status]", "waits to begin"},
 		{"tbody tr td", "asked for by dashboard"},
-		{"meta[http-equiv=refresh]", "*"},
+		{"[data-again]", "*"},
 	})
 	for _, c := range []struct {
 		name   string
@@ -129,7 +129,7 @@ func TestWorkFar(t *testing.T) {
 	page := parse(t, w.get("/work").Body.String())
 	check(t, page, []has{
 		{".work dd[role=status]", "Learning, step 1: 0 of 2 shares are done; no process is at work."},
-		{"meta[http-equiv]", "*"},
+		{"[data-again]", "*"},
 	})
 	sh, err := db.TakeShare(t.Context(), r.ID, 0, "another 1", time.Minute)
 	if err != nil {

@@ -12,6 +12,25 @@ for (const form of document.querySelectorAll("form.filter")) {
   }
 }
 
+// What goes on is looked at again from time to time, in place: the page is not
+// loaded anew, what is typed nowhere is lost, and the focus stays where it was.
+function lookAgain() {
+  const busy = document.querySelector("[data-again]");
+  if (!busy) return;
+  setTimeout(async () => {
+    const main = document.getElementById("main");
+    const answer = await fetch(location.href).catch(() => null);
+    if (answer && (answer.redirected || answer.status === 404)) return location.replace(answer.url); // it is over
+    if (!answer?.ok) return lookAgain();
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("main");
+    const focused = main.contains(document.activeElement) && document.activeElement.getAttribute("href");
+    main.replaceChildren(...fresh.childNodes);
+    if (focused) main.querySelector(`a[href="${CSS.escape(focused)}"]`)?.focus();
+    lookAgain();
+  }, 1000 * busy.dataset.again);
+}
+lookAgain();
+
 // A file that is on its way says so, and is not sent twice.
 for (const form of document.querySelectorAll("form.upload")) {
   form.addEventListener("submit", (event) => {
