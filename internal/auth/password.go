@@ -23,13 +23,16 @@ var (
 	ErrLongPassword  = fmt.Errorf("want at most %d bytes", MaxPassword)
 )
 
-// CheckPassword says what is wrong with a new password.
-func CheckPassword(password string) error {
+// CheckPassword says what is wrong with a new password of somebody with these
+// names.
+func CheckPassword(password string, own ...string) error {
 	switch {
 	case utf8.RuneCountInString(password) < MinPassword:
 		return ErrShortPassword
 	case len(password) > MaxPassword:
 		return ErrLongPassword
+	case guessed(password, own):
+		return ErrCommonPassword
 	}
 	return nil
 }

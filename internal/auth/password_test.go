@@ -14,13 +14,29 @@ func TestCheckPassword(t *testing.T) {
 	}{
 		// NIST SP 800-63B-4, 3.1.1.2: at least 15 characters (from memory).
 		{"14 letters", strings.Repeat("a", 14), ErrShortPassword},
-		{"15 letters", strings.Repeat("a", 15), nil},
-		{"15 characters of two bytes", strings.Repeat("ø", 15), nil},
+		{"15 letters", "fourteenandmore", nil},
+		{"15 characters of two bytes", "øåæöäüßñçéèêëîï", nil},
 		{"8 characters of two bytes", strings.Repeat("ø", 8), ErrShortPassword},
-		{"the longest", strings.Repeat("a", MaxPassword), nil},
+		{"the longest", "plain words" + strings.Repeat("a", MaxPassword-11), nil},
 		{"one more", strings.Repeat("a", MaxPassword+1), ErrLongPassword},
+		// Made up after what lists of passwords in use have (OWASP ASVS 5.0, 6.2.4
+		// and 6.2.11).
+		{"one letter", strings.Repeat("a", 15), ErrCommonPassword},
+		{"a word twice", "PasswordPassword", ErrCommonPassword},
+		{"a word and digits", "Password12345678", ErrCommonPassword},
+		{"digits in a row", "123456789012345", ErrCommonPassword},
+		{"digits back", "987654321098765", ErrCommonPassword},
+		{"rows of keys", "qwertyuiopasdfghjkl", ErrCommonPassword},
+		{"columns of keys", "1qaz2wsx3edc4rfv", ErrCommonPassword},
+		{"a unit again and again", "abc9-abc9-abc9-abc9", ErrCommonPassword},
+		{"marks alone", "...............", ErrCommonPassword},
+		{"the program's name", "Brakewear-2026-Brakewear", ErrCommonPassword},
+		{"one's own name", "Ann Marie Quenby 1", ErrCommonPassword},
+		{"one's own address", "quenby@island.example", ErrCommonPassword},
+		{"words", "four plain words here", nil},
+		{"a name among words", "quenby likes her tea cold", nil},
 	} {
-		if got := CheckPassword(c.password); got != c.want {
+		if got := CheckPassword(c.password, "Ann Marie Quenby", "quenby@island.example"); got != c.want {
 			t.Errorf("%s: got %v, want %v", c.name, got, c.want)
 		}
 	}

@@ -122,15 +122,15 @@ func (s *Service) ChangePassword(ctx context.Context, who auth.Who, old, passwor
 		}
 		return err
 	}
-	hash, err = s.hash(ctx, password)
+	hash, err = s.hash(ctx, password, who.Name, who.Email)
 	if err != nil {
 		return err
 	}
 	return s.DB.ChangePassword(ctx, who, hash)
 }
 
-func (s *Service) hash(ctx context.Context, password string) (string, error) {
-	if err := auth.CheckPassword(password); err != nil {
+func (s *Service) hash(ctx context.Context, password string, own ...string) (string, error) {
+	if err := auth.CheckPassword(password, own...); err != nil {
 		return "", fleet.Invalidf("password: %v", err)
 	}
 	return hasher.Hash(ctx, password)
@@ -199,7 +199,11 @@ func (s *Service) mailLink(ctx context.Context, email string) error {
 
 // UseLink sets the password of a link's account, and starts a session.
 func (s *Service) UseLink(ctx context.Context, secret, password, browser string) (string, error) {
-	hash, err := s.hash(ctx, password)
+	name, email, err := s.DB.LinkOf(ctx, secret)
+	if err != nil {
+		return "", err
+	}
+	hash, err := s.hash(ctx, password, name, email)
 	if err != nil {
 		return "", err
 	}
@@ -247,7 +251,7 @@ func (s *Service) AddAccount(ctx context.Context, sc auth.Scope, by string, a *s
 // AddAccountWithPassword adds an account that signs in with a password at
 // once.
 func (s *Service) AddAccountWithPassword(ctx context.Context, sc auth.Scope, by string, a *store.Account, password string) error {
-	hash, err := s.hash(ctx, password)
+	hash, err := s.hash(ctx, password, a.Name, a.Email)
 	if err != nil {
 		return err
 	}

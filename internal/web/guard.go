@@ -158,10 +158,14 @@ const secureKey = contextKey("web.secure")
 
 type contextKey string
 
+// transportPolicy has browsers ask for this name and those below it over TLS
+// alone, for a year (RFC 6797; OWASP ASVS 5.0, 3.4.1).
+const transportPolicy = "max-age=31536000; includeSubDomains"
+
 // OverTLS tells that requests come over TLS, ended before us or by us.
 func OverTLS(h http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Strict-Transport-Security", "max-age=31536000") // RFC 6797: a year
+		w.Header().Set("Strict-Transport-Security", transportPolicy)
 		h.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), secureKey, true)))
 	})
 }

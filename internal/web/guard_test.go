@@ -75,7 +75,7 @@ func TestSessionCookie(t *testing.T) {
 		if !got.HttpOnly || got.SameSite != http.SameSiteLaxMode || got.Path != "/" || got.Domain != "" {
 			t.Errorf("%s: got %v, want HttpOnly, SameSite=Lax, the whole of this host and no other", c.name, got)
 		}
-		if sent := w.Header().Get("Strict-Transport-Security") != ""; sent != c.before {
+		if sent := w.Header().Get("Strict-Transport-Security") == "max-age=31536000; includeSubDomains"; sent != c.before {
 			t.Errorf("%s: Strict-Transport-Security sent: got %t, want %t", c.name, sent, c.before)
 		}
 	}
