@@ -180,14 +180,20 @@ func TestHeaders(t *testing.T) {
 		"X-Content-Type-Options":     "nosniff",
 		"Cross-Origin-Opener-Policy": "same-origin",
 		"Cache-Control":              "no-store",
+		"Referrer-Policy":            "same-origin",
+
+		"Cross-Origin-Resource-Policy": "same-origin",
+		"Access-Control-Allow-Origin":  "", // nobody else's pages
 	} {
 		if got := w.Header().Get(name); got != want {
 			t.Errorf("%s: got %q, want %q", name, got, want)
 		}
 	}
 	csp := w.Header().Get("Content-Security-Policy")
-	if !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
-		t.Errorf("content security policy: got %q", csp)
+	for _, want := range []string{"default-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"} {
+		if !strings.Contains(csp, want) || strings.Contains(csp, "unsafe") {
+			t.Errorf("content security policy: got %q, want %s in it", csp, want)
+		}
 	}
 }
 
