@@ -213,6 +213,7 @@ func everyPage(t *testing.T) []shown {
 		{"find", "/measure"},
 		{"found", "/measure?q=bus"},
 		{"form", island(t).vehiclePath(t, "Bus 112") + "/measure"},
+		{"changed-odometer", island(t).vehiclePath(t, "Bus 112") + "/odometer"},
 		{"calendars", "/calendars"},
 		{"brake-tests", island(t).vehiclePath(t, "Bus 103") + "#brake-tests"},
 		{"brake-test", island(t).testPath(t, "Bus 112")},

@@ -73,6 +73,8 @@ func (d *Dashboard) Register(r *gin.Engine) {
 	r.GET("/measure-worker.js", web.Handle(d.worker))
 	r.GET("/vehicles/:id/measure", web.Handle(d.form))
 	r.POST("/vehicles/:id/measure", web.Handle(d.sendForm))
+	r.GET("/vehicles/:id/odometer", web.Handle(d.swapForm))
+	r.POST("/vehicles/:id/odometer", web.Handle(d.declareSwap))
 	r.GET("/vehicles/:id/measured/:upload", web.Handle(d.formSent))
 	d.registerPlan(r)
 	d.registerTests(r)

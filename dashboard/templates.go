@@ -55,6 +55,7 @@ var pageData = map[string]any{
 	"ruleset":    RuleSetPage{},
 	"fleetrules": FleetRulesPage{},
 	"limits":     LimitsPage{},
+	"swap":       SwapPage{},
 	"overview":   OverviewPage{},
 	"people":     PeoplePage{},
 	"changes":    ChangesPage{},

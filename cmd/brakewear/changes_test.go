@@ -31,6 +31,7 @@ var bodies = map[string]string{
 	"POST /rules/fleets/:id/thresholds":     "value=WP-17.2&x=3&why=own+practice&by=Ann",
 	"POST /steps/makers":                    "fleet=1&measure=wheel+nuts&low=100&high=120&unit=Nm&source=manual",
 	"POST /vehicles/:id/limits":             "axle=1&part=pad&mm=4&why=own+practice&by=Ann",
+	"POST /vehicles/:id/odometer":           "day=2026-02-01&old=158000&new=12",
 	"POST /vehicles/:id/days":               "form=coming&day=2026-05-04&what=inspection",
 	"POST /api/v1/findings/:id/notes":       `{"why":"worn evenly now"}`,
 	"POST /api/v1/uploads":                  "vehicle,fleet,depot\nBus 900,Skarrowmere Island Transport,Quenby Sands\n",

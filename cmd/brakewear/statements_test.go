@@ -34,6 +34,7 @@ var addresses = map[string]string{
 	"/vehicles/:id/days":               "1",
 	"/vehicles/:id/limits":             "1",
 	"/vehicles/:id/measure":            "1",
+	"/vehicles/:id/odometer":           "1",
 	"/vehicles/:id/measured/:upload":   "1 {form}",
 	"/vehicles/:id/test":               "1",
 	"/vehicles/:id/tests/:test":        "1 {test}",

@@ -88,6 +88,8 @@ var Routes = []Rule{
 	{"GET", "/vehicles/:id/measure", auth.Measure, false},
 	{"POST", "/vehicles/:id/measure", auth.Measure, false},
 	{"GET", "/vehicles/:id/measured/:upload", auth.Measure, false},
+	{"GET", "/vehicles/:id/odometer", auth.Measure, false},
+	{"POST", "/vehicles/:id/odometer", auth.Measure, false},
 	{"GET", "/vehicles/:id/test", auth.Measure, false},
 	{"POST", "/vehicles/:id/test", auth.Measure, false},
 	{"POST", "/findings/:id", auth.Measure, false},
