@@ -53,6 +53,7 @@ type FormScript struct {
 	Words     string // JSON, by code
 	Distance  string // what the reader counts in
 	Thickness string // and measures in
+	Days      string // and how days are written
 	ApartMM   string
 	Today     string // ISO
 	LastDay   string // ISO, of the odometer
@@ -173,7 +174,7 @@ func (d *Dashboard) formPage(tell units.Reader, sh *pipeline.Sheet, e *entered) 
 		p.BrakeKinds = choices("disc", "disc", "disc brakes all round", "mixed", "discs in front, drums behind", "drum", "drum brakes all round")
 	}
 	p.Odometer = FormField{Name: pipeline.OdometerField, Label: "Odometer"}
-	p.Script = FormScript{Distance: tell.DistanceUnit(), Thickness: tell.ThicknessUnit(), Words: remarkWords, ApartMM: data(sh.ApartMM), Today: sh.Day.String()}
+	p.Script = FormScript{Distance: tell.DistanceUnit(), Thickness: tell.ThicknessUnit(), Days: string(tell.DaysAs), Words: remarkWords, ApartMM: data(sh.ApartMM), Today: sh.Day.String()}
 	if o := sh.Odometer; o != nil {
 		p.Odometer.Known = []Fact{{"last, " + tell.DayNear(o.Date, sh.Day), tell.Distance(o.Km)}}
 		p.Odometer.Data = FieldData{Last: data(o.Km), LastDay: tell.Day(o.Date)}

@@ -26,6 +26,9 @@ func TestBrowserFormInInches(t *testing.T) {
 	if got := eval[string](t, ctx, `document.querySelector("[name=unit]").value + ", " + document.querySelector("[name=km_unit]").value`); got != "1/32 in, mi" {
 		t.Errorf("the form asks for %q", got)
 	}
+	if got := textOf(t, ctx, "details.who summary"); got != "inches · measured Mar 2, 2026 · 1/32 in" {
+		t.Errorf("who, when, unit: got %q", got)
+	}
 	// 155,000 km are 96,312.5 mi (1 mi = 1.609344 km exactly).
 	if got := textOf(t, ctx, "#k-odometer"); !strings.Contains(got, "96,313 mi") && !strings.Contains(got, "96,312 mi") {
 		t.Errorf("odometer: got %q", got)

@@ -447,11 +447,24 @@
 
     restore();
     const who = form.querySelector("details.who");
+    // As units.Reader.Day writes it.
+    const dayWords = (date) => {
+      const [year, month, day] = date.toISOString().slice(0, 10).split("-");
+      const name = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][month - 1];
+      switch (given.days) {
+        case "mon d, y": return name + " " + Number(day) + ", " + year;
+        case "y-m-d": return year + "-" + month + "-" + day;
+        case "d.m.y": return day + "." + month + "." + year;
+        case "d/m/y": return day + "/" + month + "/" + year;
+        case "m/d/y": return month + "/" + day + "/" + year;
+      }
+      return Number(day) + " " + name + " " + year;
+    };
     const sayWho = () => {
       const date = field("date").valueAsDate;
       const said = [
         field("technician").value,
-        date && "measured " + date.toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" }),
+        date && "measured " + dayWords(date),
         field("unit").value,
       ];
       who.querySelector("summary").textContent = said.filter(Boolean).join(" · ");

@@ -22,11 +22,13 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail/mailtest"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
+	"brakewear/internal/units"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -291,6 +293,39 @@ func TestDigestScope(t *testing.T) {
 		rs, err := db.Recipients(t.Context(), all)
 		if err != nil || rs[1].Last == nil || rs[1].Last.Day != fleet.NewDate(2026, 3, 2) {
 			t.Errorf("got %+v, %v; want the day in Auckland", rs[1].Last, err)
+		}
+	})
+}
+
+// Somebody with an account of the same address is told days as that wants them.
+func TestDigestForItsReader(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		srv := mailtest.Start(t, mailtest.Options{})
+		d := newDesk(t, db, srv)
+		secret, err := storetest.SignIn(t.Context(), db, "Ann", auth.Grant{Role: auth.Planner})
+		if err != nil {
+			t.Fatal(err)
+		}
+		who, err := db.SessionOf(t.Context(), secret)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := db.SetReader(t.Context(), who, units.Reader{DaysAs: units.ISO}); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.RenameAccount(t.Context(), who, "Ann", "ANN@island.example"); err != nil {
+			t.Fatal(err)
+		}
+		d.forecast(d.bus, 1, 10)
+		if _, err := d.SendDigests(t.Context(), "UTC"); err != nil {
+			t.Fatal(err)
+		}
+		got := srv.Received()
+		if len(got) != 1 {
+			t.Fatalf("%d mails, want one", len(got))
+		}
+		if _, text, _ := bodies(t, got[0].Body); !strings.Contains(text, "book by Tue 2026-03-10") || strings.Contains(text, "Mar") {
+			t.Errorf("got %s", text)
 		}
 	})
 }

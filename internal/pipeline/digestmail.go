@@ -10,6 +10,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 //go:embed digest.txt digest.html
@@ -50,7 +51,8 @@ type digestLine struct {
 
 // digestMail puts news into words.
 func (s *Service) digestMail(r *store.Recipient, d store.Digest, n news) digestPage {
-	p := digestPage{Name: r.Name, Day: dayWord(d.Day), Role: r.Role, AllDue: n.allDue, Ahead: DigestAhead}
+	tell := r.Reader
+	p := digestPage{Name: r.Name, Day: dayWord(tell, d.Day), Role: r.Role, AllDue: n.allDue, Ahead: DigestAhead}
 	vehicle := func(id int64, axle int) string {
 		if s.URL == "" {
 			return ""
@@ -66,21 +68,21 @@ func (s *Service) digestMail(r *store.Recipient, d store.Digest, n news) digestP
 	}
 	var due, moved, missed digestSection
 	for _, x := range n.due {
-		due.Lines = append(due.Lines, digestLine{axleName(x), dueSays(x), vehicle(x.VehicleID, x.Axle)})
+		due.Lines = append(due.Lines, digestLine{axleName(x), dueSays(tell, x), vehicle(x.VehicleID, x.Axle)})
 	}
 	for _, c := range n.moved {
-		moved.Lines = append(moved.Lines, digestLine{c.Vehicle, movedSays(c), vehicle(c.VehicleID, 0)})
+		moved.Lines = append(moved.Lines, digestLine{c.Vehicle, movedSays(tell, c), vehicle(c.VehicleID, 0)})
 	}
 	for _, c := range n.missed {
-		says := fmt.Sprintf("did not come in on %s at %s", dayWord(c.To.Day), c.ToDepot)
+		says := fmt.Sprintf("did not come in on %s at %s", dayWord(tell, c.To.Day), c.ToDepot)
 		missed.Lines = append(missed.Lines, digestLine{c.Vehicle, says + because(c.Why), vehicle(c.VehicleID, 0)})
 	}
 	for _, b := range n.unsaid {
-		says := fmt.Sprintf("was booked for %s at %s, and nobody has said what became of it", dayWord(b.Day), b.Depot)
+		says := fmt.Sprintf("was booked for %s at %s, and nobody has said what became of it", dayWord(tell, b.Day), b.Depot)
 		missed.Lines = append(missed.Lines, digestLine{b.Vehicle, says, vehicle(b.VehicleID, 0)})
 	}
 	for _, x := range n.unbooked {
-		says := fmt.Sprintf("its book-by date, %s, has passed without a booking", dayWord(*x.BookBy))
+		says := fmt.Sprintf("its book-by date, %s, has passed without a booking", dayWord(tell, *x.BookBy))
 		missed.Lines = append(missed.Lines, digestLine{axleName(x), says, vehicle(x.VehicleID, x.Axle)})
 	}
 	var subject []string
@@ -112,22 +114,22 @@ func axleName(x dueNews) string {
 	return name
 }
 
-func dueSays(x dueNews) string {
+func dueSays(tell units.Reader, x dueNews) string {
 	says := "no book-by date is known"
 	switch {
 	case x.PastLimit:
 		says = "at or past its limit: book it now"
 	case x.BookBy != nil:
-		says = "book by " + dayWord(*x.BookBy)
+		says = "book by " + dayWord(tell, *x.BookBy)
 	}
 	if x.was != nil && x.BookBy != nil {
-		says += fmt.Sprintf(" (told before: %s)", dayWord(*x.was))
+		says += fmt.Sprintf(" (told before: %s)", dayWord(tell, *x.was))
 	}
 	if x.P50 != nil && !x.PastLimit {
-		says += ", limit likely " + dayWord(*x.P50)
+		says += ", limit likely " + dayWord(tell, *x.P50)
 	}
 	if x.booked != nil {
-		says += fmt.Sprintf("; booked for %s at %s", dayWord(x.booked.Day), x.booked.Depot)
+		says += fmt.Sprintf("; booked for %s at %s", dayWord(tell, x.booked.Day), x.booked.Depot)
 		if x.BookBy != nil && x.booked.Day > *x.BookBy {
 			says += ", which is too late"
 		}
@@ -136,11 +138,11 @@ func dueSays(x dueNews) string {
 	return says + "; not booked, depot " + x.Depot
 }
 
-func movedSays(c fleet.BookingChange) string {
+func movedSays(tell units.Reader, c fleet.BookingChange) string {
 	if c.What == "withdrawn" {
-		return fmt.Sprintf("taken off the plan; it was booked for %s at %s", dayWord(c.From.Day), c.FromDepot) + because(c.Why)
+		return fmt.Sprintf("taken off the plan; it was booked for %s at %s", dayWord(tell, c.From.Day), c.FromDepot) + because(c.Why)
 	}
-	says := fmt.Sprintf("from %s %s to %s %s", dayWord(c.From.Day), c.From.Starts, dayWord(c.To.Day), c.To.Starts)
+	says := fmt.Sprintf("from %s %s to %s %s", dayWord(tell, c.From.Day), c.From.Starts, dayWord(tell, c.To.Day), c.To.Starts)
 	if c.From.DepotID != c.To.DepotID {
 		says += fmt.Sprintf(", from %s to %s", c.FromDepot, c.ToDepot)
 	} else {
@@ -157,7 +159,7 @@ func because(why string) string {
 }
 
 // dayWord is a day as people write it: Mon 2 Mar 2026.
-func dayWord(d fleet.Date) string { return d.Time().Format("Mon 2 Jan 2006") }
+func dayWord(tell units.Reader, d fleet.Date) string { return d.Time().Format("Mon ") + tell.Day(d) }
 
 // render returns the digest as text and as HTML.
 func (p *digestPage) render() (text, html string, err error) {

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // What a person who is told does.
@@ -41,6 +42,9 @@ type Recipient struct {
 	AddedBy    string
 	AddedAt    time.Time
 	Last       *Digest // latest; nil = none
+	// Reader is how the account of the same address wants days said; blank where
+	// there is no such account.
+	Reader units.Reader
 }
 
 // Scope is what the person is told of.
@@ -240,13 +244,16 @@ func (t *tx) recipients(sc auth.Scope, w where) (rs []Recipient, err error) {
 	at := map[int64]int{}
 	err = t.each(func(r *sqlx.Rows) error {
 		var x Recipient
-		err := r.Scan(&x.ID, &x.Name, &x.Address, &x.Role, &x.Everything, &x.AddedBy, (*instant)(&x.AddedAt))
+		err := r.Scan(&x.ID, &x.Name, &x.Address, &x.Role, &x.Everything, &x.AddedBy, (*instant)(&x.AddedAt),
+			&x.Reader.DistanceIn, &x.Reader.ThicknessIn, &x.Reader.DaysAs)
 		at[x.ID] = len(rs)
 		rs = append(rs, x)
 		return err
 	}, `
-		select r.id, r.name, r.address, r.role, r.everything, r.added_by, r.added_at
-		from recipients r`+w.String()+`
+		select r.id, r.name, r.address, r.role, r.everything, r.added_by, r.added_at,
+			coalesce(a.distance, ''), coalesce(a.thickness, ''), coalesce(a.days, '')
+		from recipients r
+		left join accounts a on a.email_key = r.address_key and a.stopped_at is null`+w.String()+`
 		order by r.name, r.id`, w.args...)
 	if err != nil || len(rs) == 0 {
 		return rs, err
