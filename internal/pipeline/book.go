@@ -172,8 +172,7 @@ func (s *Service) FinishBooking(ctx context.Context, sc auth.Scope, by string, i
 	if err != nil || up.Accepted == 0 {
 		return b, err
 	}
-	_, err = s.Refit(ctx, sc, []int64{b.VehicleID}, s.Today())
-	return b, err
+	return b, s.follow(ctx, sc, b.VehicleID, s.Today())
 }
 
 // fittedBy are the parts that a booking's work puts on.

@@ -40,8 +40,13 @@ func (s *Service) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Rec
 	return c, s.follow(ctx, sc, c.VehicleID, asOf)
 }
 
-// follow forecasts one vehicle anew.
+// follow forecasts one vehicle anew. Where there is a desk it waits for that for
+// some seconds only: what it follows from is stored, and a forecast that takes
+// long must not make it look as if it were not.
 func (s *Service) follow(ctx context.Context, sc auth.Scope, vehicleID int64, asOf fleet.Date) error {
-	_, err := s.Refit(ctx, sc, []int64{vehicleID}, asOf)
+	_, err := s.Desk.within(ctx, "forecast what was changed", func(ctx context.Context) error {
+		_, err := s.Refit(ctx, sc, []int64{vehicleID}, asOf)
+		return err
+	})
 	return err
 }

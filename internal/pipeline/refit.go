@@ -129,6 +129,21 @@ func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fl
 	if ids == nil {
 		return s.refitAll(ctx, sc, asOf)
 	}
+	for try := 1; ; try++ {
+		rep, err := s.refitOf(ctx, sc, ids, asOf)
+		if try == refitTries || !errors.Is(err, fleet.ErrConflict) {
+			return rep, err
+		}
+	}
+}
+
+// refitTries is how often the same vehicles are forecast anew when somebody else
+// keeps forecasts of them at the same moment. What they follow from, such as a
+// correction, is stored by then, and must not be said to have failed.
+const refitTries = 5
+
+// refitOf is Refit of some vehicles, once.
+func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	var rep RefitReport
 	m, trained, err := s.fitted(ctx, asOf)
 	if err != nil {
