@@ -28,7 +28,7 @@ func (c proposeCmd) Help() string {
 }
 
 func (c proposeCmd) Run(e *env) error {
-	asOf, err := dayOr(c.AsOf, e)
+	asOf, err := pastDayOr(c.AsOf, e)
 	if err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ func (c refitCmd) Help() string {
 }
 
 func (c refitCmd) Run(e *env) error {
-	asOf, err := dayOr(c.AsOf, e)
+	asOf, err := pastDayOr(c.AsOf, e)
 	if err != nil {
 		return err
 	}
@@ -74,6 +74,16 @@ func dayOr(s string, e *env) (fleet.Date, error) {
 		return 0, fleet.Invalidf("%v", err)
 	}
 	return d, nil
+}
+
+// pastDayOr is dayOr for what is kept: a day ahead would be a slip, and forecasts
+// of it would stand in the lists.
+func pastDayOr(s string, e *env) (fleet.Date, error) {
+	d, err := dayOr(s, e)
+	if today := fleet.DateOf(e.now()); err == nil && d > today {
+		return 0, fleet.Invalidf("as of %s: it lies after today, %s", d, today)
+	}
+	return d, err
 }
 
 // accepted is the setting of commands that say when to book by.

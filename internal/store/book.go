@@ -299,6 +299,9 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 	if of != fleetID {
 		return want, fleet.Invalidf("depot: it belongs to another fleet than the vehicle")
 	}
+	if err := t.likely("day", want.Day); err != nil {
+		return want, err
+	}
 	shop, err := t.workshop(want.DepotID, want.Day)
 	if err != nil {
 		return want, err

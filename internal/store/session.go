@@ -332,7 +332,8 @@ func (db *DB) NoteWrongPassword(ctx context.Context, account int64, subjects ...
 func (db *DB) Failures(ctx context.Context, subject string, since time.Time) (n int, first time.Time, err error) {
 	err = db.read(ctx, "count wrong passwords", func(t *tx) error {
 		var at *instant
-		err := t.one([]any{&n, &at}, `select count(*), min(at) from sign_in_failures where subject = ? and at > ?`, storableOf(subject), instant(since))
+		err := t.one([]any{&n, &at}, `select count(*), min(at) from sign_in_failures where subject = ? and at > ? and at <= ?`,
+			storableOf(subject), instant(since), instant(db.now())) // none of a clock that was ahead
 		if at != nil {
 			first = time.Time(*at)
 		}

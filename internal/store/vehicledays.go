@@ -93,6 +93,14 @@ func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, a fleet.Absence) er
 		return err
 	}
 	return db.write(ctx, "keep an absence", func(t *tx) error {
+		for _, d := range []*fleet.Date{a.First, a.Last} {
+			if d == nil {
+				continue
+			}
+			if err := t.likely("day", *d); err != nil {
+				return err
+			}
+		}
 		fleetID, depotID, err := t.vehicleIn(sc, a.VehicleID)
 		if err != nil {
 			return err
@@ -113,6 +121,9 @@ func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, v fleet.Planne
 		return err
 	}
 	return db.write(ctx, "keep a planned visit", func(t *tx) error {
+		if err := t.likely("day", v.Day); err != nil {
+			return err
+		}
 		fleetID, home, err := t.vehicleIn(sc, v.VehicleID)
 		if err != nil {
 			return err
@@ -194,4 +205,16 @@ func (t *tx) setFluidChange(fleetID, vehicleID int64, day fleet.Date) error {
 		values (?, ?, ?)
 		on conflict (vehicle_id) do update set day = excluded.day`, fleetID, vehicleID, day)
 	return err
+}
+
+// farthest is how many days ahead something may be planned: further than
+// anybody plans a workshop, and short of a year that was mistyped.
+const farthest = 5 * 366
+
+// likely refuses a day that is so far ahead that its year must be a slip.
+func (t *tx) likely(what string, d fleet.Date) error {
+	if today := fleet.DateOf(t.db.now()); d > today+farthest {
+		return fleet.Invalidf("%s %s: it is more than five years ahead: correct the year", what, d)
+	}
+	return nil
 }
