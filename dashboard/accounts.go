@@ -77,6 +77,7 @@ type OtherAccountPage struct {
 	GiveLink  string
 	LinkLink  string
 	StopLink  string
+	OutLink   string // signs it out everywhere
 	FreeLink  string
 	Bound     []string // what it signs in with instead of a password
 	Log       string   // of the changes to it
@@ -104,6 +105,7 @@ func (d *Dashboard) registerAccounts(r *gin.Engine) {
 	r.POST("/accounts/:id/roles", web.Handle(d.giveRole))
 	r.POST("/accounts/:id/roles/:role/end", web.Handle(d.endRole))
 	r.POST("/accounts/:id/link", web.Handle(d.linkAccount))
+	r.POST("/accounts/:id/sessions", web.Handle(d.endSessionsOf))
 	r.POST("/accounts/:id/stop", web.Handle(d.stopAccount))
 }
 
@@ -362,6 +364,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		GiveLink:  path + "/roles",
 		LinkLink:  path + "/link",
 		StopLink:  path + "/stop",
+		OutLink:   path + "/sessions",
 		FreeLink:  path + "/openid/end",
 		Log:       fmt.Sprintf("/changes?record=account&number=%d", id),
 		Fault:     fault,
@@ -436,6 +439,14 @@ func (d *Dashboard) linkAccount(c *gin.Context) error {
 		return d.otherDone(c, err)
 	}
 	return d.showOther(c, http.StatusOK, d.origin(c)+link, "")
+}
+
+func (d *Dashboard) endSessionsOf(c *gin.Context) error {
+	id, err := pathID(c, "account")
+	if err != nil {
+		return err
+	}
+	return d.otherDone(c, d.svc.DB.EndSessionsOf(c.Request.Context(), d.scope(c), d.who(c), id))
 }
 
 func (d *Dashboard) stopAccount(c *gin.Context) error {

@@ -211,6 +211,19 @@ func TestOtherAccount(t *testing.T) {
 		t.Errorf("a role ended: got %q", got)
 	}
 
+	// Signed out by an admin, such as when a phone was lost.
+	bo := auth.NewSecret()
+	if err := w.svc.DB.StartSession(t.Context(), a.ID, bo, "a lost phone"); err != nil {
+		t.Fatal(err)
+	}
+	if rec := w.as(bo, "GET", "/account", nil); rec.Code != http.StatusOK {
+		t.Fatalf("signed in: got %d", rec.Code)
+	}
+	w.follow(t, path+"/sessions", nil)
+	if rec := w.as(bo, "GET", "/account", nil); rec.Code != http.StatusSeeOther {
+		t.Errorf("signed out by an admin: got %d, want to sign in", rec.Code)
+	}
+
 	// An admin of one depot sees neither what Bo may elsewhere nor how to stop him.
 	depot := store.Grant{Role: auth.Technician, Place: store.Place{FleetID: 1, DepotID: 1}}
 	if err := w.svc.DB.GiveGrant(t.Context(), auth.AllFleets(), "test", a.ID, &depot); err != nil {

@@ -315,6 +315,7 @@ var tended = map[string]string{
 	"LogForecasts":       "likewise",
 	"SaveParameters":     "what was learned",
 	"SaveFindings":       "what the data show",
+	"SaveVerdicts":       "what is said of brake tests",
 	"JoinRefit":          "how far a refit is",
 	"FailRefit":          "likewise",
 	"takeShare":          "likewise",

@@ -187,6 +187,20 @@ func (db *DB) EndOtherSessions(ctx context.Context, who auth.Who) error {
 	})
 }
 
+// EndSessionsOf ends all sessions of an account all of whose places sc sees: a
+// phone was lost.
+func (db *DB) EndSessionsOf(ctx context.Context, sc auth.Scope, by string, account int64) error {
+	return db.write(ctx, "end an account's sessions", func(t *tx) error {
+		if _, err := t.ownAccount(sc, account); err != nil {
+			return err
+		}
+		if _, err := t.exec(`delete from sessions where account_id = ?`, account); err != nil {
+			return err
+		}
+		return t.log(entry{act: "signed out everywhere", record: "account", id: account, by: by})
+	})
+}
+
 // ChangePassword sets who's password to hash, and ends the other sessions and
 // all links of the account.
 func (db *DB) ChangePassword(ctx context.Context, who auth.Who, hash string) error {

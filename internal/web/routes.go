@@ -144,6 +144,7 @@ var Routes = []Rule{
 	{"POST", "/accounts/:id/roles/:role/end", auth.People, false},
 	{"POST", "/accounts/:id/link", auth.People, false},
 	{"POST", "/accounts/:id/openid/end", auth.People, false},
+	{"POST", "/accounts/:id/sessions", auth.People, false},
 	{"POST", "/accounts/:id/stop", auth.People, false},
 	{"GET", "/changes", auth.People, false},
 	{"GET", "/changes.csv", auth.People, false},
