@@ -220,6 +220,15 @@ func TestBoundsOfWaysIn(t *testing.T) {
 		if _, _, err := db.LinkOf(ctx, "link 1"); err != nil {
 			t.Errorf("the second link: %v", err)
 		}
+		for i := range 2 * store.MaxLinks { // in the same moment
+			link := fmt.Sprint("link at once ", i)
+			if err := db.AddLink(ctx, all, "test", a.ID, link); err != nil {
+				t.Fatal(err)
+			}
+			if _, _, err := db.LinkOf(ctx, link); err != nil {
+				t.Errorf("link %d of one moment: %v", i, err)
+			}
+		}
 		var first store.Token
 		for i := range store.MaxTokens + 1 {
 			k := store.Token{Name: "telematics", Rights: []auth.Right{auth.See}, Until: now.Add(time.Hour)}

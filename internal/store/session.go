@@ -245,8 +245,9 @@ func (db *DB) AddLink(ctx context.Context, sc auth.Scope, by string, account int
 		}
 		_, err = t.exec(`
 			delete from links
-			where until < ? or account_id = ? and sha256 not in (select sha256 from links where account_id = ? order by made_at desc limit ?)`,
-			instant(now), account, account, maxLinks)
+			where until < ? or account_id = ? and sha256 <> ? and sha256 not in (
+				select sha256 from links where account_id = ? and sha256 <> ? order by made_at desc limit ?)`,
+			instant(now), account, auth.Hash(secret), account, auth.Hash(secret), maxLinks-1) // this one stays, if others are of the same moment
 		if err != nil {
 			return err
 		}
