@@ -28,8 +28,12 @@ type Picture struct {
 
 func (d *Dashboard) picture(vehicle int64, c *chart.Chart, file, title string) *Picture {
 	p := newPicture(title, c)
-	p.File = fmt.Sprintf("/vehicles/%d/charts/%s", vehicle, file)
+	p.File = pictureFile(vehicle, file)
 	return p
+}
+
+func pictureFile(vehicle int64, file string) string {
+	return fmt.Sprintf("/vehicles/%d/charts/%s", vehicle, file)
 }
 
 func newPicture(title string, c *chart.Chart) *Picture {

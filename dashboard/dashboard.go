@@ -27,6 +27,7 @@ type Dashboard struct {
 	// examples are the worked example of the help by units.Reader, each made
 	// when first asked for.
 	examples *sync.Map
+	drawn    *drawn
 	// Demo are accounts that the page to sign in offers to everybody; nil but
 	// in the demo.
 	Demo []DemoAccount
@@ -47,7 +48,7 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Dashboard{svc: svc, assets: assets, pages: pages, examples: new(sync.Map)}, nil
+	return &Dashboard{svc: svc, assets: assets, pages: pages, examples: new(sync.Map), drawn: &drawn{}}, nil
 }
 
 // Register adds the pages to r, which has let nobody in yet who may not be.

@@ -200,7 +200,9 @@ func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f
 		if !pic.first {
 			to = &v.More
 		}
-		*to = append(*to, *d.picture(h.Vehicle.ID, pic.chart, pic.file, pic.title))
+		one := d.drawn.draw(pic.title, pic.chart, drawnAs{f, pic.file, tell})
+		one.File = pictureFile(h.Vehicle.ID, pic.file)
+		*to = append(*to, *one)
 	}
 	return nil
 }
