@@ -71,3 +71,26 @@ func TestBrowserFormInInches(t *testing.T) {
 		t.Errorf("the browser complains: %s", got)
 	}
 }
+
+// TestBrowserInches looks at the pages with the most numbers as somebody sees
+// them who reads inches and dates of full length: nothing runs over the edge.
+func TestBrowserInches(t *testing.T) {
+	ctx := browser(t)
+	w := island(t).seenBy(t, "wide", units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.MonthDay})
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	bus := w.vehiclePath(t, "Bus 112")
+	for name, path := range map[string]string{
+		"due": "/", "vehicle": bus, "card": w.cardPath(t, "Bus 112"), "form": bus + "/measure", "limits": bus + "/limits",
+		"overview": "/overview", "record": "/record", "plan": "/plan", "help": "/help", "account": "/account",
+	} {
+		look(t, ctx, phone, "light", srv.URL+path)
+		t.Run(name, func(t *testing.T) { fits390(t, ctx) })
+		shoot(t, ctx, "inches-"+name+"-390-light")
+		look(t, ctx, desk, "light", srv.URL+path)
+		if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
+			t.Errorf("%s runs %g px over the edge at a desk", name, over)
+		}
+		shoot(t, ctx, "inches-"+name+"-1280-light")
+	}
+}
