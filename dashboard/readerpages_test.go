@@ -82,7 +82,7 @@ func TestEveryPageForItsReader(t *testing.T) {
 		never *regexp.Regexp
 	}{
 		{"imperial", units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO},
-			regexp.MustCompile(`\b(km|mm)\b|kilomet|millimet|\b\d{1,2} ` + month + `\b|\b` + month + ` \d{1,2}\b`)},
+			regexp.MustCompile(`\b(km|mm)\b|(?i:kilomet|millimet)|\b\d{1,2} ` + month + `\b|\b` + month + ` \d{1,2}\b`)},
 		{"metric", units.Reader{},
 			regexp.MustCompile(`/32\b|\d mi\b|\.\d+ in\b|\bmph\b|10,000 mi|\b\d{4}-\d{2}-\d{2}\b`)},
 	} {
