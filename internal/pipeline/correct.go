@@ -42,10 +42,14 @@ func (s *Service) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Rec
 
 // follow forecasts one vehicle anew. Where there is a desk it waits for that for
 // some seconds only: what it follows from is stored, and a forecast that takes
-// long must not make it look as if it were not.
+// long, or that a fault cuts off, must not make it look as if it were not.
 func (s *Service) follow(ctx context.Context, sc auth.Scope, vehicleID int64, asOf fleet.Date) error {
 	_, err := s.Desk.within(ctx, "forecast what was changed", func(ctx context.Context) error {
-		_, err := s.Refit(ctx, sc, []int64{vehicleID}, asOf)
+		ids := []int64{vehicleID}
+		_, err := s.Refit(ctx, sc, ids, asOf)
+		if s.Desk.later(err, ids) {
+			return nil
+		}
 		return err
 	})
 	return err

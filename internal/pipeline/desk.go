@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 )
 
 // Desk does work that may outlast the request it came with: files handed in,
@@ -61,6 +62,9 @@ const (
 	// patience is how long a request waits for its work before it is answered
 	// that it goes on: well below the limits of browsers and proxies.
 	patience = 5 * time.Second
+	// laterFirst is how soon a forecast is tried again that a fault kept from
+	// following what was stored; each try after waits twice as long, up to deskRound.
+	laterFirst = 500 * time.Millisecond
 )
 
 // OpenDesk gives s a desk, which takes up at once what was left unfinished.
@@ -195,4 +199,34 @@ func (d *Desk) within(ctx context.Context, what string, fn func(ctx context.Cont
 	case <-ctx.Done():
 		return false, nil
 	}
+}
+
+// later forecasts vehicles, or all when ids is nil, as soon as it can be done,
+// where err is one that passes by itself and kept it from being done at once:
+// what it was to follow is stored. false: err stands. A process that ends before
+// leaves it to the night's refit.
+func (d *Desk) later(err error, ids []int64) bool {
+	if d == nil || !passes(err) {
+		return false
+	}
+	return d.start(func() {
+		for pause := laterFirst; ; pause = min(2*pause, deskRound) {
+			select {
+			case <-d.ctx.Done():
+				return
+			case <-time.After(pause):
+			}
+			_, err := d.svc.refitTouched(d.ctx, auth.AllFleets(), ids, d.svc.Today())
+			d.report("forecast what was stored before", err)
+			if !passes(err) {
+				return
+			}
+		}
+	})
+}
+
+// passes says whether what failed can be done when a database is back, or by
+// somebody who does not go away.
+func passes(err error) bool {
+	return errors.Is(err, fleet.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled)
 }
