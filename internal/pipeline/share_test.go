@@ -276,47 +276,51 @@ func TestFaultRefitProcesses(t *testing.T) {
 		}
 		return
 	}
-	t.Run(store.Postgres, func(t *testing.T) {
-		url := storetest.URL(t, store.Postgres)
-		db := storetest.MustOpen(t, url)
-		inventFleet(t, db, 150)
-		start := func() *exec.Cmd {
-			cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestFaultRefitProcesses$", "-test.timeout=2m")
-			cmd.Env = append(os.Environ(), refitURL+"="+url)
-			cmd.Stderr = os.Stderr
-			if err := cmd.Start(); err != nil {
-				t.Fatal(err)
-			}
-			return cmd
-		}
-		if err := start().Wait(); err != nil {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) { killOneOfThree(t, storetest.URL(t, dialect)) })
+	}
+}
+
+// killOneOfThree is the test on one database.
+func killOneOfThree(t *testing.T, url string) {
+	db := storetest.MustOpen(t, url)
+	inventFleet(t, db, 150)
+	start := func() *exec.Cmd {
+		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestFaultRefitProcesses$", "-test.timeout=2m")
+		cmd.Env = append(os.Environ(), refitURL+"="+url)
+		cmd.Stderr = os.Stderr
+		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		want := stored(t, url)
-		forget(t, url)
+		return cmd
+	}
+	if err := start().Wait(); err != nil {
+		t.Fatal(err)
+	}
+	want := stored(t, url)
+	forget(t, url)
 
-		cmds := []*exec.Cmd{start(), start(), start()}
-		victim := killHolder(t, url, cmds)
-		workers := map[string]bool{}
-		for i, cmd := range cmds {
-			if err := cmd.Wait(); (err != nil) != (i == victim) {
-				t.Errorf("process %d: %v", i, err)
-			}
-			for _, line := range storetest.Dump(t, url, "select distinct worker from refit_shares") {
-				workers[line] = true
-			}
+	cmds := []*exec.Cmd{start(), start(), start()}
+	victim := killHolder(t, url, cmds)
+	workers := map[string]bool{}
+	for i, cmd := range cmds {
+		if err := cmd.Wait(); (err != nil) != (i == victim) {
+			t.Errorf("process %d: %v", i, err)
 		}
-		got := stored(t, url)
-		got["parameters"] = slices.Compact(got["parameters"])
-		sameKept(t, "three processes, one killed", got, want)
-		if len(workers) < 2 {
-			t.Errorf("only %v worked; the test shows nothing", workers)
+		for _, line := range storetest.Dump(t, url, "select distinct worker from refit_shares") {
+			workers[line] = true
 		}
-		dead := strconv.Itoa(cmds[victim].Process.Pid)
-		if left := storetest.Dump(t, url, "select number from refit_shares where holder is not null and worker like '% "+dead+"'"); len(left) > 0 {
-			t.Errorf("the killed process still holds %v", left)
-		}
-	})
+	}
+	got := stored(t, url)
+	got["parameters"] = slices.Compact(got["parameters"])
+	sameKept(t, "three processes, one killed", got, want)
+	if len(workers) < 2 {
+		t.Errorf("only %v worked; the test shows nothing", workers)
+	}
+	dead := strconv.Itoa(cmds[victim].Process.Pid)
+	if left := storetest.Dump(t, url, "select number from refit_shares where holder is not null and worker like '% "+dead+"'"); len(left) > 0 {
+		t.Errorf("the killed process still holds %v", left)
+	}
 }
 
 // killHolder kills a process that holds a share, while others work as well, and
