@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
 )
@@ -138,7 +139,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 		p.Joins = "It joins a visit that the vehicle makes anyway."
 	}
 	for _, x := range slices.Backward(history) {
-		p.History = append(p.History, changeWords(tell, &x, today))
+		p.History = append(p.History, changeWords(tell, &x, pipeline.Zone(b.TimeZone), today))
 	}
 	return d.send(c, status, "booking", p)
 }
@@ -168,8 +169,8 @@ func itemRows(tell units.Reader, b *fleet.Booking, parts []fleet.StockPart, toda
 }
 
 // changeWords is a line of a booking's history.
-func changeWords(tell units.Reader, x *fleet.BookingChange, today fleet.Date) string {
-	s := fmt.Sprintf("%s: %s by %s", tell.MomentShort(x.At, time.UTC), x.What, x.By)
+func changeWords(tell units.Reader, x *fleet.BookingChange, zone *time.Location, today fleet.Date) string {
+	s := fmt.Sprintf("%s: %s by %s", tell.MomentShort(x.At, zone), x.What, x.By)
 	switch {
 	case x.From.Day == 0:
 		s += fmt.Sprintf(" for %s, %s, %s", dayNear(tell, x.To.Day, today), x.To.Starts, x.ToDepot)

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/units"
 )
 
@@ -75,4 +76,45 @@ func TestReaderForm(t *testing.T) {
 	if strings.Contains(got, "Nothing is chosen yet") {
 		t.Error("what was chosen is called a suggestion")
 	}
+}
+
+// What is left as it stood in a form of inches and miles is not altered by a
+// rounding; what is typed there is kept by the exact inch and mile; and a form
+// means what it said though its reader has chosen otherwise since.
+func TestCorrectInInches(t *testing.T) {
+	w := told(t)
+	seen := w.seenBy(t, "inches", units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches})
+	bus := w.vehiclePath(t, "Bus 2")
+	page := w.readingPath(t, bus) // left outer, 15.4 mm on 20 Feb 2026 at 139,000 km
+	doc := parse(t, seen.get(page).Body.String())
+	form := url.Values{"act": {"correct"}, "date": {"2026-02-20"}, "side": {"left"}, "face": {"outer"}, "by": {"N. N."}, "why": {"misread"}}
+	for _, name := range []string{"value_mm", "odometer_km", "in_distance", "in_thickness"} {
+		form.Set(name, attr(find(doc, "form.correct input[name="+name+"]")[0], "value"))
+	}
+	// 15.4 mm are 19.402 of 0.79375 mm; 139,000 km are 86,370.6 mi of 1.609344 km.
+	if got := form.Get("value_mm") + ", " + form.Get("odometer_km"); got != "19.4, 86370.6" {
+		t.Errorf("the form has %s", got)
+	}
+	if rec := seen.submit(page, form); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "nothing is changed") {
+		t.Errorf("nothing changed: got %d", rec.Code)
+	}
+	form.Set("value_mm", "17/64")
+	// Sent by a reader of mm and km, the form is still of inches and miles.
+	if rec := w.submit(page, form); rec.Code != http.StatusSeeOther {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), vehicleID(t, bus))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range h.Readings {
+		if r.Given == "17/64" {
+			// 17/64 in of 25.4 mm, to the millionth that is kept.
+			if r.MM != 6.746875 || r.OdometerKm == nil || *r.OdometerKm != 139_000 {
+				t.Errorf("kept %v mm at %v km, want 6.746875 at 139000", r.MM, *r.OdometerKm)
+			}
+			return
+		}
+	}
+	t.Error("the correction is not kept as it was written")
 }
