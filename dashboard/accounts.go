@@ -179,7 +179,7 @@ func (d *Dashboard) accountDone(c *gin.Context, err error, done string) error {
 func (d *Dashboard) renameAccount(c *gin.Context) error {
 	email, err := mail.ValidAddress(c.PostForm("email"))
 	if err == nil {
-		err = d.svc.DB.RenameAccount(c.Request.Context(), web.SignedIn(c), strings.TrimSpace(c.PostForm("name")), email)
+		err = d.svc.RenameAccount(c.Request.Context(), web.SignedIn(c), strings.TrimSpace(c.PostForm("name")), email, c.PostForm("old"))
 	}
 	if err == nil {
 		c.Redirect(http.StatusSeeOther, "/account")

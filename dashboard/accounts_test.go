@@ -145,6 +145,7 @@ func TestAccounts(t *testing.T) {
 	}{
 		{"a name that is blank", "/account", url.Values{"name": {""}, "email": {"ann@island.example"}}, "Name: want one"},
 		{"an address that is none", "/account", url.Values{"name": {"Ann"}, "email": {"ann"}}, "mail"},
+		{"another address without the password", "/account", url.Values{"name": {"Ann"}, "email": {"quay@island.example"}}, "that is not it"},
 		{"not the present password", "/account/password", url.Values{"old": {other}, "password": {other}, "again": {other}}, "that is not it"},
 		{"two new passwords", "/account/password", url.Values{"old": {password}, "password": {other}, "again": {password}}, "not the same"},
 		{"a token without a day", "/account/tokens", url.Values{"name": {"scan tool"}, "right": {"see"}}, "Works until"},
@@ -170,6 +171,15 @@ func TestAccounts(t *testing.T) {
 	}
 	if _, err := w.svc.DB.TokenOf(t.Context(), secret); err == nil {
 		t.Error("a token that was ended lets in")
+	}
+
+	rec = w.as(second, "POST", "/account", url.Values{"name": {"Ann of the Quay"}, "email": {"ANN@island.example"}})
+	if rec.Code != http.StatusSeeOther {
+		t.Errorf("another name: got %d %s", rec.Code, wordsAt(t, rec.Body.String(), ".fault"))
+	}
+	rec = w.as(second, "POST", "/account", url.Values{"name": {"Ann"}, "email": {"quay@island.example"}, "old": {password}})
+	if rec.Code != http.StatusSeeOther {
+		t.Errorf("another address: got %d %s", rec.Code, wordsAt(t, rec.Body.String(), ".fault"))
 	}
 
 	// A new password ends the other browser; signing out ends this one.

@@ -226,3 +226,22 @@ func tracked(t *testing.T) []string {
 	}
 	return strings.Split(strings.TrimSuffix(string(out), "\x00"), "\x00")
 }
+
+// TestPackagesExplained wants every package in the contributors' table of the
+// layout.
+func TestPackagesExplained(t *testing.T) {
+	guide := read(t, "DEVELOPERS.md")
+	seen := map[string]bool{}
+	for _, name := range tracked(t) {
+		dir := filepath.ToSlash(filepath.Dir(name))
+		if !strings.HasSuffix(name, ".go") || seen[dir] || dir == "internal" || strings.Contains(dir, "testdata") {
+			continue
+		}
+		seen[dir] = true
+		parent := filepath.ToSlash(filepath.Dir(dir))
+		test := strings.HasSuffix(dir, "test") // beside the package it is for
+		if !strings.Contains(guide, "| `"+dir+"` |") && !(test && strings.Contains(guide, "`"+filepath.Base(dir)+"`") && strings.Contains(guide, "| `"+parent+"` |")) {
+			t.Errorf("%s: no line in the layout of DEVELOPERS.md", dir)
+		}
+	}
+}

@@ -46,35 +46,45 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 	if len(email) > maxEmail || len(password) > auth.MaxPassword {
 		return "", errEntry
 	}
-	pair := "pair " + email + " " + origin
-	bounds := []bound{{pair, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin}}
-	first, err := s.reached(ctx, bounds, failuresFor)
-	if err != nil {
-		return "", err
-	}
-	if first != nil {
-		wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
-		return "", &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
-	}
-	account, hash, err := s.DB.PasswordOf(ctx, email)
-	if err != nil {
-		return "", err
-	}
-	err = hasher.Compare(ctx, password, hash)
+	account, err := s.fits(ctx, email, password, []bound{
+		{"pair " + email + " " + origin, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin},
+	})
 	if errors.Is(err, auth.ErrPassword) {
-		if err := s.DB.NoteWrongPassword(ctx, account, subjects(bounds)...); err != nil {
-			return "", err
-		}
 		return "", errEntry
 	}
 	if err != nil {
 		return "", err
 	}
-	if err := s.DB.ForgetFailures(ctx, pair); err != nil {
-		return "", err
-	}
 	secret := auth.NewSecret()
 	return secret, s.DB.StartSession(ctx, account, secret, browser)
+}
+
+// fits returns the account of an e-mail address when the password is its own.
+// A wrong one, which is auth.ErrPassword, counts under the bounds, and a right
+// one clears the first; where one is reached the error is a fleet.WaitError.
+func (s *Service) fits(ctx context.Context, email, password string, bounds []bound) (account int64, err error) {
+	first, err := s.reached(ctx, bounds, failuresFor)
+	if err != nil {
+		return 0, err
+	}
+	if first != nil {
+		wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
+		return 0, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
+	}
+	account, hash, err := s.DB.PasswordOf(ctx, email)
+	if err != nil {
+		return 0, err
+	}
+	err = hasher.Compare(ctx, password, hash)
+	if errors.Is(err, auth.ErrPassword) {
+		if err := s.DB.NoteWrongPassword(ctx, account, subjects(bounds)...); err != nil {
+			return 0, err
+		}
+	}
+	if err != nil {
+		return 0, err
+	}
+	return account, s.DB.ForgetFailures(ctx, bounds[0].subject)
 }
 
 // bound is how often something may be tried under a subject.
@@ -110,23 +120,37 @@ func subjects(bounds []bound) (ss []string) {
 	return ss
 }
 
+// present makes sure that whoever is signed in knows the account's password: a
+// browser left open, or a session that was taken, does not.
+func (s *Service) present(ctx context.Context, who auth.Who, password string) error {
+	_, err := s.fits(ctx, who.Email, password, []bound{{"present " + strings.ToLower(who.Email), failuresByPair}})
+	if errors.Is(err, auth.ErrPassword) {
+		return fleet.Deniedf("the present password: that is not it")
+	}
+	return err
+}
+
 // ChangePassword changes who's password, and ends the other sessions.
 func (s *Service) ChangePassword(ctx context.Context, who auth.Who, old, password string) error {
-	_, hash, err := s.DB.PasswordOf(ctx, who.Email)
-	if err != nil {
+	if err := s.present(ctx, who, old); err != nil {
 		return err
 	}
-	if err := hasher.Compare(ctx, old, hash); err != nil {
-		if errors.Is(err, auth.ErrPassword) {
-			return fleet.Deniedf("the present password: that is not it")
-		}
-		return err
-	}
-	hash, err = s.hash(ctx, password, who.Name, who.Email)
+	hash, err := s.hash(ctx, password, who.Name, who.Email)
 	if err != nil {
 		return err
 	}
 	return s.DB.ChangePassword(ctx, who, hash)
+}
+
+// RenameAccount changes who's own name and e-mail address. Another address wants
+// the present password: links to choose a new one are mailed there.
+func (s *Service) RenameAccount(ctx context.Context, who auth.Who, name, email, password string) error {
+	if !strings.EqualFold(email, who.Email) {
+		if err := s.present(ctx, who, password); err != nil {
+			return err
+		}
+	}
+	return s.DB.RenameAccount(ctx, who, name, email)
 }
 
 func (s *Service) hash(ctx context.Context, password string, own ...string) (string, error) {

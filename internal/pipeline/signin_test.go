@@ -126,3 +126,36 @@ func TestMailLink(t *testing.T) {
 		}
 	})
 }
+
+// Whoever sits at a browser that was left open can neither guess the password
+// nor have links mailed elsewhere.
+func TestPresentPassword(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		d := newDesk(t, db, nil)
+		ann := store.Account{Name: "Ann", Email: "ann@island.example", Grants: []store.Grant{{Role: auth.Admin}}}
+		if err := d.AddAccountWithPassword(ctx, auth.AllFleets(), "test", &ann, password); err != nil {
+			t.Fatal(err)
+		}
+		who := auth.Who{Account: ann.ID, Name: ann.Name, Email: ann.Email}
+		if err := d.Service.RenameAccount(ctx, who, "Ann of the Quay", ann.Email, ""); err != nil {
+			t.Errorf("another name: %v", err)
+		}
+		for range 5 {
+			if err := d.Service.RenameAccount(ctx, who, "Ann", "quay@island.example", another); !errors.Is(err, fleet.ErrDenied) {
+				t.Fatalf("another address, a wrong password: got %v, want ErrDenied", err)
+			}
+		}
+		if err := d.ChangePassword(ctx, who, another, another); !errors.Is(err, fleet.ErrDenied) {
+			t.Errorf("a new password, a wrong one: got %v, want ErrDenied", err)
+		}
+		// Six in all.
+		err := d.ChangePassword(ctx, who, password, another)
+		if _, waits := errors.AsType[*fleet.WaitError](err); !waits {
+			t.Errorf("after six: got %v, want to wait", err)
+		}
+		if _, err := d.Service.SignIn(ctx, ann.Email, password, "10.0.0.1", "a browser"); err != nil {
+			t.Errorf("she is not locked out of signing in: %v", err)
+		}
+	})
+}
