@@ -180,7 +180,7 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 			fleet.CardNotPassed: "Not passed: the vehicle may not go",
 			fleet.CardDropped:   "Dropped: nothing was done",
 		}[card.State]
-		p.Closed = fmt.Sprintf("closed by %s on %s", card.ClosedBy, tell.Moment(*card.ClosedAt, time.UTC))
+		p.Closed = fmt.Sprintf("closed by %s on %s", card.ClosedBy, tell.Moment(*card.ClosedAt, pipeline.Zone(card.TimeZone)))
 	}
 	for _, w := range card.Work {
 		where := "whole vehicle"
@@ -216,12 +216,12 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 		}
 	}
 	for _, f := range card.Parts {
-		p.Fitted = append(p.Fitted, cardFitted(tell, f))
+		p.Fitted = append(p.Fitted, cardFitted(tell, card, f))
 	}
 	return p
 }
 
-func cardFitted(tell units.Reader, f fleet.CardPart) CardFitted {
+func cardFitted(tell units.Reader, card *fleet.Card, f fleet.CardPart) CardFitted {
 	side := ""
 	if f.Side != "" {
 		side = string(f.Side) + " "
@@ -236,16 +236,18 @@ func cardFitted(tell units.Reader, f fleet.CardPart) CardFitted {
 	}
 	v := CardFitted{
 		ID: f.ID, What: fmt.Sprintf("Axle %d: %s%ss", f.Axle, side, f.Part), Number: strings.TrimPrefix(number, ", "),
-		MM: tell.Exactly(string(f.Part), f.MM) + " new, " + how, By: f.By + ", " + stamp(tell, f.At),
+		MM: tell.Exactly(string(f.Part), f.MM) + " new, " + how, By: f.By + ", " + stamp(tell, card, f.At),
 	}
 	if f.Undone != nil {
-		v.Undone = fmt.Sprintf("undone by %s on %s: %s", f.Undone.By, stamp(tell, f.Undone.At), f.Undone.Why)
+		v.Undone = fmt.Sprintf("undone by %s on %s: %s", f.Undone.By, stamp(tell, card, f.Undone.At), f.Undone.Why)
 	}
 	return v
 }
 
-// stamp is a moment as short as a card has room for.
-func stamp(tell units.Reader, t time.Time) string { return tell.MomentShort(t, time.UTC) }
+// stamp is a moment by the depot's clock, as short as a card has room for.
+func stamp(tell units.Reader, card *fleet.Card, t time.Time) string {
+	return tell.MomentShort(t, pipeline.Zone(card.TimeZone))
+}
 
 // cardSpecs gives the values of an axle's parts with their last readings.
 func cardSpecs(tell units.Reader, h *store.History, axle int) (out []CardSpec) {
@@ -368,7 +370,7 @@ func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepVi
 	}
 	if e := s.Entry; e != nil {
 		v.State, v.Note = string(e.State), e.Note
-		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, e.At), ", ")
+		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, card, e.At), ", ")
 	}
 	v.Faults, v.Remarks = tellAll(tell, s.Faults(), card.Day), tellAll(tell, s.Remarks(), card.Day)
 	return v

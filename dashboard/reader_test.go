@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -8,6 +9,7 @@ import (
 	"testing"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/units"
 )
 
@@ -117,4 +119,23 @@ func TestCorrectInInches(t *testing.T) {
 		}
 	}
 	t.Error("the correction is not kept as it was written")
+}
+
+// A card's moments are told by its depot's clock, the summer's where there is one.
+func TestCardByDepotClock(t *testing.T) {
+	w := small(t)
+	all := auth.AllFleets()
+	if err := w.svc.DB.SetTimeZone(t.Context(), all, 1, "Asia/Tokyo"); err != nil {
+		t.Fatal(err)
+	}
+	card, err := w.svc.OpenCardFor(t.Context(), all, "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d", card.ID)
+	if rec := w.submit(path+"/close", url.Values{"state": {string(fleet.CardDropped)}, "by": {"N. N."}, "note": {"wrong bus"}}); rec.Code != http.StatusSeeOther {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	// The tests' clock stands at 09:00 UTC; Tokyo's is nine hours ahead.
+	check(t, parse(t, w.get(path).Body.String()), []has{{"main", "closed by N. N. on 2 Mar 2026, 18:00 JST"}})
 }

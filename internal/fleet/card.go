@@ -251,6 +251,7 @@ type Card struct {
 	Parts      []CardPart
 	// Names, filled where cards are read.
 	Vehicle, Plate, Depot string
+	TimeZone              string // of the depot's clock, an IANA name
 }
 
 // TestStep is the key of the step that the brake test after the job settles.

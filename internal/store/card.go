@@ -232,7 +232,7 @@ func (t *tx) cards(w where, limit string, args ...any) (cs []fleet.Card, err err
 		var work []byte
 		err := r.Scan(&c.ID, &c.FleetID, &c.VehicleID, &c.DepotID, &booking, &c.Day, &c.OdometerKm, &work,
 			&c.State, &c.OpenedBy, (*instant)(&c.OpenedAt), &c.ClosedBy, maybeInstant{&c.ClosedAt}, &c.Note,
-			&c.Vehicle, &c.Plate, &c.Depot)
+			&c.Vehicle, &c.Plate, &c.Depot, &c.TimeZone)
 		if err != nil {
 			return err
 		}
@@ -262,7 +262,8 @@ func (t *tx) cards(w where, limit string, args ...any) (cs []fleet.Card, err err
 			c.note,
 			v.number,
 			v.plate,
-			d.name
+			d.name,
+			d.time_zone
 		from job_cards c
 		join vehicles v on v.id = c.vehicle_id
 		join depots d on d.id = c.depot_id`+w.String()+`
