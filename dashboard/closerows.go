@@ -16,7 +16,7 @@ const (
 
 // rowsCookie keeps the form chosen last: it is the eyes' and the screen's, and
 // not the account's.
-const rowsCookie = "brakewear_rows"
+const rowsCookie = "rows"
 
 // rowsAre returns the form asked for, which the browser then keeps, or that
 // kept.
@@ -29,7 +29,7 @@ func rowsAre(c *gin.Context) (string, error) {
 	default:
 		return "", fleet.Invalidf("rows %q: want %s or %s", rows, fullRows, closeRows)
 	}
-	if kept, err := c.Request.Cookie(rowsCookie); err == nil && kept.Value == closeRows {
+	if web.Remembered(c, rowsCookie) == closeRows {
 		return closeRows, nil
 	}
 	return fullRows, nil

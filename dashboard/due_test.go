@@ -9,6 +9,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // TestCloseRows: a line for each axle says of it what decides, and the browser
@@ -19,7 +20,7 @@ func TestCloseRows(t *testing.T) {
 		t.Helper()
 		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, path, nil)
 		if kept != "" {
-			r.AddCookie(&http.Cookie{Name: rowsCookie, Value: kept})
+			r.AddCookie(&http.Cookie{Name: web.SessionCookie + "-" + rowsCookie, Value: kept})
 		}
 		rec := httptest.NewRecorder()
 		w.handler.ServeHTTP(rec, r)

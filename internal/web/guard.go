@@ -182,9 +182,18 @@ func cookieName(r *http.Request) string {
 // Remember has the browser keep a choice of its user's for a year.
 func Remember(c *gin.Context, name, value string) {
 	http.SetCookie(c.Writer, &http.Cookie{
-		Name: name, Value: value, Path: "/", MaxAge: 365 * 24 * 60 * 60,
+		Name: cookieName(c.Request) + "-" + name, Value: value, Path: "/", MaxAge: 365 * 24 * 60 * 60,
 		HttpOnly: true, Secure: secure(c.Request), SameSite: http.SameSiteLaxMode,
 	})
+}
+
+// Remembered returns the choice that Remember kept, "" for none.
+func Remembered(c *gin.Context, name string) string {
+	cookie, err := c.Request.Cookie(cookieName(c.Request) + "-" + name)
+	if err != nil {
+		return ""
+	}
+	return cookie.Value
 }
 
 // SetSession gives the browser a session's secret; "" takes it back. The
