@@ -30,27 +30,21 @@ type Change struct {
 }
 
 func changeOf(x *store.Deed) Change {
-	id := func(n int64) *int64 {
-		if n == 0 {
-			return nil
-		}
-		return &n
-	}
 	return Change{
 		ID:       x.ID,
 		At:       x.At.UTC(),
 		By:       x.By,
-		Account:  id(x.Account),
-		Token:    id(x.Token),
+		Account:  idOrNull(x.Account),
+		Token:    idOrNull(x.Token),
 		Via:      string(x.Via),
 		From:     x.From,
 		Request:  x.Request,
 		Act:      x.Act,
 		Record:   x.Record,
-		RecordID: id(x.RecordID),
-		FleetID:  id(x.FleetID),
+		RecordID: idOrNull(x.RecordID),
+		FleetID:  idOrNull(x.FleetID),
 		Fleet:    x.Fleet,
-		DepotID:  id(x.DepotID),
+		DepotID:  idOrNull(x.DepotID),
 		Depot:    x.Depot,
 		Detail:   x.Detail,
 	}

@@ -33,7 +33,7 @@ func TestDeclareSwap(t *testing.T) {
 	if got := text(parse(t, w.get(bus).Body.String())); strings.Contains(got, "instrument cluster was changed") {
 		t.Error("something was kept")
 	}
-	// 98,000 mi are 157,716 km.
+	// Invented; 98,000 mi are 157,716 km (1 mi = 1.609344 km: NIST Special Publication 811, B.8).
 	for range 2 {
 		rec := w.submit(bus+"/odometer", with(form, "in_distance", "mi", "old", "98000", "new", "10", "day", "2026-03-01"))
 		if to := rec.Header().Get("Location"); rec.Code != http.StatusSeeOther || to != bus+"#odometer" {

@@ -29,7 +29,7 @@ func TestBrowserFormInInches(t *testing.T) {
 	if got := textOf(t, ctx, "details.who summary"); got != "inches · measured Mar 2, 2026 · 1/32 in" {
 		t.Errorf("who, when, unit: got %q", got)
 	}
-	// 155,000 km are 96,312.5 mi (1 mi = 1.609344 km exactly).
+	// 155,000 km are 96,312.5 mi (1 mi = 1.609344 km exactly: NIST Special Publication 811, B.8).
 	if got := textOf(t, ctx, "#k-odometer"); !strings.Contains(got, "96,313 mi") && !strings.Contains(got, "96,312 mi") {
 		t.Errorf("odometer: got %q", got)
 	}
@@ -63,7 +63,7 @@ func TestBrowserFormInInches(t *testing.T) {
 	for _, r := range h.Readings[len(h.Readings)-2:] {
 		kept = append(kept, fmt.Sprintf("%v mm, %s %s", r.MM, r.Given, r.Unit))
 	}
-	// 8/32 in and 6.25/32 in of 25.4 mm.
+	// 8/32 in and 6.25/32 in of 25.4 mm (the same).
 	if got, want := strings.Join(kept, "; "), "6.35 mm, 8/32 in; 4.960938 mm, 6.25 1/32 in"; got != want && got != "4.960938 mm, 6.25 1/32 in; 6.35 mm, 8/32 in" {
 		t.Errorf("kept: got %s, want %s", got, want)
 	}

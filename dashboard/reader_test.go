@@ -93,7 +93,8 @@ func TestCorrectInInches(t *testing.T) {
 	for _, name := range []string{"value_mm", "odometer_km", "in_distance", "in_thickness"} {
 		form.Set(name, attr(find(doc, "form.correct input[name="+name+"]")[0], "value"))
 	}
-	// 15.4 mm are 19.402 of 0.79375 mm; 139,000 km are 86,370.6 mi of 1.609344 km.
+	// 15.4 mm are 19.402 of 0.79375 mm; 139,000 km are 86,370.6 mi of 1.609344 km
+	// (NIST Special Publication 811, B.8).
 	if got := form.Get("value_mm") + ", " + form.Get("odometer_km"); got != "19.4, 86370.6" {
 		t.Errorf("the form has %s", got)
 	}
@@ -111,7 +112,7 @@ func TestCorrectInInches(t *testing.T) {
 	}
 	for _, r := range h.Readings {
 		if r.Given == "17/64" {
-			// 17/64 in of 25.4 mm, to the millionth that is kept.
+			// 17/64 in of 25.4 mm (the same), to the millionth that is kept.
 			if r.MM != 6.746875 || r.OdometerKm == nil || *r.OdometerKm != 139_000 {
 				t.Errorf("kept %v mm at %v km, want 6.746875 at 139000", r.MM, *r.OdometerKm)
 			}

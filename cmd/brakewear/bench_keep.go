@@ -37,7 +37,7 @@ func (c benchAllCmd) again(e *env, rep *allReport, n int) (bool, error) {
 	}
 	defer os.RemoveAll(dir)
 	w := &allRun{c: c, e: e, rep: rep, dialect: store.SQLite, n: n, dir: dir, urls: [2]string{filepath.Join(dir, "full.db")}}
-	if err := copyFile(w.urls[0], kept); err != nil {
+	if err := copyFile(kept, w.urls[0]); err != nil {
 		return true, err
 	}
 	err = w.open()
@@ -58,7 +58,7 @@ func (w *allRun) keep(name string) error {
 	if err := os.MkdirAll(w.c.Keep, 0o755); err != nil {
 		return err
 	}
-	if err := copyFile(name+".part", w.urls[0]); err != nil {
+	if err := copyFile(w.urls[0], name+".part"); err != nil {
 		return err
 	}
 	if err := os.Rename(name+".part", name); err != nil {
@@ -89,7 +89,7 @@ func (w *allRun) close() error {
 	return err
 }
 
-func copyFile(to, from string) error {
+func copyFile(from, to string) error {
 	in, err := os.Open(from)
 	if err != nil {
 		return err

@@ -16,8 +16,9 @@ type checkCmd struct {
 
 func (c checkCmd) Help() string {
 	return `Reads everything and changes nothing, also while others write. It says each rule that the data
-break and which rows break it; then nothing was lost for certain, but something was written that
-brakewear does not write: by hand, by a fault of the disk, or by a fault of brakewear.
+break and which rows break it. A broken rule does not say that something was lost, nor that nothing
+was: something was written that brakewear does not write, by hand, by a fault of the disk, or by a
+fault of brakewear.
 
 Example:
   brakewear check --database fleet.db`

@@ -18,7 +18,7 @@ const leastFree = 5
 // and the program's own.
 var usual = []string{
 	"password", "passwort", "passwd", "welcome", "letmein", "iloveyou", "changeme", "administrator", "admin", "default",
-	"secret", "login", "master", "qwerty", "azerty", "qwertz", "football", "baseball", "sunshine", "princess", "superman",
+	"secret", "login", "master", "qwerty", "azerty", "qwertz", "football", "baseball", "sunshine", "princess",
 	"dragon", "monkey", "shadow", "summer", "winter", "spring", "autumn", "test", "demo", "user", "guest", "root",
 	"brakewear", "brakes", "brake", "wear", "workshop", "fleet", "technician", "manager", "planner",
 }

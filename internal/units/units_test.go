@@ -48,6 +48,7 @@ func TestSaid(t *testing.T) {
 	}
 }
 
+// How days are written: common practice, no source.
 func TestDays(t *testing.T) {
 	day := func(y int, m time.Month, d int) at { return at(time.Date(y, m, d, 0, 0, 0, 0, time.UTC)) }
 	today := day(2026, 3, 2)
