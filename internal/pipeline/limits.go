@@ -71,10 +71,16 @@ func (s *Service) PickRules(ctx context.Context, sc auth.Scope, c store.RuleChoi
 		}
 		return nil
 	})
-	if err != nil || len(ids) == 0 {
-		return RefitReport{}, err
+	var report RefitReport
+	if err != nil {
+		ids = nil // which, is not known
+	} else if len(ids) > 0 {
+		report, err = s.Refit(ctx, sc, ids, asOf)
 	}
-	return s.Refit(ctx, sc, ids, asOf)
+	if s.Desk.later(err, ids) { // the choice is kept: asking again would find nothing to do
+		return RefitReport{}, nil
+	}
+	return report, err
 }
 
 func sameLimits(a, b *store.History) bool {

@@ -21,7 +21,9 @@ const BackPath = "/sign-in/openid/back"
 // provider vouches for. None is made. The error is fleet.ErrStranger, one of
 // package openid, or a fleet.WaitError after too many.
 func (s *Service) SignInElsewhere(ctx context.Context, secret string, query url.Values, origin, browser string) (string, error) {
-	bounds := []bound{{"origin " + origin, failuresByOrigin}}
+	// Counted apart from wrong passwords: any page elsewhere can have a browser
+	// open the address, though not with the secret.
+	bounds := []bound{{"elsewhere from " + origin, failuresByOrigin}}
 	first, err := s.reached(ctx, bounds, failuresFor)
 	if err != nil {
 		return "", err
@@ -30,7 +32,7 @@ func (s *Service) SignInElsewhere(ctx context.Context, secret string, query url.
 		return "", &fleet.WaitError{For: max(time.Second, first.Add(failuresFor).Sub(s.now())), Why: "Too many tries to sign in from here: wait a quarter of an hour."}
 	}
 	id, err := s.OpenID.Identify(ctx, secret, query)
-	if errors.Is(err, openid.ErrRefused) {
+	if errors.Is(err, openid.ErrRefused) && secret != "" {
 		err = errors.Join(err, s.note(ctx, bounds))
 	}
 	if err != nil {

@@ -95,6 +95,16 @@ func TestSignInElsewhere(t *testing.T) {
 		if _, wait := errors.AsType[*fleet.WaitError](err); !wait {
 			t.Errorf("after a hundred guesses: got %v, want to wait", err)
 		}
+		if _, err := s.SignIn(ctx, "ben@island.example", password, "10.0.0.2", "a browser"); err != nil {
+			t.Errorf("by password after them: %v", err)
+		}
+		// A page elsewhere that has browsers open the address, without the secret,
+		// makes nobody wait.
+		for range 101 {
+			if _, err := s.SignInElsewhere(ctx, "", nil, "10.0.0.3", "a browser"); !errors.Is(err, openid.ErrRefused) {
+				t.Fatalf("without a secret: got %v, want ErrRefused", err)
+			}
+		}
 		fresh("from another address", openidtest.Person{Subject: "ben-1", Email: "ben@island.example", Verified: true}, accounts["ben"], nil, "")
 	})
 }

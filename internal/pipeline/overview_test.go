@@ -288,7 +288,10 @@ func TestOverviewSoon(t *testing.T) {
 		// Somebody's work that takes long, instead of a large fleet.
 		key := s.Overviews.key(all, store.OverviewQuery{}, s.today)
 		hold := make(chan struct{})
-		w := s.Overviews.work(key, desk.start, func() (*Overview, error) {
+		version, err := db.Version(ctx)
+		s.check(err)
+		begun := s.Service.now()
+		w := s.Overviews.work(key, version, begun, desk.start, func() (*Overview, error) {
 			<-hold
 			return s.Overview(ctx, all, store.OverviewQuery{})
 		})
@@ -296,14 +299,22 @@ func TestOverviewSoon(t *testing.T) {
 		if at.IsZero() || o.Weeks[3].ToBook != 2 {
 			t.Errorf("meanwhile: got %d to book, of %v; want 2 of before", o.Weeks[3].ToBook, at)
 		}
-		close(hold)
+		// Joined by somebody who has written since, it does not pass for up to date.
+		s.due(5, 1, 20)
+		go func() {
+			time.Sleep(overviewPatience / 5)
+			close(hold)
+		}()
+		if _, at := look(); !at.Equal(begun) {
+			t.Errorf("work begun before a write: got of %v, want %v", at, begun)
+		}
 		<-w.done
-		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 3 {
-			t.Errorf("after: got %d to book, of %v; want 3 of now", o.Weeks[3].ToBook, at)
+		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 4 {
+			t.Errorf("after: got %d to book, of %v; want 4 of now", o.Weeks[3].ToBook, at)
 		}
 		desk.Close()
 		s.due(4, 1, 20)
-		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 4 {
+		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 5 {
 			t.Errorf("when the process ends: got %d to book, of %v", o.Weeks[3].ToBook, at)
 		}
 	})

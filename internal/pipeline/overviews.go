@@ -29,9 +29,9 @@ type keptOverview struct {
 
 // overviewWork is an overview being worked out for whoever waits.
 type overviewWork struct {
-	done chan struct{} // closed at the end
-	o    *Overview     // set by then
-	err  error
+	keptOverview               // the version and time that it is of at the least; o is set at the end
+	done         chan struct{} // closed at the end
+	err          error
 }
 
 const (
@@ -68,13 +68,13 @@ func (k *Overviews) keep(key string, x keptOverview) {
 
 // work returns the work on a key, which it begins by start where there is none;
 // nil when it could not be begun.
-func (k *Overviews) work(key string, start func(fn func()) bool, out func() (*Overview, error)) *overviewWork {
+func (k *Overviews) work(key, version string, at time.Time, start func(fn func()) bool, out func() (*Overview, error)) *overviewWork {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if w := k.busy[key]; w != nil {
 		return w
 	}
-	w := &overviewWork{done: make(chan struct{})}
+	w := &overviewWork{keptOverview: keptOverview{version: version, at: at}, done: make(chan struct{})}
 	begun := start(func() {
 		defer close(w.done)
 		w.o, w.err = out()
@@ -107,10 +107,12 @@ func (s *Service) OverviewSoon(ctx context.Context, sc auth.Scope, q store.Overv
 		o, err := s.Overview(ctx, sc, q)
 		return o, time.Time{}, err
 	}
-	if version, err := s.DB.Version(ctx); err != nil || version == last.version {
+	at := s.now()
+	version, err := s.DB.Version(ctx)
+	if err != nil || version == last.version {
 		return last.o, time.Time{}, err
 	}
-	w := s.Overviews.work(key, s.Desk.start, func() (*Overview, error) { return s.Overview(s.Desk.ctx, sc, q) })
+	w := s.Overviews.work(key, version, at, s.Desk.start, func() (*Overview, error) { return s.Overview(s.Desk.ctx, sc, q) })
 	if w == nil { // the process ends
 		o, err := s.Overview(ctx, sc, q)
 		return o, time.Time{}, err
@@ -119,7 +121,10 @@ func (s *Service) OverviewSoon(ctx context.Context, sc auth.Scope, q store.Overv
 	defer enough.Stop()
 	select {
 	case <-w.done:
-		return w.o, time.Time{}, w.err
+		if w.version == version {
+			return w.o, time.Time{}, w.err
+		}
+		return w.o, w.at, w.err // begun before what was written since
 	case <-enough.C:
 		return last.o, last.at, nil
 	case <-ctx.Done():

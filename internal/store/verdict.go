@@ -2,6 +2,8 @@ package store
 
 import (
 	"context"
+	"maps"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -16,7 +18,9 @@ func (db *DB) SaveVerdicts(ctx context.Context, sc auth.Scope, said map[int64]fl
 		return nil
 	}
 	return db.tend(ctx, "keep verdicts", func(t *tx) error {
-		for id, s := range said {
+		// In order: two who keep the same would wait for each other.
+		for _, id := range slices.Sorted(maps.Keys(said)) {
+			s := said[id]
 			var w where
 			w.scope(sc, "v")
 			w.add("b.id = ?", id)
