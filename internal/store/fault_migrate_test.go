@@ -71,7 +71,7 @@ func killMigrating(t *testing.T, url string, soFar func() bool) {
 	}
 	defer cmd.Wait()
 	defer cmd.Process.Kill()
-	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(3 * time.Minute); time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
 		if soFar() && writing(t, url) {
 			return
 		}
