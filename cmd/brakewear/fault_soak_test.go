@@ -7,7 +7,6 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"os"
-	"regexp"
 	"runtime"
 	"strconv"
 	"sync"
@@ -27,8 +26,6 @@ const soakVariable = "BRAKEWEAR_SOAK"
 // soakTime is how long it takes unless said: enough for every kind of request to
 // meet every other some hundred times.
 const soakTime = 6 * time.Second
-
-var soakServes = regexp.MustCompile(`Serving on (http://\S+)/ `)
 
 // soak is the clients of a soak, and what was acknowledged to them.
 type soak struct {
@@ -136,8 +133,8 @@ func TestFaultSoak(t *testing.T) {
 		e.stdout = out
 		ended := make(chan error, 1)
 		go func() { ended <- serve(e, svc, listening{Listen: "127.0.0.1:0"}, nil) }()
-		await(t, func() bool { return out.find(soakServes) != nil })
-		s := &soak{t: t, ctx: ctx, address: out.find(soakServes)[1], url: w.url,
+		await(t, func() bool { return out.find(servingOn) != nil })
+		s := &soak{t: t, ctx: ctx, address: out.find(servingOn)[1], url: w.url,
 			answers: map[string]int{}, readings: map[int64]bool{}, bookings: map[int64]bool{}, unknown: map[string]int{}}
 		most := s.run(secrets, vehicles, length)
 		stop()

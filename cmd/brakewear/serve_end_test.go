@@ -124,7 +124,7 @@ func TestServeIsMonitored(t *testing.T) {
 	}()
 	var pages, monitor string
 	await(t, func() bool {
-		p, m := out.find(regexp.MustCompile(`Serving on (http://\S+)/ `)), log.find(regexp.MustCompile(`address=(http://\S+)/metrics`))
+		p, m := out.find(servingOn), log.find(regexp.MustCompile(`address=(http://\S+)/metrics`))
 		if p == nil || m == nil {
 			return false
 		}
