@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"net/url"
-	"time"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -29,7 +28,7 @@ func (s *Service) SignInElsewhere(ctx context.Context, secret string, query url.
 		return "", err
 	}
 	if first != nil {
-		return "", &fleet.WaitError{For: max(time.Second, first.Add(failuresFor).Sub(s.now())), Why: "Too many tries to sign in from here: wait a quarter of an hour."}
+		return "", &fleet.WaitError{For: s.waitAfter(*first), Why: "Too many tries to sign in from here: wait a quarter of an hour."}
 	}
 	id, err := s.OpenID.Identify(ctx, secret, query)
 	if errors.Is(err, openid.ErrRefused) && secret != "" {

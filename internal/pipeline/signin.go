@@ -68,7 +68,7 @@ func (s *Service) fits(ctx context.Context, email, password string, bounds []bou
 		return 0, err
 	}
 	if first != nil {
-		wait := max(time.Second, first.Add(failuresFor).Sub(s.now()))
+		wait := s.waitAfter(*first)
 		return 0, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
 	}
 	account, hash, err := s.DB.PasswordOf(ctx, email)
@@ -106,6 +106,11 @@ func (s *Service) reached(ctx context.Context, bounds []bound, window time.Durat
 		}
 	}
 	return nil, nil
+}
+
+// waitAfter is how long it is until a failure counts no more.
+func (s *Service) waitAfter(failure time.Time) time.Duration {
+	return max(time.Second, failure.Add(failuresFor).Sub(s.now()))
 }
 
 // note notes a try under each of the bounds.
