@@ -2,7 +2,6 @@ package pipeline_test
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"flag"
 	"io"
@@ -12,7 +11,6 @@ import (
 	"net/mail"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -453,61 +451,4 @@ func TestDigestIsBounded(t *testing.T) {
 	if subject != "Brakes: 45 became due" || strings.Count(text, "- Bus 1") != 40 || !strings.Contains(text, "and 5 more") || !strings.Contains(html, "and 5 more") {
 		t.Errorf("got %s\n%s", subject, text)
 	}
-}
-
-// The jobs come with names and times of their own, and those they wait for
-// are there.
-func TestJobs(t *testing.T) {
-	s := newService(storetest.Open(t, store.SQLite))
-	var names []string
-	for _, j := range s.Jobs() {
-		if slices.Contains(names, j.Name) || j.What == "" || j.Spec == "" || j.Limit <= 0 || j.Run == nil {
-			t.Errorf("got %+v", j)
-		}
-		names = append(names, j.Name)
-	}
-	for _, j := range s.Jobs() {
-		did, err := j.Run(context.Background(), "UTC")
-		if err != nil || did == "" || !strings.HasSuffix(did, ".") {
-			t.Errorf("%s, with nothing there: got %q, %v", j.Name, did, err)
-		}
-		for _, a := range j.After {
-			if !slices.Contains(names, a) {
-				t.Errorf("%s waits for %s, which is not among %v", j.Name, a, names)
-			}
-		}
-	}
-}
-
-// A fleet is planned once a night, as one, in the zone of most of its depots.
-func TestProposalJob(t *testing.T) {
-	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		s := newService(db)
-		db.Now = s.Now
-		mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 1,North,Quay\nBus 2,North,Mill\nBus 3,North,Far Side\nBus 4,South,Sands\n", 4, 0, 0)
-		ds, err := db.Depots(t.Context(), all)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, d := range ds {
-			if d.Name == "Far Side" || d.Name == "Sands" {
-				if err := db.SetTimeZone(t.Context(), all, d.ID, "Pacific/Auckland"); err != nil {
-					t.Fatal(err)
-				}
-			}
-		}
-		for _, j := range s.Jobs() {
-			if j.Name != "proposal" {
-				continue
-			}
-			for _, zone := range []string{"UTC", "Pacific/Auckland"} {
-				if did, err := j.Run(t.Context(), zone); err != nil || !strings.HasPrefix(did, "Planned 1 fleets") {
-					t.Errorf("%s: got %q, %v", zone, did, err)
-				}
-			}
-			if did, err := j.Run(t.Context(), "Asia/Tokyo"); err != nil || did != "There is no fleet to plan for." {
-				t.Errorf("nobody's zone: got %q, %v", did, err)
-			}
-		}
-	})
 }
