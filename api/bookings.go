@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // Booking is a vehicle that is to come into a workshop.
@@ -237,7 +238,7 @@ func (a *API) endBooking(state fleet.BookingState) func(*gin.Context) error {
 		if err := q.err(); err != nil {
 			return err
 		}
-		id, err := pathID(c, "booking")
+		id, err := web.PathID(c, "booking")
 		if err != nil {
 			return err
 		}

@@ -126,13 +126,7 @@ func (a *API) cards(c *gin.Context) error {
 	limit := q.limit()
 	ask := store.CardQuery{
 		Depot: q.id("depot"), Vehicle: q.id("vehicle"), Booking: q.id("booking"),
-		State: fleet.CardState(q.oneOf("state", cardStates...)), Limit: limit,
-	}
-	if s := q.text("cursor"); s != "" {
-		var err error
-		if ask.Before, err = strconv.ParseInt(s, 10, 64); err != nil || ask.Before < 1 {
-			q.fault("cursor", s, "no cursor of this list: begin with the first page")
-		}
+		State: fleet.CardState(q.oneOf("state", cardStates...)), Limit: limit, Before: q.before(),
 	}
 	if err := q.err(); err != nil {
 		return err
@@ -150,11 +144,7 @@ func (a *API) cards(c *gin.Context) error {
 
 // card answers with the job card in the path and all that was entered.
 func (a *API) card(c *gin.Context) error {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return err
-	}
-	id, err := pathID(c, "job card")
+	id, err := idAlone(c, "job card")
 	if err != nil {
 		return err
 	}

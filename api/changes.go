@@ -63,12 +63,7 @@ func (a *API) changes(c *gin.Context) error {
 	if want.RecordID != 0 && want.Record == "" {
 		q.fault("record_id", q.text("record_id"), "say by record of which kind it is")
 	}
-	if s := q.text("cursor"); s != "" {
-		var err error
-		if want.Before, err = strconv.ParseInt(s, 10, 64); err != nil || want.Before < 1 {
-			q.fault("cursor", s, "no cursor of this list: begin with the first page")
-		}
-	}
+	want.Before = q.before()
 	limit := q.limit()
 	if err := q.err(); err != nil {
 		return err

@@ -106,7 +106,7 @@ func (a *API) correct(kind fleet.RecordKind) func(*gin.Context) error {
 		if err := q.err(); err != nil {
 			return err
 		}
-		id, err := pathID(c, string(kind))
+		id, err := web.PathID(c, string(kind))
 		if err != nil {
 			return err
 		}

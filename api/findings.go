@@ -9,6 +9,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // Finding is one thing that the data of a vehicle show.
@@ -139,7 +140,7 @@ func (a *API) findingID(c *gin.Context) (int64, error) {
 	if err := q.err(); err != nil {
 		return 0, err
 	}
-	return pathID(c, "finding")
+	return web.PathID(c, "finding")
 }
 
 // sendFinding answers with a finding as it stands now.

@@ -80,7 +80,7 @@ func (a *API) inspect(c *gin.Context) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -46,6 +46,20 @@ func (q *query) id(name string) int64 {
 	return n
 }
 
+// before reads the cursor of a list by id, newest first: the id that the page
+// before ended with; 0 where none is given.
+func (q *query) before() int64 {
+	s := q.text("cursor")
+	if s == "" {
+		return 0
+	}
+	n, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || n < 1 {
+		q.fault("cursor", s, "no cursor of this list: begin with the first page")
+	}
+	return n
+}
+
 // limit reads the length of a page.
 func (q *query) limit() int {
 	s := q.text("limit")
@@ -109,22 +123,13 @@ func (q *query) err() error {
 	return &web.FaultsError{Status: http.StatusBadRequest, Detail: "The parameters of the address have faults.", Faults: q.faults}
 }
 
-// pathID reads the id in the path of a resource.
-func pathID(c *gin.Context, what string) (int64, error) {
-	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
-	if err != nil || id < 1 {
-		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
-	}
-	return id, nil
-}
-
-// idAlone is pathID where the address takes no parameters.
+// idAlone is web.PathID where the address takes no parameters.
 func idAlone(c *gin.Context, what string) (int64, error) {
 	q := &query{c: c}
 	if err := q.err(); err != nil {
 		return 0, err
 	}
-	return pathID(c, what)
+	return web.PathID(c, what)
 }
 
 // send answers with v as JSON.

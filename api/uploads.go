@@ -46,13 +46,7 @@ func detailOf(up *fleet.Upload) UploadDetail {
 // uploads answers with a page of the uploads, newest first.
 func (a *API) uploads(c *gin.Context) error {
 	q := &query{c: c}
-	before, limit := int64(0), q.limit()
-	if s := q.text("cursor"); s != "" {
-		var err error
-		if before, err = strconv.ParseInt(s, 10, 64); err != nil || before < 1 {
-			q.fault("cursor", s, "no cursor of this list: begin with the first page")
-		}
-	}
+	before, limit := q.before(), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}

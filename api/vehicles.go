@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // vehicles answers with a page of the vehicles, in the order of their numbers.
@@ -75,7 +76,7 @@ func (a *API) knownBy(c *gin.Context, q *query) (store.History, error) {
 	if err := q.err(); err != nil {
 		return store.History{}, err
 	}
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return store.History{}, err
 	}

@@ -218,7 +218,7 @@ func (d *Dashboard) makeToken(c *gin.Context) error {
 }
 
 func (d *Dashboard) endToken(c *gin.Context) error {
-	id, err := pathID(c, "token")
+	id, err := web.PathID(c, "token")
 	if err != nil {
 		return err
 	}
@@ -348,7 +348,7 @@ func (d *Dashboard) otherAccount(c *gin.Context) error {
 
 func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) error {
 	tell := reader(c)
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}
@@ -406,7 +406,7 @@ func (d *Dashboard) otherDone(c *gin.Context, err error) error {
 }
 
 func (d *Dashboard) giveRole(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}
@@ -418,7 +418,7 @@ func (d *Dashboard) giveRole(c *gin.Context) error {
 }
 
 func (d *Dashboard) endRole(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}
@@ -430,7 +430,7 @@ func (d *Dashboard) endRole(c *gin.Context) error {
 }
 
 func (d *Dashboard) linkAccount(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}
@@ -442,7 +442,7 @@ func (d *Dashboard) linkAccount(c *gin.Context) error {
 }
 
 func (d *Dashboard) endSessionsOf(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}
@@ -450,7 +450,7 @@ func (d *Dashboard) endSessionsOf(c *gin.Context) error {
 }
 
 func (d *Dashboard) stopAccount(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}

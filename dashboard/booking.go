@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // BookingPage is one booking: what is to be done, when, why, and what has
@@ -60,7 +61,7 @@ func (d *Dashboard) booking(c *gin.Context) error { return d.showBooking(c, http
 // showBooking sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
-	id, err := pathID(c, "booking")
+	id, err := web.PathID(c, "booking")
 	if err != nil {
 		return err
 	}

@@ -268,7 +268,7 @@ func saidOf(tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
 // tested returns a vehicle's history and the test in the path, whether it
 // counts or not.
 func (d *Dashboard) tested(c *gin.Context) (h store.History, b fleet.BrakeTest, err error) {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return h, b, err
 	}

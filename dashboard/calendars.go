@@ -155,7 +155,7 @@ func (d *Dashboard) origin(c *gin.Context) string {
 }
 
 func (d *Dashboard) withdrawCalendar(c *gin.Context) error {
-	id, err := pathID(c, "calendar")
+	id, err := web.PathID(c, "calendar")
 	if err != nil {
 		return err
 	}

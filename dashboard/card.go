@@ -17,6 +17,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // CardPage is one job card: what to do, what was done, what proves it.
@@ -106,7 +107,7 @@ type CardFitted struct {
 }
 
 func (d *Dashboard) card(c *gin.Context) error {
-	id, err := pathID(c, "job card")
+	id, err := web.PathID(c, "job card")
 	if err != nil {
 		return err
 	}

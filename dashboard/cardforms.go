@@ -16,6 +16,7 @@ import (
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // by is who did what a form tells of: a second pair of hands may share the
@@ -30,7 +31,7 @@ func by(c *gin.Context) (string, error) {
 
 // cardSent returns the card that a form is about, and who sends it.
 func (d *Dashboard) cardSent(c *gin.Context) (card fleet.Card, who string, err error) {
-	id, err := pathID(c, "job card")
+	id, err := web.PathID(c, "job card")
 	if err != nil {
 		return card, "", err
 	}
@@ -80,7 +81,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		if wantsJSON(c) {
+		if web.WantsJSON(c) {
 			return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
 		}
 		return d.showCard(c, http.StatusBadRequest, card.ID, faults)
@@ -90,7 +91,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 
 // took answers a form that was taken in: on to a page, or where to go for a script.
 func took(c *gin.Context, to string) error {
-	if wantsJSON(c) {
+	if web.WantsJSON(c) {
 		return sendJSON(c, http.StatusOK, map[string]string{"to": to})
 	}
 	c.Redirect(http.StatusSeeOther, to)
@@ -227,7 +228,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 }
 
 func (d *Dashboard) undoPart(c *gin.Context) error {
-	id, err := pathID(c, "job card")
+	id, err := web.PathID(c, "job card")
 	if err != nil {
 		return err
 	}
@@ -244,7 +245,7 @@ func (d *Dashboard) undoPart(c *gin.Context) error {
 }
 
 func (d *Dashboard) closeCard(c *gin.Context) error {
-	id, err := pathID(c, "job card")
+	id, err := web.PathID(c, "job card")
 	if err != nil {
 		return err
 	}

@@ -107,7 +107,7 @@ type NewCardAxle struct {
 }
 
 func (d *Dashboard) newCard(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -46,7 +46,7 @@ func (d *Dashboard) PlotsFromMemory() gin.HandlerFunc {
 	}
 	var known sync.Map // read by vehicle
 	return web.Handle(func(c *gin.Context) error {
-		id, err := pathID(c, "vehicle")
+		id, err := web.PathID(c, "vehicle")
 		if err != nil {
 			return err
 		}

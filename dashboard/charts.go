@@ -96,7 +96,7 @@ const (
 // chartFile sends one chart as an SVG or PNG file.
 func (d *Dashboard) chartFile(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // SwapPage asks for a changed odometer.
@@ -28,7 +29,7 @@ func (d *Dashboard) swapForm(c *gin.Context) error { return d.showSwap(c, http.S
 
 // showSwap sends the form; f has what comes back with faults.
 func (d *Dashboard) showSwap(c *gin.Context, status int, f *fields) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -61,7 +62,7 @@ func (d *Dashboard) showSwap(c *gin.Context, status int, f *fields) error {
 
 // declareSwap keeps a changed odometer.
 func (d *Dashboard) declareSwap(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

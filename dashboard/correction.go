@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // CorrectionPage is one record, to correct or to set aside.
@@ -54,7 +55,7 @@ func correctionPath(r fleet.Record) string {
 
 // pathRecord reads the record in the address.
 func pathRecord(c *gin.Context) (fleet.Record, error) {
-	id, err := pathID(c, "record")
+	id, err := web.PathID(c, "record")
 	return fleet.Record{Kind: fleet.RecordKind(c.Param("kind")), ID: id}, err
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // DaysPage is a vehicle's calendar: days it cannot be spared, and visits it
@@ -41,7 +42,7 @@ func (d *Dashboard) days(c *gin.Context) error { return d.showDays(c, http.Statu
 // showDays sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -141,7 +142,7 @@ func visitRows(tell units.Reader, vs []fleet.PlannedVisit, link string, today fl
 // setDays takes one of the page's three forms in.
 func (d *Dashboard) setDays(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -189,7 +190,7 @@ func (d *Dashboard) setDays(c *gin.Context) error {
 
 // dropDay takes an entry of the calendar back.
 func (d *Dashboard) dropDay(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

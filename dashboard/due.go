@@ -181,7 +181,7 @@ func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {
 	if r.Position.Part != "" {
 		row.Place = r.Position.Within()
 	}
-	if left := leftOf(r.ThicknessMM, r.NewMM, r.LimitMM); isNumber(left) {
+	if left := leftOf(r.ThicknessMM, r.NewMM, r.LimitMM); units.IsNumber(left) {
 		row.Left = pct(100 * left)
 	}
 	if saved := r.Width80Days - r.Width80IfMeasured; saved >= worthMeasuring && saved >= r.Width80Days/2 && !r.PastLimit {
@@ -200,7 +200,7 @@ func kmLeft(tell units.Reader, x float64) string {
 	switch {
 	case x <= 0:
 		return "no distance left"
-	case !isNumber(x):
+	case !units.IsNumber(x):
 		return "distance not known"
 	}
 	return tell.DistanceAbout(x) + " left"

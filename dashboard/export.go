@@ -13,6 +13,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -152,7 +153,7 @@ func (d *Dashboard) dueFile(c *gin.Context) error {
 
 // cell is a number for a spreadsheet; blank where it is not known.
 func cell(x float64, decimals int) figure {
-	if !isNumber(x) {
+	if !units.IsNumber(x) {
 		return ""
 	}
 	return figure(strconv.FormatFloat(x, 'f', decimals, 64))

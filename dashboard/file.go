@@ -191,7 +191,7 @@ func sortProblems(all []fleet.Problem) (doubtful, refused, notes []fleet.Problem
 }
 
 func (d *Dashboard) oneFile(c *gin.Context) (store.KeptFile, error) {
-	id, err := pathID(c, "file")
+	id, err := web.PathID(c, "file")
 	if err != nil {
 		return store.KeptFile{}, err
 	}
@@ -200,7 +200,7 @@ func (d *Dashboard) oneFile(c *gin.Context) (store.KeptFile, error) {
 
 // takeFile takes a checked file in.
 func (d *Dashboard) takeFile(c *gin.Context) error {
-	id, err := pathID(c, "file")
+	id, err := web.PathID(c, "file")
 	if err != nil {
 		return err
 	}
@@ -213,7 +213,7 @@ func (d *Dashboard) takeFile(c *gin.Context) error {
 
 // dropFile forgets a file that is not to be taken in.
 func (d *Dashboard) dropFile(c *gin.Context) error {
-	id, err := pathID(c, "file")
+	id, err := web.PathID(c, "file")
 	if err != nil {
 		return err
 	}

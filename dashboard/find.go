@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // FindPage finds the vehicle that is to be measured.
@@ -54,7 +55,7 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 		p.More = got.Total - len(p.Found)
 		p.None = got.Total == 0
 	}
-	if wantsJSON(c) {
+	if web.WantsJSON(c) {
 		if p.Found == nil {
 			p.Found = []FoundVehicle{}
 		}

@@ -323,7 +323,7 @@ type SuggestView struct {
 
 func (d *Dashboard) finding(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "finding")
+	id, err := web.PathID(c, "finding")
 	if err != nil {
 		return err
 	}
@@ -365,7 +365,7 @@ func (d *Dashboard) findingPage(c *gin.Context, tell units.Reader, r *store.Find
 func (d *Dashboard) answerFinding(c *gin.Context) error {
 	tell := reader(c)
 	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
-	id, err := pathID(c, "finding")
+	id, err := web.PathID(c, "finding")
 	if err != nil {
 		return err
 	}

@@ -103,7 +103,7 @@ type FieldData struct {
 // form shows a vehicle's form, empty.
 func (d *Dashboard) form(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -352,11 +352,6 @@ func placeLabel(p *pipeline.Place) string {
 		return "Drum, inside"
 	}
 	return capital(string(p.Part))
-}
-
-// wantsJSON says whether the request is a script's.
-func wantsJSON(c *gin.Context) bool {
-	return strings.Contains(c.GetHeader("Accept"), "application/json")
 }
 
 func sendJSON(c *gin.Context, status int, v any) error {

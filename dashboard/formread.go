@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // entered is what stands in a vehicle's form, as typed and as read.
@@ -198,7 +199,7 @@ type formRemark struct {
 func (d *Dashboard) sendForm(c *gin.Context) error {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -251,7 +252,7 @@ func (d *Dashboard) sendForm(c *gin.Context) error {
 	if up.Accepted == 0 {
 		to += "?again=1"
 	}
-	if wantsJSON(c) {
+	if web.WantsJSON(c) {
 		return sendJSON(c, http.StatusOK, map[string]string{"to": to})
 	}
 	c.Redirect(http.StatusSeeOther, to)
@@ -261,7 +262,7 @@ func (d *Dashboard) sendForm(c *gin.Context) error {
 // formAgain sends the form back.
 func (d *Dashboard) formAgain(c *gin.Context, status int, sh *pipeline.Sheet, e *entered) error {
 	tell := reader(c)
-	if !wantsJSON(c) {
+	if !web.WantsJSON(c) {
 		return d.send(c, status, "form", d.formPage(tell, sh, e))
 	}
 	a := formAnswer{Message: e.fault, Faults: e.faults}

@@ -10,6 +10,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/web"
 )
 
 // SentPage says what became of a form, and what the vehicle's forecast is now.
@@ -28,7 +29,7 @@ type SentPage struct {
 func (d *Dashboard) formSent(c *gin.Context) error {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -171,7 +171,7 @@ func wearLevel(now, fresh, limit float64) int {
 // it is not known. It holds for parts that grow as well.
 func leftOf(now, fresh, limit float64) float64 {
 	left := (now - limit) / (fresh - limit)
-	if !isNumber(left) {
+	if !units.IsNumber(left) {
 		return math.NaN()
 	}
 	return math.Min(1, math.Max(0, left))

@@ -13,6 +13,7 @@ import (
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // LimitsPage is the limits that hold for a vehicle's axles, and why.
@@ -53,7 +54,7 @@ func (d *Dashboard) limits(c *gin.Context) error { return d.showLimits(c, http.S
 // showLimits sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -188,7 +189,7 @@ func originWords(l *rules.Limit) string {
 
 // setLimit keeps a workshop's own limit, or withdraws it.
 func (d *Dashboard) setLimit(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

@@ -86,7 +86,7 @@ func (d *Dashboard) turnedBack(c *gin.Context, next string, err error) error {
 
 // freeAccount lets go of who an account is to the provider.
 func (d *Dashboard) freeAccount(c *gin.Context) error {
-	id, err := pathID(c, "account")
+	id, err := web.PathID(c, "account")
 	if err != nil {
 		return err
 	}

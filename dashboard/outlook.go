@@ -38,7 +38,7 @@ func outlookOf(tell units.Reader, f *store.AxleForecast, today fleet.Date) outlo
 	q := &f.Positions[f.Limiting]
 	o.says = append(o.says, fmt.Sprintf("The %s is most likely to be first: %s now (estimated), limit %s.", within(q.Pos), tell.Thickness(string(q.Pos.Part), q.ThicknessMM), tell.Exactly(string(q.Pos.Part), q.Spec.Limit)))
 	when := capital(limitWords(tell, p10, p50, p90, today))
-	if left := f.Crossing.Km.Quantile(.5) - f.OdometerKm; isNumber(left) && left > 0 {
+	if left := f.Crossing.Km.Quantile(.5) - f.OdometerKm; units.IsNumber(left) && left > 0 {
 		when += ", after about " + tell.DistanceAbout(left) + " more"
 	}
 	o.says = append(o.says, when+". The interval holds with "+percent(.8)+" chance.")
@@ -62,10 +62,10 @@ func basisOf(tell units.Reader, f *store.AxleForecast, q *forecast.PositionForec
 		}
 	}
 	say("%s of this axle%s.", plural(f.Readings, "reading", "readings"), since)
-	if isNumber(q.RatePer10000) {
+	if units.IsNumber(q.RatePer10000) {
 		part := string(q.Pos.Part)
 		rate := "Wears " + tell.Rate(part, q.RatePer10000) + " " + tell.WearUnit()
-		if isNumber(b.RateRatio) && b.RateRatio > 0 && b.PeerRate > 0 {
+		if units.IsNumber(b.RateRatio) && b.RateRatio > 0 && b.PeerRate > 0 {
 			rate += fmt.Sprintf(", %s similar vehicles do (%s %s)", ratio(b.RateRatio), tell.Rate(part, b.PeerRate), tell.ThicknessUnit())
 		}
 		say("%s.", rate)

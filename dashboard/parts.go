@@ -10,6 +10,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // PartsPage is the catalogue of parts with what lies on the shelves.
@@ -129,7 +130,7 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 	p := PartPage{Shell: Shell{Title: "New part", Place: "plan"}, Link: "/parts", Saved: c.Query("saved") != ""}
 	part := fleet.StockPart{PerAxle: 1, Item: fleet.ItemPads}
 	if c.Param("id") != "" {
-		id, err := pathID(c, "part")
+		id, err := web.PathID(c, "part")
 		if err != nil {
 			return err
 		}
@@ -216,7 +217,7 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		LeadDays: f.whole("lead_days"),
 	}
 	if c.Param("id") != "" {
-		id, err := pathID(c, "part")
+		id, err := web.PathID(c, "part")
 		if err != nil {
 			return err
 		}

@@ -12,6 +12,7 @@ import (
 	"brakewear/internal/mail"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // PeoplePage is who is told by e-mail of what.
@@ -204,7 +205,7 @@ func (d *Dashboard) savePerson(c *gin.Context) error {
 	var id int64
 	if c.Param("id") != "" {
 		var err error
-		if id, err = pathID(c, "person"); err != nil {
+		if id, err = web.PathID(c, "person"); err != nil {
 			return err
 		}
 	}
@@ -236,7 +237,7 @@ func (d *Dashboard) savePerson(c *gin.Context) error {
 }
 
 func (d *Dashboard) person(c *gin.Context) error {
-	id, err := pathID(c, "person")
+	id, err := web.PathID(c, "person")
 	if err != nil {
 		return err
 	}
@@ -252,7 +253,7 @@ func (d *Dashboard) person(c *gin.Context) error {
 }
 
 func (d *Dashboard) stopPerson(c *gin.Context) error {
-	id, err := pathID(c, "person")
+	id, err := web.PathID(c, "person")
 	if err != nil {
 		return err
 	}

@@ -85,12 +85,3 @@ func queryID(c *gin.Context, name string) (int64, error) {
 	}
 	return id, nil
 }
-
-// pathID reads the id in the address.
-func pathID(c *gin.Context, what string) (int64, error) {
-	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
-	if err != nil || id <= 0 {
-		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
-	}
-	return id, nil
-}

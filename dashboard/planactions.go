@@ -9,6 +9,7 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/web"
 )
 
 // backTo is the page of ours that a form wants to come back to.
@@ -73,7 +74,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 // moveBooking puts a booking into another slot.
 func (d *Dashboard) moveBooking(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "booking")
+	id, err := web.PathID(c, "booking")
 	if err != nil {
 		return err
 	}
@@ -115,7 +116,7 @@ func firstFault(f *fields) string {
 
 // endBooking says what became of a booking.
 func (d *Dashboard) endBooking(c *gin.Context) error {
-	id, err := pathID(c, "booking")
+	id, err := web.PathID(c, "booking")
 	if err != nil {
 		return err
 	}

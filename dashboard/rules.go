@@ -12,6 +12,7 @@ import (
 	"brakewear/internal/rules"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // RulesPage lists the rule sets, and which fleet goes by which.
@@ -245,7 +246,7 @@ func (d *Dashboard) fleetRules(c *gin.Context) error { return d.showFleetRules(c
 // showFleetRules sends the page; f has the form that comes back with faults.
 func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
-	id, err := pathID(c, "fleet")
+	id, err := web.PathID(c, "fleet")
 	if err != nil {
 		return err
 	}
@@ -343,7 +344,7 @@ func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (row
 
 // pickRules gives a fleet its rule set.
 func (d *Dashboard) pickRules(c *gin.Context) error {
-	id, err := pathID(c, "fleet")
+	id, err := web.PathID(c, "fleet")
 	if err != nil {
 		return err
 	}
@@ -378,7 +379,7 @@ func (d *Dashboard) threshold(c *gin.Context, f *fields, fleetID int64, valueID 
 // setThreshold puts a threshold of the workshop's own in the place of a
 // published value, or takes it back.
 func (d *Dashboard) setThreshold(c *gin.Context) error {
-	id, err := pathID(c, "fleet")
+	id, err := web.PathID(c, "fleet")
 	if err != nil {
 		return err
 	}

@@ -114,7 +114,7 @@ func forceUnit(name string) formUnit {
 }
 
 func (d *Dashboard) testForm(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -369,7 +369,7 @@ func readTest(f *fields, old *fleet.BrakeTest, axles []int, m fleet.Method) flee
 // addTest judges what was typed, and keeps it unless only a judgement was
 // asked for.
 func (d *Dashboard) addTest(c *gin.Context) error {
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}

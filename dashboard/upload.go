@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/web"
 )
 
 // UploadPage says what became of the rows of one upload.
@@ -51,7 +52,7 @@ func (d *Dashboard) upload(c *gin.Context) error {
 }
 
 func (d *Dashboard) oneUpload(c *gin.Context) (fleet.Upload, error) {
-	id, err := pathID(c, "upload")
+	id, err := web.PathID(c, "upload")
 	if err != nil {
 		return fleet.Upload{}, err
 	}

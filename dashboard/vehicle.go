@@ -16,6 +16,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // VehiclePage is everything of one vehicle.
@@ -83,7 +84,7 @@ type OdometerRow struct {
 
 func (d *Dashboard) vehicle(c *gin.Context) error {
 	tell := reader(c)
-	id, err := pathID(c, "vehicle")
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
@@ -137,7 +138,7 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 	for i := range fs {
 		byAxle[fs[i].Axle] = &fs[i]
 		perDay = fs[i].KmPerDay
-		if i == 0 && isNumber(fs[i].OdometerKm) {
+		if i == 0 && units.IsNumber(fs[i].OdometerKm) {
 			p.Facts = append(p.Facts, "about "+tell.OdometerAbout(fs[i].OdometerKm)+" on "+tell.DayNear(today, today))
 		}
 	}
@@ -231,7 +232,7 @@ func positionRow(tell units.Reader, f *store.AxleForecast, i int, today fleet.Da
 			ThicknessMM: q.ThicknessMM, NewMM: q.Spec.New, LimitMM: q.Spec.Limit,
 		}),
 	}
-	if isNumber(q.RatePer10000) {
+	if units.IsNumber(q.RatePer10000) {
 		row.Rate = tell.Rate(string(q.Pos.Part), q.RatePer10000)
 	}
 	if q.Since != 0 {

@@ -13,8 +13,6 @@ import (
 	"brakewear/internal/units"
 )
 
-func isNumber(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
-
 // grouped is a number of 0 or more with its thousands set apart and the decimals it has.
 func grouped(x float64) string {
 	s := strconv.FormatFloat(x, 'f', -1, 64)
@@ -39,7 +37,7 @@ func plural(n int, one, many string) string {
 // span puts a number of days into words, no finer than it matters.
 func span(days float64) string {
 	switch {
-	case !isNumber(days):
+	case !units.IsNumber(days):
 		return "an unknown time"
 	case days < 10:
 		return plural(int(math.Round(days)), "day", "days")
@@ -82,7 +80,7 @@ func tellAll(tell units.Reader, ss []string, today fleet.Date) []string {
 func alsoIn(tell units.Reader, part, unit string, x float64) string {
 	switch unit {
 	case "mm", "in":
-		if unit == tell.ThicknessUnit() || !isNumber(x) {
+		if unit == tell.ThicknessUnit() || !units.IsNumber(x) {
 			return ""
 		}
 		if x < fineBelow {
@@ -90,7 +88,7 @@ func alsoIn(tell units.Reader, part, unit string, x float64) string {
 		}
 		return tell.Exactly(part, x)
 	case "km/h", "mph":
-		if said := tell.Speed(x); !strings.HasSuffix(said, unit) && isNumber(x) {
+		if said := tell.Speed(x); !strings.HasSuffix(said, unit) && units.IsNumber(x) {
 			return said
 		}
 	}

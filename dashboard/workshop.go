@@ -12,6 +12,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // WorkshopsPage lists the depots, to set their workshops.
@@ -136,7 +137,7 @@ func (d *Dashboard) workshop(c *gin.Context) error { return d.showWorkshop(c, ht
 // showWorkshop sends the page; f has the form where it comes back with faults.
 func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
-	id, err := pathID(c, "depot")
+	id, err := web.PathID(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -239,7 +240,7 @@ func dayNear(tell units.Reader, d, today fleet.Date) string {
 
 // setWorkshop takes the settings in; a form with faults comes back as it was.
 func (d *Dashboard) setWorkshop(c *gin.Context) error {
-	id, err := pathID(c, "depot")
+	id, err := web.PathID(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -282,7 +283,7 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 
 // addClosure adds closed days: one range, or a pasted list of holidays.
 func (d *Dashboard) addClosure(c *gin.Context) error {
-	id, err := pathID(c, "depot")
+	id, err := web.PathID(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -316,7 +317,7 @@ func (d *Dashboard) addClosure(c *gin.Context) error {
 // showClosureFault sends the page with the closure's form as it was typed; the
 // settings, which are another form, are as they are kept.
 func (d *Dashboard) showClosureFault(c *gin.Context, f *fields) error {
-	id, err := pathID(c, "depot")
+	id, err := web.PathID(c, "depot")
 	if err != nil {
 		return err
 	}
@@ -373,7 +374,7 @@ func readHolidays(f *fields, depotID int64) (cs []fleet.Closure) {
 }
 
 func (d *Dashboard) dropClosure(c *gin.Context) error {
-	id, err := pathID(c, "depot")
+	id, err := web.PathID(c, "depot")
 	if err != nil {
 		return err
 	}

@@ -32,7 +32,7 @@ func (r Reader) ToKm(x float64) float64 {
 
 // Km says a distance of km to the whole km or mile, without its unit: 25,200.
 func (r Reader) Km(km float64) string {
-	if !isNumber(km) {
+	if !IsNumber(km) {
 		return None
 	}
 	return Thousands(int64(math.Round(millionth(r.OfKm(km)))))
@@ -44,7 +44,7 @@ func (r Reader) Distance(km float64) string { return r.Km(km) + " " + r.Distance
 // KmAbout says a forecast distance, no more exact than it can be: two digits,
 // without its unit.
 func (r Reader) KmAbout(km float64) string {
-	if !isNumber(km) {
+	if !IsNumber(km) {
 		return None
 	}
 	x := r.OfKm(km)

@@ -61,7 +61,7 @@ const (
 func (r Reader) MM(part string, mm float64) string {
 	x := r.OfMM(part, mm)
 	switch {
-	case !isNumber(mm):
+	case !IsNumber(mm):
 		return None
 	case r.ThicknessIn != Inches:
 		return strconv.FormatFloat(mm, 'f', 1, 64)
@@ -80,7 +80,7 @@ func (r Reader) Thickness(part string, mm float64) string {
 // without its unit: 7.0, 8.5/32 or 0.8665.
 func (r Reader) Spec(part string, mm float64) string {
 	switch {
-	case !isNumber(mm):
+	case !IsNumber(mm):
 		return None
 	case r.ThicknessIn != Inches:
 		s := strconv.FormatFloat(mm, 'f', -1, 64)
@@ -138,7 +138,7 @@ func fixed(x float64, decimals int) string {
 func (r Reader) Fine(part string, mm float64) string {
 	x := r.OfMM(part, mm)
 	switch {
-	case !isNumber(mm):
+	case !IsNumber(mm):
 		return None
 	case r.ThicknessIn != Inches:
 		return strconv.FormatFloat(x, 'f', 2, 64)

@@ -63,7 +63,8 @@ func (r Reader) Validate() error {
 // in32nds says whether the thickness of a part is told in 32nds of an inch.
 func in32nds(part string) bool { return part == "pad" || part == "lining" }
 
-func isNumber(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+// IsNumber says whether x is neither NaN nor infinite.
+func IsNumber(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // None stands where a number is not known.
 const None = "–"

@@ -113,7 +113,7 @@ func stranger(c *gin.Context, err error) error {
 		c.Header("WWW-Authenticate", `Bearer realm="brakewear"`) // RFC 6750, 3
 		return err
 	}
-	if c.Request.Method == http.MethodGet && !wantsJSON(c) {
+	if c.Request.Method == http.MethodGet && !WantsJSON(c) {
 		to := SignInPath
 		if path := c.Request.URL.RequestURI(); path != "/" {
 			to += "?next=" + url.QueryEscape(path)

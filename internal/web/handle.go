@@ -173,7 +173,7 @@ func answer(c *gin.Context, err error) {
 	// Headers meant for the answer that failed.
 	c.Writer.Header().Del("Content-Disposition")
 	c.Header("Cache-Control", "no-store")
-	if page := errorPage(c); page != nil && !api(c) && !wantsJSON(c) {
+	if page := errorPage(c); page != nil && !api(c) && !WantsJSON(c) {
 		body, err := page(c, p)
 		if err == nil {
 			Send(c, p.Status, "text/html; charset=utf-8", body)
@@ -197,8 +197,18 @@ func LogRefused(c *gin.Context, what string, err error) {
 		slog.String("client", Client(c)), slog.String("request", RequestID(c)))
 }
 
-func wantsJSON(c *gin.Context) bool {
+// WantsJSON says whether the request is a script's.
+func WantsJSON(c *gin.Context) bool {
 	return strings.Contains(c.GetHeader("Accept"), "application/json")
+}
+
+// PathID returns the id in a request's path; what it is of stands in the error.
+func PathID(c *gin.Context, what string) (int64, error) {
+	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
+	if err != nil || id < 1 {
+		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
+	}
+	return id, nil
 }
 
 // ErrorPage renders a problem as a page.
