@@ -15,23 +15,30 @@ import (
 // Migrate brings the schema to the version this program knows. A newer schema
 // is refused with fleet.ErrConflict. Several processes may migrate at once.
 func (db *DB) Migrate(ctx context.Context) error {
-	var err error
-	for range migrateTries {
-		if err = db.migrate(ctx); err == nil || ctx.Err() != nil {
+	var reached int64
+	for tries := migrateTries; ; tries-- {
+		err := db.migrate(ctx)
+		if err == nil || ctx.Err() != nil {
 			return err
 		}
 		// SQLite has no lock that spans the migrations: another process may
-		// have come first, and then there is nothing left to do.
+		// have taken the step first. While one gets ahead, follow it.
 		have, want, verr := db.SchemaVersion(ctx)
 		if verr != nil || have > want {
 			return err
 		}
+		if have > reached {
+			reached, tries = have, migrateTries
+		}
+		if tries == 0 {
+			return err
+		}
 	}
-	return err
 }
 
-// migrateTries is how often another process may come first.
-const migrateTries = 3
+// migrateTries is how often one tries again while the schema stays where it is:
+// six processes that meet where none has taken a step need few.
+const migrateTries = 5
 
 func (db *DB) migrate(ctx context.Context) error {
 	p, err := db.provider()
