@@ -306,8 +306,8 @@ func small(t *rapid.T) *Problem {
 }
 
 // TestOptimum: on problems small enough to enumerate the plan is the best there
-// is, its bound says so, and no job is beyond its accepted risk when another
-// schedule would have spared it.
+// is, its bound says so, and no job is beyond its accepted risk where a schedule
+// keeps them all within it.
 func TestOptimum(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := small(t)
@@ -322,8 +322,50 @@ func TestOptimum(t *testing.T) {
 		if got.Bound > want+1e-7 || got.Gap > 1e-7 {
 			t.Fatalf("bound %.9f and gap %g of the optimum %.9f", got.Bound, got.Gap, want)
 		}
-		if got.Cost.Breaches > breaches {
-			t.Fatalf("%d jobs beyond the accepted risk where %d would do", got.Cost.Breaches, breaches)
+		if breaches == 0 && got.Cost.Breaches > 0 && !slices.ContainsFunc(p.Vehicles, beyond(p)) {
+			t.Fatalf("%d jobs beyond the accepted risk where none need be", got.Cost.Breaches)
 		}
 	})
+}
+
+// beyond says of a vehicle whether one of its jobs has no day within the accepted
+// risk, and may not wait either.
+func beyond(p *Problem) func(Vehicle) bool {
+	return func(v Vehicle) bool {
+		return slices.ContainsFunc(v.Jobs, func(j Job) bool {
+			for d, f := range j.Past {
+				if day := p.Start + fleet.Date(d); f < p.Risk && day >= j.Ready && !slices.Contains(v.Blocked, day) {
+					return false
+				}
+			}
+			return j.Past[p.Days-1] >= p.Risk
+		})
+	}
+}
+
+// TestGreaterRiskFirst: of two axles and room for one, the one that is beyond the
+// accepted risk already, steers, and gets worse quickly comes before the one that
+// would only now go beyond it. A steered axle later is 2 · 50 · 0.20 = 20 more, the
+// other 10 for going beyond and 50 · 0.18 = 9 (DefaultRates). Invented; found by
+// TestOptimum when it asked for the fewest beyond the risk whatever their risk.
+func TestGreaterRiskFirst(t *testing.T) {
+	late := []float64{.08, .13, .18, .23, .28}
+	p := &Problem{
+		Start: testStart, Days: 5, Risk: .05, Rates: DefaultRates,
+		Shops: []Shop{{ID: 1, Days: []Capacity{{Hours: 1, Visits: 1}, {}, {}, {}, {}}}},
+		Vehicles: []Vehicle{
+			{ID: 1, Shops: []Way{{Shop: 1}}, Jobs: []Job{{Axle: 2, Hours: .75, Usable: 10, Past: []float64{.03, .08, .13, .18, .23}, Wasted: make([]float64, 5)}}},
+			{ID: 2, Shops: []Way{{Shop: 1}}, Jobs: []Job{{Axle: 1, Hours: .75, Usable: 10, Past: late, Wasted: make([]float64, 5), Weight: DefaultSteerWeight}}},
+		},
+	}
+	got := mustSolve(t, p)
+	if len(got.Visits) != 1 || got.Visits[0].Vehicle != 2 || got.Cost.Breaches != 1 {
+		t.Errorf("got %+v", got)
+	}
+	// With no axle beyond its risk already, none need go beyond it.
+	p.Vehicles[1].Jobs[0].Past = make([]float64, 5)
+	got = mustSolve(t, p)
+	if len(got.Visits) != 1 || got.Visits[0].Vehicle != 1 || got.Cost.Breaches != 0 {
+		t.Errorf("got %+v", got)
+	}
 }

@@ -17,8 +17,10 @@
 //
 // where cost holds the lining thrown away, the risk of being past the limit, the
 // visit and what moving an earlier proposal costs (see costOf). Going beyond the
-// accepted risk where the calendar has a day within it costs more than anything
-// else can win, so that it happens only where no plan avoids it.
+// accepted risk where the calendar has a day within it costs more than lining,
+// visits and hours can win, so that no axle does where a plan keeps all within it.
+// Where some cannot be kept within it, the risks are weighed: an axle that is beyond
+// already and gets worse quickly may come before one that would go just beyond.
 //
 // # How it is solved
 //

@@ -115,7 +115,7 @@ const DefaultSteerWeight = 2
 // of money; then a visit is half a day's absence and two drives, an hour of
 // overtime the premium above its wage and the goodwill it takes. Breach
 // exceeds what moving a hundred other jobs across sixty days throws away, so
-// that it comes before everything but another breach.
+// that it gives way to nothing but greater risk.
 var DefaultRates = Rates{
 	Lining:   1,
 	Past:     2,
