@@ -95,6 +95,7 @@ var allowed = map[string][]string{
 	"github.com/xuri/excelize":            {"ingest"},
 	"golang.org/x/text":                   {"ingest"}, // Windows-1252 and UTF-16
 	"github.com/alexedwards/argon2id":     {"internal/auth"},
+	"github.com/trustelem/zxcvbn":         {"internal/auth"},
 	"github.com/alecthomas/kong":          {"cmd/brakewear"},
 	"github.com/schollz/progressbar/v3":   {"cmd/brakewear"},
 	"github.com/prometheus/client_golang": {"internal/monitor"},
