@@ -101,7 +101,7 @@ func (d *Dashboard) dueFilter(c *gin.Context) (f DueFilter, err error) {
 
 func (f DueFilter) query(today fleet.Date, after string) store.DueQuery {
 	q := store.DueQuery{Fleet: f.Fleet, Depot: f.Depot, Text: f.Text, Sort: f.Sort, After: after}
-	f.Narrow.set(&q)
+	f.Narrow.set(&q, today)
 	if f.Booked != "" {
 		booked := f.Booked == "yes"
 		q.Booked = &booked

@@ -20,6 +20,7 @@ type Narrow struct {
 	Late           bool // booked for a day after that
 	Part           fleet.Part
 	Duty           *string // blank: not given; nil = all
+	Moved          store.Shift
 }
 
 // HiddenField keeps a value in a form that does not show it.
@@ -51,19 +52,21 @@ func readNarrow(c *gin.Context) (n Narrow, err error) {
 	if duty, ok := c.GetQuery("duty"); ok {
 		n.Duty = &duty
 	}
+	n.Moved = store.Shift(c.Query("moved")) // the store judges it
 	return n, nil
 }
 
 // any says whether there is anything to narrow by.
 func (n *Narrow) any() bool { return *n != Narrow{} }
 
-func (n *Narrow) set(q *store.DueQuery) {
+func (n *Narrow) set(q *store.DueQuery, today fleet.Date) {
 	if n.Measured != "" {
 		yes := n.Measured == "yes"
 		q.Measured = &yes
 	}
 	q.Left, q.LimitFrom, q.LimitTo, q.Part, q.Duty = n.Left, n.From, n.To, n.Part, n.Duty
 	q.From, q.Before, q.Late = n.DueFrom, n.DueTo, n.Late
+	q.Moved, q.Today = n.Moved, today
 }
 
 // fields are the parameters that n stands for.
@@ -95,6 +98,9 @@ func (n *Narrow) fields() (fs []HiddenField) {
 	}
 	if n.Duty != nil {
 		add("duty", *n.Duty)
+	}
+	if n.Moved != "" {
+		add("moved", string(n.Moved))
 	}
 	return fs
 }
@@ -142,6 +148,9 @@ func (n *Narrow) words(tell units.Reader, today fleet.Date) string {
 	}
 	if n.Duty != nil {
 		says = append(says, "of duty “"+dutyWords(*n.Duty)+"”")
+	}
+	if n.Moved != "" {
+		says = append(says, movedWords(n.Moved)+" since "+tell.DayNear(today-store.TrendDays, today))
 	}
 	return strings.Join(says, ", ")
 }

@@ -27,6 +27,7 @@ type OverviewPage struct {
 	Late           *OverviewLink // what is booked too late
 	Short          []string      // where hours do not suffice, in words
 	Plan           string        // link to the proposal
+	Trend          OverviewTrend
 	Left           OverviewLeft
 	Weeks          OverviewWeeks
 	ByDepot        *OverviewDepots // nil = there are not two
@@ -177,6 +178,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	if q.Depot != 0 {
 		p.Plan = "/plan" + query{}.with("depot", strconv.FormatInt(q.Depot, 10)).encode()
 	}
+	p.Trend = x.trend(tell, o)
 	p.Left = x.left(o)
 	p.Weeks = x.weeks(tell, o)
 	p.ByDepot = x.depots(o)

@@ -75,7 +75,7 @@ func TestOverviewLinks(t *testing.T) {
 			if h := text(find(doc, "h1")[0]); !strings.HasPrefix(h, want+" axle") {
 				t.Errorf("%s: %q leads to %q, %s", path, text(a), h, to)
 			}
-			check(t, doc, []has{{".notice", "Only axles"}, {".notice a[href=/overview]", "*"}, {"form.filter input[name=measured]", "*"}})
+			check(t, doc, []has{{".notice", "Only axles"}, {".notice a[href=/overview]", "*"}, {"form.filter input[type=hidden]", "*"}})
 			rec := w.get("/due.csv" + strings.TrimPrefix(to, "/"))
 			rows, err := csv.NewReader(rec.Body).ReadAll()
 			if n, _ := strconv.Atoi(strings.ReplaceAll(want, ",", "")); err != nil || len(rows)-1 != n {

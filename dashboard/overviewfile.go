@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -71,6 +72,33 @@ var overviewFiles = map[string]struct {
 		for i := range o.Depots {
 			d := &o.Depots[i]
 			if err := row(d.Fleet, d.Depot, d.Past, cell(d.Expected, 3), cell(d.Booked, 3), d.ToBook, cell(d.HoursToBook, 2), cell(d.HoursFree, 2)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}},
+	"trend": {[]string{"of", "then", "now", "came", "went", "axles_compared"}, func(o *pipeline.Overview, row func(...any) error) error {
+		t := &o.Trend
+		for _, x := range []struct {
+			of string
+			n  store.TrendCount
+		}{{"at or past the limit", t.Past}, {"to be booked by now", t.Due}, {"limit likely within 91 days", t.Near}} {
+			if err := row(x.of, x.n.Then, x.n.Now, x.n.In, x.n.Out, t.Compared); err != nil {
+				return err
+			}
+		}
+		if t.Left.N == 0 {
+			return nil
+		}
+		return row("usable thickness left, mean share", cell(t.Left.Then, 4), cell(t.Left.Now, 4), "", "", t.Left.N)
+	}},
+	"trend-wear": {[]string{"by", "fleet", "group", "part", "axles_compared", "then", "now", "faster", "slower"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i, w := range slices.Concat(o.Trend.ByDuty, o.Trend.ByDepot) {
+			by := store.WearByDuty
+			if i >= len(o.Trend.ByDuty) {
+				by = store.WearByDepot
+			}
+			if err := row(string(by), w.Fleet, w.Name, string(w.Part), w.Rate.N, cell(w.Rate.Then, 3), cell(w.Rate.Now, 3), w.Faster, w.Slower); err != nil {
 				return err
 			}
 		}

@@ -28,6 +28,7 @@ type Overview struct {
 	Short  HoursShort
 	Late   BookedLate
 	Depots []DepotOutlook // the one with the least room first
+	Trend  store.Trend
 }
 
 // LimitSpan is what is to be expected of some days.
@@ -82,12 +83,13 @@ const (
 func (s *Service) overview(ctx context.Context, sc auth.Scope, q store.OverviewQuery, day fleet.Date) (*Overview, error) {
 	o := &Overview{AsOf: day}
 	o.spans()
-	// Four readings of one table, side by side: none waits for another.
+	// Readings of one table, side by side: none waits for another.
 	var reads sync.WaitGroup
-	var errs [4]error
+	var errs [5]error
 	reads.Go(func() { o.Left, errs[0] = s.DB.LiningLeft(ctx, sc, q) })
 	reads.Go(func() { o.Duty, errs[1] = s.DB.WearRates(ctx, sc, q, store.WearByDuty) })
 	reads.Go(func() { o.Depot, errs[2] = s.DB.WearRates(ctx, sc, q, store.WearByDepot) })
+	reads.Go(func() { o.Trend, errs[4] = s.DB.Trend(ctx, sc, q, day) })
 	a, err := s.ahead(ctx, sc, q, o)
 	if err == nil {
 		err = s.DB.EachOutlook(ctx, sc, q, o.until()+needAhead, a.axle)

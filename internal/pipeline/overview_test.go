@@ -61,7 +61,8 @@ func TestOverview(t *testing.T) {
 			// The spans of Past and of the weeks, added up.
 			Depots: []DepotOutlook{{DepotID: s.depot.ID, Depot: "Harbour", Fleet: "Ferry Lines", Past: 1,
 				Expected: 3, Booked: 1, ToBook: 3, HoursToBook: 2.5 + 4, HoursFree: 11*40 + 37.5}},
-			Late: BookedLate{}, // bus 2 comes 15 days ahead of its book-by date
+			Trend: store.Trend{Then: s.today - 30, Measured: 5}, // of none a forecast was kept a month ago
+			Late:  BookedLate{},                                 // bus 2 comes 15 days ahead of its book-by date
 		}
 		want.Left.Classes[2] = 5 // (6 - 3) mm of (20 - 3) mm: 18 %
 		for i := range OverviewWeeks {

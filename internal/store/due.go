@@ -65,6 +65,8 @@ type DueQuery struct {
 	Late               bool        // only what is booked for a day after the one it is to be booked by
 	Part               fleet.Part  // first to reach its limit; "" = all
 	Duty               *string     // of the vehicle, as it was given; nil = all
+	Moved              Shift       // since the month before Today; "" = all
+	Today              fleet.Date  // for Moved
 }
 
 // DueRow is one axle of the due-soon list. A number that is not known is NaN.

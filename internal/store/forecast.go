@@ -191,6 +191,7 @@ var stagedLog = stage{
 	columns: []string{
 		"vehicle_id", "axle", "as_of", "model", "readings", "odometer_km",
 		"book_by", "risk", "past_limit",
+		"part", "thickness_mm", "new_mm", "limit_mm", "rate",
 		"day_p025", "day_p05", "day_p10", "day_p25", "day_p50", "day_p75", "day_p90", "day_p95", "day_p975",
 		"km_p025", "km_p05", "km_p10", "km_p25", "km_p50", "km_p75", "km_p90", "km_p95", "km_p975",
 	},
@@ -223,6 +224,8 @@ func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 			row = append(row[:0],
 				f.VehicleID, f.Axle, fleet.Date(f.AsOf), f.Model, f.Readings, number(f.OdometerKm),
 				f.BookBy, f.Risk, f.PastLimit)
+			at := decide(f)
+			row = append(row, string(at.pos.Part), number(at.thickness), number(at.new), number(at.limit), number(at.rate))
 			for _, d := range []forecast.Dist{f.Crossing.Day, f.Crossing.Km} {
 				for _, p := range logLevels {
 					row = append(row, number(d.Quantile(p)))

@@ -104,6 +104,9 @@ func (w *where) narrow(q *DueQuery) error {
 			w.add("c.vehicle_id in (select v.id from vehicles v where v.duty = ?)", *q.Duty)
 		}
 	}
+	if q.Moved != "" {
+		return w.moved(q.Moved, q.Today)
+	}
 	return nil
 }
 

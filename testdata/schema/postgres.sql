@@ -497,6 +497,11 @@ create table forecast_log (
     km_p90 double precision,
     km_p95 double precision,
     km_p975 double precision,
+    part text,
+    thickness_mm double precision,
+    new_mm double precision,
+    limit_mm double precision,
+    rate double precision,
     constraint forecast_log_pkey PRIMARY KEY (vehicle_id, axle, as_of),
     constraint forecast_log_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );

@@ -498,7 +498,7 @@ CREATE TABLE forecast_log (
     km_p75   real,
     km_p90   real,
     km_p95   real,
-    km_p975  real,
+    km_p975  real, part text, thickness_mm real, new_mm real, limit_mm real, rate real,
     primary key (vehicle_id, axle, as_of)
 ) strict;
 
