@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 	"unicode/utf8"
 )
 
@@ -67,17 +66,37 @@ func TestListed(t *testing.T) {
 	}
 }
 
-// However a password is made up, judging it holds a request up for no longer
-// than hashing it would.
-func TestGuessedInTime(t *testing.T) {
-	for _, unit := range []string{"a", "ab1", "@4(<{[36!|0$5+7%2", "qwerty", "19851204", "password", "p@ssw0rd!", "ünïcødé"} {
-		p := strings.Repeat(unit, MaxPassword)[:MaxPassword]
-		start := time.Now()
-		guessed(p, []string{"Ann Marie Quenby"})
-		if took := time.Since(start); took > time.Second {
-			t.Errorf("%s again and again took %s", unit, took)
-		} else {
-			t.Logf("%s: %s", unit, took)
+// What comes after the first characters is not looked at, for the time to judge a
+// password grows with more than the square of its length.
+func TestGuessedLooksAtFirst(t *testing.T) {
+	const hard = "mapelk vurd ona"
+	if guessed(hard, nil) {
+		t.Fatalf("%q is guessed", hard)
+	}
+	for before, want := range map[int]bool{0: false, judged - len(hard): false, judged: true} {
+		if got := guessed(strings.Repeat("a", before)+hard, nil); got != want {
+			t.Errorf("after %d times a: got %t, want %t", before, got, want)
 		}
 	}
+}
+
+// However a password is made up, judging it costs less than hashing it, which is
+// the reference.
+func BenchmarkGuessed(b *testing.B) {
+	for _, unit := range []string{"a", "@4(<{[36!|0$5+7%2", "qwerty", "19851204", "p@ssw0rd!", "ünïcødé"} {
+		p := strings.Repeat(unit, MaxPassword)[:MaxPassword]
+		b.Run("judge/"+unit, func(b *testing.B) {
+			for b.Loop() {
+				guessed(p, []string{"Ann Marie Quenby"})
+			}
+		})
+	}
+	b.Run("hash", func(b *testing.B) {
+		h := NewHasher(1)
+		for b.Loop() {
+			if _, err := h.Hash(b.Context(), "mapelk vurd ona"); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
 }
