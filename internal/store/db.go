@@ -39,6 +39,7 @@ type DB struct {
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
 	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
+	turns   chan struct{} // holds one for each that reads; see turn
 
 	watch  *fileWatch      // of an SQLite file
 	names  *vehicleNames   // that searches look in
@@ -47,7 +48,7 @@ type DB struct {
 
 	within  *tx    // of a trial: all is done in this transaction
 	reading bool   // within is of OneState: nothing is undone in a part of it
-	version string // asked for before that state; see Version
+	version string // of that state; see Version
 }
 
 const (
@@ -59,6 +60,9 @@ const (
 	// maxUploads bounds the uploads taken in at a time: each holds a connection
 	// and may read by another, of which some must be left.
 	maxUploads = maxServerConns / 2
+	// maxServerReaders bounds those who read a server's database at a time. More at
+	// once are no faster together, and each is slower.
+	maxServerReaders = maxServerConns - maxUploads
 	// connIdleTime gives a connection back that a burst has left over.
 	connIdleTime = 5 * time.Minute
 	// busyTimeout is how long another process may hold an SQLite file's write
@@ -110,7 +114,8 @@ func openPostgres(dsn string) (*DB, error) {
 	pool.SetMaxIdleConns(maxServerConns)
 	pool.SetConnMaxIdleTime(connIdleTime)
 	return &DB{
-		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l, uploads: make(chan struct{}, maxUploads),
+		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
+		uploads: make(chan struct{}, maxUploads), turns: make(chan struct{}, maxServerReaders),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
 	}, nil
 }
@@ -134,9 +139,10 @@ func openSQLite(path string) (*DB, error) {
 	}
 	db.w.SetMaxOpenConns(1)
 	db.watch = &fileWatch{}
-	readers := max(minReaders, runtime.GOMAXPROCS(0)) + 1 // and the one that watches
-	db.r.SetMaxOpenConns(readers)
-	db.r.SetMaxIdleConns(readers)
+	readers := max(minReaders, runtime.GOMAXPROCS(0))
+	db.turns = make(chan struct{}, readers)
+	db.r.SetMaxOpenConns(readers + 1) // and the one that watches
+	db.r.SetMaxIdleConns(readers + 1)
 	db.r.SetConnMaxIdleTime(connIdleTime)
 	return db, nil
 }
@@ -230,7 +236,7 @@ type tx struct {
 	db      *DB
 	staged  map[string]bool // stages made
 	told    bool            // the log of changes has a row of what is done
-	version string          // asked for before it began; see readKeeping
+	version string          // of what it sees; blank = not known. See readKeeping
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused
@@ -271,8 +277,27 @@ func (t *tx) joinByIndex() error {
 	return err
 }
 
+// turn waits until there is a connection to read by, first come, first served,
+// and returns how to give it back. The pool hands one to any of those who wait:
+// where twenty do, the last of them waits three times as long as the others.
+func (db *DB) turn(ctx context.Context) (end func(), err error) {
+	select {
+	case db.turns <- struct{}{}:
+		return func() { <-db.turns }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
 // read runs f in a transaction that sees one state of the database.
 func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error {
+	if db.within == nil {
+		end, err := db.turn(ctx)
+		if err != nil {
+			return wrap(ctx, what, err)
+		}
+		defer end()
+	}
 	opt := &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead}
 	if db.dialect == SQLite {
 		opt = nil // a snapshot by nature, and the driver knows no other level
@@ -287,13 +312,9 @@ func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) erro
 	if db.within != nil {
 		return fn(db)
 	}
-	version, err := db.Version(ctx)
-	if err != nil {
-		return err
-	}
-	return db.read(ctx, what, func(t *tx) error {
+	return db.readKeeping(ctx, what, func(t *tx) error {
 		state := *db
-		state.within, state.reading, state.version = t, true, version
+		state.within, state.reading, state.version = t, true, t.version
 		t.db = &state
 		return fn(&state)
 	})

@@ -67,6 +67,9 @@ func newLines(dsn string) (*lines, error) {
 	if cfg.ConnectTimeout == 0 {
 		cfg.ConnectTimeout = connectTimeout
 	}
+	// A statement with parameters then goes to the server and back once, and
+	// not twice.
+	cfg.BinaryParameters = true
 	c, err := pq.NewConnectorConfig(cfg)
 	if err != nil {
 		return nil, err

@@ -12,15 +12,21 @@ import (
 )
 
 // readKeeping is read for f that keeps what it reads: see cache.
-func (db *DB) readKeeping(ctx context.Context, what string, f func(t *tx) error) (err error) {
+func (db *DB) readKeeping(ctx context.Context, what string, f func(t *tx) error) error {
 	version := db.version // blank in a trial, which sees what nobody else does
-	if db.within == nil {
+	if db.within == nil && db.dialect == SQLite {
 		// Before the transaction begins: what is written meanwhile makes it old.
+		var err error
 		if version, err = db.Version(ctx); err != nil {
 			return err
 		}
 	}
-	return db.read(ctx, what, func(t *tx) error {
+	return db.read(ctx, what, func(t *tx) (err error) {
+		if db.within == nil && db.dialect == Postgres {
+			if version, err = t.snapshot(); err != nil {
+				return err
+			}
+		}
 		t.version = version
 		return f(t)
 	})
@@ -98,13 +104,19 @@ func (db *DB) Version(ctx context.Context) (v string, err error) {
 		v, err = db.watch.version(ctx, db.r)
 		return v, wrap(ctx, "see whether anything was written", err)
 	}
-	// One statement sees one state without a transaction, whose beginning and end
-	// would take longer.
+	err = db.read(ctx, "see whether anything was written", func(t *tx) error {
+		v, err = t.snapshot()
+		return err
+	})
+	return v, err
+}
+
+// snapshot is the version that a transaction on PostgreSQL sees, while it sees
+// one state.
+func (t *tx) snapshot() (string, error) {
 	var started, seen string
-	query := `select cast(pg_postmaster_start_time() as text), cast(txid_current_snapshot() as text)`
-	trace(ctx, query, nil)
-	err = db.r.QueryRowxContext(ctx, query).Scan(&started, &seen)
-	return started + " " + seen, wrap(ctx, "see whether anything was written", err)
+	err := t.one([]any{&started, &seen}, `select cast(pg_postmaster_start_time() as text), cast(txid_current_snapshot() as text)`)
+	return started + " " + seen, err
 }
 
 func (w *fileWatch) version(ctx context.Context, r *sqlx.DB) (string, error) {
