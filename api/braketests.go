@@ -3,6 +3,7 @@ package api
 import (
 	"math"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -62,6 +63,16 @@ type Judgement struct {
 	Summary    string     `json:"summary"`
 	Checks     []Check    `json:"checks"`
 	Notes      []string   `json:"notes"`
+	Why        string     `json:"why"`    // it was judged anew; blank: it was not
+	Before     []Said     `json:"before"` // newest first
+}
+
+// Said is a judgement that another has followed.
+type Said struct {
+	RuleSet  string    `json:"rule_set"`
+	JudgedAt time.Time `json:"judged_at"`
+	Verdict  string    `json:"verdict"`
+	Why      string    `json:"why"`
 }
 
 // Check is one value held against what is required.
@@ -98,16 +109,29 @@ func (a *API) brakeTests(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	said := map[int64][]fleet.Said{}
+	if slices.ContainsFunc(h.BrakeTests, func(b fleet.BrakeTest) bool { return b.Said != nil && b.Said.Number > 0 }) {
+		if said, err = a.svc.DB.Verdicts(c.Request.Context(), a.scope(c), h.Vehicle.ID); err != nil {
+			return err
+		}
+	}
 	return send(c, http.StatusOK, List[BrakeTest]{items(h.BrakeTests, func(b *fleet.BrakeTest) BrakeTest {
-		return brakeTestOf(&h, b)
+		return brakeTestOf(&h, b, said[b.ID])
 	})})
 }
 
-func brakeTestOf(h *store.History, b *fleet.BrakeTest) BrakeTest {
+// brakeTestOf is a test with all that was said of it, from first to last.
+func brakeTestOf(h *store.History, b *fleet.BrakeTest, said []fleet.Said) BrakeTest {
 	j := pipeline.JudgeBrakeTest(h, b)
 	var at *time.Time
+	var why string
 	if b.Said != nil {
-		at = &b.Said.At
+		at, why = &b.Said.At, b.Said.Why
+	}
+	before := []Said{}
+	for i := len(said) - 2; i >= 0; i-- {
+		s := &said[i]
+		before = append(before, Said{s.RuleSet, s.At.UTC(), s.Verdict, s.Why})
 	}
 	per100 := 0.0
 	if j.Efficiency > 0 {
@@ -159,7 +183,9 @@ func brakeTestOf(h *store.History, b *fleet.BrakeTest) BrakeTest {
 					Says:     x.String(),
 				}
 			}),
-			Notes: append([]string{}, j.Notes...),
+			Notes:  append([]string{}, j.Notes...),
+			Why:    why,
+			Before: before,
 		},
 	}
 }

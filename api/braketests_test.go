@@ -55,6 +55,16 @@ func (c *client) brakeTests() {
 		c.t.Errorf("under other rules: %+v", j)
 	}
 	c.do(call{method: "PUT", path: fleet, want: []string{`"rule_set":"eu"`}, body: `{"rule_set":"eu","why":"registered there"}`})
+	// Judged anew when what is known of the vehicle is corrected: of a car used first
+	// in 2012 or later 58 % are required (EU-01), and of a bus 50 % (EU-02).
+	for _, category := range []string{"M1", "M3"} {
+		c.do(call{method: "POST", path: "/vehicles", status: 201, body: `[{"vehicle":"Bus 1","fleet":"Ferry Lines","depot":"Harbour","category":"` + category + `"}]`})
+	}
+	c.get(self+"/brake_tests", &bs)
+	if j := bs.Items[1].Judgement; j.Verdict != "meets what is required" || j.Why != "category M3, before M1" || len(j.Before) != 2 ||
+		j.Before[0].Verdict != "fails" || j.Before[0].Why != "category M1, before M3" || j.Before[1].Verdict != "meets what is required" || j.Before[1].Why != "" {
+		c.t.Errorf("judged anew: %+v", j)
+	}
 	c.do(call{path: self + "/brake_tests?x=1", status: http.StatusBadRequest})
 	c.do(call{path: "/vehicles/999/brake_tests", status: http.StatusNotFound})
 }

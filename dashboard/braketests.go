@@ -222,8 +222,10 @@ type Judged struct {
 	Notes   []string
 	Set     string
 	SetLink string
-	When    string // on which day it was judged; blank: it is what is said now
-	Now     string // what the rule set picked now says, where that is something else
+	When    string   // on which day it was judged; blank: it is what is said now
+	Why     string   // it was judged anew; blank: it was not
+	Before  []string // what was said before, newest first
+	Now     string   // what the rule set picked now says, where that is something else
 }
 
 // WheelRow is the two wheels of an axle.
@@ -258,11 +260,25 @@ func saidOf(tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
 	if b.Said == nil {
 		return v
 	}
-	v.When = tell.Day(fleet.DateOf(b.Said.At.UTC()))
+	v.When, v.Why = tell.Day(fleet.DateOf(b.Said.At.UTC())), b.Said.Why
 	if now.Set.ID != j.Set.ID || now.Verdict != j.Verdict {
 		v.Now = "By the rule set picked now, " + now.Set.Name + ": " + now.Summary()
 	}
 	return v
+}
+
+// saidBefore puts what was said of a test before it was judged anew into words,
+// newest first.
+func saidBefore(tell units.Reader, said []fleet.Said) (words []string) {
+	for i := len(said) - 2; i >= 0; i-- {
+		s := &said[i]
+		what, by := capital(s.Verdict)+".", s.RuleSet
+		if j, err := rules.Kept(s.Judgement); err == nil {
+			what, by = j.Summary(), j.Set.Name
+		}
+		words = append(words, fmt.Sprintf("On %s, by %s: %s", tell.Day(fleet.DateOf(s.At.UTC())), by, what))
+	}
+	return words
 }
 
 // tested returns a vehicle's history and the test in the path, whether it
@@ -312,6 +328,13 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		Correct: fmt.Sprintf("%s/test?correct=%d", link, b.ID),
 		SetAway: testLink(h.Vehicle.ID, b.ID) + "/aside",
 		Reason:  f.field("why", "Why it should not count", ""),
+	}
+	if b.Said != nil && b.Said.Number > 0 {
+		said, err := d.svc.DB.Verdicts(c.Request.Context(), d.scope(c), h.Vehicle.ID)
+		if err != nil {
+			return err
+		}
+		p.Judged.Before = saidBefore(tell, said[b.ID])
 	}
 	if a := b.Aside; a != nil {
 		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, tell.Day(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))

@@ -227,3 +227,26 @@ func TestRulesPages(t *testing.T) {
 		t.Errorf("a set that is none: got status %d", rec.Code)
 	}
 }
+
+// A test whose vehicle was corrected is judged anew, and the page says why and what
+// was said before. 4 · 14.5 kN of 12 t are 49.3 %: of a bus 50 % are required
+// (EU-02), of a goods vehicle of before 2012 43 % (EU-09).
+func TestJudgedAnew(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}})
+	form := formAt(t, parse(t, w.get(bus+"/test").Body.String()), bus+"/test")
+	at, page := w.follow(t, bus+"/test", with(form, "do", "keep", "weight", "12", "weight_unit", "t",
+		"force_1_left", "14.5", "force_1_right", "14.5", "force_2_left", "14.5", "force_2_right", "14.5"))
+	check(t, parse(t, page), []has{{".judged.bad .strong", "Fails: efficiency."}})
+	if strings.Contains(page, "anew") {
+		t.Error("judged anew before anything was corrected")
+	}
+	w.takeIn(t, "corrected.csv", "vehicle,fleet,depot,category,year\nBus 1,Ferry Lines,Harbour,N3,2005\n")
+	check(t, parse(t, w.get(at).Body.String()), []has{
+		{".judged .strong", "Meets what is required"},
+		{".judged .soft", "judged anew on 2 Mar 2026"},
+		{".judged .anew", "corrected since: category N3, before M3; year 2005, before 2019."},
+		{".judged .said-before", "On 2 Mar 2026, by EU roadworthiness: Fails: efficiency."},
+	})
+}

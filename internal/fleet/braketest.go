@@ -78,9 +78,12 @@ type BrakeTest struct {
 
 // Said is what was said of a brake test when it was judged.
 type Said struct {
+	Number    int    // how often it had been judged before
 	RuleSet   string // id
 	Verdict   string
 	Judgement []byte // JSON, read by the rules
+	Facts     string // of the vehicle, that it rests on: JSON of the rules; blank = not kept
+	Why       string // it was judged anew; blank the first time
 	At        time.Time
 }
 

@@ -29,26 +29,40 @@ func axlesOf(h *store.History) (axles []int) {
 }
 
 // keepVerdicts keeps what the rule sets in force say of the brake tests that
-// nothing was said of yet. A test that nothing is required of is left, for it
-// may be judged once something is.
+// nothing was said of yet, and judges those anew whose vehicle's facts were
+// corrected. A test that nothing is required of is left, for it may be judged once
+// something is.
 func (s *Service) keepVerdicts(ctx context.Context, sc auth.Scope, hs []store.History) error {
 	said := map[int64]fleet.Said{}
 	for i := range hs {
 		h := &hs[i]
+		if len(h.BrakeTests) == 0 {
+			continue
+		}
+		axles := axlesOf(h)
+		facts, err := rules.FactsOf(&h.Vehicle, axles).Keep()
+		if err != nil {
+			return err
+		}
 		for k := range h.BrakeTests {
 			b := &h.BrakeTests[k]
-			if b.Said != nil {
-				continue
+			var j *rules.Judgement
+			var x fleet.Said
+			if b.Said == nil {
+				if j = JudgeAnew(h, b); j.Verdict == rules.NotJudged {
+					continue
+				}
+			} else {
+				if j, x.Why = rules.Anew(&h.Vehicle, axles, b); j == nil {
+					continue
+				}
+				x.Number = b.Said.Number + 1
 			}
-			j := JudgeAnew(h, b)
-			if j.Verdict == rules.NotJudged {
-				continue
-			}
-			kept, err := j.Keep()
-			if err != nil {
+			if x.Judgement, err = j.Keep(); err != nil {
 				return err
 			}
-			said[b.ID] = fleet.Said{RuleSet: j.Set.ID, Verdict: j.Verdict.String(), Judgement: kept}
+			x.RuleSet, x.Verdict, x.Facts = j.Set.ID, j.Verdict.String(), facts
+			said[b.ID] = x
 		}
 	}
 	return s.DB.SaveVerdicts(ctx, sc, said)

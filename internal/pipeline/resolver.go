@@ -169,10 +169,11 @@ func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
 	return nil
 }
 
-// touchLimits marks a known vehicle of which a row changes what its limits
-// depend on.
+// touchLimits marks a known vehicle of which a row changes what its limits, and
+// what is said of its brake tests, depend on.
 func (k *resolver) touchLimits(known store.VehicleKey, e *store.VehicleEntry) {
-	other := e.Category != "" && e.Category != known.Category || e.Actuation != "" && e.Actuation != known.Actuation
+	other := e.Category != "" && e.Category != known.Category || e.Actuation != "" && e.Actuation != known.Actuation ||
+		e.Year != 0 && e.Year != known.Year || e.FirstUsed != 0 && e.FirstUsed != known.FirstUsed || e.GrossKg != 0 && e.GrossKg != known.GrossKg
 	if known.ID != 0 && other { // 0: the file brings it itself
 		k.touched[known.ID] = true
 	}

@@ -1,8 +1,12 @@
 package rules
 
 import (
+	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strings"
 
 	"brakewear/internal/fleet"
 )
@@ -52,4 +56,91 @@ func (s *Set) Judged(v *fleet.Vehicle, axles []int, t *fleet.BrakeTest) *Judgeme
 		}
 	}
 	return s.Judge(v, axles, t)
+}
+
+// Facts are what a judgement rests on beside the test: of its vehicle, as far as
+// they are known.
+type Facts struct {
+	Category  fleet.Category  `json:"category"`
+	Year      int             `json:"year"` // of manufacture
+	FirstUsed *fleet.Date     `json:"first_used"`
+	Actuation fleet.Actuation `json:"actuation"`
+	GrossKg   float64         `json:"gross_kg"`
+	Axles     []int           `json:"axles"`
+}
+
+// FactsOf returns the facts of a vehicle with axles of these numbers.
+func FactsOf(v *fleet.Vehicle, axles []int) Facts {
+	f := Facts{Category: v.Category, Year: v.Year, Actuation: v.Actuation, GrossKg: v.GrossKg, Axles: slices.Sorted(slices.Values(axles))}
+	if v.FirstUsed != 0 {
+		f.FirstUsed = &v.FirstUsed
+	}
+	return f
+}
+
+// Keep puts the facts into JSON, the same for the same facts.
+func (f Facts) Keep() (string, error) {
+	b, err := json.Marshal(f)
+	return string(b), err
+}
+
+// Since says in words what is other than it was.
+func (f Facts) Since(was Facts) string {
+	var says []string
+	add := func(what, now, then string) {
+		if now != then {
+			says = append(says, fmt.Sprintf("%s %s, before %s", what, cmp.Or(now, "not known"), cmp.Or(then, "not known")))
+		}
+	}
+	year := func(n int) string { return strings.TrimPrefix(fmt.Sprint(n), "0") }
+	day := func(d *fleet.Date) string {
+		if d == nil {
+			return ""
+		}
+		return d.String()
+	}
+	mass := func(kg float64) string {
+		if kg == 0 {
+			return ""
+		}
+		return Short(kg) + " kg"
+	}
+	add("category", string(f.Category), string(was.Category))
+	add("greatest mass", mass(f.GrossKg), mass(was.GrossKg))
+	add("day of first use", day(f.FirstUsed), day(was.FirstUsed))
+	add("year", year(f.Year), year(was.Year))
+	add("actuation", string(f.Actuation), string(was.Actuation))
+	add("axles", strings.Trim(fmt.Sprint(f.Axles), "[]"), strings.Trim(fmt.Sprint(was.Axles), "[]"))
+	return strings.Join(says, "; ")
+}
+
+// Anew judges a test once more where what is known of its vehicle was corrected
+// since it was judged: by the rule set that it was judged by, whichever is picked
+// now. nil where the same comes out, or where that set or what was said can no
+// longer be read. why says what was corrected.
+func Anew(v *fleet.Vehicle, axles []int, t *fleet.BrakeTest) (j *Judgement, why string) {
+	facts := FactsOf(v, axles)
+	if now, err := facts.Keep(); err != nil || now == t.Said.Facts {
+		return nil, ""
+	}
+	old, err := Kept(t.Said.Judgement)
+	if err != nil {
+		return nil, ""
+	}
+	set, err := Find(old.Set.ID)
+	if err != nil {
+		return nil, ""
+	}
+	j = set.Judge(v, axles, t)
+	a, errA := j.Keep()
+	b, errB := old.Keep()
+	if errA != nil || errB != nil || bytes.Equal(a, b) {
+		return nil, ""
+	}
+	// What it rested on was not always kept.
+	var was Facts
+	if t.Said.Facts == "" || json.Unmarshal([]byte(t.Said.Facts), &was) != nil {
+		return j, "facts of the vehicle, or values of the rule set, are others than they were"
+	}
+	return j, facts.Since(was)
 }

@@ -260,7 +260,8 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 	err := t.each(func(r *sqlx.Rows) error {
 		b := &fleet.BrakeTest{}
 		var a asideRow
-		var set, verdict, judgement *string
+		var set, verdict, judgement, facts, why *string
+		var number int
 		var at *time.Time
 		err := r.Scan(append([]any{
 			&b.ID,
@@ -286,11 +287,14 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 			&set,
 			&verdict,
 			&judgement,
+			&facts,
+			&why,
+			&number,
 			maybeInstant{&at},
 		}, k.dest(&a)...)...)
 		b.Aside = a.aside()
 		if judgement != nil {
-			b.Said = &fleet.Said{RuleSet: *set, Verdict: *verdict, Judgement: []byte(*judgement), At: *at}
+			b.Said = &fleet.Said{Number: number, RuleSet: *set, Verdict: *verdict, Judgement: []byte(*judgement), Facts: *facts, Why: *why, At: *at}
 		}
 		tests = append(tests, b)
 		byID[b.ID] = b
@@ -317,12 +321,17 @@ func (t *tx) brakeTests(w where, k which, fn func(b *fleet.BrakeTest)) error {
 			r.note,
 			r.upload_id,
 			r.line,
-			j.rule_set,
-			j.verdict,
-			j.judgement,
-			j.judged_at`+k.columns()+`
+			coalesce(k.rule_set, j.rule_set),
+			coalesce(k.verdict, j.verdict),
+			coalesce(k.judgement, j.judgement),
+			coalesce(k.facts, j.facts, ''),
+			coalesce(k.why, ''),
+			coalesce(k.number, 0),
+			coalesce(k.judged_at, j.judged_at)`+k.columns()+`
 		from brake_tests r
-		left join brake_test_verdicts j on j.test_id = r.id`+w.String()+`
+		left join brake_test_verdicts j on j.test_id = r.id
+		left join brake_test_rejudgements k on k.test_id = r.id
+			and k.number = (select max(number) from brake_test_rejudgements where test_id = r.id)`+w.String()+`
 		order by
 			r.vehicle_id,
 			r.day,

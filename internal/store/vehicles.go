@@ -18,6 +18,9 @@ type VehicleKey struct {
 	Depot       string
 	Category    fleet.Category
 	Actuation   fleet.Actuation
+	Year        int
+	FirstUsed   fleet.Date
+	GrossKg     float64
 }
 
 // VehiclesNumbered is VehicleIndex for those of some numbers.
@@ -55,7 +58,7 @@ func (t *tx) vehicleIndex(index map[string][]VehicleKey, w where) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var k VehicleKey
 		var number string
-		err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Fleet, &k.Depot)
+		err := r.Scan(&k.ID, &k.FleetID, &number, &k.Category, &k.Actuation, &k.Year, (*someDay)(&k.FirstUsed), &k.GrossKg, &k.Fleet, &k.Depot)
 		k.Fleet, k.Depot = same.of(k.Fleet), same.of(k.Depot)
 		k.Category, k.Actuation = fleet.Category(same.of(string(k.Category))), fleet.Actuation(same.of(string(k.Actuation)))
 		index[number] = append(index[number], k)
@@ -67,6 +70,9 @@ func (t *tx) vehicleIndex(index map[string][]VehicleKey, w where) error {
 			v.number,
 			v.category,
 			v.actuation,
+			v.year,
+			v.first_used,
+			v.gross_kg,
 			f.name,
 			d.name
 		from vehicles v

@@ -47,5 +47,29 @@ func TestSaveVerdicts(t *testing.T) {
 		if bs[1].Said != nil {
 			t.Errorf("the other: got %+v", bs[1].Said)
 		}
+
+		// Judged anew the newest is in force, the first of two that follow the same
+		// correction, and all that was said is there. The facts are invented.
+		for _, verdict := range []string{"meets", "unclear"} {
+			anew := map[int64]fleet.Said{first: {Number: 1, RuleSet: "eu", Verdict: verdict, Judgement: []byte(`{}`), Facts: `{"year":2019}`, Why: "year 2019, before 2009"}}
+			for _, sc := range []auth.Scope{{}, auth.ScopeOf([]int64{999}, nil)} {
+				if err := db.SaveVerdicts(t.Context(), sc, anew); !errors.Is(err, fleet.ErrNotFound) {
+					t.Errorf("another's: got %v", err)
+				}
+			}
+			if err := db.SaveVerdicts(t.Context(), all, anew); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if s := tests()[0].Said; s.Number != 1 || s.Verdict != "meets" || s.Facts != `{"year":2019}` || s.Why != "year 2019, before 2009" {
+			t.Errorf("judged anew: got %+v", s)
+		}
+		said, err := db.Verdicts(t.Context(), all, ids[0])
+		if err != nil || len(said) != 1 || len(said[first]) != 2 || said[first][0].Verdict != "fails" || said[first][1].Verdict != "meets" || said[first][0].At.IsZero() {
+			t.Errorf("all that was said: got %+v, %v", said, err)
+		}
+		if _, err := db.Verdicts(t.Context(), auth.ScopeOf([]int64{999}, nil), ids[0]); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another's: got %v", err)
+		}
 	})
 }

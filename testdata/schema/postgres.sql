@@ -241,6 +241,20 @@ create table brake_efforts (
     constraint brake_efforts_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
 );
 
+create table brake_test_rejudgements (
+    test_id bigint not null,
+    number integer not null,
+    fleet_id bigint not null,
+    rule_set text not null,
+    verdict text not null,
+    judgement text not null,
+    facts text not null,
+    why text not null,
+    judged_at timestamp with time zone not null,
+    constraint brake_test_rejudgements_pkey PRIMARY KEY (test_id, number),
+    constraint brake_test_rejudgements_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_test_verdicts(test_id)
+);
+
 create table brake_test_verdicts (
     test_id bigint not null,
     fleet_id bigint not null,
@@ -248,6 +262,7 @@ create table brake_test_verdicts (
     verdict text not null,
     judgement text not null,
     judged_at timestamp with time zone not null,
+    facts text,
     constraint brake_test_verdicts_pkey PRIMARY KEY (test_id),
     constraint brake_test_verdicts_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
 );

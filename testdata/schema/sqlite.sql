@@ -272,6 +272,19 @@ CREATE TABLE brake_efforts (
     primary key (test_id, axle, side)
 ) strict;
 
+CREATE TABLE brake_test_rejudgements (
+    test_id   integer not null references brake_test_verdicts,
+    number    integer not null, -- 1 = the first after brake_test_verdicts; the greatest is in force
+    fleet_id  integer not null,
+    rule_set  text not null,
+    verdict   text not null, -- also: not judged
+    judgement text not null,
+    facts     text not null,
+    why       text not null, -- what was corrected, in words
+    judged_at text not null,
+    primary key (test_id, number)
+) strict;
+
 CREATE TABLE brake_test_verdicts (
     test_id   integer not null primary key references brake_tests,
     fleet_id  integer not null,
@@ -279,7 +292,7 @@ CREATE TABLE brake_test_verdicts (
     verdict   text not null, -- meets, unclear, fails, dangerous
     judgement text not null, -- JSON: each value checked, its limit and where that is published
     judged_at text not null
-) strict;
+, facts text) strict;
 
 CREATE TABLE brake_tests (
     id               integer primary key,
