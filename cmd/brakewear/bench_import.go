@@ -21,9 +21,10 @@ import (
 )
 
 type benchImportCmd struct {
-	Vehicles int    `help:"How many vehicles; 13,000 have a million readings." default:"2000"`
-	Seed     uint64 `help:"The same seed gives the same fleet." default:"1"`
-	Format   string `help:"How to print: table or json." default:"table" enum:"table,json"`
+	Vehicles  int      `help:"How many vehicles; 13,000 have a million readings." default:"2000"`
+	Databases []string `help:"On which databases." default:"sqlite,postgres" enum:"sqlite,postgres"`
+	Seed      uint64   `help:"The same seed gives the same fleet." default:"1"`
+	Format    string   `help:"How to print: table or json." default:"table" enum:"table,json"`
 }
 
 func (c benchImportCmd) Help() string {
@@ -50,7 +51,7 @@ func (c benchImportCmd) Run(e *env) error {
 		return fleet.Invalidf("want at least 1 vehicle, not %d", c.Vehicles)
 	}
 	var results []importBench
-	err := benchFleet(e, c.Vehicles, c.Seed, []string{store.SQLite, store.Postgres}, func(dialect, dir string, urls [2]string) error {
+	err := benchFleet(e, c.Vehicles, c.Seed, c.Databases, func(dialect, dir string, urls [2]string) error {
 		r, err := benchImport(e, dir, urls)
 		r.Database = dialect
 		results = append(results, r)

@@ -140,14 +140,17 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	}
 	t.known = known
 	err = s.DB.TakeIn(ctx, sc, &t.up, func(w *store.Writer) error {
-		if err := s.takeIn(w, r, known, &t.up, f.Progress); err != nil {
+		var doubts []fleet.Problem
+		var rows int
+		judge := func(ctx context.Context) (err error) {
+			doubts, rows, err = s.doubts(ctx, sc, model, known, t.up.ID)
 			return err
 		}
-		doubts, rows, err := s.doubts(ctx, sc, model, known, t.up.ID)
-		if err != nil {
+		if err := s.takeIn(ctx, w, r, known, &t.up, judge, f.Progress); err != nil {
 			return err
 		}
-		t.up.Problems = append(append(t.up.Problems, known.doubts...), doubts...)
+		t.up.Refused = r.Refused() + known.refused
+		t.up.Problems = slices.Concat(r.Problems(), known.problems, known.notes(), known.doubts, doubts)
 		t.up.Doubtful = known.doubtful + rows
 		if f.kept != 0 {
 			if err := w.FileTaken(f.kept); err != nil {
@@ -158,45 +161,6 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		return nil
 	})
 	return t, err
-}
-
-// batchRows bounds the rows held in memory while a file is taken in: enough to
-// make a batch's own statements a small part of its cost; more gained nothing.
-const batchRows = 16384
-
-// takeIn moves rows from r to w until the file ends, and counts them.
-func (s *Service) takeIn(w *store.Writer, r *ingest.Reader, known *resolver, up *fleet.Upload, progress func(Progress)) error {
-	var b batch
-	var read Progress
-	err := eachBatch(r, func(rows []ingest.Row) error {
-		for i := range rows {
-			if len(known.first) < firstRows {
-				known.first = append(known.first, readRow(&rows[i]))
-			}
-			if fault := known.place(&b, &rows[i]); fault != nil {
-				known.refuse(rows[i].Line, *fault)
-				if t := rows[i].BrakeTest; t != nil {
-					known.refused += t.Lines - 1 // its other lines
-				}
-			}
-		}
-		if err := b.write(w, up); err != nil {
-			return err
-		}
-		read.Rows += len(rows)
-		read.Bytes = r.BytesRead()
-		if progress != nil {
-			progress(read)
-		}
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	up.Refused = r.Refused() + known.refused
-	up.Problems = append(r.Problems(), known.problems...)
-	up.Problems = append(up.Problems, known.notes()...)
-	return nil
 }
 
 // eachBatch hands fn the rows of r, at most batchRows at a time; they are fn's
@@ -251,6 +215,8 @@ type batch struct {
 	fitments  []fleet.Fitment
 	tests     []fleet.BrakeTest
 	parts     []store.StockEntry
+
+	read Progress // with it
 }
 
 // write stores the batch, vehicles and axles first since the others hang on

@@ -1,0 +1,31 @@
+package pipeline
+
+import (
+	"fmt"
+	"runtime/debug"
+)
+
+// beside runs fn while the caller goes on. wait waits for it and returns its
+// error; where fn panics it is wait that does, so that what goes wrong with one
+// upload ends no others.
+func beside(fn func() error) (wait func() error) {
+	var err error
+	var gone string // why, and where
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		defer func() {
+			if p := recover(); p != nil {
+				gone = fmt.Sprintf("%v\n%s", p, debug.Stack())
+			}
+		}()
+		err = fn()
+	}()
+	return func() error {
+		<-done
+		if gone != "" {
+			panic(gone)
+		}
+		return err
+	}
+}
