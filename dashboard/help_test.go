@@ -1,13 +1,17 @@
 package dashboard
 
 import (
+	"log/slog"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // TestHelpExample holds the worked example against arithmetic of our own, and
@@ -107,6 +111,20 @@ func TestHelpPage(t *testing.T) {
 		{"#measure", "Both faces"},
 		{"footer.cautions", "licensed technician"},
 	})
+	// A stranger may read it, and finds nothing of the fleet on it.
+	r := web.NewEngine(slog.New(slog.DiscardHandler))
+	r.Use(web.Guard(entrant{}))
+	d, err := New(w.svc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.Register(r)
+	rec := httptest.NewRecorder()
+	r.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "/help", nil))
+	if rec.Code != http.StatusOK || strings.Contains(rec.Body.String(), "Bus 1") {
+		t.Errorf("a stranger: got %d", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{"h1", "How the forecast works"}, {".signed a[href=/sign-in]", "Sign in"}, {"nav.office", ""}, {"header nav", ""}, {"a[href=/record]", ""}})
 	for path, want := range map[string]has{
 		"/?within=0":     {".key a[href=/help#interval]", "*"},
 		bus:              {"#axle-1 a[href=/help#trust]", "*"},

@@ -26,6 +26,7 @@ type Right string
 // The rights. What a route needs is written in web.Routes.
 const (
 	Public  Right = "public"  // no need to sign in
+	Open    Right = "open"    // nor for this; who is signed in is known, so that the page is theirs
 	Own     Right = "own"     // one's own account; everybody who is signed in
 	See     Right = "see"     // lists, vehicles, forecasts, plan, track record
 	Measure Right = "measure" // readings, files, brake tests, what findings need

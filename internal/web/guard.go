@@ -34,6 +34,7 @@ const (
 func Guard(entry Entry) gin.HandlerFunc {
 	return Handle(func(c *gin.Context) error {
 		if c.FullPath() == "" {
+			known(c, entry)
 			return nil // leads nowhere, and says so
 		}
 		rule, ok := RuleOf(c.Request.Method, c.FullPath())
@@ -42,6 +43,10 @@ func Guard(entry Entry) gin.HandlerFunc {
 		}
 		if rule.Right == auth.Public {
 			keepOrigin(c, auth.Who{})
+			return nil
+		}
+		if rule.Right == auth.Open {
+			keepOrigin(c, known(c, entry))
 			return nil
 		}
 		who, err := identify(c, entry)
@@ -63,6 +68,17 @@ func Guard(entry Entry) gin.HandlerFunc {
 		c.Set(scopeKey, sc)
 		return nil
 	})
+}
+
+// known returns who is signed in where nobody need be, so that the page is theirs;
+// zero for a stranger, and where that cannot be looked up just now.
+func known(c *gin.Context, entry Entry) auth.Who {
+	who, err := identify(c, entry)
+	if err != nil {
+		return auth.Who{}
+	}
+	c.Set(whoKey, who)
+	return who
 }
 
 // keepOrigin has the changes that the request makes tell where they come from.

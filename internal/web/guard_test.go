@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"crypto/tls"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -102,13 +103,16 @@ func (p people) TokenOf(_ context.Context, secret string) (auth.Who, error) {
 // route takes: a token opens no page, and a session's secret is no token.
 func TestGuard(t *testing.T) {
 	r := NewEngine(slog.New(slog.DiscardHandler))
-	UseErrorPage(r, func(_ *gin.Context, p Problem) ([]byte, error) { return []byte(p.Detail), nil })
 	r.Use(Guard(people{
 		"ann": {Account: 1, Grants: []auth.Grant{{Role: auth.Technician}}},
 		"bo":  {Account: 2, Grants: []auth.Grant{{Role: auth.Admin, FleetID: 1}}},
 		"top": {Account: 3, Grants: []auth.Grant{{Role: auth.Admin}}},
 		"key": {Account: 1, Grants: []auth.Grant{{Role: auth.Technician}}, Only: []auth.Right{auth.See}},
 	}))
+	r.GET("/help", func(c *gin.Context) { c.String(http.StatusOK, "%d", SignedIn(c).Account) })
+	UseErrorPage(r, func(c *gin.Context, p Problem) ([]byte, error) {
+		return fmt.Appendf(nil, "%d %s", SignedIn(c).Account, p.Detail), nil
+	})
 	for _, path := range []string{"/plan", "/work", "/account", SignInPath, "/api/v1/due", "/nobody-wrote-it-down"} {
 		r.GET(path, func(c *gin.Context) { c.String(http.StatusOK, "in") })
 	}
@@ -154,6 +158,28 @@ func TestGuard(t *testing.T) {
 		}
 		if asks := w.Header().Get("WWW-Authenticate") != ""; asks != (c.want == 401 && strings.Contains(path, "/api/")) {
 			t.Errorf("%s: WWW-Authenticate sent: %t (RFC 6750, 3)", c.name, asks)
+		}
+	}
+	// Where nobody need be signed in, who is so is known: the page is theirs.
+	for _, c := range []struct {
+		path, session, want string
+		status              int
+	}{
+		{"/help", "", "0", 200},
+		{"/help", "bo", "2", 200},
+		{"/help", "old", "0", 200},
+		{"/no-such-page", "bo", "2 There is nothing at this address.", 404},
+		{"/no-such-page", "", "0 There is nothing at this address.", 404},
+	} {
+		req := httptest.NewRequest(http.MethodGet, c.path, nil)
+		req.Header.Set("Accept", "text/html")
+		if c.session != "" {
+			req.AddCookie(&http.Cookie{Name: SessionCookie, Value: c.session})
+		}
+		w := httptest.NewRecorder()
+		r.ServeHTTP(w, req)
+		if w.Code != c.status || w.Body.String() != c.want {
+			t.Errorf("%s as %q: got %d %q, want %d %q", c.path, c.session, w.Code, w.Body, c.status, c.want)
 		}
 	}
 }

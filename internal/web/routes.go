@@ -39,7 +39,7 @@ var Routes = []Rule{
 	{"POST", "/account/tokens", auth.Own, false},
 	{"POST", "/account/tokens/:id/end", auth.Own, false},
 	{"GET", "/templates/:file", auth.Own, false},
-	{"GET", "/help", auth.Own, false},
+	{"GET", "/help", auth.Open, false}, // nothing of a fleet is on it
 
 	{"GET", "/", auth.See, false},
 	{"GET", "/due.csv", auth.See, false},
@@ -218,7 +218,7 @@ var Routes = []Rule{
 // Lets says whether the rule lets who through: a stranger is nobody's account.
 func (r Rule) Lets(who auth.Who) bool {
 	switch {
-	case r.Right == auth.Public:
+	case r.Right == auth.Public, r.Right == auth.Open:
 		return true
 	case r.Right == auth.Own || who.Account == 0:
 		return who.Account != 0
