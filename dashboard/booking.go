@@ -178,8 +178,12 @@ func changeWords(tell units.Reader, x *fleet.BookingChange, zone *time.Location,
 	case x.From != x.To:
 		s += fmt.Sprintf(" from %s %s, %s to %s %s, %s", dayNear(tell, x.From.Day, today), x.From.Starts, x.FromDepot, dayNear(tell, x.To.Day, today), x.To.Starts, x.ToDepot)
 	}
-	if x.Why != "" {
+	switch {
+	case x.Why == "":
+	case x.Proposed:
 		s += ": " + tell.Text(x.Why, today)
+	default: // somebody's own words
+		s += ": " + x.Why
 	}
 	return s + "."
 }

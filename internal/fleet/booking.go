@@ -146,6 +146,7 @@ type BookingChange struct {
 	By        string
 	What      string // booked, moved, changed, done, missed, withdrawn
 	Why       string
+	Proposed  bool // Why is a proposal's that was accepted, in the program's words
 	From, To  Slot // alike unless it was moved; From is zero for one just booked
 	// Names, filled where changes are read.
 	Vehicle, FromDepot, ToDepot string

@@ -245,7 +245,7 @@ func (db *DB) bookingChanges(ctx context.Context, w where) (cs []fleet.BookingCh
 			var day *fleet.Date
 			var bay, starts, minutes *int
 			var from *string
-			err := r.Scan(&c.ID, &c.BookingID, &c.VehicleID, (*instant)(&c.At), &c.By, &c.What, &c.Why,
+			err := r.Scan(&c.ID, &c.BookingID, &c.VehicleID, (*instant)(&c.At), &c.By, &c.What, &c.Why, &c.Proposed,
 				&depot, &day, &bay, &starts, &minutes,
 				&c.To.DepotID, &c.To.Day, &c.To.Bay, &c.To.Starts, &c.To.Minutes,
 				&c.Vehicle, &from, &c.ToDepot)
@@ -264,6 +264,10 @@ func (db *DB) bookingChanges(ctx context.Context, w where) (cs []fleet.BookingCh
 				c.changed_by,
 				c.what,
 				c.why,
+				c.why <> '' and exists (
+					select 1
+					from proposal_visits p
+					where p.vehicle_id = b.vehicle_id and p.state = '`+string(VisitAccepted)+`' and p.why = c.why),
 				c.from_depot,
 				c.from_day,
 				c.from_bay,

@@ -91,6 +91,14 @@ func TestProposal(t *testing.T) {
 		if b.Kept || b.MadeBy != "M. M." || *b.Cost != 250.5 || b.Starts != 480 || len(b.Work) != 1 {
 			t.Errorf("booked: got %+v", b)
 		}
+		// The reason is the proposal's, a person's later one is not.
+		if _, err := db.EndBooking(t.Context(), all, "M. M.", b.ID, fleet.Missed, "3 mm, she said"); err != nil {
+			t.Error(err)
+		}
+		history, err := db.BookingHistory(t.Context(), all, b.ID)
+		if err != nil || len(history) != 2 || history[0].Why == "" || !history[0].Proposed || history[1].Proposed {
+			t.Errorf("history: got %+v, %v", history, err)
+		}
 		if err := db.DeclineVisits(t.Context(), all, "M. M.", []int64{vs[1].ID}); err != nil {
 			t.Error(err)
 		}
