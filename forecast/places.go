@@ -147,9 +147,10 @@ func (c *cutter) renewedBefore(r *Reading, k int) int {
 }
 
 const (
-	// mostVisits bounds the visits of one set that are kept apart: the work
-	// grows with their cube.
+	// mostVisits bounds the visits of one set that are kept apart, and mostRows
+	// its readings: the work grows with their cube.
 	mostVisits = 24
+	mostRows   = maxPlaces * mostVisits
 	// medianVar is the variance of a median of many, in variances of one over
 	// their number: pi/2.
 	medianVar = math.Pi / 2
@@ -157,15 +158,17 @@ const (
 
 // thin joins neighbouring visits until at most mostVisits are left; each place
 // then stands at its median. Wear is so nearly straight over the short
-// stretches joined that next to nothing is lost.
-func thin(items []item) []item {
+// stretches joined that next to nothing is lost. Of places that were renewed by
+// themselves time and again, live times by the end of the set, the readings of
+// the parts that went first are left out where there are still too many.
+func thin(items []item, live []int) []item {
 	visits := 0
 	for i := range items {
 		if i == 0 || items[i].Day != items[i-1].Day {
 			visits++
 		}
 	}
-	if visits <= mostVisits && len(items) <= 4*mostVisits {
+	if visits <= mostVisits && len(items) <= mostRows {
 		return items
 	}
 	per := (visits + mostVisits - 1) / mostVisits
@@ -181,11 +184,18 @@ func thin(items []item) []item {
 		out = append(out, joined(items[i:end])...)
 		i = end
 	}
-	return out
+	over := len(out) - mostRows
+	return slices.DeleteFunc(out, func(it item) bool {
+		gone := over > 0 && it.renewed < live[it.place]
+		if gone {
+			over--
+		}
+		return gone
+	})
 }
 
-// joined returns one item per place and renewal, and the sensor's signals as
-// they are.
+// joined returns one item per place and renewal, and the first signal of its
+// sensor: what comes later says nothing new.
 func joined(items []item) []item {
 	var out []item
 	last := items[len(items)-1]
@@ -193,14 +203,18 @@ func joined(items []item) []item {
 	for _, it := range items {
 		mean += it.s / float64(len(items))
 	}
-	seen := make(map[incarnation]bool)
+	seen, tripped := make(map[incarnation]bool), make(map[incarnation]bool)
 	for _, it := range items {
 		in := incarnation{it.place, it.renewed}
 		if it.Tripped {
-			it.s, it.Day = mean, last.Day
-			out = append(out, it)
+			if !tripped[in] {
+				tripped[in] = true
+				it.s, it.Day = mean, last.Day
+				out = append(out, it)
+			}
+			continue
 		}
-		if it.Tripped || seen[in] {
+		if seen[in] {
 			continue
 		}
 		seen[in] = true

@@ -113,7 +113,7 @@ func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHi
 				continue // fitted and taken off without a reading: it teaches nothing
 			}
 		}
-		c.split(&h, live, thin(mine))
+		c.split(&h, live, thin(mine, live))
 	}
 	return h
 }
