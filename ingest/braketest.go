@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"brakewear/internal/fleet"
 )
@@ -288,7 +289,12 @@ func (l *line) merge(t *fleet.BrakeTest) {
 		o.Technician = t.Technician
 	}
 	if t.Note != "" && !strings.Contains(o.Note, t.Note) {
-		o.Note = strings.TrimPrefix(o.Note+"; "+t.Note, "; ")
+		note := strings.TrimPrefix(o.Note+"; "+t.Note, "; ")
+		if len(note) > maxNote && utf8.RuneCountInString(note) > maxNote {
+			l.fault(fNote, t.Note, "the notes of this test are together longer than %d characters: shorten them", maxNote)
+			return
+		}
+		o.Note = note
 	}
 }
 

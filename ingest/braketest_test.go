@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -105,6 +106,26 @@ func TestBrakeTestProblems(t *testing.T) {
 				t.Error(d)
 			}
 		})
+	}
+}
+
+// TestBrakeTestNotes: lines that give a note and no wheel may be many, and what
+// is joined of them must not be.
+func TestBrakeTestNotes(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("vehicle,date,method,note\n")
+	const lines = 50
+	for i := range lines {
+		fmt.Fprintf(&b, "Bus 2,2026-02-01,roller,%03d%s\n", i, strings.Repeat("x", 500))
+	}
+	rows, r := mustRead(t, b.String(), Options{})
+	if len(rows) != 0 || r.Refused() != lines {
+		t.Errorf("got %d tests and %d lines refused, want none and %d", len(rows), r.Refused(), lines)
+	}
+	// Three of 503 characters and what parts them fit into 2000.
+	const want = "5 refused note"
+	if got := showProblems(r.Problems()); len(got) == 0 || !strings.HasPrefix(got[0], want) || !strings.Contains(got[0], "longer than 2000 characters") {
+		t.Errorf("got %.200q, want first one of line 5", got)
 	}
 }
 

@@ -22,8 +22,12 @@ func (p *problems) add(q fleet.Problem) {
 		p.more++
 		return
 	}
-	if len([]rune(q.Read)) > maxRead {
-		q.Read = string([]rune(q.Read)[:maxRead]) + "…"
+	n := 0
+	for at := range q.Read { // of a text of any length its beginning alone is looked at
+		if n++; n > maxRead {
+			q.Read = q.Read[:at] + "…"
+			break
+		}
 	}
 	p.list = append(p.list, q)
 }

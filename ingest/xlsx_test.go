@@ -70,6 +70,13 @@ func TestXLSX(t *testing.T) {
 			want: []string{"2 Bus 1: 2026-02-01 no km axle 1 left pad 7.62 mm (0.3 in)", "2 Bus 1: 2026-02-01 no km axle 1 left rotor 23.5 mm"},
 		},
 		{
+			// A quarter and three quarters of a day make numbers of eight signs,
+			// as a day in the basic form has: 46054.25.
+			name:  "six in the morning and in the evening",
+			bytes: book(t, nil, [][]any{odoRows[0], {"Bus 1", day.Add(6 * time.Hour), 155000}, {"Bus 1", day.Add(18 * time.Hour), 155050}, {"Bus 1", 20260202, 155100}}),
+			want:  []string{"2 Bus 1: 2026-02-01 155000 km", "3 Bus 1: 2026-02-01 155050 km", "4 Bus 1: 2026-02-02 155100 km"},
+		},
+		{
 			name: "days counted from 1904",
 			bytes: book(t, func(f *excelize.File) {
 				yes := true
