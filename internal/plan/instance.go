@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -105,15 +106,26 @@ func visitMinutes(jobs []*Job) int {
 	return minutes(sum + setUp)
 }
 
-// fixedAt returns the fixed jobs of v by slot.
-func fixedAt(v *Vehicle) map[Slot][]*Job {
-	m := make(map[Slot][]*Job)
+// fixedAt returns the fixed jobs of v by slot, in order of date and shop: sums
+// over them come out the same each time.
+func fixedAt(v *Vehicle) []place {
+	var out []place
 	for k := range v.Jobs {
-		if j := &v.Jobs[k]; j.Fixed != nil {
-			m[*j.Fixed] = append(m[*j.Fixed], j)
+		j := &v.Jobs[k]
+		if j.Fixed == nil {
+			continue
 		}
+		i := slices.IndexFunc(out, func(p place) bool { return p.slot == *j.Fixed })
+		if i < 0 {
+			i = len(out)
+			out = append(out, place{slot: *j.Fixed})
+		}
+		out[i].fixed = append(out[i].fixed, j)
 	}
-	return m
+	slices.SortFunc(out, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.slot.Date, b.slot.Date), cmp.Compare(a.slot.Shop, b.slot.Shop))
+	})
+	return out
 }
 
 // joins says whether v comes to the slot anyway.
@@ -122,7 +134,8 @@ func (v *Vehicle) joins(s Slot) bool { return slices.Contains(v.Joins, s) }
 // takeFixed takes the fixed jobs of v off the capacities; what they lack is
 // left negative for settle.
 func (in *instance) takeFixed(v *Vehicle) {
-	for s, jobs := range fixedAt(v) {
+	for _, at := range fixedAt(v) {
+		s, jobs := at.slot, at.fixed
 		i := in.slotIndex(s)
 		if i < 0 {
 			continue
@@ -201,8 +214,8 @@ func (in *instance) bound(src *Vehicle) map[int]place {
 			at[d] = place{slot: s}
 		}
 	}
-	for s, jobs := range fixedAt(src) {
-		at[int(s.Date-in.p.Start)] = place{s, jobs}
+	for _, f := range fixedAt(src) {
+		at[int(f.slot.Date-in.p.Start)] = f
 	}
 	return at
 }

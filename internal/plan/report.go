@@ -51,10 +51,9 @@ func (w *writer) vehicle(v int) {
 	in, r := w.in, &w.in.p.Rates
 	x := &in.veh[v]
 	at := map[Slot]*slotVisit{}
-	for s, jobs := range fixedAt(x.src) {
-		sv := &slotVisit{jobs: jobs, costs: make([]*jobCost, len(jobs))}
-		at[s] = sv
-		w.fixed(x.src, s, jobs)
+	for _, f := range fixedAt(x.src) {
+		at[f.slot] = &slotVisit{jobs: f.fixed, costs: make([]*jobCost, len(f.fixed))}
+		w.fixed(x.src, f.slot, f.fixed)
 	}
 	c := &w.out.Cost
 	for _, p := range w.b.picks[v] {
