@@ -12,8 +12,8 @@ import (
 	"time"
 
 	"github.com/jmoiron/sqlx"
-	_ "github.com/lib/pq"  // the driver "postgres"
-	_ "modernc.org/sqlite" // the driver "sqlite"
+	_ "github.com/lib/pq" // the driver "postgres"
+	"modernc.org/sqlite"  // the driver "sqlite"
 
 	"brakewear/internal/fleet"
 )
@@ -131,10 +131,10 @@ func openSQLite(path string) (*DB, error) {
 		Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
 	}
-	if db.w, err = sqlx.Open(SQLite, sqliteDSN(abs, true)); err != nil {
+	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
 	}
-	if db.r, err = sqlx.Open(SQLite, sqliteDSN(abs, false)); err != nil {
+	if db.r, err = fileConns(sqliteDSN(abs, false)); err != nil {
 		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.w.Close())
 	}
 	db.w.SetMaxOpenConns(1)
@@ -145,6 +145,15 @@ func openSQLite(path string) (*DB, error) {
 	db.r.SetMaxIdleConns(readers + 1)
 	db.r.SetConnMaxIdleTime(connIdleTime)
 	return db, nil
+}
+
+// fileConns makes a pool of connections to an SQLite file.
+func fileConns(dsn string) (*sqlx.DB, error) {
+	c, err := sqlite.NewConnector(dsn)
+	if err != nil {
+		return nil, err
+	}
+	return sqlx.NewDb(sql.OpenDB(keeping{c}), SQLite), nil
 }
 
 // sqliteDSN puts the settings into the name, where they reach every

@@ -102,6 +102,11 @@ func kindOfState(code string) error {
 	case "57014", // statement timeout
 		"55P03": // lock timeout
 		return fleet.ErrUnavailable
+	}
+	if outdated(code) {
+		return fleet.ErrUnavailable
+	}
+	switch code {
 	case "53100":
 		return fleet.ErrFull
 	case "25006": // of a standby, or a server set so
@@ -120,3 +125,7 @@ func kindOfState(code string) error {
 	}
 	return nil
 }
+
+// outdated says whether an SQLSTATE is of a prepared statement that the server
+// does not know, or not with the same result: the schema has changed since.
+func outdated(code string) bool { return code == "26000" || code == "0A000" }

@@ -89,20 +89,23 @@ func (ls *lines) Connect(ctx context.Context) (driver.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	ls.of.Store(conn, l)
-	l.closed = func() { ls.of.Delete(conn) }
+	k := keep(conn, true)
+	ls.of.Store(k, l)
+	l.closed = func() { ls.of.Delete(k) }
 	l.SetDeadline(time.Now().Add(connectTimeout))
 	if err := limit(ctx, conn); err != nil {
 		return nil, errors.Join(err, conn.Close())
 	}
-	return conn, l.SetDeadline(time.Time{})
+	return k, l.SetDeadline(time.Time{})
 }
 
 // limit sets a new connection's limits, where nobody has set any.
 //
 // It also keeps the server from compiling plans to machine code: while a table
 // has no statistics it takes a list's page for far more work than it is, and
-// compiling it takes longer than answering.
+// compiling it takes longer than answering. And a prepared statement is planned
+// for the tables as they are, and not as they were when it was prepared: an import
+// into empty ones would read them from end to end once they are full.
 func limit(ctx context.Context, conn driver.Conn) error {
 	x, ok := conn.(driver.ExecerContext)
 	if !ok {
@@ -115,7 +118,8 @@ func limit(ctx context.Context, conn driver.Conn) error {
 			('lock_timeout', '%d'),
 			('idle_in_transaction_session_timeout', '%d')) limits (name, value)
 		where current_setting(name) = '0';
-		set jit = off`,
+		set jit = off;
+		set plan_cache_mode = force_custom_plan`,
 		statementTimeout.Milliseconds(), lockTimeout.Milliseconds(), idleTransaction.Milliseconds()), nil)
 	return err
 }

@@ -126,8 +126,8 @@ func TestFaultLineIsCut(t *testing.T) {
 		want   error
 		stored int
 	}{
-		{"in the midst", "insert into uploads", false, fleet.ErrUnavailable, 0},
-		{"in the midst, after it was run", "insert into uploads", true, fleet.ErrUnavailable, 0},
+		{"in the midst", "an upload to cut", false, fleet.ErrUnavailable, 0},
+		{"in the midst, after it was run", "an upload to cut", true, fleet.ErrUnavailable, 0},
 		{"before the commit", "COMMIT", false, fleet.ErrUnsure, 0},
 		{"after the commit", "COMMIT", true, fleet.ErrUnsure, 1},
 	} {
@@ -136,7 +136,7 @@ func TestFaultLineIsCut(t *testing.T) {
 			bus := mustVehicles(t, db, entry("Bus 1"))[0]
 			send := func() (store.Counts, error) {
 				var got store.Counts
-				err := db.TakeIn(t.Context(), all, &fleet.Upload{Kind: "test"}, func(w *store.Writer) (err error) {
+				err := db.TakeIn(t.Context(), all, &fleet.Upload{Kind: "test", Name: "an upload to cut"}, func(w *store.Writer) (err error) {
 					got, err = w.Readings([]fleet.Reading{reading(bus, day(1, 1), 8)})
 					return err
 				})
