@@ -40,6 +40,7 @@ type DB struct {
 	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
 	turns   chan struct{} // holds one for each that reads; see turn
+	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
 	watch  *fileWatch      // of an SQLite file
 	names  *vehicleNames   // that searches look in
@@ -128,7 +129,8 @@ func openSQLite(path string) (*DB, error) {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
 	db := &DB{
-		Now: time.Now, dialect: SQLite, path: abs, uploads: make(chan struct{}, maxUploads),
+		Now: time.Now, dialect: SQLite, path: abs,
+		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
@@ -360,10 +362,23 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 // begin begins a transaction; end undoes it, unless it was committed.
 func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
 	if db.dialect == SQLite {
+		leave := func() {}
+		if pool == db.w { // first come, first served, as who reads: see turn
+			select {
+			case db.writes <- struct{}{}:
+				leave = func() { <-db.writes }
+			case <-ctx.Done():
+				return nil, nil, ctx.Err()
+			}
+		}
 		for last := time.Now().Add(busyTimeout); ; {
 			x, err := pool.BeginTxx(ctx, opt)
+			if err == nil {
+				return x, func() { x.Rollback(); leave() }, nil
+			}
 			if !busy(err) || ctx.Err() != nil || time.Now().After(last) {
-				return x, func() { x.Rollback() }, err
+				leave()
+				return nil, nil, err
 			}
 		}
 	}
