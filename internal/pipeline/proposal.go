@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/plan"
@@ -150,7 +151,10 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 		}
 		for _, t := range pl.Late {
 			if t.Vehicle == v.Vehicle && t.Slot != nil && *t.Slot == v.Slot {
-				x.Why += "; " + p.lateWords(t)
+				// Axles that come in together are often late for one reason.
+				if words := "; " + p.lateWords(t); !strings.Contains(x.Why, words) {
+					x.Why += words
+				}
 				x.Remedy = p.remedy(t)
 			}
 		}

@@ -230,6 +230,20 @@ func TestProposeBudget(t *testing.T) {
 	})
 }
 
+// Axles that come in together and are late for one reason have it said once.
+func TestProposeSaysOnceWhyLate(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.due(1, 1, -5)
+		s.due(1, 2, -5)
+		p := s.propose()
+		v := visitOf(p, "Bus 1")
+		if v == nil || len(v.Work) != 2 || strings.Count(v.Why, "had passed before") != 1 {
+			t.Errorf("got %+v, want one visit for both axles that says once that the date had passed", v)
+		}
+	})
+}
+
 // narrow gives the workshop one job a week, on Mondays.
 func (s *shop) narrow() {
 	s.t.Helper()
