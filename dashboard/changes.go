@@ -79,7 +79,7 @@ func changesFilter(c *gin.Context) (q store.DeedQuery, keep query, err error) {
 	}
 	if q.Record = c.Query("record"); q.Record != "" {
 		if !slices.Contains(store.DeedRecords, q.Record) {
-			return q, keep, fleet.Invalidf("record %q: want one of %q", q.Record, store.DeedRecords)
+			return q, keep, fleet.Invalidf("record %q: want one of %s", q.Record, fleet.OneOf(store.DeedRecords))
 		}
 		keep = keep.with("record", q.Record)
 	}

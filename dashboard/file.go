@@ -67,7 +67,7 @@ func (d *Dashboard) handIn(c *gin.Context) error {
 	}
 	kind, dates := ingest.Kind(c.PostForm("kind")), c.PostForm("dates")
 	if kind != "" && !slices.Contains(ingest.Kinds, kind) {
-		return fleet.Invalidf("kind %q: want one of %v", kind, ingest.Kinds)
+		return fleet.Invalidf("kind %q: want one of %s", kind, fleet.OneOf(ingest.Kinds))
 	}
 	body, err := head.Open()
 	if err != nil {

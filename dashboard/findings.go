@@ -162,7 +162,7 @@ func (d *Dashboard) findingFilter(c *gin.Context) (p FindingsPage, q store.Findi
 	}
 	q.Kind = fleet.FindingKind(c.Query("kind"))
 	if q.Kind != "" && !q.Kind.Valid() {
-		return p, q, keep, fleet.Invalidf("kind %q: want one of %q", q.Kind, fleet.FindingKinds())
+		return p, q, keep, fleet.Invalidf("kind %q: want one of %s", q.Kind, fleet.OneOf(fleet.FindingKinds()))
 	}
 	p.Kinds = []Choice{{"", "every kind", q.Kind == ""}}
 	for _, k := range fleet.FindingKinds() {

@@ -202,7 +202,7 @@ func (d *Dashboard) setLimit(c *gin.Context) error {
 		Reason:    fleet.Reason{Why: f.text("why"), By: d.who(c)},
 	}
 	if !slices.Contains(fleet.Parts, l.Part) {
-		return fleet.Invalidf("part %q: want one of %v", l.Part, fleet.Parts)
+		return fleet.Invalidf("part %q: want one of %s", l.Part, fleet.OneOf(fleet.Parts))
 	}
 	if f.text("do") == "withdraw" {
 		l.MM = 0

@@ -47,7 +47,7 @@ func readNarrow(c *gin.Context) (n Narrow, err error) {
 		return n, fleet.Invalidf("late %q: want yes, or nothing", late)
 	}
 	if n.Part = fleet.Part(c.Query("part")); n.Part != "" && !n.Part.Valid() {
-		return n, fleet.Invalidf("part %q: want one of %q", n.Part, fleet.Parts)
+		return n, fleet.Invalidf("part %q: want one of %s", n.Part, fleet.OneOf(fleet.Parts))
 	}
 	if duty, ok := c.GetQuery("duty"); ok {
 		n.Duty = &duty

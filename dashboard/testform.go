@@ -381,7 +381,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	f := readFields(c)
 	m := fleet.Method(f.text("method"))
 	if !slices.Contains(fleet.Methods, m) {
-		return fleet.Invalidf("method %q: want one of %v", m, fleet.Methods)
+		return fleet.Invalidf("method %q: want one of %s", m, fleet.OneOf(fleet.Methods))
 	}
 	var old *fleet.BrakeTest
 	axles := formAxles(&h, &fleet.BrakeTest{})

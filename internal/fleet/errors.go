@@ -3,6 +3,7 @@ package fleet
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"syscall"
 	"time"
 )
@@ -46,6 +47,18 @@ func DiskError(err error) error {
 		return fmt.Errorf("%w: %w", ErrReadOnly, err)
 	}
 	return err
+}
+
+// OneOf lists the words that are allowed, for a message.
+func OneOf[T ~string](words []T) string {
+	var b strings.Builder
+	for i, w := range words {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		b.WriteString(string(w))
+	}
+	return b.String()
 }
 
 // Invalidf returns an ErrInvalid with a message for the person who can fix it.

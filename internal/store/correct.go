@@ -47,7 +47,7 @@ func (db *DB) Correct(ctx context.Context, sc auth.Scope, rec fleet.Record, ch f
 		return nil, err
 	}
 	if !slices.Contains(fleet.RecordKinds, rec.Kind) {
-		return nil, fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)
+		return nil, fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
 	}
 	if ch.Empty() {
 		return nil, fleet.Invalidf("%s: nothing is changed: give a new value, day or odometer", rec)
@@ -116,7 +116,7 @@ type holder struct {
 func (t *tx) hold(sc auth.Scope, rec fleet.Record) (holder, error) {
 	table, ok := recordTables[rec.Kind]
 	if !ok {
-		return holder{}, fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)
+		return holder{}, fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
 	}
 	lock := ""
 	if t.db.dialect == Postgres {

@@ -151,7 +151,7 @@ func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v Re
 	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
 		table := recordTables[rec.Kind]
 		if !slices.Contains(fleet.RecordKinds, rec.Kind) {
-			return fleet.Invalidf("record %q: want one of %q", rec.Kind, fleet.RecordKinds)
+			return fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
 		}
 		var w where
 		w.add("r.id = ?", rec.ID)

@@ -187,7 +187,7 @@ func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
 	var d dueSelect
 	i := slices.IndexFunc(dueOrders, func(o order) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
 	if i < 0 {
-		return d, fleet.Invalidf("sort %q: want one of %q", q.Sort, DueSorts)
+		return d, fleet.Invalidf("sort %q: want one of %s", q.Sort, fleet.OneOf(DueSorts))
 	}
 	d.order = dueOrders[i]
 	if q.Late && q.Booked == nil { // few are booked at all

@@ -77,7 +77,7 @@ func (w *where) narrow(q *DueQuery) error {
 	if q.Left != "" {
 		i := slices.Index(LeftClasses, q.Left)
 		if i < 0 {
-			return fleet.Invalidf("left %q: want one of %q", q.Left, LeftClasses)
+			return fleet.Invalidf("left %q: want one of %s", q.Left, fleet.OneOf(LeftClasses))
 		}
 		// A case is worked out in its order: no division by 0.
 		w.add("case when " + measured + " then " + leftClassSQL + " else -1 end = " + strconv.Itoa(i))

@@ -70,7 +70,7 @@ func (db *DB) SaveStepPlan(ctx context.Context, sc auth.Scope, by string, p flee
 		}
 		now, ok := plans[p.Section]
 		if !ok {
-			return fleet.Invalidf("section %q: want one of %q", p.Section, fleet.Sections)
+			return fleet.Invalidf("section %q: want one of %s", p.Section, fleet.OneOf(fleet.Sections))
 		}
 		if now.Version != p.Version {
 			return fleet.Conflictf("the steps were changed by %s meanwhile, to version %d: look at them and change them again", now.By, now.Version)

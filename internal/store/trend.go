@@ -98,7 +98,7 @@ func shiftSQL(m Shift, today fleet.Date) (now, with string) {
 // moved leaves the measured axles of an axle_forecasts c that so moved.
 func (w *where) moved(m Shift, today fleet.Date) error {
 	if !slices.Contains(Shifts, m) {
-		return fleet.Invalidf("moved %q: want one of %q", m, Shifts)
+		return fleet.Invalidf("moved %q: want one of %s", m, fleet.OneOf(Shifts))
 	}
 	now, with := shiftSQL(m, today)
 	w.add(measured)
