@@ -39,7 +39,7 @@ type accountLine struct {
 }
 
 func (c accountsListCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
@@ -132,7 +132,7 @@ func (c accountsLinkCmd) Help() string {
 }
 
 func (c accountsLinkCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
@@ -159,7 +159,7 @@ func (c accountsStopCmd) Help() string {
 }
 
 func (c accountsStopCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

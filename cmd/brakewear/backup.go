@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -23,10 +22,8 @@ func (c backupCmd) Help() string {
 }
 
 func (c backupCmd) Run(e *env) error {
-	if !c.server() {
-		if _, err := os.Stat(c.Database); errors.Is(err, os.ErrNotExist) {
-			return fleet.NotFoundf("database %s: there is no such file", c.Database)
-		}
+	if err := c.there(); err != nil {
+		return err
 	}
 	db, err := store.Open(e.ctx, c.Database) // as it is: not brought to a newer schema first
 	if err != nil {

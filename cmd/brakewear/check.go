@@ -3,9 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 
-	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
 
@@ -40,10 +38,8 @@ type brokenRule struct {
 var errBroken = errors.New("the data break rules; they are listed above")
 
 func (c checkCmd) Run(e *env) error {
-	if !c.server() {
-		if _, err := os.Stat(c.Database); errors.Is(err, os.ErrNotExist) {
-			return fleet.NotFoundf("database %s: there is no such file", c.Database)
-		}
+	if err := c.there(); err != nil {
+		return err
 	}
 	db, err := store.Open(e.ctx, c.Database) // as it is
 	if err != nil {

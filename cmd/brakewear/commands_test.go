@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -49,6 +50,27 @@ func TestExitCodes(t *testing.T) {
 		if !seen[c.code] {
 			t.Errorf("exit code %d is documented and not tested", c.code)
 		}
+	}
+}
+
+// TestNoDatabase: what only works on a fleet that is there makes no empty one
+// of a mistyped name.
+func TestNoDatabase(t *testing.T) {
+	for _, line := range []string{"findings", "correct reading 1 --value 5 --why x --by x", "refit", "replay", "propose", "run",
+		"people list", "people stop ada@example.org", "accounts list", "accounts link ada@example.org", "accounts stop ada@example.org",
+		"backtest --as-of 2025-03-31", "check", "backup copy.db"} {
+		db := filepath.Join(t.TempDir(), "flet.db")
+		_, _, err := command(t, append(strings.Fields(line), "--database", db)...)
+		if err == nil || !strings.Contains(err.Error(), db+": there is no such file") {
+			t.Errorf("%s: got %v, want that there is no such file", line, err)
+		}
+		if _, err := os.Stat(db); err == nil {
+			t.Errorf("%s made a database", line)
+		}
+	}
+	dir := t.TempDir()
+	if _, _, err := command(t, "import", "--database", dir, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")); err == nil || !strings.Contains(err.Error(), dir) {
+		t.Errorf("a folder for a database: got %v, want its name", err)
 	}
 }
 

@@ -44,7 +44,7 @@ func (c correctCmd) Run(e *env) error {
 	if (c.SetAside || c.Undo) && !ch.Empty() {
 		return fleet.Invalidf("give what it should be, or set it aside, or undo that: one of them")
 	}
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
@@ -121,12 +121,12 @@ func (c findingsCmd) Help() string {
 func (c findingsCmd) Run(e *env) error {
 	q := store.FindingQuery{Kind: fleet.FindingKind(c.Kind)}
 	if q.Kind != "" && !q.Kind.Valid() {
-		return fleet.Invalidf("kind %q: want one of %q", c.Kind, fleet.FindingKinds())
+		return fleet.Invalidf("kind %q: want one of %s", c.Kind, fleet.OneOf(fleet.FindingKinds()))
 	}
 	if !c.All {
 		q.States = []fleet.FindingState{fleet.OpenFinding}
 	}
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ func (c runCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err
 	}
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

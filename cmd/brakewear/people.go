@@ -29,7 +29,7 @@ func (c peopleListCmd) Help() string {
 }
 
 func (c peopleListCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
@@ -172,7 +172,7 @@ func (c placesGiven) places(e *env, db *store.DB) (places []store.Place, err err
 	for _, name := range c.Depot {
 		fleetName, depotName, ok := strings.Cut(name, "/")
 		if !ok {
-			return nil, fleet.Invalidf("depot %q: want its fleet, a slash and its name", name)
+			return nil, fleet.Invalidf("depot %q: want its fleet, a slash and its name, such as Ferry Lines/Harbour", name)
 		}
 		if err := find(fleetName, depotName); err != nil {
 			return nil, err
@@ -192,7 +192,7 @@ func (c peopleStopCmd) Help() string {
 }
 
 func (c peopleStopCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

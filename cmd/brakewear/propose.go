@@ -38,7 +38,7 @@ func (c proposeCmd) Run(e *env) error {
 	if c.Time < 0 {
 		return fleet.Invalidf("--time %s: want 0s or more", c.Time)
 	}
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ func (c replayCmd) Run(e *env) error {
 	if c.Months < 1 || c.Months > 120 {
 		return fleet.Invalidf("months %d: want 1 to 120", c.Months)
 	}
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}

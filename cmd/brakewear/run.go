@@ -117,7 +117,7 @@ func (e *env) run(args []string) error {
 	case done:
 		return nil
 	case err != nil:
-		return fleet.Invalidf("%v (brakewear --help lists the commands)", err)
+		return fleet.Invalidf("%v (%s)", err, helpFor(err))
 	}
 	switch kctx.Selected().Name {
 	case "help", "version", "completion": // they need no setting
@@ -133,6 +133,17 @@ func (e *env) run(args []string) error {
 	}
 	e.ctx = auth.WithOrigin(e.ctx, origin)
 	return kctx.Run(e)
+}
+
+// helpFor says where to read on after a command line that was not understood.
+func helpFor(err error) string {
+	var at *kong.ParseError
+	if errors.As(err, &at) {
+		if n := at.Context.Selected(); n != nil {
+			return n.FullPath() + " --help explains it"
+		}
+	}
+	return "brakewear --help lists the commands"
 }
 
 // machineUser is who runs the program, as the machine calls them.
@@ -231,9 +242,29 @@ func (d database) open(e *env) (*store.DB, error) {
 	return db, nil
 }
 
-// kept is open for those who may have to do with a temporary one instead.
+// there refuses a file of the embedded database that is not there.
+func (d database) there() error {
+	if d.server() {
+		return nil
+	}
+	if _, err := os.Stat(d.Database); errors.Is(err, os.ErrNotExist) {
+		return fleet.NotFoundf("database %s: there is no such file", d.Database)
+	}
+	return nil
+}
+
+// existing is open for what has nothing to do in a new database: a mistyped
+// path would read as a fleet without faults, and leave an empty file behind.
+func (d database) existing(e *env) (*store.DB, error) {
+	if err := d.there(); err != nil {
+		return nil, err
+	}
+	return d.open(e)
+}
+
+// kept is existing for those who may have to do with a temporary one instead.
 func (d database) kept(e *env) (db *store.DB, done func(), err error) {
-	db, err = d.open(e)
+	db, err = d.existing(e)
 	return db, func() { db.Close() }, err
 }
 

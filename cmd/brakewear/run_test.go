@@ -155,6 +155,7 @@ func TestBadCommandLines(t *testing.T) {
 		want string
 	}{
 		{"unknown command", []string{"forcast"}, "forcast"},
+		{"unknown flag", []string{"accounts", "add", "--rol", "admin"}, "brakewear accounts add --help explains it"},
 		{"missing file", []string{"forecast", "--axles", "none.csv", "--readings", readings}, "none.csv"},
 		{"bad day", []string{"forecast", "--axles", axles, "--readings", readings, "--as-of", "1.3.2026"}, "2026-03-01"},
 		{"bad risk", []string{"forecast", "--axles", axles, "--readings", readings, "--risk", "5"}, "0.05"},

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"brakewear/internal/fleet"
@@ -77,7 +78,11 @@ func (c *Clock) RunNow(ctx context.Context, name, by string, say func(zone, did 
 		}
 		return nil
 	}
-	return fleet.NotFoundf("job %q: there is none of this name", name)
+	names := make([]string, len(c.Jobs))
+	for i, j := range c.Jobs {
+		names[i] = j.Name
+	}
+	return fleet.NotFoundf("job %q: there is none of this name: want one of %s", name, strings.Join(names, ", "))
 }
 
 func (c *Clock) runOne(ctx context.Context, j pipeline.Job, zone, by string, say func(zone, did string)) error {

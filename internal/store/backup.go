@@ -181,7 +181,7 @@ func setAside(ctx context.Context, path string, replace bool) (string, error) {
 		return "", fleet.Invalidf("restore: %v", err)
 	}
 	if !replace {
-		return "", fleet.Conflictf("%s: there is a database already; say that it is to be replaced (it is kept under another name)", path)
+		return "", fleet.Conflictf("%s: there is a database already; --replace puts the backup in its place and keeps it under another name", path)
 	}
 	x, err := openFile(path, "rw")
 	if err != nil {

@@ -100,6 +100,9 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 		return nil, err
 	}
 	if err := db.Ping(ctx); err != nil {
+		if db.dialect == SQLite {
+			err = fmt.Errorf("database %s: %w", dsn, err)
+		}
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
