@@ -30,6 +30,7 @@ type AccountPage struct {
 	Rights      []Choice
 	TokenName   Field
 	Reader      ReaderForm
+	Second      SecondView
 	Until       Field
 	Secret      string // of the token just made, shown this once
 }
@@ -79,6 +80,8 @@ type OtherAccountPage struct {
 	StopLink  string
 	OutLink   string // signs it out everywhere
 	FreeLink  string
+	PlainLink string   // takes its second factor off
+	Second    bool     // there is one
 	Bound     []string // what it signs in with instead of a password
 	Log       string   // of the changes to it
 	Fault     string
@@ -157,6 +160,9 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 		if who.May(r) {
 			p.Rights = append(p.Rights, Choice{Value: string(r), Label: capital(web.RightWords(r)), Chosen: r == auth.See})
 		}
+	}
+	if p.Second, err = d.secondView(c); err != nil {
+		return err
 	}
 	p.Reader = readerForm(who.Reader, c.GetHeader("Accept-Language"), d.svc.Today())
 	p.TokenName = Field{Name: "name", Label: "What it is for"}
@@ -366,6 +372,8 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 		StopLink:  path + "/stop",
 		OutLink:   path + "/sessions",
 		FreeLink:  path + "/openid/end",
+		PlainLink: path + "/second/end",
+		Second:    a.Second,
 		Log:       fmt.Sprintf("/changes?record=account&number=%d", id),
 		Fault:     fault,
 		NeverSeen: !a.Password,

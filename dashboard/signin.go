@@ -53,6 +53,7 @@ func (d *Dashboard) registerSignIn(r *gin.Engine) {
 	r.POST("/link/:secret", web.Handle(d.useLink))
 	r.POST("/sign-out", web.Handle(d.signOut))
 	d.registerOpenID(r)
+	d.registerSecond(r)
 	d.registerAccounts(r)
 }
 
@@ -78,7 +79,7 @@ func (d *Dashboard) showSignIn(c *gin.Context, status int, next, email, fault st
 // enter signs in.
 func (d *Dashboard) enter(c *gin.Context) error {
 	next, email := web.Next(c.PostForm("next")), c.PostForm("email")
-	secret, err := d.svc.SignIn(c.Request.Context(), email, c.PostForm("password"), web.Origin(c), c.Request.UserAgent())
+	entered, err := d.svc.SignIn(c.Request.Context(), email, c.PostForm("password"), web.Origin(c), c.Request.UserAgent())
 	if _, wait := errors.AsType[*fleet.WaitError](err); wait {
 		return d.showSignIn(c, http.StatusTooManyRequests, next, email, err.Error())
 	}
@@ -88,8 +89,7 @@ func (d *Dashboard) enter(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	web.SetSession(c, secret)
-	c.Redirect(http.StatusSeeOther, next)
+	d.letIn(c, entered, next)
 	return nil
 }
 
@@ -136,14 +136,13 @@ func (d *Dashboard) useLink(c *gin.Context) error {
 	if c.PostForm("password") != c.PostForm("again") {
 		return d.showLink(c, http.StatusBadRequest, "The two are not the same: type it again.")
 	}
-	secret, err := d.svc.UseLink(c.Request.Context(), c.Param("secret"), c.PostForm("password"), c.Request.UserAgent())
+	entered, err := d.svc.UseLink(c.Request.Context(), c.Param("secret"), c.PostForm("password"), c.Request.UserAgent())
 	if isKind(err, fleet.ErrInvalid) {
 		return d.showLink(c, http.StatusBadRequest, capital(err.Error()))
 	}
 	if err != nil {
 		return err
 	}
-	web.SetSession(c, secret)
-	c.Redirect(http.StatusSeeOther, "/")
+	d.letIn(c, entered, "/")
 	return nil
 }

@@ -67,6 +67,9 @@ var pageData = map[string]any{
 	"account":      AccountPage{},
 	"accounts":     AccountsPage{},
 	"otheraccount": OtherAccountPage{},
+	"code":         CodePage{},
+	"second":       SecondPage{},
+	"recovery":     RecoveryPage{},
 }
 
 // page is one page's template set: the layout, the shared pieces and the page

@@ -96,6 +96,8 @@ var allowed = map[string][]string{
 	"golang.org/x/text":                   {"ingest"}, // Windows-1252 and UTF-16
 	"github.com/alexedwards/argon2id":     {"internal/auth"},
 	"github.com/trustelem/zxcvbn":         {"internal/auth"},
+	"github.com/pquerna/otp":              {"internal/auth"},
+	"github.com/boombuler/barcode":        {"internal/auth"},
 	"github.com/alecthomas/kong":          {"cmd/brakewear"},
 	"github.com/schollz/progressbar/v3":   {"cmd/brakewear"},
 	"github.com/prometheus/client_golang": {"internal/monitor"},

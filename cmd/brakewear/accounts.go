@@ -18,6 +18,8 @@ type accountsCmd struct {
 	Add  accountsAddCmd  `cmd:"" help:"Add somebody, and print the link at which the password is chosen."`
 	Link accountsLinkCmd `cmd:"" help:"Print a link at which somebody chooses a new password."`
 	Stop accountsStopCmd `cmd:"" help:"End somebody's account."`
+
+	SecondOff accountsSecondOffCmd `cmd:"" help:"Take the second factor off somebody's account who lost it."`
 }
 
 type accountsListCmd struct {
@@ -172,6 +174,33 @@ func (c accountsStopCmd) Run(e *env) error {
 		return err
 	}
 	_, err = fmt.Fprintf(e.stdout, "%s signs in no longer.\n", c.Email)
+	return err
+}
+
+type accountsSecondOffCmd struct {
+	database
+	Email string `arg:"" help:"The person's e-mail address."`
+}
+
+func (c accountsSecondOffCmd) Help() string {
+	return `Example:
+  brakewear accounts second-off ada@example.org`
+}
+
+func (c accountsSecondOffCmd) Run(e *env) error {
+	db, err := c.open(e)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	id, err := accountOf(e, db, c.Email)
+	if err != nil {
+		return err
+	}
+	if err := db.EndSecond(e.ctx, auth.AllFleets(), commandLine, id); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s signs in with the password alone, and is signed out everywhere.\n", c.Email)
 	return err
 }
 

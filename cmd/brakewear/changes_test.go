@@ -58,6 +58,11 @@ var bodies = map[string]string{
 var untried = []string{
 	"POST /api/v1/checks", // changes nothing
 	"POST /account/password",
+	"POST /account/second", // they want the present password, or a second factor
+	"POST /account/second/confirm",
+	"POST /account/second/codes",
+	"POST /account/second/end",
+	"POST /accounts/:id/second/end",
 	"POST /account/tokens/:id/end",
 	"POST /readings",
 	"POST /vehicles/:id/measure",

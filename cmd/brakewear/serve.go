@@ -25,6 +25,7 @@ type serveCmd struct {
 	scheduled
 	listening
 	elsewhere
+	second
 	accepted
 }
 
@@ -63,6 +64,7 @@ func (c serveCmd) Run(e *env) error {
 	if err := c.elsewhere.set(e, svc); err != nil {
 		return err
 	}
+	svc.Second = pipeline.SecondRule(c.SecondFactor)
 	return serve(e, svc, c.listening, nil)
 }
 

@@ -36,6 +36,11 @@ type elsewhere struct {
 	OpenIDName   string `name:"openid-name" help:"What the button to sign in with it says; its host unless given." env:"BRAKEWEAR_OPENID_NAME" placeholder:"NAME"`
 }
 
+// second is the setting of who must have a second factor.
+type second struct {
+	SecondFactor string `help:"Who must give a code of an app beside a password of ours: optional (who set it up), admins, or all; who has none sets it up at the next sign-in." env:"BRAKEWEAR_SECOND_FACTOR" enum:"optional,admins,all" default:"optional"`
+}
+
 // openidSecret is the variable of the secret that the provider knows us by.
 const openidSecret = "BRAKEWEAR_OPENID_SECRET"
 

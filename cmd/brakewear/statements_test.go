@@ -111,7 +111,7 @@ var addresses = map[string]string{
 
 // asksNothing are the routes that no database is asked about.
 var asksNothing = []string{
-	"/static/*name", "/templates/:file", "/help", "/sign-in", "/sign-in/link", "/sign-in/openid", "/sign-in/openid/back", "/measure-worker.js", "/rules/sets/:set",
+	"/static/*name", "/templates/:file", "/help", "/sign-in", "/sign-in/link", "/sign-in/code", "/sign-in/openid", "/sign-in/openid/back", "/measure-worker.js", "/rules/sets/:set",
 	"/api/v1/rule_sets", "/api/v1/openapi.yaml", "/api/v1/columns", "/api/v1/templates/:file",
 }
 

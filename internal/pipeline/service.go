@@ -33,6 +33,7 @@ type Service struct {
 	// is worked out anew.
 	Remembered *Remembered
 
+	Second     SecondRule       // "" = SecondOptional
 	OpenID     *openid.Provider // people may sign in with; nil = none is set
 	Mail       *mail.Server     // nil = none is set
 	URL        string           // address that people reach the pages at, without a path; "" = no links in what is sent

@@ -38,25 +38,24 @@ const maxEmail = 320
 // errEntry is the same whatever was wrong: it does not tell who has an account.
 var errEntry = fleet.Strangerf("E-mail address and password do not fit together. Is a capital letter locked?")
 
-// SignIn starts a session for who has the password, and returns its secret.
-// origin is the address the request came from. The error is
-// fleet.ErrStranger, or a fleet.WaitError after too many.
-func (s *Service) SignIn(ctx context.Context, email, password, origin, browser string) (string, error) {
+// SignIn lets in who has the password, as far as that leads. origin is the
+// address the request came from. The error is fleet.ErrStranger, or a
+// fleet.WaitError after too many.
+func (s *Service) SignIn(ctx context.Context, email, password, origin, browser string) (e Entered, err error) {
 	email = strings.ToLower(strings.TrimSpace(email))
 	if len(email) > maxEmail || len(password) > auth.MaxPassword {
-		return "", errEntry
+		return e, errEntry
 	}
 	account, err := s.fits(ctx, email, password, []bound{
 		{"pair " + email + " " + origin, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin},
 	})
 	if errors.Is(err, auth.ErrPassword) {
-		return "", errEntry
+		return e, errEntry
 	}
 	if err != nil {
-		return "", err
+		return e, err
 	}
-	secret := auth.NewSecret()
-	return secret, s.DB.StartSession(ctx, account, secret, browser)
+	return s.letIn(ctx, account, browser)
 }
 
 // fits returns the account of an e-mail address when the password is its own.
@@ -226,22 +225,22 @@ func (s *Service) mailLink(ctx context.Context, email string) error {
 	})
 }
 
-// UseLink sets the password of a link's account, and starts a session.
-func (s *Service) UseLink(ctx context.Context, secret, password, browser string) (string, error) {
+// UseLink sets the password of a link's account, and lets its owner in as that
+// does: a link takes the place of no second factor.
+func (s *Service) UseLink(ctx context.Context, secret, password, browser string) (e Entered, err error) {
 	name, email, err := s.DB.LinkOf(ctx, secret)
 	if err != nil {
-		return "", err
+		return e, err
 	}
 	hash, err := s.hash(ctx, password, name, email)
 	if err != nil {
-		return "", err
+		return e, err
 	}
 	account, err := s.DB.UseLink(ctx, secret, hash)
 	if err != nil {
-		return "", err
+		return e, err
 	}
-	session := auth.NewSecret()
-	return session, s.DB.StartSession(ctx, account, session, browser)
+	return s.letIn(ctx, account, browser)
 }
 
 // FirstAccount makes the account that makes the others, where there is none

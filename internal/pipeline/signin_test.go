@@ -32,7 +32,7 @@ func TestSignIn(t *testing.T) {
 		if err != nil || again == link || again == "" {
 			t.Fatalf("got %q, %v; want another link", again, err)
 		}
-		use := func(link, password string) (string, error) {
+		use := func(link, password string) (pipeline.Entered, error) {
 			return d.UseLink(ctx, strings.TrimPrefix(link, pipeline.LinkPath), password, "a browser")
 		}
 		if _, err := use(link, "short"); !errors.Is(err, fleet.ErrInvalid) {
@@ -42,7 +42,7 @@ func TestSignIn(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		who, err := db.SessionOf(ctx, session)
+		who, err := db.SessionOf(ctx, session.Session)
 		if err != nil || !who.Scope(auth.Run).All() {
 			t.Fatalf("got %+v, %v; want an admin of everything", who, err)
 		}

@@ -19,6 +19,7 @@ type Account struct {
 	Name       string
 	Email      string
 	Password   bool // one is chosen
+	Second     bool // a code is asked for too
 	AddedBy    string
 	AddedAt    time.Time
 	SignedInAt *time.Time // last; nil = never
@@ -350,13 +351,15 @@ func (t *tx) accounts(sc auth.Scope, w where) (as []Account, err error) {
 	err = t.each(func(r *sqlx.Rows) error {
 		var a Account
 		var in *instant
-		err := r.Scan(&a.ID, &a.Name, &a.Email, &a.Password, &a.AddedBy, (*instant)(&a.AddedAt), &in)
+		err := r.Scan(&a.ID, &a.Name, &a.Email, &a.Password, &a.Second, &a.AddedBy, (*instant)(&a.AddedAt), &in)
 		a.SignedInAt = (*time.Time)(in)
 		at[a.ID] = len(as)
 		as = append(as, a)
 		return err
 	}, `
-		select a.id, a.name, a.email, a.password <> '', a.added_by, a.added_at, a.signed_in_at
+		select a.id, a.name, a.email, a.password <> '',
+			exists (select 1 from second_factors s where s.account_id = a.id and s.confirmed_at is not null),
+			a.added_by, a.added_at, a.signed_in_at
 		from accounts a`+w.String()+`
 		order by a.email_key, a.id`, w.args...)
 	if err != nil || len(as) == 0 {

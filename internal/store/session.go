@@ -52,34 +52,36 @@ func (db *DB) PasswordOf(ctx context.Context, email string) (account int64, hash
 
 // StartSession starts a session of the account under a secret.
 func (db *DB) StartSession(ctx context.Context, account int64, secret, browser string) error {
-	return db.write(ctx, "start a session", func(t *tx) error {
-		now := t.db.now()
-		if len(browser) > maxBrowser {
-			browser = browser[:maxBrowser]
-		}
-		if _, err := t.exec(`update accounts set signed_in_at = ? where id = ?`, instant(now), account); err != nil {
-			return err
-		}
-		_, err := t.exec(`
-			insert into sessions (sha256, account_id, started_at, seen_at, browser)
-			values (?, ?, ?, ?, ?)`, auth.Hash(secret), account, instant(now), instant(now), storableOf(browser))
-		if err != nil {
-			return err
-		}
-		// Those that ended by time, and more than anybody needs.
-		if _, err := t.exec(`delete from sessions where seen_at < ? or started_at < ?`,
-			instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife))); err != nil {
-			return err
-		}
-		_, err = t.exec(`
-			delete from sessions
-			where account_id = ? and id not in (select id from sessions where account_id = ? order by id desc limit ?)`,
-			account, account, maxSessions)
-		if err != nil {
-			return err
-		}
-		return t.log(entry{act: "signed in", record: "account", id: account, account: account})
-	})
+	return db.write(ctx, "start a session", func(t *tx) error { return t.startSession(account, secret, browser) })
+}
+
+func (t *tx) startSession(account int64, secret, browser string) error {
+	now := t.db.now()
+	if len(browser) > maxBrowser {
+		browser = browser[:maxBrowser]
+	}
+	if _, err := t.exec(`update accounts set signed_in_at = ? where id = ?`, instant(now), account); err != nil {
+		return err
+	}
+	_, err := t.exec(`
+		insert into sessions (sha256, account_id, started_at, seen_at, browser)
+		values (?, ?, ?, ?, ?)`, auth.Hash(secret), account, instant(now), instant(now), storableOf(browser))
+	if err != nil {
+		return err
+	}
+	// Those that ended by time, and more than anybody needs.
+	if _, err := t.exec(`delete from sessions where seen_at < ? or started_at < ?`,
+		instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife))); err != nil {
+		return err
+	}
+	_, err = t.exec(`
+		delete from sessions
+		where account_id = ? and id not in (select id from sessions where account_id = ? order by id desc limit ?)`,
+		account, account, maxSessions)
+	if err != nil {
+		return err
+	}
+	return t.log(entry{act: "signed in", record: "account", id: account, account: account})
 }
 
 // SessionOf returns whose session a secret is. One that ended, or never was,
@@ -194,8 +196,10 @@ func (db *DB) EndSessionsOf(ctx context.Context, sc auth.Scope, by string, accou
 		if _, err := t.ownAccount(sc, account); err != nil {
 			return err
 		}
-		if _, err := t.exec(`delete from sessions where account_id = ?`, account); err != nil {
-			return err
+		for _, table := range []string{"sessions", "sign_ins_begun"} {
+			if _, err := t.exec(`delete from `+table+` where account_id = ?`, account); err != nil {
+				return err
+			}
 		}
 		return t.log(entry{act: "signed out everywhere", record: "account", id: account, by: by})
 	})
@@ -215,10 +219,13 @@ func (db *DB) ChangePassword(ctx context.Context, who auth.Who, hash string) err
 	})
 }
 
-// forgetEntry ends the links of an account, and its sessions but one.
+// forgetEntry ends the links of an account, the sign-ins it has begun, and its
+// sessions but one.
 func (t *tx) forgetEntry(account, but int64) error {
-	if _, err := t.exec(`delete from links where account_id = ?`, account); err != nil {
-		return err
+	for _, table := range []string{"links", "sign_ins_begun"} {
+		if _, err := t.exec(`delete from `+table+` where account_id = ?`, account); err != nil {
+			return err
+		}
 	}
 	_, err := t.exec(`delete from sessions where account_id = ? and id <> ?`, account, but)
 	return err

@@ -9,8 +9,9 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// An errand is a browser's way to the provider it signs in with and back. Its
-// secret ties what comes back to the browser that went.
+// An errand is what a browser has begun to sign in with: its way to the provider
+// and back, or a right password whose code is awaited. Its secret ties what comes
+// to the browser that went.
 
 // errandLife is how long somebody may take over it: to find the second factor.
 const errandLife = 10 * time.Minute

@@ -23,6 +23,8 @@ var Routes = []Rule{
 	{"POST", "/sign-in", auth.Public, false},
 	{"GET", "/sign-in/link", auth.Public, false},
 	{"POST", "/sign-in/link", auth.Public, false},
+	{"GET", "/sign-in/code", auth.Public, false},  // the cookie of a right password is the right
+	{"POST", "/sign-in/code", auth.Public, false}, // likewise
 	{"GET", "/sign-in/openid", auth.Public, false},
 	{"GET", "/sign-in/openid/back", auth.Public, false},
 	{"GET", "/link/:secret", auth.Public, false},   // the address is the right
@@ -35,6 +37,10 @@ var Routes = []Rule{
 	{"POST", "/account", auth.Own, false},
 	{"POST", "/account/units", auth.Own, false},
 	{"POST", "/account/password", auth.Own, false},
+	{"POST", "/account/second", auth.Own, false},
+	{"POST", "/account/second/confirm", auth.Own, false},
+	{"POST", "/account/second/codes", auth.Own, false},
+	{"POST", "/account/second/end", auth.Own, false},
 	{"POST", "/account/sessions", auth.Own, false},
 	{"POST", "/account/tokens", auth.Own, false},
 	{"POST", "/account/tokens/:id/end", auth.Own, false},
@@ -144,6 +150,7 @@ var Routes = []Rule{
 	{"POST", "/accounts/:id/roles/:role/end", auth.People, false},
 	{"POST", "/accounts/:id/link", auth.People, false},
 	{"POST", "/accounts/:id/openid/end", auth.People, false},
+	{"POST", "/accounts/:id/second/end", auth.People, false},
 	{"POST", "/accounts/:id/sessions", auth.People, false},
 	{"POST", "/accounts/:id/stop", auth.People, false},
 	{"GET", "/changes", auth.People, false},

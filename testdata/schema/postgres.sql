@@ -892,6 +892,14 @@ create table recipients (
 );
 CREATE UNIQUE INDEX recipients_address ON public.recipients USING btree (address_key) WHERE (stopped_at IS NULL);
 
+create table recovery_codes (
+    sha256 text collate "C" not null,
+    account_id bigint not null,
+    constraint recovery_codes_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint recovery_codes_pkey PRIMARY KEY (sha256)
+);
+CREATE INDEX recovery_codes_account ON public.recovery_codes USING btree (account_id);
+
 create table refit_shares (
     refit_id bigint not null,
     number integer not null,
@@ -953,6 +961,16 @@ create table rule_set_choices (
 );
 CREATE INDEX rule_set_choices_fleet ON public.rule_set_choices USING btree (fleet_id, id);
 
+create table second_factors (
+    account_id bigint not null,
+    secret text not null,
+    made_at timestamp with time zone not null,
+    confirmed_at timestamp with time zone,
+    last_step bigint not null,
+    constraint second_factors_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint second_factors_pkey PRIMARY KEY (account_id)
+);
+
 create table sessions (
     id bigint not null generated always as identity,
     sha256 text collate "C" not null,
@@ -971,6 +989,15 @@ create table sign_in_failures (
     at timestamp with time zone not null
 );
 CREATE INDEX sign_in_failures_subject ON public.sign_in_failures USING btree (subject, at);
+
+create table sign_ins_begun (
+    sha256 text collate "C" not null,
+    account_id bigint not null,
+    begun_at timestamp with time zone not null,
+    constraint sign_ins_begun_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
+    constraint sign_ins_begun_pkey PRIMARY KEY (sha256)
+);
+CREATE INDEX sign_ins_begun_account ON public.sign_ins_begun USING btree (account_id);
 
 create table step_plans (
     fleet_id bigint not null,

@@ -868,6 +868,13 @@ CREATE TABLE recipients (
 
 CREATE UNIQUE INDEX recipients_address on recipients (address_key) where stopped_at is null;
 
+CREATE TABLE recovery_codes (
+    sha256     text primary key,
+    account_id integer not null references accounts
+) strict;
+
+CREATE INDEX recovery_codes_account on recovery_codes (account_id);
+
 CREATE TABLE refit_shares (
     refit_id   integer not null references refits on delete cascade,
     number     integer not null, -- from 0, in order of vehicles
@@ -927,6 +934,14 @@ CREATE TABLE rule_set_choices (
 
 CREATE INDEX rule_set_choices_fleet on rule_set_choices (fleet_id, id);
 
+CREATE TABLE second_factors (
+    account_id   integer primary key references accounts,
+    secret       text not null, -- base32
+    made_at      text not null,
+    confirmed_at text, -- by a first code; null: is being set up, and asked for of nobody
+    last_step    integer not null -- of the last code taken, in steps since 1970: each counts once
+) strict;
+
 CREATE TABLE sessions (
     id         integer primary key,
     sha256     text not null unique,
@@ -944,6 +959,14 @@ CREATE TABLE sign_in_failures (
 ) strict;
 
 CREATE INDEX sign_in_failures_subject on sign_in_failures (subject, at);
+
+CREATE TABLE sign_ins_begun (
+    sha256     text primary key,
+    account_id integer not null references accounts,
+    begun_at   text not null
+) strict;
+
+CREATE INDEX sign_ins_begun_account on sign_ins_begun (account_id);
 
 CREATE TABLE step_plans (
     fleet_id integer not null references fleets,

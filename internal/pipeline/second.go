@@ -1,0 +1,244 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+)
+
+// SecondRule says who must have a second factor to sign in with a password.
+type SecondRule string
+
+// The rules. Whoever may do without can still have one.
+const (
+	SecondOptional SecondRule = "optional"
+	SecondAdmins   SecondRule = "admins"
+	SecondAll      SecondRule = "all"
+)
+
+// codesByAccount is how many wrong codes are borne for one account from anywhere
+// within failuresFor, each of which three steps are right for. Whoever sends
+// them has the password. Judgement: a guess of six digits comes true once in
+// 300,000 tries then, which takes half a year of nothing else.
+const codesByAccount = 20
+
+// Entered is how far somebody came who signed in: to a session, or to where the
+// code is asked for. One of the two secrets is blank.
+type Entered struct {
+	Session, Begun string
+}
+
+// SetUp is what an app is told of a second factor.
+type SetUp struct {
+	Secret string // in base32, in groups of four
+	QR     string // its address as a code: the path of an SVG
+	Side   int    // modules on a side of it
+}
+
+// Frame is the side of the picture with its quiet zone: four modules all around
+// (ISO/IEC 18004, from memory).
+func (s SetUp) Frame() int { return s.Side + 8 }
+
+// BegunSignIn is a sign-in that waits for a code.
+type BegunSignIn struct {
+	Name, Email string
+	SetUp       *SetUp // it is the first: the app has to be told; nil = it is in force
+}
+
+// MustHaveSecond says whether the rule wants the second factor f of its account.
+func (s *Service) MustHaveSecond(f store.Second) bool {
+	return s.Second == SecondAll || s.Second == SecondAdmins && f.Admin
+}
+
+// letIn starts a session for who gave the password, or asks for the code first.
+func (s *Service) letIn(ctx context.Context, account int64, browser string) (e Entered, err error) {
+	f, err := s.DB.SecondOf(ctx, account)
+	if err != nil {
+		return e, err
+	}
+	secret := auth.NewSecret()
+	if !f.On() && !s.MustHaveSecond(f) {
+		return Entered{Session: secret}, s.DB.StartSession(ctx, account, secret, browser)
+	}
+	if !f.On() {
+		if err := s.DB.BeginSecond(ctx, account, auth.NewSecond()); err != nil {
+			return e, err
+		}
+	}
+	return Entered{Begun: secret}, s.DB.BeginSignIn(ctx, account, secret)
+}
+
+// BegunSignIn returns the sign-in that a secret is of. One that is too old, or
+// never was, is fleet.ErrStranger.
+func (s *Service) BegunSignIn(ctx context.Context, begun string) (b BegunSignIn, err error) {
+	_, f, err := s.begun(ctx, begun)
+	if err != nil {
+		return b, err
+	}
+	b.Name, b.Email = f.Name, f.Email
+	if !f.On() {
+		b.SetUp, err = setUp(f)
+	}
+	return b, err
+}
+
+func (s *Service) begun(ctx context.Context, begun string) (account int64, f store.Second, err error) {
+	if account, err = s.DB.BegunSignIn(ctx, begun); err != nil {
+		return 0, f, err
+	}
+	f, err = s.DB.SecondOf(ctx, account)
+	return account, f, err
+}
+
+func setUp(f store.Second) (*SetUp, error) {
+	if f.Secret == "" {
+		return nil, fleet.Conflictf("second factor: it was not begun, or was taken off meanwhile; begin again")
+	}
+	qr, side, err := auth.QR(auth.SecondAddress(f.Secret, f.Email))
+	if err != nil {
+		return nil, err
+	}
+	var groups []string
+	for text := f.Secret; text != ""; {
+		n := min(4, len(text))
+		groups, text = append(groups, text[:n]), text[n:]
+	}
+	return &SetUp{Secret: strings.Join(groups, " "), QR: qr, Side: side}, nil
+}
+
+// errCode is the same whatever was wrong, and whether it was used before.
+var errCode = fleet.Deniedf("The code does not fit, or was used already. Wait for the next one, and see that the phone's clock is right.")
+
+// FinishSignIn starts the session of a sign-in that was begun, when the code is
+// its account's: of the app, or for recovery. The first code puts the second
+// factor in force, and recovery codes come back, to be shown once. A wrong one is
+// fleet.ErrDenied; after too many the error is a fleet.WaitError.
+func (s *Service) FinishSignIn(ctx context.Context, begun, code, origin, browser string) (session string, recovery []string, err error) {
+	account, f, err := s.begun(ctx, begun)
+	if err != nil {
+		return "", nil, err
+	}
+	bounds := []bound{
+		{fmt.Sprintf("code %d %s", account, origin), failuresByPair}, {fmt.Sprintf("code %d", account), codesByAccount}, {"origin " + origin, failuresByOrigin},
+	}
+	first, err := s.reached(ctx, bounds, failuresFor)
+	if err != nil {
+		return "", nil, err
+	}
+	if first != nil {
+		wait := s.waitAfter(*first)
+		return "", nil, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong codes: wait %d minutes and try again.", int(wait.Minutes())+1)}
+	}
+	if f.On() {
+		err = s.takeCode(ctx, account, f, code)
+	} else {
+		recovery, err = s.confirm(ctx, auth.Who{Account: account}, f, code)
+	}
+	if errors.Is(err, errCode) {
+		err = errors.Join(err, s.DB.NoteWrongPassword(ctx, account, subjects(bounds)...))
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	if err := s.DB.ForgetFailures(ctx, bounds[0].subject); err != nil {
+		return "", nil, err
+	}
+	session = auth.NewSecret()
+	return session, recovery, s.DB.FinishSignIn(ctx, begun, session, browser)
+}
+
+// takeCode takes a code of the account whose second factor is f: each once.
+func (s *Service) takeCode(ctx context.Context, account int64, f store.Second, code string) error {
+	var ok bool
+	var err error
+	if hash := auth.RecoveryHash(code); hash != "" {
+		ok, err = s.DB.TakeRecovery(ctx, account, hash)
+	} else if step, fits := auth.SecondStep(f.Secret, code, s.now(), f.LastStep); fits {
+		ok, err = s.DB.TakeStep(ctx, account, step)
+	}
+	if err == nil && !ok {
+		err = errCode
+	}
+	return err
+}
+
+// confirm puts f in force by its first code, and returns recovery codes.
+func (s *Service) confirm(ctx context.Context, who auth.Who, f store.Second, code string) ([]string, error) {
+	if f.On() {
+		return nil, fleet.Conflictf("second factor: it is in force already")
+	}
+	if f.Secret == "" {
+		return nil, fleet.Conflictf("second factor: it was not begun, or was taken off meanwhile; begin again")
+	}
+	step, ok := auth.SecondStep(f.Secret, code, s.now(), f.LastStep)
+	if !ok {
+		return nil, errCode
+	}
+	codes, hashes := newRecovery()
+	return codes, s.DB.ConfirmSecond(ctx, who, f.Secret, step, hashes)
+}
+
+func newRecovery() (codes, hashes []string) {
+	codes = auth.NewRecovery()
+	for _, c := range codes {
+		hashes = append(hashes, auth.RecoveryHash(c))
+	}
+	return codes, hashes
+}
+
+// BeginSecond begins to set up the second factor of who, who gives the present
+// password.
+func (s *Service) BeginSecond(ctx context.Context, who auth.Who, password string) (*SetUp, error) {
+	if err := s.present(ctx, who, password); err != nil {
+		return nil, err
+	}
+	if err := s.DB.BeginSecond(ctx, who.Account, auth.NewSecond()); err != nil {
+		return nil, err
+	}
+	return s.SecondBegun(ctx, who)
+}
+
+// SecondBegun is what was begun, for another try at the first code.
+func (s *Service) SecondBegun(ctx context.Context, who auth.Who) (*SetUp, error) {
+	f, err := s.DB.SecondOf(ctx, who.Account)
+	if err != nil {
+		return nil, err
+	}
+	if f.On() {
+		return nil, fleet.Conflictf("second factor: it is in force already")
+	}
+	return setUp(f)
+}
+
+// ConfirmSecond puts the second factor of who in force by the first code, and
+// returns recovery codes, to be shown once. A wrong code is fleet.ErrDenied.
+func (s *Service) ConfirmSecond(ctx context.Context, who auth.Who, code string) ([]string, error) {
+	f, err := s.DB.SecondOf(ctx, who.Account)
+	if err != nil {
+		return nil, err
+	}
+	return s.confirm(ctx, who, f, code)
+}
+
+// RenewRecovery makes new recovery codes for who, who gives the present password;
+// the old ones count no longer.
+func (s *Service) RenewRecovery(ctx context.Context, who auth.Who, password string) ([]string, error) {
+	if err := s.present(ctx, who, password); err != nil {
+		return nil, err
+	}
+	codes, hashes := newRecovery()
+	return codes, s.DB.RenewRecovery(ctx, who, hashes)
+}
+
+// EndSecond takes the second factor of who off, who gives the present password.
+func (s *Service) EndSecond(ctx context.Context, who auth.Who, password string) error {
+	if err := s.present(ctx, who, password); err != nil {
+		return err
+	}
+	return s.DB.EndOwnSecond(ctx, who)
+}
