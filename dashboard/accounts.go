@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -122,7 +123,7 @@ func (d *Dashboard) account(c *gin.Context) error {
 
 // timeWords says a time to the minute.
 func timeWords(tell units.Reader, t time.Time) string {
-	return tell.Moment(t, time.UTC)
+	return tell.At(t)
 }
 
 // showAccount fills p in and sends it.
@@ -145,9 +146,9 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 		return err
 	}
 	for _, k := range ks {
-		row := TokenRow{Name: k.Name, Until: tell.Day(fleet.DateOf(k.Until)), Used: "not yet", End: "/account/tokens/" + strconv.FormatInt(k.ID, 10) + "/end"}
+		row := TokenRow{Name: k.Name, Until: tell.DayAt(k.Until), Used: "not yet", End: "/account/tokens/" + strconv.FormatInt(k.ID, 10) + "/end"}
 		if k.UsedAt != nil {
-			row.Used = tell.Day(fleet.DateOf(*k.UsedAt))
+			row.Used = tell.DayAt(*k.UsedAt)
 		}
 		var words []string
 		for _, r := range k.Rights {
@@ -165,6 +166,16 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 		return err
 	}
 	p.Reader = readerForm(who.Reader, c.GetHeader("Accept-Language"), d.svc.Today())
+	p.Reader.Zone, p.Reader.HomeZone = who.Reader.Zone, cmp.Or(d.svc.HomeZone(ctx), "UTC")
+	depots, err := d.svc.DB.Depots(ctx, who.Scope(auth.See))
+	if err != nil {
+		return err
+	}
+	for _, x := range depots {
+		p.Reader.Zones = append(p.Reader.Zones, x.TimeZone)
+	}
+	slices.Sort(p.Reader.Zones)
+	p.Reader.Zones = slices.Compact(p.Reader.Zones)
 	p.TokenName = Field{Name: "name", Label: "What it is for"}
 	p.Until = Field{Name: "until", Label: "Works until", Type: "date", Value: (d.svc.Today() + 90).String()}
 	return d.send(c, status, "account", p)

@@ -260,7 +260,7 @@ func saidOf(tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
 	if b.Said == nil {
 		return v
 	}
-	v.When, v.Why = tell.Day(fleet.DateOf(b.Said.At.UTC())), b.Said.Why
+	v.When, v.Why = tell.DayAt(b.Said.At), b.Said.Why
 	if now.Set.ID != j.Set.ID || now.Verdict != j.Verdict {
 		v.Now = "By the rule set picked now, " + now.Set.Name + ": " + now.Summary()
 	}
@@ -276,7 +276,7 @@ func saidBefore(tell units.Reader, said []fleet.Said) (words []string) {
 		if j, err := rules.Kept(s.Judgement); err == nil {
 			what, by = j.Summary(), j.Set.Name
 		}
-		words = append(words, fmt.Sprintf("On %s, by %s: %s", tell.Day(fleet.DateOf(s.At.UTC())), by, what))
+		words = append(words, fmt.Sprintf("On %s, by %s: %s", tell.DayAt(s.At), by, what))
 	}
 	return words
 }
@@ -337,10 +337,10 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		p.Judged.Before = saidBefore(tell, said[b.ID])
 	}
 	if a := b.Aside; a != nil {
-		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, tell.Day(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
+		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, tell.DayAt(a.At), strings.TrimSuffix(a.Why, "."))
 		p.Undo = a.StandsID == 0
 		if a.StandsID != 0 {
-			p.Aside = fmt.Sprintf("Corrected by %s on %s: %s.", a.By, tell.Day(fleet.DateOf(a.At.UTC())), strings.TrimSuffix(a.Why, "."))
+			p.Aside = fmt.Sprintf("Corrected by %s on %s: %s.", a.By, tell.DayAt(a.At), strings.TrimSuffix(a.Why, "."))
 			p.Stands = testLink(h.Vehicle.ID, a.StandsID)
 		}
 		p.Reason.Label = "Why it should count again"

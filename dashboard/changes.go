@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -27,7 +28,8 @@ type ChangesPage struct {
 	From        string // link to the first page; blank on it
 	Next        string // link to the page after; blank on the last
 	CSV         string
-	Whole       bool // changes of no fleet are among them
+	Zone        string // whose clock times and days go by
+	Whole       bool   // changes of no fleet are among them
 }
 
 // ChangeRow is one change.
@@ -52,16 +54,20 @@ func (d *Dashboard) registerChanges(r *gin.Engine) {
 // changesShown is how many are on a page.
 const changesShown = 100
 
-// changesFilter reads what the log is narrowed to. Days are those of UTC, like
-// the times that are shown.
+// changesFilter reads what the log is narrowed to. Days are those of the
+// reader's clock, like the times that are shown.
 func changesFilter(c *gin.Context) (q store.DeedQuery, keep query, err error) {
 	keep = query{}
+	begins := func(d fleet.Date) time.Time {
+		y, m, day := d.Time().Date()
+		return time.Date(y, m, day, 0, 0, 0, 0, reader(c).Clock())
+	}
 	for _, f := range []struct {
 		name string
 		set  func(fleet.Date)
 	}{
-		{"first", func(d fleet.Date) { q.From = d.Time() }},
-		{"last", func(d fleet.Date) { q.To = (d + 1).Time() }},
+		{"first", func(d fleet.Date) { q.From = begins(d) }},
+		{"last", func(d fleet.Date) { q.To = begins(d + 1) }},
 	} {
 		text := c.Query(f.name)
 		if text == "" {
@@ -118,6 +124,7 @@ func (d *Dashboard) changes(c *gin.Context) error {
 		Number: Field{Name: "number", Label: "Number", Mode: "numeric", Value: c.Query("number")},
 		CSV:    "/changes.csv" + keep.encode(),
 		Whole:  d.scope(c).All(),
+		Zone:   cmp.Or(reader(c).Zone, "UTC"),
 	}
 	p.Records = []Choice{{"", "every kind", q.Record == ""}}
 	for _, r := range store.DeedRecords {

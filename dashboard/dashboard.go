@@ -54,6 +54,7 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 // Register adds the pages to r, which has let nobody in yet who may not be.
 func (d *Dashboard) Register(r *gin.Engine) {
 	d.assets.Register(r)
+	r.Use(d.homeZone)
 	r.GET("/", web.Handle(d.due))
 	r.GET("/due.csv", web.Handle(d.dueFile))
 	r.GET("/due.xlsx", web.Handle(d.dueFile))

@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -105,7 +104,7 @@ func (d *Dashboard) learned(c *gin.Context) error {
 }
 
 func moment(tell units.Reader, l *pipeline.Learned) string {
-	return tell.Moment(l.At, time.UTC)
+	return tell.At(l.At)
 }
 
 // endings says how a fit ended and what it rests on.

@@ -100,7 +100,7 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		if l.MM == 0 {
 			what = fmt.Sprintf("axle %d, %s: withdrawn", l.Axle, l.Part)
 		}
-		line := fmt.Sprintf("%s · %s · %s", tell.Day(fleet.DateOf(l.At.UTC())), l.By, what)
+		line := fmt.Sprintf("%s · %s · %s", tell.DayAt(l.At), l.By, what)
 		if l.Why != "" {
 			line += " · " + l.Why
 		}

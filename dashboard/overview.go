@@ -21,7 +21,7 @@ type OverviewPage struct {
 	Shell
 	Fleets, Depots []Choice
 	AsOf           string
-	Again, Stale   string // link to look again, and of when (UTC) the figures are; blank = up to date
+	Again, Stale   string // link to look again, and of when the figures are; blank = up to date
 	Figures        []OverviewFigure
 	Now            *OverviewLink // what was to be booked by today and is not
 	Late           *OverviewLink // what is booked too late
@@ -166,7 +166,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	p.AsOf = tell.Day(o.AsOf)
 	if !at.IsZero() {
 		p.Again = c.Request.URL.RequestURI()
-		p.Stale = at.UTC().Format("15:04:05")
+		p.Stale = at.In(tell.Clock()).Format("15:04:05 MST")
 	}
 	if p.Empty = emptyOverview(o); p.Empty != nil {
 		return d.send(c, http.StatusOK, "overview", p)

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"cmp"
 	"net/http"
 	"slices"
 	"strings"
@@ -14,7 +15,16 @@ import (
 )
 
 // reader is how whoever sends the request wants quantities and days said.
-func reader(c *gin.Context) units.Reader { return web.SignedIn(c).Reader }
+func reader(c *gin.Context) units.Reader {
+	r := web.SignedIn(c).Reader
+	r.Zone = cmp.Or(r.Zone, c.GetString(homeZoneKey))
+	return r
+}
+
+const homeZoneKey = "dashboard.zone"
+
+// homeZone gives pages the clock of those who chose none: that of most depots.
+func (d *Dashboard) homeZone(c *gin.Context) { c.Set(homeZoneKey, d.svc.HomeZone(c.Request.Context())) }
 
 // ReaderForm chooses how one's own pages say numbers and days.
 type ReaderForm struct {
@@ -22,12 +32,18 @@ type ReaderForm struct {
 	// Guessed says that nothing was chosen yet: what stands there is what the
 	// browser's language suggests.
 	Guessed bool
+	// Zone is the clock that times are told by, Zones those of the depots; any
+	// other can be typed.
+	Zone     string
+	Zones    []string
+	HomeZone string // that goes where none is chosen
 }
 
 // readerForm shows what is chosen; before that, what is usual where the
 // browser's language is spoken.
 func readerForm(chosen units.Reader, accept string, today fleet.Date) ReaderForm {
 	var f ReaderForm
+	chosen.Zone = "" // a choice of its own
 	shown := chosen
 	if chosen == (units.Reader{}) {
 		shown = readerOf(accept)
@@ -85,6 +101,7 @@ func (d *Dashboard) setReader(c *gin.Context) error {
 		DistanceIn:  units.Distance(c.PostForm("distance")),
 		ThicknessIn: units.Thickness(c.PostForm("thickness")),
 		DaysAs:      units.Days(c.PostForm("days")),
+		Zone:        strings.TrimSpace(c.PostForm("time_zone")),
 	}
 	if r.DistanceIn == "" || r.ThicknessIn == "" || r.DaysAs == "" {
 		return d.accountDone(c, fleet.Invalidf("units: choose one of each"), "")

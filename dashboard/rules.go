@@ -279,7 +279,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 		return err
 	}
 	for _, x := range cs {
-		p.Choices = append(p.Choices, ChoiceRow{rules.Or(x.RuleSet).Name, x.By, x.Why, tell.Day(fleet.DateOf(x.At.UTC()))})
+		p.Choices = append(p.Choices, ChoiceRow{rules.Or(x.RuleSet).Name, x.By, x.Why, tell.DayAt(x.At)})
 	}
 	if p.Thresholds, err = d.thresholdRows(c, id, f); err != nil {
 		return err
@@ -322,7 +322,7 @@ func (d *Dashboard) thresholdRows(c *gin.Context, fleetID int64, f *fields) (row
 		}
 		for _, o := range own {
 			if o.ValueID == v.ID && o.X != nil {
-				row.Note = fmt.Sprintf("%s, %s: %s", o.By, tell.Day(fleet.DateOf(o.At.UTC())), o.Why)
+				row.Note = fmt.Sprintf("%s, %s: %s", o.By, tell.DayAt(o.At), o.Why)
 			}
 		}
 		mine := f

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -85,7 +84,7 @@ func (d *Dashboard) steps(c *gin.Context) error {
 		plan := plans[s]
 		v := StepsSection{Section: string(s), Title: s.Words(), Version: plan.Version}
 		if plan.Version > 0 {
-			v.Kept = fmt.Sprintf("version %d, kept by %s on %s", plan.Version, cmp.Or(plan.By, "somebody"), reader(c).MomentShort(plan.At, time.UTC))
+			v.Kept = fmt.Sprintf("version %d, kept by %s on %s", plan.Version, cmp.Or(plan.By, "somebody"), reader(c).AtShort(plan.At))
 		}
 		for i := range plan.Steps {
 			v.Rows = append(v.Rows, stepRow(i+1, &plan.Steps[i]))

@@ -274,8 +274,8 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		bound += r.Bound
 	}
 	newest := runs[0]
-	v := &RunView{When: fmt.Sprintf("Proposed %s %s UTC by %s, to %s, at an accepted risk of %s.",
-		tell.DayNear(fleet.DateOf(newest.At), today), newest.At.Format("15:04"), newest.By, tell.DayNear(newest.Until, today), percent(newest.Risk))}
+	v := &RunView{When: fmt.Sprintf("Proposed %s by %s, to %s, at an accepted risk of %s.",
+		tell.AtShort(newest.At), newest.By, tell.DayNear(newest.Until, today), percent(newest.Risk))}
 	say := func(n int, one, many string) {
 		if n > 0 {
 			v.Figures = append(v.Figures, plural(n, one, many))

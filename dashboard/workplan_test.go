@@ -65,7 +65,7 @@ func TestWorkplan(t *testing.T) {
 	p := proposed(t, w)
 	page = parse(t, w.get("/plan").Body.String())
 	check(t, page, []has{
-		{".run", "Proposed 2 Mar 09:00 UTC by the clock"}, {".figures", "1 axle with a place"}, {".figures", "at most 1 % dearer than the best"},
+		{".run", "Proposed 2 Mar, 09:00 UTC by the clock"}, {".figures", "1 axle with a place"}, {".figures", "at most 1 % dearer than the best"},
 		{".run details li", "Bus 1: was on Mon 9 Mar: closed that day"}, {".run details li", "Bus 2: it is booked, so it is off the proposal"},
 		{".plan-card.is-proposed .card-name", "Bus 1"}, {".plan-card .when", "08:00–10:30, bay 1 · 2.5 h"}, {".plan-card .todo", "axle 1: pads"},
 		{".plan-card .small-lane svg[role=img] .peg", "*"}, {".plan-card", "about 540"}, {".plan-card .why", "Axle 1 is to be booked by 12 Mar."},

@@ -58,6 +58,8 @@ func (c serveCmd) Run(e *env) error {
 	}
 	defer db.Close()
 	svc := e.service(db, c.Risk)
+	svc.Clock = new(pipeline.Clock)
+	svc.HomeZone(e.ctx)
 	if err := c.scheduled.set(e, svc); err != nil {
 		return err
 	}

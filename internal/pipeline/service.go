@@ -26,6 +26,8 @@ type Service struct {
 	// it. See OpenDesk.
 	Desk *Desk
 	Now  func() time.Time // nil = time.Now
+	// Clock keeps by whose clock it is which day; nil = the machine's.
+	Clock *Clock
 	// Overviews keeps overviews while nothing is written; nil = each is worked
 	// out anew.
 	Overviews *Overviews
@@ -53,9 +55,14 @@ func (s *Service) AcceptedRisk() float64 {
 	return s.Risk
 }
 
-// Today is the civil day forecasts are made for.
+// Today is the civil day forecasts are made for, and by which it is decided what
+// is due: that of most depots once their clock is known, as nights go by it.
 func (s *Service) Today() fleet.Date {
-	return fleet.DateOf(s.now())
+	now := s.now()
+	if home := s.home(); home != nil {
+		now = now.In(home)
+	}
+	return fleet.DateOf(now)
 }
 
 func (s *Service) now() time.Time {

@@ -110,12 +110,12 @@ func (db *DB) SetReader(ctx context.Context, who auth.Who, r units.Reader) error
 		return fleet.Invalidf("%v", err)
 	}
 	return db.write(ctx, "change an account", func(t *tx) error {
-		_, err := t.exec(`update accounts set distance = ?, thickness = ?, days = ? where id = ?`,
-			string(r.DistanceIn), string(r.ThicknessIn), string(r.DaysAs), who.Account)
+		_, err := t.exec(`update accounts set distance = ?, thickness = ?, days = ?, time_zone = ? where id = ?`,
+			string(r.DistanceIn), string(r.ThicknessIn), string(r.DaysAs), r.Zone, who.Account)
 		if err != nil {
 			return err
 		}
-		return t.log(entry{act: "units and days changed", record: "account", id: who.Account, by: who.Name, account: who.Account})
+		return t.log(entry{act: "units, days and clock changed", record: "account", id: who.Account, by: who.Name, account: who.Account})
 	})
 }
 

@@ -387,7 +387,7 @@ func TestSetReader(t *testing.T) {
 		if got := who("mine").Reader; got != (units.Reader{}) {
 			t.Errorf("before: got %+v, want none", got)
 		}
-		want := units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO}
+		want := units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO, Zone: "Pacific/Auckland"}
 		if err := db.SetReader(ctx, who("mine"), want); err != nil {
 			t.Fatal(err)
 		}

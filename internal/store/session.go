@@ -91,9 +91,9 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 	now := db.now()
 	err := db.read(ctx, "find a session", func(t *tx) error {
 		return t.each(func(r *sqlx.Rows) error {
-			return scanWho(r, &who, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs)
+			return scanWho(r, &who, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs, &who.Reader.Zone)
 		}, `
-			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at, a.distance, a.thickness, a.days
+			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at, a.distance, a.thickness, a.days, a.time_zone
 			from sessions s
 			join accounts a on a.id = s.account_id
 			left join grants g on g.account_id = a.id and g.ended_at is null

@@ -1,6 +1,9 @@
 package units
 
-import "time"
+import (
+	"sync"
+	"time"
+)
 
 // Days is a way to write a day, by the name it is kept under.
 type Days string
@@ -62,8 +65,33 @@ func (r Reader) Moment(t time.Time, loc *time.Location) string {
 	return t.Format(r.layout().long + ", 15:04 MST")
 }
 
-// UTC is Moment where no depot's clock is meant.
-func (r Reader) UTC(t time.Time) string { return r.Moment(t, time.UTC) }
+// zones keeps the clocks that were read, by name.
+var zones sync.Map
+
+// Clock is the reader's own; UTC where none is known.
+func (r Reader) Clock() *time.Location {
+	if r.Zone == "" {
+		return time.UTC
+	}
+	if loc, ok := zones.Load(r.Zone); ok {
+		return loc.(*time.Location)
+	}
+	loc, err := time.LoadLocation(r.Zone)
+	if err != nil {
+		return time.UTC
+	}
+	zones.Store(r.Zone, loc)
+	return loc
+}
+
+// At is Moment by the reader's clock, where no depot's is meant.
+func (r Reader) At(t time.Time) string { return r.Moment(t, r.Clock()) }
+
+// AtShort is At without the year.
+func (r Reader) AtShort(t time.Time) string { return r.MomentShort(t, r.Clock()) }
+
+// DayAt says the day it was by the reader's clock.
+func (r Reader) DayAt(t time.Time) string { return t.In(r.Clock()).Format(r.layout().long) }
 
 // MomentShort is Moment without the year, where the reader's way has such.
 func (r Reader) MomentShort(t time.Time, loc *time.Location) string {

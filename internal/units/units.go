@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 )
 
 // Lengths of what people measure in, all exact (NIST Special Publication 811,
@@ -45,6 +46,7 @@ type Reader struct {
 	DistanceIn  Distance
 	ThicknessIn Thickness
 	DaysAs      Days
+	Zone        string // IANA name of the clock that times are told by; blank = UTC
 }
 
 // Validate says what is none of the choices.
@@ -56,6 +58,9 @@ func (r Reader) Validate() error {
 		return fmt.Errorf("thickness %q: want mm or in", r.ThicknessIn)
 	case r.DaysAs != "" && forms[r.DaysAs].long == "":
 		return errors.New("days: want one of the ways to write a day that are offered")
+	}
+	if _, err := time.LoadLocation(r.Zone); err != nil || r.Zone == "Local" {
+		return fmt.Errorf("time zone %q: want an IANA name such as Europe/Berlin, or nothing", r.Zone)
 	}
 	return nil
 }

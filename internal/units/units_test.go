@@ -127,17 +127,35 @@ func TestTypedAndShownAgain(t *testing.T) {
 	})
 }
 
+// A reader's clock: 23:30 UTC is the next day in Oslo (UTC+1 in winter, the IANA
+// time zone database). An unknown one is UTC.
+func TestClock(t *testing.T) {
+	at := time.Date(2026, 1, 31, 23, 30, 0, 0, time.UTC)
+	oslo := Reader{Zone: "Europe/Oslo"}
+	for got, want := range map[string]string{
+		oslo.At(at):      "1 Feb 2026, 00:30 CET",
+		oslo.AtShort(at): "1 Feb, 00:30 CET",
+		oslo.DayAt(at):   "1 Feb 2026",
+		Reader{}.At(at):  "31 Jan 2026, 23:30 UTC",
+		Reader{Zone: "Atlantis/Lagoon"}.DayAt(at): "31 Jan 2026",
+	} {
+		if got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
 func TestChoices(t *testing.T) {
 	for _, d := range Distances {
 		for _, th := range Thicknesses {
 			for _, days := range AllDays {
-				if err := (Reader{d, th, days}).Validate(); err != nil {
+				if err := (Reader{d, th, days, ""}).Validate(); err != nil {
 					t.Error(err)
 				}
 			}
 		}
 	}
-	for _, r := range []Reader{{DistanceIn: "ft"}, {ThicknessIn: "1/32 in"}, {DaysAs: "y"}} {
+	for _, r := range []Reader{{DistanceIn: "ft"}, {ThicknessIn: "1/32 in"}, {DaysAs: "y"}, {Zone: "Local"}, {Zone: "Atlantis/Lagoon"}} {
 		if err := r.Validate(); err == nil || !strings.Contains(err.Error(), "want") {
 			t.Errorf("%+v: got %v, want to be told the choices", r, err)
 		}
