@@ -53,11 +53,14 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 		return c, nil
 	}
 	visits := map[visit]bool{}
+	var last visit // rows of one come together
 	for i := range rs {
 		if err := rs[i].Validate(); err != nil {
 			return c, err
 		}
-		visits[visitOf(&rs[i])] = true
+		if v := visitOf(&rs[i]); i == 0 || v != last {
+			visits[v], last = true, v
+		}
 	}
 	if err := w.fillVisits(visits); err != nil {
 		return c, err
@@ -79,7 +82,9 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 			continue
 		}
 		there[k] = true
-		visits[visitOf(&rs[i])] = true
+		if v := visitOf(&rs[i]); len(added) == 0 || v != last {
+			visits[v], last = true, v
+		}
 		added = append(added, &rs[i])
 	}
 	if len(added) == 0 {
@@ -145,27 +150,29 @@ func (w *Writer) readingsThere(n int) (map[readingKey]bool, error) {
 // inspections returns the inspections of the n staged visits, and makes those
 // that are new.
 func (w *Writer) inspections(n int) (map[visit]inspection, error) {
-	// In the order of the key, so that two uploads do not wait for each other.
-	_, err := w.t.exec(`
-		insert into inspections (fleet_id, vehicle_id, day, odometer_km, technician)
-		select v.fleet_id, s.vehicle_id, s.day, s.odometer_km, s.technician
-		from staged_visits s
-		join vehicles v on v.id = s.vehicle_id
-		where true
-		order by 2, 3, 4, 5
-		on conflict do nothing`)
-	if err != nil {
-		return nil, err
-	}
 	found := make(map[visit]inspection, n)
-	err = w.t.each(func(r *sqlx.Rows) error {
+	find := func(r *sqlx.Rows) error {
 		var v visit
 		var i inspection
 		err := r.Scan(&i.id, &i.fleet, &v.vehicle, &v.day, &v.km, &v.technician)
 		i.day = v.day.String()
 		found[v] = i
 		return err
-	}, `
+	}
+	// In the order of the key, so that two uploads do not wait for each other.
+	err := w.t.each(find, `
+		insert into inspections (fleet_id, vehicle_id, day, odometer_km, technician)
+		select v.fleet_id, s.vehicle_id, s.day, s.odometer_km, s.technician
+		from staged_visits s
+		join vehicles v on v.id = s.vehicle_id
+		where true
+		order by 2, 3, 4, 5
+		on conflict do nothing
+		returning id, fleet_id, vehicle_id, day, coalesce(odometer_km, -1), technician`)
+	if err != nil || len(found) == n {
+		return found, err
+	}
+	err = w.t.each(find, `
 		select
 			i.id,
 			i.fleet_id,
@@ -192,8 +199,12 @@ var readingColumns = []string{
 func (w *Writer) pourReadings(rs []*fleet.Reading, inspections map[visit]inspection) error {
 	row := make([]any, len(readingColumns))
 	return w.t.pour("thickness_readings", readingColumns, func(yield func([]any) bool) {
-		for _, r := range rs {
-			i := inspections[visitOf(r)]
+		var last visit // rows of one come together
+		var i inspection
+		for n, r := range rs {
+			if v := visitOf(r); n == 0 || v != last {
+				i, last = inspections[v], v
+			}
 			row = append(row[:0],
 				i.fleet, r.VehicleID, i.id, i.day,
 				r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face),
