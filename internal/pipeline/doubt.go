@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strconv"
 
@@ -34,32 +35,31 @@ func (s *Service) doubts(ctx context.Context, sc auth.Scope, m forecast.Model, k
 	if len(ids) == 0 {
 		return nil, 0, nil
 	}
-	j := judge{model: m, claims: c, all: visits <= maxModelVisits, left: maxModelVisits}
-	if !j.all {
-		j.left = maxOddVisits
+	g := judging{model: m, claims: c, all: visits <= maxModelVisits, left: maxModelVisits, turn: make(chan struct{}, runtime.GOMAXPROCS(0))}
+	if !g.all {
+		g.left = maxOddVisits
 	}
-	enough := errors.New("enough")
+	defer g.await()
 	err = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
 		without(h, upload, k.added)
-		j.vehicle(h, c.of(h.Vehicle.ID))
-		if len(j.problems) >= ingest.MaxProblems {
-			return enough
-		}
-		return nil
+		return g.vehicle(h, c.of(h.Vehicle.ID))
 	})
-	if errors.Is(err, enough) {
+	if err == nil {
+		err = g.close(0)
+	}
+	if errors.Is(err, errEnough) {
 		err = nil
-		j.problems = append(j.problems, fleet.Problem{
-			Message: fmt.Sprintf("there may be more doubtful rows than these %s: mend these first", kmText(float64(len(j.problems)))),
+		g.problems = append(g.problems, fleet.Problem{
+			Message: fmt.Sprintf("there may be more doubtful rows than these %s: mend these first", kmText(float64(len(g.problems)))),
 		})
 	}
 	if c.beyond > 0 {
-		j.problems = append(j.problems, fleet.Problem{
+		g.problems = append(g.problems, fleet.Problem{
 			Line:    c.beyond,
 			Message: fmt.Sprintf("from here on the rows were not looked at for doubts: more than %s rows; split the file to have them all looked at", kmText(maxClaims)),
 		})
 	}
-	return j.problems, j.rows, err
+	return g.problems, g.rows, err
 }
 
 // without takes out of h what came with an upload: where it is only tried, it
@@ -74,38 +74,27 @@ func without(h *store.History, upload int64, axles map[store.AxleKey]bool) {
 	})
 }
 
-// judge looks at the rows of one file, vehicle by vehicle.
+// judge looks at the rows of one vehicle.
 type judge struct {
-	model    forecast.Model
-	claims   *claims
-	all      bool // each visit is held against the model
-	left     int  // visits that still may be
-	problems []fleet.Problem
-	rows     int // in doubt
-
-	// Of the present vehicle.
+	model  forecast.Model
+	claims *claims
+	all    bool // each visit is to be held against the model
 	known  *store.History
 	mine   store.History       // known, with the rows before the present visit
 	fresh  []claim             // rows that are not there yet
 	doubly map[odometerOf]bool // odometer values of fresh in doubt
 	trails map[fleet.Position]trail
+	days   []dayRows // of fresh
+	sights []sight   // of each of fresh
+
+	problems []fleet.Problem
+	rows     int // in doubt
 }
 
 // odometerOf is an odometer value on a day.
 type odometerOf struct {
 	day fleet.Date
 	km  float64
-}
-
-func (j *judge) vehicle(h *store.History, rows []claim) {
-	j.known = h
-	j.fresh = j.freshOf(h, rows)
-	if len(j.fresh) == 0 {
-		return
-	}
-	j.odometers()
-	j.fitments()
-	j.readings()
 }
 
 // freshOf returns the rows that are not there already.

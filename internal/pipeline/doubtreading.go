@@ -10,11 +10,23 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// readings judges the readings of the present vehicle, visit by visit.
-func (j *judge) readings() {
+// dayRows are the rows of one day: fresh[first:end].
+type dayRows struct {
+	first, end int
+	km         float64 // odometer; NaN = not read, or in doubt
+	suspect    bool    // to be held against the model
+}
+
+// sight is what a reading shows without the model, in words.
+type sight struct {
+	odd  string // beside the readings before and after
+	same string // another value of the same position and day
+}
+
+// look looks at the readings without the model, and returns how many days'
+// readings are to be held against it.
+func (j *judge) look() (suspect int) {
 	j.mine = *j.known
-	j.mine.Readings = slices.Clone(j.known.Readings)
-	j.mine.Odometers = slices.Clone(j.known.Odometers)
 	j.mine.Fitments = slices.Clone(j.known.Fitments)
 	for i := range j.fresh {
 		if c := &j.fresh[i]; c.kind == fitmentClaim {
@@ -29,14 +41,59 @@ func (j *judge) readings() {
 			j.trails[r.Position] = append(j.trails[r.Position], spot{r.Date, r.MM, 0})
 		}
 	}
+	j.sights = make([]sight, len(j.fresh))
 	for i := 0; i < len(j.fresh); {
-		end := i
-		for end < len(j.fresh) && j.fresh[end].day == j.fresh[i].day {
-			end++
+		d := dayRows{first: i, end: i, km: math.NaN()}
+		for d.end < len(j.fresh) && j.fresh[d.end].day == j.fresh[i].day {
+			d.end++
 		}
-		j.visit(j.fresh[i:end])
-		for k := i; k < end; k++ {
-			switch c := &j.fresh[k]; c.kind {
+		j.lookAt(&d)
+		if d.suspect {
+			suspect++
+		}
+		j.days = append(j.days, d)
+		i = d.end
+	}
+	return suspect
+}
+
+func (j *judge) lookAt(d *dayRows) {
+	for i := d.first; i < d.end; i++ {
+		c := &j.fresh[i]
+		if c.kind != readingClaim {
+			continue
+		}
+		j.sights[i].odd = j.firstSight(c)
+		d.suspect = d.suspect || j.all || j.sights[i].odd != ""
+		if !math.IsNaN(c.km) && !j.doubly[odometerOf{c.day, c.km}] {
+			d.km = c.km
+		}
+	}
+	for i := d.first; i < d.end; i++ {
+		c := &j.fresh[i]
+		if c.kind != readingClaim || c.tripped {
+			continue
+		}
+		j.sights[i].same = j.same(c)
+		p := j.position(c)
+		t := j.trails[p]
+		j.trails[p] = slices.Insert(t, t.before(c.day+1), spot{c.day, c.mm, c.line})
+	}
+}
+
+// readings judges the readings, day by day: those of the first suspect days, as
+// many as are granted, by the model, and the others by what look saw.
+func (j *judge) readings(granted int) {
+	j.mine.Readings = slices.Clone(j.known.Readings)
+	j.mine.Odometers = slices.Clone(j.known.Odometers)
+	for _, d := range j.days {
+		model := d.suspect && granted > 0
+		if model {
+			granted--
+		}
+		j.day(d, model)
+		for i := d.first; i < d.end; i++ {
+			switch c := &j.fresh[i]; c.kind {
 			case odometerClaim:
 				j.mine.Odometers = append(j.mine.Odometers, fleet.Odometer{Date: c.day, Km: c.km})
 			case readingClaim:
@@ -45,7 +102,6 @@ func (j *judge) readings() {
 				})
 			}
 		}
-		i = end
 	}
 }
 
@@ -71,45 +127,22 @@ func orNil(x float64) *float64 {
 	return &x
 }
 
-// visit judges the readings of one day.
-func (j *judge) visit(rows []claim) {
-	var odd []string // at first sight, per row
-	suspect, any := false, false
-	km := math.NaN()
-	for i := range rows {
-		c := &rows[i]
-		odd = append(odd, "")
-		if c.kind != readingClaim {
-			continue
-		}
-		any = true
-		odd[i] = j.firstSight(c)
-		suspect = suspect || odd[i] != ""
-		if !math.IsNaN(c.km) && !j.doubly[odometerOf{c.day, c.km}] {
-			km = c.km
-		}
-	}
-	if !any {
-		return
-	}
+// day judges the readings of one day.
+func (j *judge) day(d dayRows, model bool) {
 	var es []Expected
-	model := (j.all || suspect) && j.left > 0
 	if model {
-		j.left--
-		es = expected(j.model, &j.mine, rows[0].day, orNil(km))
+		es = expected(j.model, &j.mine, j.fresh[d.first].day, orNil(d.km))
 	}
-	for i := range rows {
-		c := &rows[i]
+	for i := d.first; i < d.end; i++ {
+		c := &j.fresh[i]
 		if c.kind != readingClaim || c.tripped {
 			continue
 		}
 		p := j.position(c)
-		why := j.same(c)
-		t := j.trails[p]
-		j.trails[p] = slices.Insert(t, t.before(c.day+1), spot{c.day, c.mm, c.line})
 		if j.noSuchAxle(c, p) {
 			continue
 		}
+		why := j.sights[i].same
 		if why == "" {
 			why = j.beyondNew(c)
 		}
@@ -118,7 +151,7 @@ func (j *judge) visit(rows []claim) {
 				why = j.unlikely(c, &e)
 			}
 		} else if why == "" {
-			why = odd[i]
+			why = j.sights[i].odd
 		}
 		if why != "" {
 			j.doubt(c, "value_mm", digits(c.mm), "%s: %s", p, why)
