@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -219,18 +221,28 @@ func TestDoubtsOfALargeFile(t *testing.T) {
 			t.Errorf("got %q\nwant %q", got, want)
 		}
 		// Every other visit is 6 mm off: more than are held against the model.
-		up = check(file(func(v, n int, mm float64) float64 {
+		sixOff := file(func(v, n int, mm float64) float64 {
 			if n%2 == 1 {
 				return max(0, mm-6)
 			}
 			return mm
-		}))
+		})
+		up = check(sixOff)
 		if up.Accepted != vehicles*visits || up.Doubtful < vehicles*visits/3 {
 			t.Errorf("%d of %d rows doubtful, want at least a third", up.Doubtful, up.Accepted)
 		}
 		last := up.Problems[len(up.Problems)-1]
 		if !strings.HasPrefix(last.Message, "Cart 11") || !last.Doubtful {
 			t.Errorf("the last doubt is %+v, want one of the last vehicle", last)
+		}
+		// Taken in, its doubts are looked for while it is stored, several vehicles at
+		// a time; a trial does one after the other.
+		taken, err := s.Import(t.Context(), all, "test", pipeline.File{Name: "readings.csv", Body: strings.NewReader(sixOff)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(up.Problems, taken.Problems); diff != "" || taken.Doubtful != up.Doubtful {
+			t.Errorf("taken in, %d rows are doubtful, %d when tried: (-tried +taken)\n%s", taken.Doubtful, up.Doubtful, diff)
 		}
 	})
 }
