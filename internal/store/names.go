@@ -1,10 +1,11 @@
 package store
 
 import (
-	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/jmoiron/sqlx"
 
@@ -13,18 +14,31 @@ import (
 
 // vehicleNames is what a search of vehicles looks in, held in memory: a part of
 // a number is found by no index, and reading all vehicles takes a hundred times
-// as long as looking through this. It is read again after any vehicle was written,
-// by whichever process. The zero value is empty and ready.
+// as long as looking through this. What any process wrote since is read before
+// each search. The zero value is empty and ready.
 type vehicleNames struct {
-	mu     sync.Mutex
-	mark   string // of the changes that it has seen
-	many   bool   // more than are held
-	text   string // of all vehicles, each with nameEnd after it
-	ends   []int  // in text, of each vehicle
-	places []vehiclePlace
+	now   atomic.Pointer[namesRead]
+	whole sync.Mutex // held by the one who reads all
+}
+
+// namesRead are the names of all vehicles. Each is as it was in version, or in
+// one after. It is never changed.
+type namesRead struct {
+	version string // of the database; blank = not known, of an SQLite file
+	newest  int64  // of an SQLite file: the highest vehicles.written
+	many    bool   // more than are held
+	text    string // of all vehicles, each with nameEnd after it
+	ends    []int  // in text, of each vehicle
+	places  []vehiclePlace
+	later   map[int64]laterName // of vehicles written since, instead of what text has
 }
 
 type vehiclePlace struct{ id, fleet, depot int64 }
+
+type laterName struct {
+	vehiclePlace
+	search string
+}
 
 const (
 	// nameEnd divides texts; no text that can be stored holds it.
@@ -33,6 +47,10 @@ const (
 	// Of more, a search reads the table.
 	maxNames = 1_000_000
 )
+
+// maxLater is how many vehicles may have been written since all were read, before
+// they all are again: few enough to be copied at each write.
+var maxLater = 1000
 
 // maxFound is how many vehicles may be asked for by their ids. Of more, a page is
 // soon full of any list in its order.
@@ -45,13 +63,15 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 	if key(text) == "" || !storable(text) || t.db.Tentative() {
 		return nil, false, nil // a trial sees what nobody else does
 	}
-	n := t.db.names
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	if err := n.refresh(t); err != nil || n.many {
+	n, err := t.names()
+	if err != nil || n == nil || n.many {
 		return nil, false, err
 	}
-	for _, part := range searched(text) {
+	admits := func(p vehiclePlace) bool {
+		return (fleetID == 0 || p.fleet == fleetID) && (depotID == 0 || p.depot == depotID) && sees(sc, p.fleet, p.depot)
+	}
+	parts := searched(text)
+	for _, part := range parts {
 		at := 0 // in n.text
 		for {
 			i := strings.Index(n.text[at:], part)
@@ -60,48 +80,126 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 			}
 			v, _ := slices.BinarySearch(n.ends, at+i+1)
 			at = n.ends[v]
-			if p := n.places[v]; (fleetID == 0 || p.fleet == fleetID) && (depotID == 0 || p.depot == depotID) && sees(sc, p.fleet, p.depot) {
-				if ids = append(ids, p.id); len(ids) > maxFound {
-					return nil, false, nil
-				}
+			p := n.places[v]
+			if _, since := n.later[p.id]; since || !admits(p) {
+				continue
+			}
+			if ids = append(ids, p.id); len(ids) > maxFound {
+				return nil, false, nil
 			}
 		}
 	}
+	for id, l := range n.later {
+		if admits(l.vehiclePlace) && slices.ContainsFunc(parts, func(part string) bool { return strings.Contains(l.search, part) }) {
+			ids = append(ids, id)
+		}
+	}
 	slices.Sort(ids)
-	return slices.Compact(ids), true, nil
+	ids = slices.Compact(ids)
+	if len(ids) > maxFound {
+		return nil, false, nil
+	}
+	return ids, true, nil
 }
 
-// refresh reads the names again if any vehicle was written since.
-func (n *vehicleNames) refresh(t *tx) error {
-	var count, sum int64
-	// Rows come in any order that transactions end in: the newest tells too little.
-	if err := t.one([]any{&count, &sum}, `select count(*), CAST(coalesce(sum(id), 0) AS bigint) from vehicle_changes`); err != nil {
-		return err
+// names returns what there is to search in, with all that t sees; nil while
+// another reads it: who would wait has searched the table sooner.
+func (t *tx) names() (*namesRead, error) {
+	held := t.db.names
+	was := held.now.Load()
+	version := t.version
+	if version == "" && t.db.dialect == Postgres {
+		var err error
+		if version, err = t.snapshot(); err != nil {
+			return nil, err
+		}
 	}
-	mark := fmt.Sprintf("%d %d", count, sum)
-	if mark == n.mark {
-		return nil
+	if was != nil {
+		if was.many || version != "" && version == was.version {
+			return was, nil
+		}
+		is, err := t.namesSince(was, version)
+		if err != nil {
+			return nil, err
+		}
+		if is != nil {
+			held.now.CompareAndSwap(was, is) // or another was first
+			return is, nil
+		}
 	}
-	n.mark = ""
+	if !held.whole.TryLock() {
+		return nil, nil
+	}
+	defer held.whole.Unlock()
+	is, err := t.allNames(version)
+	if err == nil {
+		held.now.Store(is)
+	}
+	return is, err
+}
+
+// namesSince is was with what was written since; nil when that is too much, or
+// cannot be known.
+func (t *tx) namesSince(was *namesRead, version string) (*namesRead, error) {
+	w := where{}
+	if t.db.dialect == SQLite {
+		w.add("v.written > ?", was.newest) // they are given in the order of commits
+	} else {
+		started, seen := cutVersion(was.version)
+		if now, _ := cutVersion(version); now != started {
+			return nil, nil // it may be another server, with other transactions
+		}
+		// Transactions end in another order than they begin: one that was seen to
+		// be under way may have written since. What is of a transaction that is
+		// yet to begin here came from another server, with its backup.
+		w.add("v.written >= txid_snapshot_xmin(cast(? as txid_snapshot))", seen)
+		w.add("v.written < txid_snapshot_xmax(txid_current_snapshot())")
+		w.add("not txid_visible_in_snapshot(v.written, cast(? as txid_snapshot))", seen)
+	}
+	is := *was
+	is.version, is.later = version, maps.Clone(was.later)
+	if is.later == nil {
+		is.later = map[int64]laterName{}
+	}
+	read := 0
+	err := t.eachName(w, maxLater+1, func(l laterName, written int64) {
+		read++
+		is.later[l.id] = l
+		is.newest = max(is.newest, written)
+	})
+	if err != nil || read > maxLater || len(is.later) > maxLater {
+		return nil, err
+	}
+	return &is, nil
+}
+
+// allNames reads the names of all vehicles.
+func (t *tx) allNames(version string) (*namesRead, error) {
+	n := &namesRead{version: version}
 	var text strings.Builder
-	n.ends, n.places = n.ends[:0], n.places[:0]
-	err := t.each(func(r *sqlx.Rows) error {
-		var p vehiclePlace
-		var search string
-		err := r.Scan(&p.id, &p.fleet, &p.depot, &search)
-		text.WriteString(search)
+	err := t.eachName(where{}, maxNames+1, func(l laterName, written int64) {
+		text.WriteString(l.search)
 		text.WriteString(nameEnd)
-		n.ends, n.places = append(n.ends, text.Len()), append(n.places, p)
-		return err
-	}, `select v.id, v.fleet_id, v.depot_id, v.search from vehicles v limit ?`, maxNames+1)
-	if err != nil {
-		return err
-	}
+		n.ends, n.places = append(n.ends, text.Len()), append(n.places, l.vehiclePlace)
+		n.newest = max(n.newest, written)
+	})
 	if n.text, n.many = text.String(), len(n.places) > maxNames; n.many {
 		n.text, n.ends, n.places = "", nil, nil
 	}
-	n.mark = mark
-	return nil
+	return n, err
+}
+
+// eachName calls fn for the first vehicles v that w admits.
+func (t *tx) eachName(w where, limit int, fn func(l laterName, written int64)) error {
+	return t.each(func(r *sqlx.Rows) error {
+		var l laterName
+		var written int64
+		if err := r.Scan(&l.id, &l.fleet, &l.depot, &l.search, &written); err != nil {
+			return err // a row half read is no row
+		}
+		fn(l, written)
+		return nil
+	}, `select v.id, v.fleet_id, v.depot_id, v.search, v.written from vehicles v`+w.String()+` limit ?`, append(w.args, limit)...)
 }
 
 // onlyOf narrows vehicles, nil for all, to those of ids.

@@ -1,8 +1,10 @@
 package store_test
 
 import (
+	"database/sql"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 
 	"brakewear/internal/auth"
@@ -70,6 +72,127 @@ func TestSearchRightAfterWrite(t *testing.T) {
 			check("bus 5", "Bus 5")
 		})
 	}
+}
+
+// How names are read: all of them once, then what was written since, and nothing
+// while nothing was.
+func TestNamesReadSince(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			db, other := storetest.MustOpen(t, url), storetest.MustOpen(t, url)
+			defer store.SetMaxLater(3)()
+			mustVehicles(t, other, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"), entry("Bus 4"), entry("Bus 5"))
+			// A server's own upkeep may change the version: then it is looked
+			// whether anything was written, and nothing was.
+			const nothing, since, whole = "nothing", "what was written since", "all"
+			search := func(text string, reads []string, want ...string) {
+				t.Helper()
+				ctx, ran := storetest.Watch(t.Context())
+				page, err := db.Vehicles(ctx, all, store.VehicleQuery{Text: text})
+				if err != nil {
+					t.Fatal(err)
+				}
+				var got []string
+				for _, v := range page.Rows {
+					got = append(got, v.Number)
+				}
+				if !slices.Equal(got, want) {
+					t.Errorf("%q: got %q, want %q", text, got, want)
+				}
+				read := nothing
+				for _, q := range ran.Queries() {
+					switch {
+					case !strings.Contains(q, "v.search, v.written"):
+					case strings.Contains(q, "where"):
+						read = since
+					default:
+						read = whole
+					}
+				}
+				if !slices.Contains(reads, read) {
+					t.Errorf("%q: it read %s, want one of %q", text, read, reads)
+				}
+				for _, whole := range ran.Whole(t, url, []string{"vehicles"}) {
+					if read == since && strings.Contains(whole, "v.search, v.written") {
+						t.Errorf("%q: what was written since is looked for among all: %s", text, whole)
+					}
+				}
+			}
+			search("bus 1", []string{whole}, "Bus 1")
+			search("bus 2", []string{nothing, since}, "Bus 2")
+			for i := range 3 {
+				plate := fmt.Sprint("QX ", i)
+				mustVehicles(t, other, entry("Bus 2", func(e *store.VehicleEntry) { e.Plate = plate }))
+				search("qx", []string{since}, "Bus 2")
+			}
+			mustVehicles(t, other, entry("Bus 6"), entry("Bus 1", func(e *store.VehicleEntry) { e.Plate = "QX 9" }))
+			search("qx", []string{since}, "Bus 1", "Bus 2")
+			mustVehicles(t, other, entry("Bus 7"), entry("Bus 8"))
+			search("bus 7", []string{whole}, "Bus 7")
+			mustVehicles(t, other, entry("Bus 9"))
+			search("bus 9", []string{since}, "Bus 9")
+			// While another reads all, nobody waits for it.
+			done := db.HoldNames()
+			defer done()
+			search("bus 9", []string{nothing, since}, "Bus 9")
+			mustVehicles(t, other, entry("Bus 10"), entry("Bus 11"), entry("Bus 12"), entry("Bus 13"))
+			search("bus 13", []string{since}, "Bus 13")
+		})
+	}
+}
+
+// Transactions on a server end in another order than they began: what an earlier
+// one wrote is found as soon as it has ended, and so is what was written under
+// numbers of another server.
+func TestNamesOfTransactionsInAnyOrder(t *testing.T) {
+	db := storetest.Open(t, store.Postgres)
+	mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"))
+	rename := func(tx interface {
+		Exec(string, ...any) (sql.Result, error)
+	}, number, plate string) {
+		t.Helper()
+		if _, err := tx.Exec(`update vehicles set search = $1, written = txid_current() where number = $2`, plate, number); err != nil {
+			t.Fatal(err)
+		}
+	}
+	check := func(text string, want ...string) {
+		t.Helper()
+		if got := listed(t, db, all, store.VehicleQuery{Text: text}); !slices.Equal(got, want) {
+			t.Errorf("%q: got %q, want %q", text, got, want)
+		}
+	}
+	check("qx")
+	first, err := db.WritePool().Beginx()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer first.Rollback()
+	second, err := db.WritePool().Beginx()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer second.Rollback()
+	rename(first, "Bus 1", "qx1")
+	rename(second, "Bus 2", "qx2")
+	check("qx")
+	if err := second.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	check("qx", "Bus 2")
+	rename(db.WritePool(), "Bus 2", "qx3")
+	check("qx", "Bus 2")
+	check("qx2")
+	if err := first.Commit(); err != nil {
+		t.Fatal(err)
+	}
+	check("qx", "Bus 1", "Bus 2")
+	check("qx1", "Bus 1")
+	// As after a restore of a backup: numbers that are yet to be given here.
+	mustExec(t, db, `update vehicles set written = 9000000000`)
+	check("qx", "Bus 1", "Bus 2")
+	rename(db.WritePool(), "Bus 3", "qx4")
+	check("qx", "Bus 1", "Bus 2", "Bus 3")
 }
 
 // However many are found, and so in whichever way they are looked for, the lists

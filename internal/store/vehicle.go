@@ -154,14 +154,19 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	if err := w.fillVehicles(vs); err != nil {
 		return err
 	}
+	// What was written last is found by its number: see vehicleNames.
+	written := "txid_current()"
+	if w.t.db.dialect == SQLite {
+		written = "(select coalesce(max(written), 0) + 1 from vehicles)"
+	}
 	// In one order, so that two uploads do not wait for each other.
 	_, err := w.t.exec(`
 		insert into vehicles (
 			fleet_id, depot_id, number, plate, category,
-			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search)
+			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search, written)
 		select
 			fleet_id, depot_id, number, plate, category,
-			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search
+			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search, ` + written + `
 		from staged_vehicles
 		where true
 		order by fleet_id, sort_key, number
@@ -177,11 +182,9 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 			actuation = excluded.actuation,
 			gross_kg = excluded.gross_kg,
 			sort_key = excluded.sort_key,
-			search = excluded.search`)
+			search = excluded.search,
+			written = excluded.written`)
 	if err != nil {
-		return err
-	}
-	if _, err := w.t.exec(`insert into vehicle_changes default values`); err != nil {
 		return err
 	}
 	// The due-soon list filters by the depot it repeats.

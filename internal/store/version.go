@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strings"
 	"sync"
 
 	"github.com/jmoiron/sqlx"
@@ -117,6 +118,13 @@ func (t *tx) snapshot() (string, error) {
 	var started, seen string
 	err := t.one([]any{&started, &seen}, `select cast(pg_postmaster_start_time() as text), cast(txid_current_snapshot() as text)`)
 	return started + " " + seen, err
+}
+
+// cutVersion divides a version on PostgreSQL into when the server started and
+// which transactions are seen.
+func cutVersion(version string) (started, seen string) {
+	i := strings.LastIndexByte(version, ' ') // there are some in the first
+	return version[:max(0, i)], version[i+1:]
 }
 
 func (w *fileWatch) version(ctx context.Context, r *sqlx.DB) (string, error) {

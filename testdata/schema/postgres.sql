@@ -1141,11 +1141,6 @@ create table uploads (
 );
 CREATE INDEX uploads_hash ON public.uploads USING btree (sha256, kind, id);
 
-create table vehicle_changes (
-    id bigint not null generated always as identity,
-    constraint vehicle_changes_pkey PRIMARY KEY (id)
-);
-
 create table vehicles (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -1162,6 +1157,7 @@ create table vehicles (
     first_used date,
     actuation text not null,
     gross_kg double precision not null,
+    written bigint not null,
     constraint vehicles_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint vehicles_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint vehicles_fleet_id_number_key UNIQUE (fleet_id, number),
@@ -1170,6 +1166,7 @@ create table vehicles (
 CREATE INDEX vehicles_depot ON public.vehicles USING btree (depot_id);
 CREATE INDEX vehicles_number ON public.vehicles USING btree (number);
 CREATE INDEX vehicles_sort ON public.vehicles USING btree (sort_key, id);
+CREATE INDEX vehicles_written ON public.vehicles USING btree (written);
 
 create table workshop_days (
     depot_id bigint not null,

@@ -1098,10 +1098,6 @@ CREATE TABLE uploads (
 
 CREATE INDEX uploads_hash on uploads (sha256, kind, id);
 
-CREATE TABLE vehicle_changes (
-    id integer primary key
-) strict;
-
 CREATE TABLE vehicles (
     id       integer primary key,
     fleet_id integer not null references fleets,
@@ -1114,7 +1110,7 @@ CREATE TABLE vehicles (
     year     integer not null, -- of manufacture; 0 = not known
     duty     text not null,
     sort_key text not null, -- number, so that 9 comes before 10
-    search   text not null, first_used text, actuation text not null default '', gross_kg real not null default 0, -- number, plate, make and model in lower case
+    search   text not null, first_used text, actuation text not null default '', gross_kg real not null default 0, written integer not null default 0, -- number, plate, make and model in lower case
     unique (fleet_id, number)
 ) strict;
 
@@ -1123,6 +1119,8 @@ CREATE INDEX vehicles_depot on vehicles (depot_id);
 CREATE INDEX vehicles_number on vehicles (number);
 
 CREATE INDEX vehicles_sort on vehicles (sort_key, id);
+
+CREATE INDEX vehicles_written on vehicles (written);
 
 CREATE TABLE workshop_days (
     depot_id    integer not null references workshops,
