@@ -32,7 +32,7 @@ func TestBenchAll(t *testing.T) {
 			t.Errorf("no sense in %+v", x)
 		}
 	}
-	for _, work := range []string{workProposal, workImport, workRefit, workChanged, workUpload, workDue, workVehicle, workService} {
+	for _, work := range []string{workProposal, workImport, workRefit, workChanged, workUpload, workDue, workFirst, workVehicle, workService} {
 		if by[work] == nil {
 			t.Fatalf("%s was not measured", work)
 		}
@@ -42,13 +42,14 @@ func TestBenchAll(t *testing.T) {
 		workRefit:   by[workRefit].Rate / by[workRefit].Ceiling,
 		workChanged: by[workChanged].Ceiling / by[workChanged].Rate, // of times
 		workDue:     by[workDue].Rate / by[workDue].Ceiling,
+		workFirst:   by[workFirst].Ceiling / by[workFirst].Rate,
 		workVehicle: by[workVehicle].Ceiling / by[workVehicle].Rate,
 	} {
 		if got := by[work].Ratio; !(got > 0) || math.Abs(got-ratio) > 1e-9*ratio {
 			t.Errorf("%s: got the ratio %g, want %g", work, got, ratio)
 		}
 	}
-	for _, work := range []string{workUpload, workDue, workVehicle} {
+	for _, work := range []string{workUpload, workDue, workFirst, workVehicle} {
 		if x := by[work]; !(x.P50 > 0 && x.P50 <= x.P99) {
 			t.Errorf("no sense in %+v", x)
 		}
@@ -68,7 +69,7 @@ func TestBenchAll(t *testing.T) {
 	for _, x := range again.Results {
 		works = append(works, x.Work)
 	}
-	if want := []string{workProposal, workUpload, workDue, workVehicle, workService}; !slices.Equal(works, want) {
+	if want := []string{workProposal, workUpload, workDue, workFirst, workVehicle, workService}; !slices.Equal(works, want) {
 		t.Errorf("of a kept fleet: got %q, want %q", works, want)
 	}
 	if _, _, err := command(t, "bench", "--vehicles", "99"); err == nil || exitCode(err) != exitUsage {

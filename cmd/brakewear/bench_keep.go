@@ -6,9 +6,9 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/pgserver"
 	"brakewear/internal/store"
 )
 
@@ -25,29 +25,68 @@ func (c benchAllCmd) keptName(n int) string {
 // kept, on a copy. It says whether there is one.
 func (c benchAllCmd) again(e *env, rep *allReport, n int) (bool, error) {
 	kept := c.keptName(n)
-	if kept == "" || !slices.Contains(c.Databases, store.SQLite) {
+	if kept == "" {
 		return false, nil
 	}
 	if _, err := os.Stat(kept); errors.Is(err, os.ErrNotExist) {
 		return false, nil
 	}
-	dir, err := os.MkdirTemp("", "brakewear-*")
-	if err != nil {
-		return true, err
-	}
-	defer os.RemoveAll(dir)
-	w := &allRun{c: c, e: e, rep: rep, dialect: store.SQLite, n: n, dir: dir, urls: [2]string{filepath.Join(dir, "full.db")}}
-	if err := copyFile(kept, w.urls[0]); err != nil {
-		return true, err
-	}
-	err = w.open()
-	if err == nil {
-		err = errors.Join(w.asked(), w.close())
-	}
-	if err != nil {
-		return true, fmt.Errorf("%d vehicles kept in %s: %w", n, kept, err)
+	for _, dialect := range c.Databases {
+		if err := c.askKept(e, rep, n, dialect); err != nil {
+			return true, fmt.Errorf("%d vehicles kept in %s, on %s: %w", n, kept, dialect, err)
+		}
 	}
 	return true, nil
+}
+
+func (c benchAllCmd) askKept(e *env, rep *allReport, n int, dialect string) (err error) {
+	dir, err := os.MkdirTemp("", "brakewear-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	urls, stop, err := benchDatabases(dir, dialect)
+	if errors.Is(err, pgserver.ErrNone) {
+		fmt.Fprintln(e.stderr, "PostgreSQL left out:", err)
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, stop()) }()
+	file := filepath.Join(dir, "kept.db")
+	if dialect == store.SQLite {
+		file = urls[0]
+	}
+	if err := copyFile(c.keptName(n), file); err != nil {
+		return err
+	}
+	if dialect == store.Postgres {
+		if err := move(e, file, urls[0]); err != nil {
+			return err
+		}
+	}
+	w := &allRun{c: c, e: e, rep: rep, dialect: dialect, n: n, dir: dir, urls: urls}
+	if err := w.open(); err != nil {
+		return err
+	}
+	return errors.Join(w.asked(), w.close())
+}
+
+// move moves an embedded database to a new one of a server.
+func move(e *env, file, url string) error {
+	from, err := database{Database: file}.open(e)
+	if err != nil {
+		return err
+	}
+	defer from.Close()
+	to, err := database{Database: url}.open(e)
+	if err != nil {
+		return err
+	}
+	defer to.Close()
+	_, err = store.Move(e.ctx, from, to, nil)
+	return err
 }
 
 // keep copies the database to where the next run finds it.

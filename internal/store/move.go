@@ -108,6 +108,12 @@ func move(src, dst *tx, told func(table string, rows int)) (ms []Moved, err erro
 				mt.name, ms[i].Rows, ms[i].Checksum, sum.rows, sum.String())
 		}
 	}
+	// Until the server does so by itself it would plan as for empty tables.
+	for _, mt := range tables {
+		if _, err := dst.exec("analyze " + mt.name); err != nil {
+			return nil, fmt.Errorf("table %s: %w", mt.name, err)
+		}
+	}
 	return ms, nil
 }
 
