@@ -46,6 +46,7 @@ type DB struct {
 	names  *vehicleNames   // that searches look in
 	counts *cache[int]     // how long lists are
 	pages  *cache[duePart] // of the due-soon list
+	lists  *cache[any]     // what many pages ask for
 
 	within  *tx    // of a trial: all is done in this transaction
 	reading bool   // within is of OneState: nothing is undone in a part of it
@@ -120,7 +121,7 @@ func openPostgres(dsn string) (*DB, error) {
 	return &DB{
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
 		uploads: make(chan struct{}, maxUploads), turns: make(chan struct{}, maxServerReaders),
-		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
+		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
 	}, nil
 }
 
@@ -134,7 +135,7 @@ func openSQLite(path string) (*DB, error) {
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
-		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{},
+		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -89,19 +90,24 @@ func (db *DB) Fleets(ctx context.Context, sc auth.Scope) (fs []fleet.Fleet, err 
 	err = db.read(ctx, "list fleets", func(t *tx) error {
 		var w where
 		w.places(sc, "f.id", "d.id")
-		return t.each(func(r *sqlx.Rows) error {
-			var f fleet.Fleet
-			err := r.Scan(&f.ID, &f.Name, &f.RuleSet)
-			fs = append(fs, f)
-			return err
-		}, `
+		query := `
 			select f.id, f.name, f.rule_set
 			from fleets f
-			left join depots d on d.fleet_id = f.id`+w.String()+`
+			left join depots d on d.fleet_id = f.id` + w.String() + `
 			group by f.id, f.name, f.name_key, f.rule_set
-			order by f.name_key`, w.args...)
+			order by f.name_key`
+		fs, err = listed(t, query, w.args, func() (fs []fleet.Fleet, err error) {
+			err = t.each(func(r *sqlx.Rows) error {
+				var f fleet.Fleet
+				err := r.Scan(&f.ID, &f.Name, &f.RuleSet)
+				fs = append(fs, f)
+				return err
+			}, query, w.args...)
+			return fs, err
+		})
+		return err
 	})
-	return fs, err
+	return slices.Clone(fs), err
 }
 
 // Depots returns the depots by name.
@@ -133,15 +139,20 @@ func (db *DB) depots(ctx context.Context, sc auth.Scope, w where, limit int) (ds
 		if limit >= 0 {
 			end = " limit " + strconv.Itoa(limit)
 		}
-		return t.each(func(r *sqlx.Rows) error {
-			var d fleet.Depot
-			err := r.Scan(&d.ID, &d.FleetID, &d.Name, &d.TimeZone)
-			ds = append(ds, d)
-			return err
-		}, `
+		query := `
 			select d.id, d.fleet_id, d.name, d.time_zone
-			from depots d`+w.String()+`
-			order by d.name_key, d.id`+end, w.args...)
+			from depots d` + w.String() + `
+			order by d.name_key, d.id` + end
+		ds, err = listed(t, query, w.args, func() (ds []fleet.Depot, err error) {
+			err = t.each(func(r *sqlx.Rows) error {
+				var d fleet.Depot
+				err := r.Scan(&d.ID, &d.FleetID, &d.Name, &d.TimeZone)
+				ds = append(ds, d)
+				return err
+			}, query, w.args...)
+			return ds, err
+		})
+		return err
 	})
-	return ds, err
+	return slices.Clone(ds), err
 }

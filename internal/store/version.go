@@ -47,6 +47,10 @@ const (
 	maxCounts = 1000
 	// maxPages is how many pages of the due-soon list are kept, of some 50 kB.
 	maxPages = 100
+	// maxLists is how many lists are kept that many pages ask for: fleets and
+	// depots to choose from, what is booked and proposed for the vehicles of a page.
+	// Each is of some kB.
+	maxLists = 500
 )
 
 // kept returns what was kept of a query in the version that t reads, or what read
@@ -74,6 +78,15 @@ func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read fu
 	}
 	c.of[key] = v
 	return v, nil
+}
+
+// listed is kept for lists of all kinds.
+func listed[V any](t *tx, query string, args []any, read func() (V, error)) (list V, err error) {
+	x, err := kept(t, t.db.lists, maxLists, query, args, func() (any, error) { return read() })
+	if err != nil {
+		return list, err
+	}
+	return x.(V), nil
 }
 
 // counted returns what a query counts: a list says how long it is on every page
