@@ -92,12 +92,13 @@ func (a *Axle) points(part forecast.Part) []point {
 	return ps
 }
 
-// kmAt is the odometer on the continuous scale: as given, or the track's.
+// kmAt is the odometer on a day, as given or the track's, on the scale of the
+// present instrument cluster, which forecasts are on: below 0 from before it.
 func (a *Axle) kmAt(d forecast.Day, given *float64) float64 {
 	if given == nil {
-		return a.Track.Km(d)
+		return a.Track.Display(a.Track.Km(d))
 	}
-	return a.Track.Reading(*given, d)
+	return a.Track.Display(a.Track.Reading(*given, d))
 }
 
 // earliest is the index of the position whose median limit comes first, -1 for
@@ -119,6 +120,9 @@ const livesShown = 2
 
 func (a *Axle) thickness(part forecast.Part, points []point, lines []forecast.PositionForecast, decides int, narrow bool) (*plot.Plot, []entry) {
 	p := newPlot("odometer, thousand "+a.Tell.DistanceUnit(), "thickness, "+a.Tell.GaugeUnit(string(part)))
+	if len(a.Track.Swaps) > 0 {
+		p.X.Label.Text = "odometer as it shows now, thousand " + a.Tell.DistanceUnit()
+	}
 	if part == forecast.Drum {
 		p.Y.Label.Text = "inside diameter, " + a.Tell.GaugeUnit(string(part))
 	}
@@ -216,11 +220,15 @@ func frame(p *plot.Plot, points []point, spec forecast.Spec, limited bool, from,
 	if !math.IsInf(from, -1) {
 		x0 = math.Min(x0, from)
 	}
+	least := 0.0
+	if x0 < 0 { // read by the cluster before
+		least = math.Inf(-1)
+	}
 	if x1-x0 < 1000 { // a reading of today, and no forecast
 		x0, x1 = x0-5000, x1+5000
 	}
 	padX, padY := .03*(x1-x0), .08*math.Max(y1-y0, 1)
-	p.X.Min, p.X.Max = math.Max(0, x0-padX), x1+padX
+	p.X.Min, p.X.Max = math.Max(least, x0-padX), x1+padX
 	p.Y.Min, p.Y.Max = y0-padY, y1+padY
 	if spec.New > spec.Limit && y0 >= 0 { // a pad or a lining: from nothing
 		p.Y.Min = math.Max(0, p.Y.Min)
