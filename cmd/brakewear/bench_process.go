@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"io"
 	"math/rand/v2"
 	"os"
@@ -104,15 +105,12 @@ func (c benchProcessCmd) read(e *env, db *store.DB) (int, error) {
 				}
 				if errs[i] == nil {
 					done.Add(1)
+				} else if ctx.Err() != nil {
+					errs[i] = nil // cut off by the end of the time
 				}
 			}
 		})
 	}
 	wg.Wait()
-	for _, err := range errs {
-		if err != nil && ctx.Err() == nil {
-			return 0, err
-		}
-	}
-	return int(done.Load()), e.ctx.Err()
+	return int(done.Load()), errors.Join(append(errs, e.ctx.Err())...)
 }
