@@ -4,7 +4,7 @@
 alter table brake_test_verdicts add column facts text;
 
 create table brake_test_rejudgements (
-    test_id   integer not null references brake_test_verdicts,
+    test_id   integer not null references brake_tests,
     number    integer not null, -- 1 = the first after brake_test_verdicts; the greatest is in force
     fleet_id  integer not null,
     rule_set  text not null,

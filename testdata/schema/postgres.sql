@@ -253,7 +253,7 @@ create table brake_test_rejudgements (
     why text not null,
     judged_at timestamp with time zone not null,
     constraint brake_test_rejudgements_pkey PRIMARY KEY (test_id, number),
-    constraint brake_test_rejudgements_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_test_verdicts(test_id)
+    constraint brake_test_rejudgements_test_id_fkey FOREIGN KEY (test_id) REFERENCES brake_tests(id)
 );
 
 create table brake_test_verdicts (
