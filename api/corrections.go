@@ -17,7 +17,7 @@ import (
 type Correction struct {
 	ID        int64     `json:"id"`
 	VehicleID int64     `json:"vehicle_id"`
-	Record    string    `json:"record"` // reading, odometer, fitment
+	Record    string    `json:"record"` // reading, odometer, fitment, brake test, condition
 	RecordID  int64     `json:"record_id"`
 	Act       string    `json:"act"`
 	StandsID  *int64    `json:"stands_id"` // of the row that stands instead, when corrected

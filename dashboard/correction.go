@@ -96,6 +96,8 @@ func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f 
 		aside = fitmentForm(tell, &p, v.Fitment, f)
 	case v.Odometer != nil:
 		aside = odometerForm(tell, &p, v.Odometer, f)
+	case v.Condition != nil:
+		aside = conditionFacts(tell, &p, v.Condition)
 	}
 	if aside != nil {
 		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", aside.By, tell.Day(fleet.DateOf(aside.At)), strings.TrimSuffix(aside.Why, "."))
@@ -161,6 +163,25 @@ func odometerForm(tell units.Reader, p *CorrectionPage, o *fleet.Odometer, f *fi
 	return o.Aside
 }
 
+// conditionFacts lays out what was seen at an inspection, which is set aside and
+// entered anew, not changed.
+func conditionFacts(tell units.Reader, p *CorrectionPage, x *fleet.Condition) *fleet.Aside {
+	p.What = "Seen: " + conditionPlace(x)
+	p.Upload = x.UploadID
+	p.Facts = []string{x.Words(), tell.Day(x.Date), odometerWords(tell, x.OdometerKm)}
+	if x.Technician != "" {
+		p.Facts = append(p.Facts, x.Technician)
+	}
+	return x.Aside
+}
+
+func conditionPlace(x *fleet.Condition) string {
+	if x.Axle == 0 {
+		return "the whole vehicle"
+	}
+	return fmt.Sprintf("axle %d", x.Axle)
+}
+
 func odometerWords(tell units.Reader, km *float64) string {
 	if km == nil {
 		return "odometer not read"
@@ -218,6 +239,9 @@ func (d *Dashboard) correct(c *gin.Context) error {
 	act := c.PostForm("act")
 	switch act {
 	case "correct":
+		if v.Condition != nil {
+			return fleet.Invalidf("act %q: what was seen is set aside, and entered anew if it was something else", act)
+		}
 		ch := changeOf(f, &v)
 		if f.ok() {
 			_, err = d.svc.Correct(ctx, sc, rec, ch, why, today)
@@ -344,6 +368,12 @@ func correctedRows(tell units.Reader, h *store.History, cs *store.Corrections) (
 		for i := range os {
 			o := &os[i]
 			named[fleet.Record{Kind: fleet.OdometerRecord, ID: o.ID}] = "odometer " + tell.Distance(o.Km) + " on " + tell.Day(o.Date)
+		}
+	}
+	for _, xs := range [][]fleet.Condition{h.Conditions, cs.Conditions} {
+		for i := range xs {
+			x := &xs[i]
+			named[fleet.Record{Kind: fleet.ConditionRecord, ID: x.ID}] = conditionPlace(x) + ", " + x.Words() + ", on " + tell.Day(x.Date)
 		}
 	}
 	for i := range cs.Log {

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -281,4 +282,55 @@ func TestFindingsCSV(t *testing.T) {
 	if !seen {
 		t.Errorf("the van is not there: %q", rows)
 	}
+}
+
+// A wrong tick of an inspection is set aside on its page: its finding goes, the
+// vehicle's page shows it struck, and it may count again.
+func TestTickSetAside(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	var id int64
+	if _, err := fmt.Sscanf(bus, "/vehicles/%d", &id); err != nil {
+		t.Fatal(err)
+	}
+	at := fleet.Condition{VehicleID: id, Axle: 1, Side: fleet.Left, Kind: fleet.Cracked, Date: fleet.DateOf(now)}
+	err := w.svc.DB.TakeIn(t.Context(), auth.AllFleets(), &fleet.Upload{Kind: "readings", By: "N. N."}, func(w *store.Writer) error {
+		_, err := w.Conditions([]fleet.Condition{at, {VehicleID: id, Kind: fleet.Noted, Note: "a pin is stiff", Date: at.Date}})
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.svc.Refit(t.Context(), auth.AllFleets(), []int64{id}, fleet.DateOf(now)); err != nil {
+		t.Fatal(err)
+	}
+	check(t, parse(t, w.get(bus).Body.String()), []has{
+		{"#findings .finding", "cracked"}, {"#axle-1 td a[href^='/corrections/condition/']", "left: cracked"},
+		{"ul.basis a[href^='/corrections/condition/']", "a pin is stiff"},
+	})
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tick := h.Conditions[slices.IndexFunc(h.Conditions, func(c fleet.Condition) bool { return c.Kind == fleet.Cracked })]
+	page := fmt.Sprintf("/corrections/condition/%d", tick.ID)
+	check(t, parse(t, w.get(page).Body.String()), []has{
+		{"h1", "Seen: axle 1"}, {".facts-list", "left: cracked"}, {"button[value=set-aside]", "*"}, {"button[value=correct]", ""},
+		{"footer.cautions", "*"},
+	})
+	if rec := w.submit(page, url.Values{"act": {"set-aside"}, "by": {"N. N."}}); rec.Code != 400 {
+		t.Errorf("without a reason: got %d", rec.Code)
+	}
+	if rec := w.submit(page, url.Values{"act": {"correct"}, "why": {"x"}, "by": {"N. N."}}); rec.Code != 400 {
+		t.Errorf("corrected: got %d", rec.Code)
+	}
+	_, body := w.follow(t, page, url.Values{"act": {"set-aside"}, "why": {"it was dirt"}, "by": {"N. N."}})
+	check(t, parse(t, body), []has{
+		{"#axle-1 del.was", "left: cracked"}, {"#corrections", "Axle 1, left: cracked"}, {"#corrections", "it was dirt"},
+	})
+	if strings.Contains(text(parse(t, body)), "crack through or to the edge") {
+		t.Error("the finding stands without its tick")
+	}
+	_, body = w.follow(t, page, url.Values{"act": {"undo"}, "why": {"no dirt"}, "by": {"N. N."}})
+	check(t, parse(t, body), []has{{"#axle-1 td a[href^='/corrections/condition/']", "left: cracked"}, {"#axle-1 del.was", ""}})
 }

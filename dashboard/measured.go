@@ -23,6 +23,7 @@ type MeasuredRow struct {
 	Cells   [][]Cell // by position; several were read on some days
 	Fitted  []Cell   // what was fitted on that day, in words
 	Notes   []string
+	Seen    []Cell // conditions
 	Uploads []int64
 }
 
@@ -94,10 +95,10 @@ func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleFore
 			Was:  wasWords(x.Aside),
 		})
 	}
-	for i := range h.Conditions {
-		if x := &h.Conditions[i]; x.Axle == axle {
+	for _, x := range slices.Concat(h.Conditions, old.Conditions) {
+		if x.Axle == axle {
 			to := row(x.Date, x.OdometerKm, x.UploadID)
-			to.Notes = append(to.Notes, x.Words())
+			to.Seen = append(to.Seen, seenCell(&x))
 		}
 	}
 	for _, r := range rows {
@@ -108,6 +109,11 @@ func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleFore
 	}
 	slices.SortFunc(m.Rows, func(a, b MeasuredRow) int { return cmp.Compare(b.Date, a.Date) })
 	return m
+}
+
+// seenCell is a condition in a table.
+func seenCell(x *fleet.Condition) Cell {
+	return Cell{Text: x.Words(), Link: correctionPath(fleet.Record{Kind: fleet.ConditionRecord, ID: x.ID}), Was: wasWords(x.Aside)}
 }
 
 // wasWords says what became of a record; blank while it counts.

@@ -31,9 +31,9 @@ type VehiclePage struct {
 	Odometer *Picture
 	Swaps    []string // what was found in the odometer readings
 	Track    []OdometerRow
-	Notes    []fleet.Condition // of the whole vehicle, newest first
-	Measure  string            // link to its form
-	Empty    *Empty            // what to do when it has no axle yet
+	Notes    []NoteRow // of the whole vehicle, newest first
+	Measure  string    // link to its form
+	Empty    *Empty    // what to do when it has no axle yet
 	Tests    TestsView
 	Done     string // what was just done here
 	Findings []FindingView
@@ -70,6 +70,12 @@ type PositionRow struct {
 	Lane      Lane   // the same, drawn: those of an axle under each other
 	Readings  int
 	Since     string
+}
+
+// NoteRow is what was seen of the whole vehicle at an inspection.
+type NoteRow struct {
+	fleet.Condition
+	Cell Cell
 }
 
 // OdometerRow is one odometer reading.
@@ -128,11 +134,12 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 		Plan:    planOf(tell, h, fs),
 		Measure: fmt.Sprintf("/vehicles/%d/measure", h.Vehicle.ID),
 	}
-	for i := len(h.Conditions) - 1; i >= 0; i-- {
-		if h.Conditions[i].Axle == 0 {
-			p.Notes = append(p.Notes, h.Conditions[i])
+	for _, x := range slices.Concat(h.Conditions, old.Conditions) {
+		if x.Axle == 0 {
+			p.Notes = append(p.Notes, NoteRow{x, seenCell(&x)})
 		}
 	}
+	slices.SortStableFunc(p.Notes, func(a, b NoteRow) int { return cmp.Compare(b.Date, a.Date) })
 	perDay := math.NaN()
 	byAxle := map[int]*store.AxleForecast{}
 	for i := range fs {

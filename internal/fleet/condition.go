@@ -36,6 +36,7 @@ type Condition struct {
 	OdometerKm *float64 // of the inspection; nil when it was not read
 	Technician string
 	UploadID   int64
+	Aside      *Aside // nil while it counts
 }
 
 // maxConditionNote bounds a note, in bytes: a page of text.

@@ -15,6 +15,8 @@ const (
 	FitmentRecord  RecordKind = "fitment"
 	// BrakeTestRecord is corrected by a whole test in its place, not by a Change.
 	BrakeTestRecord RecordKind = "brake test"
+	// ConditionRecord is set aside, and another is entered instead.
+	ConditionRecord RecordKind = "condition"
 )
 
 // RecordKinds are those that a Change corrects.

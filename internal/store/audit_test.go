@@ -346,7 +346,7 @@ func TestDeedRecords(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := map[string]bool{string(fleet.BrakeTestRecord): true} // and what a Change corrects
+	got := map[string]bool{string(fleet.BrakeTestRecord): true, string(fleet.ConditionRecord): true} // and what a Change corrects
 	for _, k := range fleet.RecordKinds {
 		got[string(k)] = true
 	}

@@ -116,13 +116,14 @@ func (w *Writer) conditionThere(k conditionKey) (bool, error) {
 	return err == nil, err
 }
 
-// conditions calls fn for the conditions c that count and that w admits, by
-// vehicle and date.
-func (t *tx) conditions(w where, fn func(c *fleet.Condition)) error {
-	w.add("c.set_aside_at is null")
+// conditions calls fn for the conditions r of kind k that w admits, by vehicle and
+// date.
+func (t *tx) conditions(w where, k which, fn func(c *fleet.Condition)) error {
+	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		var c fleet.Condition
-		err := r.Scan(
+		var a asideRow
+		err := r.Scan(append([]any{
 			&c.ID,
 			&c.VehicleID,
 			&c.Axle,
@@ -132,25 +133,26 @@ func (t *tx) conditions(w where, fn func(c *fleet.Condition)) error {
 			&c.Date,
 			&c.OdometerKm,
 			&c.Technician,
-			&c.UploadID)
+			&c.UploadID}, k.dest(&a)...)...)
 		if err != nil {
 			return err // a row half read is no row
 		}
+		c.Aside = a.aside()
 		fn(&c)
 		return nil
 	}, `
 		select
-			c.id,
-			c.vehicle_id,
-			c.axle,
-			c.side,
-			c.kind,
-			c.note,
-			c.day,
+			r.id,
+			r.vehicle_id,
+			r.axle,
+			r.side,
+			r.kind,
+			r.note,
+			r.day,
 			i.odometer_km,
 			i.technician,
-			c.upload_id
-		from inspection_conditions c
-		join inspections i on i.id = c.inspection_id`+w.String()+`
-		order by c.vehicle_id, c.day, c.axle, c.side, c.id`, w.args...)
+			r.upload_id`+k.columns()+`
+		from inspection_conditions r
+		join inspections i on i.id = r.inspection_id`+w.String()+`
+		order by r.vehicle_id, r.day, r.axle, r.side, r.id`, w.args...)
 }

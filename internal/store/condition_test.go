@@ -73,6 +73,51 @@ func TestConditions(t *testing.T) {
 		if !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("another scope writes: got %v, want ErrNotFound", err)
 		}
+
+		// A wrong tick is set aside, stays to be seen, is not taken in again, and may
+		// count again.
+		rec := fleet.Record{Kind: fleet.ConditionRecord, ID: last.ID}
+		why := fleet.Reason{Why: "it was dirt", By: "N. N."}
+		counts := func() int {
+			t.Helper()
+			h, err := db.History(t.Context(), all, bus)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return len(h.Conditions)
+		}
+		if _, err := db.SetAside(t.Context(), south, rec, why); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another scope sets aside: got %v, want ErrNotFound", err)
+		}
+		if _, err := db.Record(t.Context(), south, rec); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another scope reads it: got %v, want ErrNotFound", err)
+		}
+		if c, err := db.SetAside(t.Context(), all, rec, why); err != nil || c.VehicleID != bus || counts() != 2 {
+			t.Errorf("set aside: got %+v, %v, %d left", c, err, counts())
+		}
+		if _, err := db.SetAside(t.Context(), all, rec, why); !errors.Is(err, fleet.ErrConflict) {
+			t.Errorf("set aside twice: got %v", err)
+		}
+		mustTakeIn(t, db, func(w *store.Writer) error {
+			got, err := w.Conditions([]fleet.Condition{cracked})
+			if want := (store.Counts{Repeated: 1}); got != want {
+				t.Errorf("sent again: got %+v", got)
+			}
+			return err
+		})
+		cs, err := db.Corrections(t.Context(), all, bus)
+		if err != nil || len(cs.Log) != 1 || len(cs.Conditions) != 1 || cs.Conditions[0].Aside == nil || cs.Conditions[0].Aside.Why != why.Why {
+			t.Errorf("what was set aside: got %+v, %v", cs, err)
+		}
+		if v, err := db.Record(t.Context(), all, rec); err != nil || v.Condition == nil || v.Condition.Aside == nil || len(v.Log) != 1 {
+			t.Errorf("its record: got %+v, %v", v, err)
+		}
+		if _, err := db.UndoSetAside(t.Context(), all, rec, fleet.Reason{Why: "no dirt", By: "N. N."}); err != nil || counts() != 3 {
+			t.Errorf("undone: got %v, %d left", err, counts())
+		}
+		if _, err := db.Correct(t.Context(), all, rec, fleet.Change{Date: ptr(monday)}, why); !errors.Is(err, fleet.ErrInvalid) {
+			t.Errorf("corrected: got %v, want ErrInvalid", err)
+		}
 	})
 }
 

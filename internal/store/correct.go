@@ -23,6 +23,7 @@ var recordTables = map[fleet.RecordKind]struct {
 	fleet.OdometerRecord:  {"odometer_readings", "vehicle_id = ? and day = ? and km = ?"},
 	fleet.FitmentRecord:   {"fitments", "vehicle_id = ? and day = ? and axle = ? and part = ? and side = ? and face = ?"},
 	fleet.BrakeTestRecord: {"brake_tests", "vehicle_id = ? and day = ? and content = ?"},
+	fleet.ConditionRecord: {"inspection_conditions", "vehicle_id = ? and day = ? and axle = ? and side = ? and kind = ? and note_key = ?"},
 }
 
 func readingKeyArgs(r *fleet.Reading) []any {

@@ -65,6 +65,9 @@ func (db *DB) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record,
 // stillAlone refuses to let rec count again beside another row that says the
 // same, such as one that was corrected to its value meanwhile.
 func (t *tx) stillAlone(rec fleet.Record) error {
+	if rec.Kind == fleet.ConditionRecord {
+		return nil // its key is unique, whether it counts or not
+	}
 	var key []any
 	self := where{[]string{"r.id = ?"}, []any{rec.ID}}
 	var err error
@@ -92,6 +95,8 @@ type Corrections struct {
 	Odometers []fleet.Odometer   // by date, each with its Aside
 	Readings  []fleet.Reading
 	Fitments  []fleet.Fitment
+	// Conditions by date too.
+	Conditions []fleet.Condition
 }
 
 // Corrections returns what was corrected and set aside of a vehicle.
@@ -117,7 +122,8 @@ func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (
 		return errors.Join(
 			t.odometers(mine, aside, func(o *fleet.Odometer) { cs.Odometers = append(cs.Odometers, *o) }),
 			t.readings(mine, aside, func(r *fleet.Reading) { cs.Readings = append(cs.Readings, *r) }),
-			t.fitments(mine, aside, func(f *fleet.Fitment) { cs.Fitments = append(cs.Fitments, *f) }))
+			t.fitments(mine, aside, func(f *fleet.Fitment) { cs.Fitments = append(cs.Fitments, *f) }),
+			t.conditions(mine, aside, func(c *fleet.Condition) { cs.Conditions = append(cs.Conditions, *c) }))
 	})
 	return cs, err
 }
@@ -139,18 +145,19 @@ func (t *tx) corrections(w where, fn func(c *fleet.Correction)) error {
 // RecordView is one record with what a person who corrects it wants to know.
 type RecordView struct {
 	VehicleEntry
-	Reading  *fleet.Reading // one of the three
-	Odometer *fleet.Odometer
-	Fitment  *fleet.Fitment
-	Others   int                // other readings of its visit that count
-	Log      []fleet.Correction // newest first
+	Reading   *fleet.Reading // one of the four
+	Odometer  *fleet.Odometer
+	Fitment   *fleet.Fitment
+	Condition *fleet.Condition
+	Others    int                // other readings of its visit that count
+	Log       []fleet.Correction // newest first
 }
 
 // Record returns one record, whether it counts or not.
 func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v RecordView, err error) {
 	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
 		table := recordTables[rec.Kind]
-		if !slices.Contains(fleet.RecordKinds, rec.Kind) {
+		if !slices.Contains(fleet.RecordKinds, rec.Kind) && rec.Kind != fleet.ConditionRecord {
 			return fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
 		}
 		var w where
@@ -186,6 +193,8 @@ func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v Re
 			err = t.fitments(self, either, func(f *fleet.Fitment) { c := *f; v.Fitment = &c })
 		case fleet.OdometerRecord:
 			err = t.odometers(self, either, func(o *fleet.Odometer) { c := *o; v.Odometer = &c })
+		case fleet.ConditionRecord:
+			err = t.conditions(self, either, func(c *fleet.Condition) { v.Condition = c })
 		}
 		if err != nil {
 			return err

@@ -226,7 +226,7 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	err = t.conditions(where{[]string{"c.vehicle_id" + in}, ids}, func(c *fleet.Condition) {
+	err = t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
 		h := of[c.VehicleID]
 		h.Conditions = append(h.Conditions, *c)
 	})

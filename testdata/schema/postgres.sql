@@ -555,9 +555,11 @@ create table inspection_conditions (
     set_aside_reason text,
     set_aside_by text,
     set_aside_at timestamp with time zone,
+    superseded_by bigint,
     constraint inspection_conditions_inspection_id_fkey FOREIGN KEY (inspection_id) REFERENCES inspections(id),
     constraint inspection_conditions_key UNIQUE (vehicle_id, day, axle, side, kind, note_key),
     constraint inspection_conditions_pkey PRIMARY KEY (id),
+    constraint inspection_conditions_superseded_by_fkey FOREIGN KEY (superseded_by) REFERENCES inspection_conditions(id),
     constraint inspection_conditions_upload_id_fkey FOREIGN KEY (upload_id) REFERENCES uploads(id),
     constraint inspection_conditions_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );

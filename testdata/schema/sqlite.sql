@@ -544,7 +544,7 @@ CREATE TABLE inspection_conditions (
     upload_id        integer not null references uploads,
     set_aside_reason text,
     set_aside_by     text,
-    set_aside_at     text,
+    set_aside_at     text, superseded_by integer references inspection_conditions,
     constraint inspection_conditions_key unique (vehicle_id, day, axle, side, kind, note_key)
 ) strict;
 
