@@ -34,6 +34,7 @@ type CardPage struct {
 	Parts          []CardSpec
 	Findings       []string
 	Sections       []CardSection
+	Odometer       string // as it was typed
 	Off            []CardAxle
 	Fitted         []CardFitted
 	Tests          []string
@@ -70,6 +71,7 @@ type CardStepView struct {
 	Safety   bool
 	Source   string
 	State    string // done, failed, skipped or blank
+	Marked   string // the same, as it stands in the form
 	Fields   []CardField
 	Note     string
 	By       string // who and when
@@ -95,6 +97,7 @@ type CardAxle struct {
 // CardOn is one kind of part that goes on.
 type CardOn struct {
 	Name, Part, New, Number string
+	Sides, MM, Batch        string // as they were typed
 	Unit, Mode              string // as of a CardField
 }
 
@@ -133,6 +136,9 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 	p := cardPage(tell, &card, &h)
 	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
 	p.addTests(tell, &card, tests)
+	if len(faults) > 0 {
+		p.typed(c)
+	}
 	if p.Open {
 		p.Against = pipeline.Against(&card, tests)
 		p.Nonce = rand.Text()
@@ -141,6 +147,35 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 		return err
 	}
 	return d.send(c, status, "card", p)
+}
+
+// typed puts what was sent into the form that it was sent from, so that only
+// what is wrong has to be typed again.
+func (p *CardPage) typed(c *gin.Context) {
+	if _, steps := c.GetPostForm("nonce"); steps {
+		for i := range p.Sections {
+			for j := range p.Sections[i].Steps {
+				s := &p.Sections[i].Steps[j]
+				s.Marked, s.Note = c.PostForm(fmt.Sprintf("state_%d", s.Seq)), c.PostForm(fmt.Sprintf("note_%d", s.Seq))
+				for k := range s.Fields {
+					s.Fields[k].Value = c.PostForm(s.Fields[k].Name)
+				}
+			}
+		}
+		return
+	}
+	p.Odometer = c.PostForm("odometer_km")
+	for i := range p.Off {
+		a := &p.Off[i]
+		for j := range a.Off {
+			a.Off[j].Value = c.PostForm(a.Off[j].Name)
+		}
+		for j := range a.On {
+			on := &a.On[j]
+			on.Sides, on.MM = c.PostForm(on.Name), c.PostForm(on.Name+"_mm")
+			on.Number, on.Batch = c.PostForm(on.Name+"_number"), c.PostForm(on.Name+"_batch")
+		}
+	}
 }
 
 // cardFindings are the open findings of the vehicle as a whole and of the axles
@@ -370,7 +405,7 @@ func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepVi
 		v.Fields = append(v.Fields, f)
 	}
 	if e := s.Entry; e != nil {
-		v.State, v.Note = string(e.State), e.Note
+		v.State, v.Marked, v.Note = string(e.State), string(e.State), e.Note
 		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, card, e.At), ", ")
 	}
 	v.Faults, v.Remarks = tellAll(tell, s.Faults(), card.Day), tellAll(tell, s.Remarks(), card.Day)

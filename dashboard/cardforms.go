@@ -159,10 +159,13 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		return err
 	}
 	f, err := partsForm(c, &card, &h)
-	if err != nil {
-		return err
+	if err == nil {
+		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
 	}
-	if _, err := d.svc.FitParts(ctx, sc, who, card.ID, f); err != nil {
+	switch {
+	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
+		return d.showCard(c, http.StatusBadRequest, card.ID, []string{capital(err.Error())})
+	case err != nil:
 		return err
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
@@ -174,12 +177,11 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 	if err != nil {
 		return f, err
 	}
-	if text := strings.ReplaceAll(strings.TrimSpace(c.PostForm("odometer_km")), " ", ""); text != "" {
-		km, err := decimal(text)
+	if text := strings.TrimSpace(c.PostForm("odometer_km")); text != "" {
+		km, err := readKm(in, text)
 		if err != nil {
 			return f, fleet.Invalidf("odometer: %v", err)
 		}
-		km = in.ToKm(km)
 		f.OdometerKm = &km
 	}
 	axles := fleet.Axles(card.Work)

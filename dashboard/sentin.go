@@ -67,12 +67,22 @@ func (f *fields) km(name string, was *float64) *float64 {
 	if was != nil && f.text(name) == f.in.KmField(*was) {
 		return was
 	}
-	x := f.maybe(name)
-	if x != nil {
-		km := f.in.ToKm(*x)
-		x = &km
+	if f.text(name) == "" {
+		return nil
 	}
-	return x
+	km, err := readKm(f.in, f.text(name))
+	if err != nil {
+		f.fault(name, "%s", capital(err.Error()))
+		return nil
+	}
+	return &km
+}
+
+// readKm reads a distance that was typed in the unit of in. Pages write 178,041,
+// and whoever types that means no 178 km.
+func readKm(in units.Reader, text string) (float64, error) {
+	x, err := ingest.ParseDistance(text, string(units.Kilometres)) // the number alone: in knows the unit
+	return in.ToKm(x), err
 }
 
 // thickness reads a thickness or diameter of a part in the form's unit; a blank

@@ -175,7 +175,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 	}
 	b := old
 	if b == nil {
-		b = &fleet.BrakeTest{Date: d.svc.Today(), System: fleet.ServiceBrake}
+		b = &fleet.BrakeTest{Date: d.svc.Today(), System: fleet.ServiceBrake, Technician: d.who(c)}
 		if x := fleet.Stage(c.Query("stage")); slices.Contains(fleet.Stages, x) {
 			b.Stage = x
 		}
