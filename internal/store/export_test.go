@@ -57,3 +57,9 @@ func (db *DB) Untold(ctx context.Context, what, statement string, args ...any) e
 		return err
 	})
 }
+
+// CopyLine is a row as a line of COPY's text format.
+func CopyLine(row ...any) (string, error) {
+	b, err := appendCopy(nil, row)
+	return string(b), err
+}

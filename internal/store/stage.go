@@ -1,6 +1,7 @@
 package store
 
 import (
+	"database/sql"
 	"fmt"
 	"iter"
 	"strings"
@@ -42,7 +43,7 @@ func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
 // pour adds rows to a table: by COPY on PostgreSQL, by a prepared insert on
 // SQLite. A row is used up before the next is asked for, so one slice may
 // serve them all.
-func (t *tx) pour(table string, columns []string, rows iter.Seq[[]any]) error {
+func (t *tx) pour(table string, columns []string, rows iter.Seq[[]any]) (err error) {
 	into := fmt.Sprintf("copy %s (%s) from stdin", table, strings.Join(columns, ", "))
 	if t.db.dialect == SQLite {
 		into = fmt.Sprintf("insert into %s (%s) values %s", table, strings.Join(columns, ", "), places(len(columns)))
@@ -51,23 +52,43 @@ func (t *tx) pour(table string, columns []string, rows iter.Seq[[]any]) error {
 	if err != nil {
 		return err
 	}
+	defer func() {
+		if cerr := stmt.Close(); err == nil {
+			err = cerr
+		}
+	}()
+	var lines []byte // of a COPY
 	for row := range rows {
 		if err := checkTexts(row); err != nil {
-			stmt.Close()
 			return err
 		}
-		if _, err := stmt.ExecContext(t.ctx, row...); err != nil {
-			stmt.Close()
+		if t.db.dialect == SQLite {
+			_, err = stmt.ExecContext(t.ctx, row...)
+		} else if lines, err = appendCopy(lines, row); err == nil && len(lines) > copyChunk {
+			err = t.copyLines(stmt, lines)
+			lines = lines[:0]
+		}
+		if err != nil {
 			return err
 		}
 	}
-	if t.db.dialect == Postgres {
-		if _, err := stmt.ExecContext(t.ctx); err != nil { // the end of the data
-			stmt.Close()
-			return err
-		}
+	if t.db.dialect == SQLite {
+		return nil
 	}
-	return stmt.Close()
+	if err := t.copyLines(stmt, lines); err != nil {
+		return err
+	}
+	_, err = stmt.ExecContext(t.ctx) // the end of the data
+	return err
+}
+
+// copyLines hands lines, with the end of each, to a COPY.
+func (t *tx) copyLines(stmt *sql.Stmt, lines []byte) error {
+	if len(lines) == 0 {
+		return nil
+	}
+	_, err := stmt.ExecContext(t.ctx, string(lines[:len(lines)-1])) // the driver ends the last
+	return err
 }
 
 // checkTexts refuses what only one of the databases would take.

@@ -138,7 +138,11 @@ func (c *keeper) QueryContext(ctx context.Context, query string, args []driver.N
 
 // PrepareContext prepares a statement for the caller, who closes it.
 func (c *keeper) PrepareContext(ctx context.Context, query string) (driver.Stmt, error) {
-	return c.Conn.(driver.ConnPrepareContext).PrepareContext(ctx, query)
+	s, err := c.Conn.(driver.ConnPrepareContext).PrepareContext(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	return copyingOf(query, s), nil
 }
 
 func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, error) {
