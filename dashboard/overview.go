@@ -64,6 +64,9 @@ type Files struct{ CSV, XLSX string }
 type OverviewWeeks struct {
 	Limits, Hours *Picture
 	Waiting       string // what waiting comes to; blank = nothing
+	Wait          []WaitRow
+	WaitGaps      []OverviewLink
+	WaitFiles     Files
 	Rows          []LimitsRow
 	Files         Files
 }
@@ -410,6 +413,9 @@ func (x *overviewLinks) weeks(tell units.Reader, o *pipeline.Overview) OverviewW
 		w.Limits = newPicture("Limits reached, by week", ch)
 	}
 	w.Waiting = waitingWords(tell, o)
+	if w.Waiting != "" {
+		w.Wait, w.WaitGaps, w.WaitFiles = waitRows(tell, o), waitGaps(o), x.files("waiting")
+	}
 	if ch := chart.Hours(tell, drawn); ch != nil {
 		w.Hours = newPicture("Hours of work to book by then, and hours that are free", ch)
 	}

@@ -31,7 +31,7 @@ func TestOverviewPage(t *testing.T) {
 		{".tally", "At or past the limit now of 4 measured axles"},
 		{"#left .picture svg[role=img]", "*"}, {"#left tbody tr", "Nothing left 2 50 %"}, {"#left tbody a", "2"},
 		{"#weeks .picture svg[role=img]", "*"}, {"#weeks tbody tr", "By now"}, {"#weeks tbody th", "2 – 8 Mar"}, {"#weeks tbody th", "30 Mar – 5 Apr"}, {"#weeks tbody a[href=/?due_to=2026-03-02&measured=yes&sort=book_by&within=0&booked=no]", "2 axles"},
-		{"#weeks", "What waiting comes to"}, {"#depots .picture svg[role=img]", "*"}, {"#depots tbody th a[href=/overview?depot=2]", "Hill"}, {"#depots .files a[href=/overview/depots.csv]", "CSV"},
+		{"#weeks", "What waiting comes to"}, {"#weeks h3", "What waiting costs"}, {"#weeks .gaps", "depots whose workshop nobody has set: 3.0 axles"}, {"#weeks .gaps a[href=/workshops]", "*"}, {"#depots .picture svg[role=img]", "*"}, {"#depots tbody th a[href=/overview?depot=2]", "Hill"}, {"#depots .files a[href=/overview/depots.csv]", "CSV"},
 		{"#cost tbody tr", "Axles to change, not booked yet"}, {"#cost .gaps", "Without a price"}, {"#cost .gaps", "Nobody has set the rates of Harbour, Hill"},
 		{"#wear tbody tr", "city pads 3"}, {"#wear tbody tr", "parcels pads 1"}, {"#wear tbody tr", "too few"}, {"#wear tbody tr", "Harbour pads 2"},
 		{"footer.cautions", "licensed technician"}, {".empty", ""},

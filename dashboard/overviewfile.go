@@ -77,6 +77,21 @@ var overviewFiles = map[string]struct {
 		}
 		return nil
 	}},
+	"waiting": {[]string{"until", "limits_expected", "currency", "damage", "rotors_or_drums", "axles_without_workshop", "axles_without_price"}, func(o *pipeline.Overview, row func(...any) error) error {
+		for i := range o.Waits {
+			w := &o.Waits[i]
+			costs := w.Costs
+			if len(costs) == 0 {
+				costs = []pipeline.WaitMoney{{}}
+			}
+			for _, m := range costs {
+				if err := row(&w.To, cell(w.Axles, 3), m.Currency, cell(m.Damage, 2), cell(m.Discs, 2), cell(w.NoFigure, 3), cell(w.NoDisc, 3)); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}},
 	"trend": {[]string{"of", "then", "now", "came", "went", "axles_compared"}, func(o *pipeline.Overview, row func(...any) error) error {
 		t := &o.Trend
 		for _, x := range []struct {

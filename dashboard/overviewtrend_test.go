@@ -25,6 +25,7 @@ func TestOverviewTrend(t *testing.T) {
 	check(t, doc, []has{{"#trend p", count(got.Compared) + " measured axles are compared"}, {"#trend p", "worked out afterwards"},
 		{"#trend thead th", "31 Jan"}, {"#trend tbody tr", "At or past the limit " + count(got.Past.Then) + " " + count(got.Past.Now)},
 		{"#trend tbody tr", "Usable thickness left, on average"}, {"#trend h3", "Wear rates, in mm per 10,000 km"}})
+	check(t, doc, []has{{"#weeks thead th", "Damage, as workshops reckon"}, {"#weeks .files a[href=/overview/waiting.csv]", "CSV"}})
 	lists := 0
 	for _, a := range find(doc, "#trend tbody a") {
 		to := attr(a, "href")
@@ -40,7 +41,7 @@ func TestOverviewTrend(t *testing.T) {
 	if rec := w.get("/?moved=sideways"); rec.Code != 400 {
 		t.Errorf("a move that is none: got %d", rec.Code)
 	}
-	for _, name := range []string{"trend", "trend-wear"} {
+	for _, name := range []string{"trend", "trend-wear", "waiting"} {
 		if lines := strings.Count(w.get("/overview/"+name+".csv").Body.String(), "\n"); lines < 4 {
 			t.Errorf("%s: the file has %d lines", name, lines)
 		}

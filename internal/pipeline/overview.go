@@ -29,6 +29,7 @@ type Overview struct {
 	Late   BookedLate
 	Depots []DepotOutlook // the one with the least room first
 	Trend  store.Trend
+	Waits  []WaitCost // of some weeks' ends, earliest first
 }
 
 // LimitSpan is what is to be expected of some days.
@@ -113,6 +114,9 @@ func (o *Overview) spans() {
 		to := from - fleet.Date(from.Weekday()) + 6
 		o.Weeks = append(o.Weeks, LimitSpan{From: from, To: to})
 		from = to + 1
+	}
+	for _, i := range waitWeeks {
+		o.Waits = append(o.Waits, WaitCost{To: o.Weeks[i].To})
 	}
 	first := o.AsOf.Time()
 	first = first.AddDate(0, 0, 1-first.Day())
@@ -246,6 +250,7 @@ func (a *ahead) axle(x *store.OutlookAxle) error {
 	w, known := workOn(&x.Vehicle, &x.AxleForecast, day, a.parts, a.stay.shop.Workshop.Hours)
 	if x.Readings > 0 {
 		a.limits(x, w.hours)
+		a.waits(x, &w)
 	}
 	if known && x.Booked == nil && (x.BookBy != nil || x.PastLimit) {
 		a.changes(x, &w)
@@ -391,6 +396,9 @@ func (a *ahead) finish() {
 				a.o.Short.TooFew += l.limits[i]
 			}
 		}
+	}
+	for i := range a.o.Waits {
+		slices.SortFunc(a.o.Waits[i].Costs, func(x, y WaitMoney) int { return cmp.Compare(x.Currency, y.Currency) })
 	}
 	a.o.Parts = a.partList()
 	a.costs.finish()

@@ -64,6 +64,12 @@ func TestOverview(t *testing.T) {
 			Trend: store.Trend{Then: s.today - 30, Measured: 5}, // of none a forecast was kept a month ago
 			Late:  BookedLate{},                                 // bus 2 comes 15 days ahead of its book-by date
 		}
+		// Bus 3 is past its limit, of the two of bus 1 the days 20 to 34 of 20 to 60
+		// go by first. 800 is the default workshop's figure of heavy vehicles.
+		for i, axles := range []float64{1 + 2*15./40, 3, 3} {
+			to := s.today + fleet.Date(7*waitWeeks[i]) + 6
+			want.Waits = append(want.Waits, WaitCost{To: to, Axles: axles, NoDisc: axles, Costs: []WaitMoney{{Currency: "KR", Damage: axles * 800}}})
+		}
 		want.Left.Classes[2] = 5 // (6 - 3) mm of (20 - 3) mm: 18 %
 		for i := range OverviewWeeks {
 			want.Weeks = append(want.Weeks, LimitSpan{From: s.today + fleet.Date(7*i), To: s.today + fleet.Date(7*i) + 6, HoursFree: 40})
@@ -317,6 +323,34 @@ func TestOverviewSoon(t *testing.T) {
 		s.due(4, 1, 20)
 		if o, at := look(); !at.IsZero() || o.Weeks[3].ToBook != 5 {
 			t.Errorf("when the process ends: got %d to book, of %v", o.Weeks[3].ToBook, at)
+		}
+	})
+}
+
+// With rotors of a known price each axle past its limit would take two of them at
+// 90, and the 3.5 - 1.5 hours more of the default workshop; where nobody set the
+// workshop nothing is said.
+func TestWaitingForRotors(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		ctx, all := t.Context(), auth.AllFleets()
+		s.due(1, 1, 20)
+		got, err := s.Overview(ctx, all, store.OverviewQuery{})
+		s.check(err)
+		if w := got.Waits[2]; math.Abs(w.Axles-1) > 1e-9 || math.Abs(w.NoFigure-1) > 1e-9 || w.Costs != nil {
+			t.Errorf("a workshop that nobody set: got %+v", w)
+		}
+		w := fleet.DefaultWorkshop()
+		w.DepotID, w.Currency, w.LabourRate = s.depot.ID, "KR", 50
+		s.check(db.SaveWorkshop(ctx, all, "N. N.", w))
+		price := 90.
+		_, err = db.SaveStockPart(ctx, all, fleet.StockPart{FleetID: s.depot.FleetID, Number: "R 1", Item: fleet.ItemRotors, PerAxle: 2, Price: &price, Fits: []fleet.Fit{{Make: "Orlo", Axle: 1}}})
+		s.check(err)
+		got, err = s.Overview(ctx, all, store.OverviewQuery{})
+		s.check(err)
+		want := []WaitMoney{{Currency: "KR", Damage: 800, Discs: 2*90 + 2*50}}
+		if d := cmp.Diff(want, got.Waits[2].Costs, cmpopts.EquateApprox(0, 1e-9)); d != "" || got.Waits[2].NoDisc != 0 {
+			t.Errorf("without a price: %g; want, got:\n%s", got.Waits[2].NoDisc, d)
 		}
 	})
 }
