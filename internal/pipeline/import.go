@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"crypto/sha256"
@@ -139,14 +140,15 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		return t, err
 	}
 	t.known = known
+	var doubts []fleet.Problem
+	var rows int
+	p := s.place(ctx, r, known, func(ctx context.Context, upload int64) (err error) {
+		doubts, rows, err = s.doubts(ctx, sc, model, known, upload)
+		return err
+	})
+	defer p.end()
 	err = s.DB.TakeIn(ctx, sc, &t.up, func(w *store.Writer) error {
-		var doubts []fleet.Problem
-		var rows int
-		judge := func(ctx context.Context) (err error) {
-			doubts, rows, err = s.doubts(ctx, sc, model, known, t.up.ID)
-			return err
-		}
-		if err := s.takeIn(ctx, w, r, known, &t.up, judge, f.Progress); err != nil {
+		if err := p.takeIn(ctx, w, &t.up, f.Progress); err != nil {
 			return err
 		}
 		t.up.Refused = r.Refused() + known.refused
@@ -165,7 +167,8 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 
 // eachBatch hands fn the rows of r, at most batchRows at a time; they are fn's
 // until it returns. The next ones are read meanwhile: reading is the program's
-// work, and fn mostly waits for the database.
+// work, and fn mostly waits for the database. The first are few, for most files
+// have no more: room for all would be cleared for each.
 func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
 	type read struct {
 		rows []ingest.Row
@@ -177,9 +180,9 @@ func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
 	reader.Go(func() {
 		defer close(reads)
 		var buffers [2][]ingest.Row // one is read into while fn has the other
-		for i := 0; ; i = 1 - i {
-			if buffers[i] == nil {
-				buffers[i] = make([]ingest.Row, batchRows)
+		for i, size := 0, firstBatchRows; ; i, size = 1-i, batchRows {
+			if len(buffers[i]) < size {
+				buffers[i] = make([]ingest.Row, size)
 			}
 			n, err := r.Read(buffers[i])
 			select {
@@ -248,14 +251,22 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 	return nil
 }
 
-// spool returns body as something that can be read twice: itself, or a
-// temporary file that closeBody removes.
+// spool returns body as something that can be read twice: itself, what a small
+// one holds, or a temporary file that closeBody removes.
 func spool(body io.Reader) (rs io.ReadSeeker, closeBody func(), err error) {
 	if rs, ok := body.(io.ReadSeeker); ok {
 		if _, err := rs.Seek(0, io.SeekStart); err == nil { // a pipe says no
 			return rs, func() {}, nil
 		}
 	}
+	few, err := io.ReadAll(io.LimitReader(body, fewBytes))
+	if err != nil {
+		return nil, nil, fleet.DiskError(err)
+	}
+	if len(few) < fewBytes {
+		return bytes.NewReader(few), func() {}, nil
+	}
+	body = io.MultiReader(bytes.NewReader(few), body)
 	f, err := os.CreateTemp("", "brakewear-upload-*")
 	if err != nil {
 		return nil, nil, fleet.DiskError(err)
