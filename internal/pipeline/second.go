@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -123,16 +124,32 @@ func (s *Service) FinishSignIn(ctx context.Context, begun, code, origin, browser
 	if err != nil {
 		return "", nil, err
 	}
+	if recovery, err = s.checkCode(ctx, account, f, code, origin); err != nil {
+		return "", nil, err
+	}
+	session = auth.NewSecret()
+	return session, recovery, s.DB.FinishSignIn(ctx, begun, session, browser)
+}
+
+// checking lets one code be checked at a time, so that of many that come at once
+// none passes before those wrong are counted. A check takes milliseconds.
+var checking sync.Mutex
+
+// checkCode takes a code of the account whose second factor is f, or puts that in
+// force by its first one, and then returns recovery codes.
+func (s *Service) checkCode(ctx context.Context, account int64, f store.Second, code, origin string) (recovery []string, err error) {
+	checking.Lock()
+	defer checking.Unlock()
 	bounds := []bound{
 		{fmt.Sprintf("code %d %s", account, origin), failuresByPair}, {fmt.Sprintf("code %d", account), codesByAccount}, {"origin " + origin, failuresByOrigin},
 	}
 	first, err := s.reached(ctx, bounds, failuresFor)
 	if err != nil {
-		return "", nil, err
+		return nil, err
 	}
 	if first != nil {
 		wait := s.waitAfter(*first)
-		return "", nil, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong codes: wait %d minutes and try again.", int(wait.Minutes())+1)}
+		return nil, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong codes: wait %d minutes and try again.", int(wait.Minutes())+1)}
 	}
 	if f.On() {
 		err = s.takeCode(ctx, account, f, code)
@@ -143,13 +160,9 @@ func (s *Service) FinishSignIn(ctx context.Context, begun, code, origin, browser
 		err = errors.Join(err, s.DB.NoteWrongPassword(ctx, account, subjects(bounds)...))
 	}
 	if err != nil {
-		return "", nil, err
+		return nil, err
 	}
-	if err := s.DB.ForgetFailures(ctx, bounds[0].subject); err != nil {
-		return "", nil, err
-	}
-	session = auth.NewSecret()
-	return session, recovery, s.DB.FinishSignIn(ctx, begun, session, browser)
+	return recovery, s.DB.ForgetFailures(ctx, bounds[0].subject)
 }
 
 // takeCode takes a code of the account whose second factor is f: each once.

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -313,6 +315,31 @@ func TestSecondRule(t *testing.T) {
 			if err := w.EndSecond(ctx, w.who(session), password); err != nil {
 				t.Errorf("%s: taken off: %v", rule, err)
 			}
+		}
+	})
+}
+
+// Many wrong codes at once are bounded as one after the other are.
+func TestCodesAtOnce(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		w := newSecond(t, db)
+		w.set(w.enter("10.0.0.1").Session)
+		begun := w.enter("10.0.0.1").Begun
+		var wg sync.WaitGroup
+		var denied atomic.Int32
+		for i := range 100 {
+			wg.Go(func() {
+				_, _, err := w.FinishSignIn(t.Context(), begun, "12345", fmt.Sprint("10.0.1.", i), "a browser")
+				if errors.Is(err, fleet.ErrDenied) {
+					denied.Add(1)
+				} else if _, wait := errors.AsType[*fleet.WaitError](err); !wait {
+					t.Errorf("got %v", err)
+				}
+			})
+		}
+		wg.Wait()
+		if got := denied.Load(); got != 20 { // wrong codes borne for one account, as the security page says
+			t.Errorf("got %d codes looked at, want 20", got)
 		}
 	})
 }
