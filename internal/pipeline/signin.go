@@ -246,7 +246,11 @@ func (s *Service) UseLink(ctx context.Context, secret, password, browser string)
 // FirstAccount makes the account that makes the others, where there is none
 // yet, and returns the path of its link; "" when there is somebody already.
 func (s *Service) FirstAccount(ctx context.Context) (string, error) {
-	has, err := s.DB.HasAdmin(ctx)
+	issuer := ""
+	if s.OpenID != nil {
+		issuer = s.OpenID.Issuer
+	}
+	has, err := s.DB.HasAdmin(ctx, issuer)
 	if err != nil || has {
 		return "", err
 	}

@@ -121,7 +121,9 @@ func (db *DB) SetReader(ctx context.Context, who auth.Who, r units.Reader) error
 
 // GiveGrant gives g to an account that sc sees, on a place that sc sees, and
 // sets g.ID. Links to the account end, but those that an admin of everything
-// made: otherwise whoever made one could come to more by it than they have.
+// made: otherwise whoever made one could come to more by it than they have. So
+// does a password that was chosen by such a link, when the role reaches beyond
+// where the account has one.
 func (db *DB) GiveGrant(ctx context.Context, sc auth.Scope, by string, account int64, g *Grant) error {
 	return db.write(ctx, "give a role", func(t *tx) error {
 		a, err := t.account(sc, account)
@@ -136,8 +138,40 @@ func (db *DB) GiveGrant(ctx context.Context, sc auth.Scope, by string, account i
 		if _, err := t.exec(`delete from links where account_id = ? and not whole`, account); err != nil {
 			return err
 		}
+		if err := t.endNarrow(by, account, g.Place); err != nil {
+			return err
+		}
 		return t.give(sc, by, account, g)
 	})
+}
+
+// endNarrow ends the password of an account, and all that came of it, where it
+// was chosen by a link of an admin of a part, who need not have the rights that
+// a role on p gives. On all places where the account had a role, they did.
+func (t *tx) endNarrow(by string, account int64, p Place) error {
+	var narrow bool
+	if err := t.one([]any{&narrow}, `select narrow from accounts where id = ?`, account); err != nil || !narrow {
+		return err
+	}
+	var within int
+	err := t.one([]any{&within}, `
+		select count(*)
+		from grants
+		where account_id = ? and ended_at is null and fleet_id = ? and (depot_id is null or depot_id = ?)`, account, p.FleetID, p.DepotID)
+	if err != nil || within > 0 {
+		return err
+	}
+	if _, err := t.exec(`update accounts set password = '', narrow = ? where id = ?`, false, account); err != nil {
+		return err
+	}
+	_, err = t.exec(`update api_tokens set ended_by = ?, ended_at = ? where account_id = ? and ended_at is null`, storableOf(by), instant(t.db.now()), account)
+	if err != nil {
+		return err
+	}
+	if err := t.forgetEntry(account, 0); err != nil {
+		return err
+	}
+	return t.log(entry{act: "password ended with a role elsewhere", record: "account", id: account, by: by})
 }
 
 func (t *tx) give(sc auth.Scope, by string, account int64, g *Grant) error {
@@ -255,7 +289,7 @@ func (t *tx) holdAdmins() error {
 // someAdmin keeps the last way in open: somebody must be left who may give
 // roles on everything.
 func (t *tx) someAdmin() error {
-	ok, err := t.hasAdmin(true)
+	ok, err := t.hasAdmin(true, "")
 	if err == nil && !ok {
 		err = fleet.Conflictf("nobody would be left who may give roles: make somebody else admin of everything first")
 	}
@@ -263,24 +297,26 @@ func (t *tx) someAdmin() error {
 }
 
 // hasAdmin says whether somebody may give roles on everything, who has a way to
-// sign in or before there is one.
-func (t *tx) hasAdmin(before bool) (bool, error) {
+// sign in or before there is one: a password, or a sign-in with the provider of
+// the issuer.
+func (t *tx) hasAdmin(before bool, issuer string) (bool, error) {
 	var n int
 	err := t.one([]any{&n}, `
 		select count(*)
 		from grants g
 		join accounts a on a.id = g.account_id
 		where g.role = ? and g.fleet_id is null and g.ended_at is null and a.stopped_at is null
-			and (? or a.password <> '' or exists (select 1 from openid_subjects o where o.account_id = a.id))`,
-		string(auth.Admin), before)
+			and (? or a.password <> '' or exists (select 1 from openid_subjects o where o.account_id = a.id and o.issuer = ?))`,
+		string(auth.Admin), before, storableOf(issuer))
 	return n > 0, err
 }
 
-// HasAdmin says whether somebody can sign in who may give roles on everything.
-// Before that, the program offers to make the first account.
-func (db *DB) HasAdmin(ctx context.Context) (ok bool, err error) {
+// HasAdmin says whether somebody can sign in who may give roles on everything:
+// with a password, or with the OpenID Connect provider of the issuer, blank where
+// none is set. Before that, the program offers to make the first account.
+func (db *DB) HasAdmin(ctx context.Context, issuer string) (ok bool, err error) {
 	err = db.read(ctx, "look for an admin", func(t *tx) error {
-		ok, err = t.hasAdmin(false)
+		ok, err = t.hasAdmin(false, issuer)
 		return err
 	})
 	return ok, err

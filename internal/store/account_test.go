@@ -127,6 +127,78 @@ func TestLinksEndWithMoreRoles(t *testing.T) {
 	})
 }
 
+// A password chosen by a link that an admin of one fleet made, who may have it,
+// ends with what came of it when the account gets more than that fleet.
+func TestPasswordsEndWithMoreRoles(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		mustVehicles(t, db,
+			store.VehicleEntry{Fleet: "Ferry", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: "Bus 1"}},
+			store.VehicleEntry{Fleet: "Quarry", Depot: "Pit", Vehicle: fleet.Vehicle{Number: "Cart 1"}})
+		fs, err := db.Fleets(ctx, all)
+		if err != nil || len(fs) != 2 {
+			t.Fatalf("%d fleets, %v", len(fs), err)
+		}
+		ferry, quarry := fs[0].ID, fs[1].ID
+		ds, err := db.Depots(ctx, all)
+		if err != nil || len(ds) != 2 {
+			t.Fatalf("%d depots, %v", len(ds), err)
+		}
+		harbour := ds[0].ID
+		if ds[0].FleetID != ferry {
+			harbour = ds[1].ID
+		}
+		for i, c := range []struct {
+			name      string
+			has, gets store.Grant
+			maker     auth.Scope
+			ends      bool
+		}{
+			{"everything, by a fleet's", on(auth.Technician, ferry, 0), on(auth.Technician, 0, 0), auth.ScopeOf([]int64{ferry}, nil), true},
+			{"another fleet, by a fleet's", on(auth.Technician, ferry, 0), on(auth.Technician, quarry, 0), auth.ScopeOf([]int64{ferry}, nil), true},
+			{"the whole fleet, by a depot's", on(auth.Technician, ferry, harbour), on(auth.Technician, ferry, 0), auth.ScopeOf(nil, []int64{harbour}), true},
+			{"more on the same fleet, by the fleet's", on(auth.Technician, ferry, 0), on(auth.Admin, ferry, 0), auth.ScopeOf([]int64{ferry}, nil), false},
+			{"a depot of it, by the fleet's", on(auth.Technician, ferry, 0), on(auth.Admin, ferry, harbour), auth.ScopeOf([]int64{ferry}, nil), false},
+			{"everything, by everything's", on(auth.Technician, ferry, 0), on(auth.Admin, 0, 0), all, false},
+		} {
+			a := mustAccount(t, db, fmt.Sprintf("ann-%d", i), c.has)
+			link, session, token := auth.NewSecret(), auth.NewSecret(), auth.NewSecret()
+			if err := db.AddLink(ctx, c.maker, "maker", a.ID, link); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := db.UseLink(ctx, link, "hash"); err != nil {
+				t.Fatal(err)
+			}
+			if err := db.StartSession(ctx, a.ID, session, ""); err != nil {
+				t.Fatal(err)
+			}
+			who, err := db.SessionOf(ctx, session)
+			if err != nil {
+				t.Fatal(err)
+			}
+			// Whoever knows it changes it, and makes a token: that helps neither.
+			if err := db.ChangePassword(ctx, who, "other hash"); err != nil {
+				t.Fatal(err)
+			}
+			if err := db.AddToken(ctx, who, &store.Token{Name: "press", Rights: []auth.Right{auth.See}, Until: db.Now().Add(time.Hour)}, token); err != nil {
+				t.Fatal(err)
+			}
+			if err := db.GiveGrant(ctx, all, "test", a.ID, &c.gets); err != nil {
+				t.Fatal(err)
+			}
+			_, hash, err := db.PasswordOf(ctx, a.Email)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, in := db.SessionOf(ctx, session)
+			_, by := db.TokenOf(ctx, token)
+			if got := []bool{hash == "", in != nil, by != nil}; got[0] != c.ends || got[1] != c.ends || got[2] != c.ends {
+				t.Errorf("%s: password, session and token ended: got %v, want %t of each", c.name, got, c.ends)
+			}
+		}
+	})
+}
+
 // Two who are admins of everything, and stop each other at the same moment: one
 // is left.
 func TestAnAdminIsLeft(t *testing.T) {

@@ -35,7 +35,7 @@ func TestSubjects(t *testing.T) {
 			}
 		}
 		is("before", subject("a"), 0)
-		if has, err := db.HasAdmin(ctx); err != nil || has {
+		if has, err := db.HasAdmin(ctx, issuer); err != nil || has {
 			t.Errorf("an admin without a way in: got %v, %v", has, err)
 		}
 		bind("nobody's address", subject("a"), "nobody@island.example", 0, nil)
@@ -50,8 +50,10 @@ func TestSubjects(t *testing.T) {
 		bind("without a subject", subject(""), top.Email, 0, fleet.ErrInvalid)
 		bind("with a long one", subject(strings.Repeat("s", 256)), top.Email, 0, fleet.ErrInvalid)
 		bind("the admin", subject("top"), top.Email, top.ID, nil)
-		if has, err := db.HasAdmin(ctx); err != nil || !has {
-			t.Errorf("an admin who signs in elsewhere: got %v, %v", has, err)
+		for from, want := range map[string]bool{issuer: true, issuer + "/x": false, "": false} {
+			if has, err := db.HasAdmin(ctx, from); err != nil || has != want {
+				t.Errorf("an admin who signs in elsewhere, the provider being %q: got %v, %v, want %v", from, has, err, want)
+			}
 		}
 		if ss, err := db.SubjectsOf(ctx, all, ann.ID); err != nil || len(ss) != 2 || ss[0].Issuer != issuer || ss[0].Subject != "a" || ss[0].BoundAt.IsZero() {
 			t.Errorf("got %+v, %v; want two, the first %s of %s", ss, err, "a", issuer)

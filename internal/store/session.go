@@ -285,14 +285,17 @@ func (db *DB) LinkOf(ctx context.Context, secret string) (name, email string, er
 // and all sessions of the account. It returns the account.
 func (db *DB) UseLink(ctx context.Context, secret, hash string) (account int64, err error) {
 	err = db.write(ctx, "use a link", func(t *tx) error {
-		err := t.one([]any{&account}, `delete from links where sha256 = ? and until > ? returning account_id`, auth.Hash(secret), instant(t.db.now()))
+		var whole bool
+		err := t.one([]any{&account, &whole}, `delete from links where sha256 = ? and until > ? returning account_id, whole`, auth.Hash(secret), instant(t.db.now()))
 		if errors.Is(err, errNoRows) {
 			return errNoLink
 		}
 		if err != nil {
 			return err
 		}
-		n, err := t.count(`update accounts set password = ? where id = ? and stopped_at is null`, hash, account)
+		// Who chose it is not known: its owner, or who made the link. A change by
+		// who knows it leaves that as it is.
+		n, err := t.count(`update accounts set password = ?, narrow = ? where id = ? and stopped_at is null`, hash, !whole, account)
 		if err == nil && n == 0 {
 			err = errNoLink
 		}

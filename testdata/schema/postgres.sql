@@ -28,6 +28,7 @@ create table accounts (
     thickness text not null,
     days text not null,
     time_zone text not null,
+    narrow boolean not null,
     constraint accounts_pkey PRIMARY KEY (id)
 );
 CREATE UNIQUE INDEX accounts_email ON public.accounts USING btree (email_key) WHERE (stopped_at IS NULL);

@@ -23,7 +23,7 @@ CREATE TABLE accounts (
     signed_in_at  text, -- last
     stopped_by    text,
     stopped_at    text
-, distance text not null default '', thickness text not null default '', days text not null default '', time_zone text not null default '') strict;
+, distance text not null default '', thickness text not null default '', days text not null default '', time_zone text not null default '', narrow integer not null default 0) strict;
 
 CREATE UNIQUE INDEX accounts_email on accounts (email_key) where stopped_at is null;
 
