@@ -222,6 +222,9 @@ func (d *Dashboard) changesCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := d.tellExport(c); err != nil {
+		return err
+	}
 	out := csvDownload{c: c, name: "changes-" + d.svc.Today().String() + ".csv", head: changeColumns}
 	number := func(id int64) string {
 		if id == 0 {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
@@ -85,6 +86,23 @@ func BenchmarkDuePage(b *testing.B) {
 	for b.Loop() {
 		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil, units.Reader{}); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// Who takes a list out as a file stands in the log of changes, with what it was.
+func TestExportsAreTold(t *testing.T) {
+	w := small(t)
+	for _, path := range []string{"/due.csv?within=0", "/due.xlsx", "/findings.csv", "/plan.csv", "/plan/parts.xlsx", "/changes.csv", "/overview/weeks.csv"} {
+		if rec := w.get(path); rec.Code != http.StatusOK {
+			t.Errorf("%s: got %d", path, rec.Code)
+		}
+		ds, err := w.svc.DB.Deeds(t.Context(), auth.AllFleets(), store.DeedQuery{Record: "database"})
+		if err != nil || len(ds) == 0 {
+			t.Fatalf("%s: %d rows in the log, %v", path, len(ds), err)
+		}
+		if d := ds[0]; d.By != tester || d.Act != "exported" || d.Detail != path {
+			t.Errorf("%s: the log says %+v", path, d)
 		}
 	}
 }

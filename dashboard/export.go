@@ -48,12 +48,20 @@ type download interface {
 // download begins a file whose format is the end of the address asked for:
 // name-2026-03-01.csv or .xlsx.
 func (d *Dashboard) download(c *gin.Context, name string, head []string) (download, error) {
+	if err := d.tellExport(c); err != nil {
+		return nil, err
+	}
 	file := name + "-" + d.svc.Today().String()
 	if strings.HasSuffix(c.Request.URL.Path, ".xlsx") {
 		sheet, err := ingest.NewSheet(name, head)
 		return &xlsxDownload{c, file + ".xlsx", sheet}, err
 	}
 	return &csvDownload{c: c, name: file + ".csv", head: head}, nil
+}
+
+// tellExport has the log of changes say who takes which list out.
+func (d *Dashboard) tellExport(c *gin.Context) error {
+	return d.svc.DB.TellExport(c.Request.Context(), c.Request.URL.RequestURI())
 }
 
 // xlsxDownload writes rows as a workbook, which is sent when it is whole.

@@ -277,6 +277,9 @@ func (d *Dashboard) findingsCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := d.tellExport(c); err != nil {
+		return err
+	}
 	out := csvDownload{c: c, name: "findings-" + d.svc.Today().String() + ".csv", head: findingColumns}
 	err = d.svc.DB.EachFinding(c.Request.Context(), d.scope(c), q, func(r store.FindingRow) error {
 		noteOn := ""

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"brakewear/internal/fleet"
@@ -38,6 +39,7 @@ func (c backupCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	e.tellTaken(db, "backed up", "to "+filepath.Base(c.File))
 	if c.json() {
 		return e.printJSON(backupLineOf(b, ""))
 	}
@@ -69,6 +71,12 @@ func (c restoreCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	db, err := store.Open(e.ctx, c.Database) // as it is
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	e.tellTaken(db, "restored", "from "+filepath.Base(c.File))
 	if c.json() {
 		return e.printJSON(backupLineOf(b, old))
 	}
@@ -76,6 +84,15 @@ func (c restoreCmd) Run(e *env) error {
 		fmt.Fprintf(e.stdout, "The database that was there is now %s\n", old)
 	}
 	return printBackup(e.stdout, "Restored to", b)
+}
+
+// tellTaken has the log of changes of db say what was done, which stands whether
+// the log can be told or not: it may be on a disk that is full, or of a schema
+// from before there was one.
+func (e *env) tellTaken(db *store.DB, act, detail string) {
+	if err := db.TellTaken(e.ctx, act, detail); err != nil {
+		e.log.Warn("the log of changes could not be told", "act", act, "error", err)
+	}
 }
 
 // sizeOf is how many bytes a file has, -1 where that cannot be said.

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"brakewear/internal/store/storetest"
 )
 
 func TestBackupAndRestore(t *testing.T) {
@@ -39,6 +41,13 @@ func TestBackupAndRestore(t *testing.T) {
 			t.Errorf("%q: got %q, exit code %d; want %q, %d", c.args, out, exit, c.want, c.exit)
 		}
 	}
+	// Both are told of where they were done, with who did it.
+	for file, want := range map[string]string{database: "backed up", other: "restored"} {
+		rows := storetest.Dump(t, file, `select done_by || ' of ' || origin || ': ' || act || ' ' || detail as v from audit_log where record = 'database' order by id`)
+		if len(rows) != 1 || !strings.Contains(rows[0], commandLine+" of "+machineUser()+": "+want) || !strings.Contains(rows[0], "backup.db") {
+			t.Errorf("the log of %s says %q, want once that it was %s", file, rows, want)
+		}
+	}
 	if _, err := os.Stat(filepath.Join(dir, "none.db")); err == nil {
 		t.Error("a database was made of a name that was mistyped")
 	}
@@ -46,6 +55,9 @@ func TestBackupAndRestore(t *testing.T) {
 
 func TestRunJob(t *testing.T) {
 	database, backups := filepath.Join(t.TempDir(), "own.db"), filepath.Join(t.TempDir(), "kept")
+	if _, _, err := command(t, "migrate", "--database", database); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		args []string
 		want string

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"text/tabwriter"
 
 	"brakewear/internal/fleet"
@@ -46,6 +47,7 @@ func (c moveCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	e.tellTaken(to, "moved here", "from "+filepath.Base(c.File))
 	if c.Format == "json" {
 		return e.printJSON(ms)
 	}

@@ -95,6 +95,10 @@ func backupJob(s *Service) Job {
 			if err != nil {
 				return "", err
 			}
+			// The backup is there, whether that can be told or not.
+			if err := s.DB.TellTaken(ctx, "backed up", "to "+filepath.Base(b.Path)); err != nil && !errors.Is(err, fleet.ErrUnavailable) {
+				return "", err
+			}
 			return fmt.Sprintf("Wrote %s: %d rows, %d kB.", filepath.Base(b.Path), b.Total(), (b.Bytes+1023)/1024), nil
 		},
 	}

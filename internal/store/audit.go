@@ -1,10 +1,13 @@
 package store
 
 import (
+	"context"
 	"errors"
+	"time"
 	"unicode/utf8"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 )
 
 // Acts that more than one place writes, or that are looked for.
@@ -58,6 +61,31 @@ func (t *tx) log(e entry) error {
 		values (?, coalesce(nullif(CAST(? AS text), ''), (select name from accounts where id = ?), ''), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		instant(t.db.now()), storableOf(by), account, id(account), id(o.Token), string(o.Via), storableOf(o.From), o.Request,
 		e.act, e.record, id(e.id), id(e.fleet), id(e.depot), storableOf(cut(e.detail, maxDetail)))
+	return err
+}
+
+// takenTime is how long whoever takes something out of the database may be held
+// up to have it told.
+const takenTime = 2 * time.Second
+
+// TellTaken tells the log of changes of what was done to the database as a whole,
+// or taken out of it, such as a file of a list. It is whoever sees everything who
+// reads it.
+func (db *DB) TellTaken(ctx context.Context, act, detail string) error {
+	short, cancel := context.WithTimeout(ctx, takenTime)
+	defer cancel()
+	return db.write(short, "tell of what was taken", func(t *tx) error {
+		return t.log(entry{act: act, record: "database", detail: detail})
+	})
+}
+
+// TellExport tells that a list is taken out as a file. A database that only
+// reads, or is taking in a large file, still gives it away untold.
+func (db *DB) TellExport(ctx context.Context, detail string) error {
+	err := db.TellTaken(ctx, "exported", detail)
+	if errors.Is(err, fleet.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+		return nil
+	}
 	return err
 }
 

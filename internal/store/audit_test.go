@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"go/ast"
@@ -290,6 +291,40 @@ func TestDeedsOfSignIn(t *testing.T) {
 			}
 		})
 	}
+}
+
+// What is taken out of the database, or done to the whole of it, is told of, to
+// who sees everything; a list is given away while nobody can write, untold.
+func TestDeedsOfTaking(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := auth.WithOrigin(t.Context(), auth.Origin{Via: auth.ViaCommand, From: "root", Name: "command line"})
+		if err := db.TellTaken(ctx, "backed up", "to fleet.db"); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.TellExport(ctx, "/due.csv?within=0"); err != nil {
+			t.Fatal(err)
+		}
+		cut, cancel := context.WithCancel(ctx)
+		cancel()
+		if err := db.TellExport(cut, "/due.csv"); !errors.Is(err, context.Canceled) {
+			t.Errorf("a request that ended: got %v, want context.Canceled", err)
+		}
+		var got []string
+		ds, err := db.Deeds(ctx, all, store.DeedQuery{Record: "database"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range ds {
+			got = append(got, fmt.Sprintf("%s of %s: %s %s", d.By, d.From, d.Act, d.Detail))
+		}
+		want := []string{"command line of root: exported /due.csv?within=0", "command line of root: backed up to fleet.db"}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Error(d)
+		}
+		if ds, err := db.Deeds(ctx, auth.ScopeOf([]int64{1}, nil), store.DeedQuery{}); err != nil || len(ds) != 0 {
+			t.Errorf("an admin of a fleet reads %+v, %v, want nothing", ds, err)
+		}
+	})
 }
 
 // tended are the methods that write without telling the log of changes, with

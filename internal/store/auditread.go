@@ -29,7 +29,7 @@ type Deed struct {
 
 // DeedRecords are the kinds of records that the log of changes speaks of.
 var DeedRecords = []string{
-	"account", "booking", "brake test", "calendar", "condition", "file", "finding", "fitment", "fleet", "job", "job card", "odometer",
+	"account", "booking", "brake test", "calendar", "condition", "database", "file", "finding", "fitment", "fleet", "job", "job card", "odometer",
 	"part", "person told", "proposal", "proposed visit", "reading", "refit", "token", "upload", "vehicle", "workshop",
 }
 
