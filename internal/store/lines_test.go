@@ -69,6 +69,10 @@ func TestFaultServerStandsStill(t *testing.T) {
 				return err
 			})
 		}},
+		{"version", func(ctx context.Context) error {
+			_, err := db.Version(ctx)
+			return err
+		}},
 		{"ping", db.Ping},
 		{"lock", func(ctx context.Context) error {
 			_, release, err := db.LockJob(ctx, "refit")
