@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net/http"
+	"runtime"
 	"strings"
 	"sync"
 
@@ -28,6 +29,8 @@ type Dashboard struct {
 	// when first asked for.
 	examples *sync.Map
 	drawn    *drawn
+	// turns holds one for each page that is being written out; see inTurn.
+	turns chan struct{}
 	// Demo are accounts that the page to sign in offers to everybody; nil but
 	// in the demo.
 	Demo []DemoAccount
@@ -48,7 +51,7 @@ func New(svc *pipeline.Service) (*Dashboard, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Dashboard{svc: svc, assets: assets, pages: pages, examples: new(sync.Map), drawn: &drawn{}}, nil
+	return &Dashboard{svc: svc, assets: assets, pages: pages, examples: new(sync.Map), drawn: &drawn{}, turns: make(chan struct{}, runtime.GOMAXPROCS(0))}, nil
 }
 
 // Register adds the pages to r, which has let nobody in yet who may not be.
@@ -171,10 +174,24 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 
 // send renders a page and sends it.
 func (d *Dashboard) send(c *gin.Context, status int, name string, data any) error {
-	body, err := d.pages[name].render(data, signed(c), reader(c))
+	return d.sendMade(c, status, name, func() any { return data })
+}
+
+// sendMade is send for data that take as long to make as the page to write out.
+func (d *Dashboard) sendMade(c *gin.Context, status int, name string, data func() any) error {
+	body, err := d.inTurn(func() ([]byte, error) { return d.pages[name].render(data(), signed(c), reader(c)) })
 	if err != nil {
 		return err
 	}
 	web.Send(c, status, "text/html; charset=utf-8", body)
 	return nil
+}
+
+// inTurn calls work, which only calculates, when fewer do so than there are
+// processors, first come, first served. Twenty at once are no faster together,
+// and some of them take several times as long as the others.
+func (d *Dashboard) inTurn(work func() ([]byte, error)) ([]byte, error) {
+	d.turns <- struct{}{}
+	defer func() { <-d.turns }()
+	return work()
 }

@@ -120,6 +120,10 @@ func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {
 }
 
 func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
+	return d.sendMade(c, http.StatusOK, "due", func() any { return d.duePage(c, x) })
+}
+
+func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 	tell := reader(c)
 	today, f, got := d.svc.Today(), x.filter, x.page
 	p := DuePage{
@@ -157,7 +161,7 @@ func (d *Dashboard) sendDue(c *gin.Context, x dueRead) error {
 	if got.Next != "" {
 		p.Next = "/" + f.values().with("after", got.Next).encode()
 	}
-	return d.send(c, http.StatusOK, "due", p)
+	return p
 }
 
 func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {

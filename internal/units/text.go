@@ -20,16 +20,19 @@ var (
 // What people wrote is theirs, and is not for this.
 func (r Reader) Text(s string, today date) string {
 	part := "pad"
-	if metal.MatchString(s) {
+	if r.converts() && metal.MatchString(s) {
 		part = "rotor"
 	}
 	return r.TextOf(part, s, today)
 }
 
+// converts says whether quantities are to be said otherwise than they are kept.
+func (r Reader) converts() bool { return r.DistanceIn == Miles || r.ThicknessIn == Inches }
+
 // TextOf is Text of a sentence about a part that it need not name. The form's
 // script does the same with its remarks: a change here is one there.
 func (r Reader) TextOf(part, s string, today date) string {
-	if r.DistanceIn == Miles || r.ThicknessIn == Inches {
+	if r.converts() {
 		s = quantity.ReplaceAllStringFunc(s, func(q string) string { return r.converted(q, part) })
 	}
 	if forms[r.DaysAs].long != "" && r.DaysAs != DayMonth {
