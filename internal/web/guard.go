@@ -63,6 +63,9 @@ func Guard(entry Entry) gin.HandlerFunc {
 			logger(c).LogAttrs(c.Request.Context(), slog.LevelWarn, "refused",
 				slog.Int64("account", who.Account), slog.String("right", string(rule.Right)),
 				slog.String("client", Client(c)), slog.String("request", RequestID(c)))
+			if who.Token != 0 {
+				return fleet.Deniedf("this token may not do this. It takes the right to %s: make a token that has it, on the page Your account", rightWords[rule.Right])
+			}
 			return fleet.Deniedf("your account may not do this. It takes the right to %s: ask whoever looks after the accounts", rightWords[rule.Right])
 		}
 		c.Set(scopeKey, sc)

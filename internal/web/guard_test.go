@@ -156,6 +156,9 @@ func TestGuard(t *testing.T) {
 		if w.Code != c.want || w.Header().Get("Location") != c.to {
 			t.Errorf("%s: got %d to %q, want %d to %q", c.name, w.Code, w.Header().Get("Location"), c.want, c.to)
 		}
+		if blames := strings.Contains(w.Body.String(), "this token may not"); blames != (c.token != "" && c.want == 403) {
+			t.Errorf("%s: the answer is %q", c.name, w.Body)
+		}
 		if asks := w.Header().Get("WWW-Authenticate") != ""; asks != (c.want == 401 && strings.Contains(path, "/api/")) {
 			t.Errorf("%s: WWW-Authenticate sent: %t (RFC 6750, 3)", c.name, asks)
 		}
