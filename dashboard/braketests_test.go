@@ -140,6 +140,7 @@ func TestBrakeTestFaults(t *testing.T) {
 	}{
 		{"nothing", roller, has{".fault", "A roller test needs the braking force of each wheel"}},
 		{"words", with(roller, "force_1_left", "strong"), has{".wrong", "“strong” is no number"}},
+		{"thousands or decimals", with(roller, "weight", "9,000"), has{".wrong", "“9,000” may be 9000 or 9.000"}},
 		{"below 0", with(roller, "force_1_left", "-3"), has{".wrong", "Below 0"}},
 		{"no day", with(roller, "day", "", "force_1_left", "3"), has{".wrong", "Give a day"}},
 		{"tomorrow", with(roller, "day", "2026-03-03", "force_1_left", "3"), has{".fault", "after today"}},

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -133,11 +134,18 @@ func measured(in units.Reader, s *fleet.CardStep, i int, text string) (float64, 
 	return x, err
 }
 
-// decimal reads a number with a point or a comma.
+// twoWays is a number that may be meant in thousands, as pages write them, or
+// with three decimals.
+var twoWays = regexp.MustCompile(`^-?[1-9]\d{0,2},\d{3}$`)
+
+// decimal reads a number with a point or a comma before its decimals.
 func decimal(text string) (float64, error) {
+	if twoWays.MatchString(text) {
+		return 0, fleet.Invalidf("“%s” may be %s or %s: write it as one of them", text, strings.Replace(text, ",", "", 1), strings.Replace(text, ",", ".", 1))
+	}
 	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
 	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-		return 0, fleet.Invalidf("%q is no number: write it as 0.04", text)
+		return 0, fleet.Invalidf("“%s” is no number: write digits, such as 12.5", text)
 	}
 	return x, nil
 }

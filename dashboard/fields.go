@@ -60,16 +60,15 @@ func (f *fields) take(name string, err error) error {
 
 func (f *fields) text(name string) string { return strings.TrimSpace(f.c.PostForm(name)) }
 
-// number reads a number written with a point or a comma; a blank is 0.
+// number reads a number as decimal does; a blank is 0.
 func (f *fields) number(name string) float64 {
 	s := f.text(name)
 	if s == "" {
 		return 0
 	}
-	x, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
-	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-		f.fault(name, "“%s” is no number", s)
-		return 0
+	x, err := decimal(s)
+	if err != nil {
+		f.fault(name, "%s", err)
 	}
 	return x
 }
