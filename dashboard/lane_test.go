@@ -146,6 +146,7 @@ func TestWords(t *testing.T) {
 		{span(9), "9 days"},
 		{span(35), "5 weeks"},
 		{span(200), "7 months"},
+		{spanBeside(122, 112), "17 weeks"},
 		{span(1096), "3 years"},
 		{span(1300), "3.6 years"},
 		{span(math.Inf(1)), "an unknown time"},

@@ -76,7 +76,7 @@ func basisOf(tell units.Reader, f *store.AxleForecast, q *forecast.PositionForec
 	if s := shares(b); s != "" {
 		say("How uncertain the date is comes from %s.", s)
 	}
-	if is, would := span(b.Width80Days), span(b.Width80IfMeasured); b.Width80IfMeasured > 0 && b.Width80Days > b.Width80IfMeasured && is != would {
+	if is, would := spanBeside(b.Width80Days, b.Width80IfMeasured), span(b.Width80IfMeasured); b.Width80IfMeasured > 0 && b.Width80Days > b.Width80IfMeasured && is != would {
 		say("Measured today, the window would narrow from %s to about %s.", is, would)
 	}
 	for _, s := range b.SetAside {

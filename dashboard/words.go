@@ -35,15 +35,19 @@ func plural(n int, one, many string) string {
 }
 
 // span puts a number of days into words, no finer than it matters.
-func span(days float64) string {
+func span(days float64) string { return spanBeside(days, days) }
+
+// spanBeside is span in the unit that suits another number of days, which stands
+// beside it: 17 weeks and 16 weeks, not 4 months and 16 weeks.
+func spanBeside(days, other float64) string {
 	switch {
 	case !units.IsNumber(days):
 		return "an unknown time"
-	case days < 10:
+	case other < 10:
 		return plural(int(math.Round(days)), "day", "days")
-	case days < 120:
+	case other < 120:
 		return plural(int(math.Round(days/7)), "week", "weeks")
-	case days < 700:
+	case other < 700:
 		return plural(int(math.Round(days/30.44)), "month", "months")
 	}
 	return strings.TrimSuffix(fmt.Sprintf("%.1f", days/365.25), ".0") + " years"
