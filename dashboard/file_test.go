@@ -145,8 +145,8 @@ func TestFileWorkedOn(t *testing.T) {
 		{store.FileChecking, "", []has{{"h2", "Checking the rows"}, {"progress[value=42]", "*"}, {"main", "32,768 rows so far, 42 % of the file"}, {"[data-again]", "*"}}},
 		{store.FileTaking, "", []has{{"h2", "Taking the rows in"}, {"[data-again]", "*"}}},
 		{store.FileTaken, "", []has{{"h2", "Taken in. The forecasts of its vehicles follow"}, {"progress[value]", ""}, {"[data-again]", "*"}}},
-		{store.FileFailed, "Something went wrong on our side.", []has{{".fault", "The file was not taken in. Something went wrong"}, {"form button", "Try again"}, {"[data-again]", ""}}},
-		{store.FileUnreadable, "the file is empty", []has{{".fault", "The file cannot be read. the file is empty"}, {"[data-again]", ""}}},
+		{store.FileFailed, "Something went wrong on our side.", []has{{".fault", "The file was not taken in: Something went wrong"}, {"form button", "Try again"}, {"[data-again]", ""}}},
+		{store.FileUnreadable, "the file is empty", []has{{".fault", "The file cannot be read: the file is empty"}, {"[data-again]", ""}}},
 	} {
 		page := w.working(t, c.state, c.fault)
 		check(t, parse(t, w.get(page).Body.String()), c.has)

@@ -166,7 +166,8 @@ func printChecked(w io.Writer, files []pipeline.File, checked []pipeline.Checked
 	for i := range checked {
 		k := &checked[i]
 		if k.Err != nil {
-			fmt.Fprintf(w, "%s: cannot be read: %v\n", files[i].Name, k.Err)
+			name := files[i].Name
+			fmt.Fprintf(w, "%s: cannot be read: %s\n", name, strings.TrimPrefix(k.Err.Error(), name+": "))
 			continue
 		}
 		printUpload(w, &k.Upload)

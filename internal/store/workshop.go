@@ -278,7 +278,7 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 				fleetID, c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason),
 				c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason))
 			if err == nil && n > 0 {
-				err = t.log(entry{act: "closure added", record: "workshop", id: c.DepotID, fleet: fleetID, depot: c.DepotID, detail: c.First.String() + " to " + c.Last.String() + ", " + c.Reason})
+				err = t.log(entry{act: "closure added", record: "workshop", id: c.DepotID, fleet: fleetID, depot: c.DepotID, detail: strings.TrimSuffix(c.First.String()+" to "+c.Last.String()+", "+c.Reason, ", ")})
 			}
 			if err != nil {
 				return err
