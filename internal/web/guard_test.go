@@ -107,7 +107,7 @@ func TestGuard(t *testing.T) {
 		"ann": {Account: 1, Grants: []auth.Grant{{Role: auth.Technician}}},
 		"bo":  {Account: 2, Grants: []auth.Grant{{Role: auth.Admin, FleetID: 1}}},
 		"top": {Account: 3, Grants: []auth.Grant{{Role: auth.Admin}}},
-		"key": {Account: 1, Grants: []auth.Grant{{Role: auth.Technician}}, Only: []auth.Right{auth.See}},
+		"key": {Account: 1, Token: 1, Grants: []auth.Grant{{Role: auth.Technician}}, Only: []auth.Right{auth.See}},
 	}))
 	r.GET("/help", func(c *gin.Context) { c.String(http.StatusOK, "%d", SignedIn(c).Account) })
 	UseErrorPage(r, func(c *gin.Context, p Problem) ([]byte, error) {
