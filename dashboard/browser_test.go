@@ -231,6 +231,7 @@ func everyPage(t *testing.T) []shown {
 		{"finding-suggests", island(t).findingPath(t, fleet.PartChange)},
 		{"finding-vehicle", fmt.Sprintf("/vehicles/%d", island(t).findingOf(t, fleet.PartChange).VehicleID)},
 		{"correction", island(t).readingPath(t, island(t).vehiclePath(t, "Bus 112"))},
+		{"wrong-axle", island(t).readingPath(t, island(t).vehiclePath(t, "Bus 112")) + "/axle"},
 		{"people", "/people"},
 		{"person", "/people/1"},
 		{"not-found", "/vehicles/999999"},

@@ -36,6 +36,7 @@ type CorrectionPage struct {
 	Whole    string // offers to change the whole visit; blank = no others
 	WholeSet bool
 	Why, By  Field
+	Axle     string   // page that moves its inspection's readings; blank = none
 	Log      []string // what was done to it before
 }
 
@@ -129,6 +130,7 @@ func readingForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *f
 			p.Facts = append(p.Facts, x)
 		}
 	}
+	p.Axle = p.Link + "/axle"
 	p.Fields = append(valueFields(f, p.In, r.Position.Part, r.MM), dayAndKm(f, p.In, r.Date, r.OdometerKm)...)
 	p.Choices = positionChoices(f, r.Position, "the thinner of both")
 	if v.Others > 0 {
@@ -327,6 +329,8 @@ func actWords(tell units.Reader, x *fleet.Correction, rec fleet.Record) string {
 		what = fmt.Sprintf("Stands instead of %s", x.Record)
 	case x.Act == fleet.Undone:
 		what = "Counts again"
+	case x.Act == fleet.Moved:
+		what = "Moved here from another vehicle"
 	}
 	return fmt.Sprintf("%s: %s on %s, %s", what, x.By, tell.Day(fleet.DateOf(x.At)), x.Why)
 }
@@ -335,6 +339,7 @@ func actWords(tell units.Reader, x *fleet.Correction, rec fleet.Record) string {
 var doneWords = map[string]string{
 	"correct":   "Corrected. The old value stays in the history, and the forecast follows the new one.",
 	"set-aside": "Set aside. It stays in the history, and the forecast goes without it.",
+	"axle":      "Moved. What was recorded stays in the history, and the forecasts follow.",
 	"undo":      "It counts again, and the forecast goes with it.",
 	"note":      "Kept that it was looked at.",
 	"confirm":   "The fitment is recorded, and the forecast starts from it.",
@@ -387,6 +392,8 @@ func correctedRows(tell units.Reader, h *store.History, cs *store.Corrections) (
 			what += "; set aside"
 		case fleet.Undone:
 			what += "; counts again"
+		case fleet.Moved:
+			what += "; moved here from another vehicle"
 		}
 		rows = append(rows, CorrectedRow{
 			Date: fleet.DateOf(x.At),

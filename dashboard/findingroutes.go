@@ -15,4 +15,6 @@ func (d *Dashboard) registerFindings(r *gin.Engine) {
 	r.POST("/findings/:id", web.Handle(d.answerFinding))
 	r.GET("/corrections/:kind/:id", web.Handle(d.correction))
 	r.POST("/corrections/:kind/:id", web.Handle(d.correct))
+	r.GET("/corrections/:kind/:id/axle", web.Handle(d.wrongAxle))
+	r.POST("/corrections/:kind/:id/axle", web.Handle(d.moveReadings))
 }

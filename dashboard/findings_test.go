@@ -334,3 +334,46 @@ func TestTickSetAside(t *testing.T) {
 	_, body = w.follow(t, page, url.Values{"act": {"undo"}, "why": {"no dirt"}, "by": {"N. N."}})
 	check(t, parse(t, body), []has{{"#axle-1 td a[href^='/corrections/condition/']", "left: cracked"}, {"#axle-1 del.was", ""}})
 }
+
+// Readings entered for the wrong axle are moved from the page of one of them, or two
+// axles swapped; what cannot be leads back to the form as it was typed.
+func TestWrongAxle(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	reading := w.readingPath(t, bus)
+	page := reading + "/axle"
+	check(t, parse(t, w.get(reading).Body.String()), []has{{"a[href=" + page + "]", "wrong axle or vehicle"}})
+	check(t, parse(t, w.get(page).Body.String()), []has{
+		{"h1", "Recorded for axle"}, {"form button[value=swap]", "*"}, {"input[name=axle]", "*"}, {"footer.cautions", "*"},
+	})
+	for _, c := range []struct {
+		name   string
+		form   url.Values
+		status int
+		has    has
+	}{
+		{"no axle", url.Values{"act": {"move"}, "why": {"typed \"wrong\""}, "by": {"N. N."}}, 400, has{".wrong", "number of the axle"}},
+		{"no reason", url.Values{"act": {"move"}, "axle": {"2"}, "by": {"N. N."}}, 400, has{".fault", "say why"}},
+		{"no such axle", url.Values{"act": {"move"}, "axle": {"9"}, "why": {"x"}, "by": {"N. N."}}, 400, has{".fault", "none known"}},
+		{"no such vehicle", url.Values{"act": {"move"}, "axle": {"1"}, "vehicle": {"Bus 99"}, "why": {"x"}, "by": {"N. N."}}, 400, has{".wrong", "none of this number"}},
+		{"swapped with another vehicle", url.Values{"act": {"swap"}, "axle": {"1"}, "vehicle": {"Bus 2"}, "why": {"x"}, "by": {"N. N."}}, 400, has{".fault", "one vehicle"}},
+		{"neither", url.Values{"act": {"drop"}, "axle": {"1"}}, 400, has{"main", "want move or swap"}},
+	} {
+		rec := w.submit(page, c.form)
+		if rec.Code != c.status {
+			t.Errorf("%s: got status %d, want %d", c.name, rec.Code, c.status)
+		}
+		check(t, parse(t, rec.Body.String()), []has{c.has})
+	}
+	to, _ := w.follow(t, page, url.Values{"act": {"move"}, "axle": {"1"}, "why": {"sheet upside down"}, "by": {"N. N."}})
+	to, _, _ = strings.Cut(to, "#") // as a browser asks for it
+	check(t, parse(t, w.get(to).Body.String()), []has{{".notice", "Moved."}, {"#corrections", "corrected to axle 1"}, {"#corrections", "sheet upside down"}})
+	if rec := w.get(page); rec.Code != 409 {
+		t.Errorf("once moved: got status %d, want 409", rec.Code)
+	}
+	for path, status := range map[string]int{"/corrections/reading/999/axle": 404, "/corrections/fitment/1/axle": 404} {
+		if rec := w.get(path); rec.Code != status {
+			t.Errorf("%s: got status %d, want %d", path, rec.Code, status)
+		}
+	}
+}

@@ -43,6 +43,7 @@ var pageData = map[string]any{
 	"calendars":  CalendarsPage{},
 	"error":      ErrorPage{},
 	"correction": CorrectionPage{},
+	"wrongaxle":  WrongAxlePage{},
 	"finding":    FindingPage{},
 	"findings":   FindingsPage{},
 	"card":       CardPage{},

@@ -64,6 +64,7 @@ var untried = []string{
 	"POST /account/second/end",
 	"POST /accounts/:id/second/end",
 	"POST /account/tokens/:id/end",
+	"POST /corrections/:kind/:id/axle",
 	"POST /readings",
 	"POST /vehicles/:id/measure",
 	"POST /vehicles/:id/test",

@@ -172,6 +172,7 @@ var records = map[string]string{
 	"/readings/:id":                  "select upload_id from brake_tests",
 	"/findings/:id":                  "select id from findings where state = 'open'",
 	"/corrections/:kind/:id":         "select 'reading', id from thickness_readings",
+	"/corrections/:kind/:id/axle":    "select 'reading', id from thickness_readings where set_aside_at is null",
 	"/rules/fleets/:id":              "select min(id) as id from fleets",
 	"/bookings/:id":                  "select id from bookings where state = 'booked'",
 	"/bookings/:id/:end":             "select id, 'withdrawn' from bookings where state = 'booked'",

@@ -53,6 +53,7 @@ var addresses = map[string]string{
 	"/findings.csv":                    "",
 	"/findings/:id":                    "1",
 	"/corrections/:kind/:id":           "reading 1",
+	"/corrections/:kind/:id/axle":      "reading 1",
 	"/work":                            "",
 	"/people":                          "",
 	"/people/:id":                      "1",

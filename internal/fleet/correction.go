@@ -40,10 +40,31 @@ func (r Record) String() string {
 type Act string
 
 const (
-	Corrected Act = "corrected" // another row stands instead
-	SetAside  Act = "set aside" // nothing stands instead
-	Undone    Act = "undone"    // no longer set aside
+	Corrected Act = "corrected"  // another row stands instead
+	SetAside  Act = "set aside"  // nothing stands instead
+	Undone    Act = "undone"     // no longer set aside
+	Moved     Act = "moved here" // it stands instead of a reading of another vehicle
 )
+
+// AxleMove puts the readings of one axle of an inspection, recorded for the wrong
+// one, where they belong.
+type AxleMove struct {
+	Reading   int64 // one of them
+	VehicleID int64 // 0 = the same vehicle
+	Axle      int   // where they belong; 1 = front
+	Swap      bool  // what was recorded there belongs here
+}
+
+// Validate reports the first fault of m.
+func (m *AxleMove) Validate() error {
+	switch {
+	case m.Axle < 1 || m.Axle > 12:
+		return Invalidf("axle %d: want 1 (front) to 12", m.Axle)
+	case m.Swap && m.VehicleID != 0:
+		return Invalidf("swap: only two axles of one vehicle are swapped; move them to the other vehicle")
+	}
+	return nil
+}
 
 // Reason is why something was done to a record, and by whom.
 type Reason struct {

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -29,6 +30,20 @@ func (s *Service) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record,
 		return c, err
 	}
 	return c, s.follow(ctx, sc, c.VehicleID, asOf)
+}
+
+// MoveReadings puts the readings of one axle of an inspection where they belong, and
+// forecasts anew the vehicles that this concerns.
+func (s *Service) MoveReadings(ctx context.Context, sc auth.Scope, mv fleet.AxleMove, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
+	done, err := s.DB.MoveReadings(ctx, sc, mv, why)
+	if err != nil {
+		return nil, err
+	}
+	err = s.follow(ctx, sc, done[0].VehicleID, asOf)
+	if mv.VehicleID != 0 && mv.VehicleID != done[0].VehicleID {
+		err = errors.Join(err, s.follow(ctx, sc, mv.VehicleID, asOf))
+	}
+	return done, err
 }
 
 // UndoSetAside lets a record count again, and forecasts the vehicle anew.

@@ -231,14 +231,20 @@ func (w *Writer) supersedeReading(rec fleet.Record, at holder, old *fleet.Readin
 	if sameReading(&r, old) {
 		return 0, nil
 	}
+	return w.standReading(rec, at.fleet, &r)
+}
+
+// standReading adds the reading that is to stand instead of rec, in a fleet, and
+// returns its id.
+func (w *Writer) standReading(rec fleet.Record, fleetID int64, r *fleet.Reading) (int64, error) {
 	if err := w.t.fits(r.VehicleID, r.Position); err != nil {
 		return 0, err
 	}
-	revision, err := w.revision(rec, readingKeyArgs(&r)...)
+	revision, err := w.revision(rec, readingKeyArgs(r)...)
 	if err != nil {
 		return 0, err
 	}
-	v := visitOf(&r)
+	v := visitOf(r)
 	if err := w.fillVisits(map[visit]bool{v: true}); err != nil {
 		return 0, err
 	}
@@ -254,7 +260,7 @@ func (w *Writer) supersedeReading(rec fleet.Record, at holder, old *fleet.Readin
 			given, unit, gauge, note, upload_id, line, revision)
 		values `+places(17)+`
 		returning id`,
-		at.fleet, r.VehicleID, inspections[v].id, r.Date,
+		fleetID, r.VehicleID, inspections[v].id, r.Date,
 		r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face), r.MM, r.Tripped,
 		storableOf(r.Given), storableOf(r.Unit), r.Gauge, r.Note, w.upload, 0, revision)
 	return id, err

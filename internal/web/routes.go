@@ -102,6 +102,8 @@ var Routes = []Rule{
 
 	{"GET", "/corrections/:kind/:id", auth.See, false},
 	{"POST", "/corrections/:kind/:id", auth.Correct, false},
+	{"GET", "/corrections/:kind/:id/axle", auth.Correct, false},
+	{"POST", "/corrections/:kind/:id/axle", auth.Correct, false},
 	{"POST", "/vehicles/:id/tests/:test/aside", auth.Correct, false},
 
 	{"POST", "/cards", auth.Repair, false},
