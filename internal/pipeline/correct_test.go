@@ -79,3 +79,33 @@ func TestCorrectionsAreFollowed(t *testing.T) {
 		}
 	})
 }
+
+// Readings that belong to another vehicle: the forecasts of both follow at once.
+func TestMoveReadings(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		h := bus(t, s)
+		index, err := db.VehicleIndex(t.Context(), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		van := index["Van 2"][0].ID
+		before := [2]float64{medianOf(t, s, h.Vehicle.ID), medianOf(t, s, van)}
+		last := h.Readings[0]
+		for _, r := range h.Readings {
+			if r.Position.Axle == 1 && r.Date > last.Date {
+				last = r
+			}
+		}
+		mv := fleet.AxleMove{Reading: last.ID, VehicleID: van, Axle: 1}
+		done, err := s.MoveReadings(t.Context(), all, mv, fleet.Reason{Why: "the van's sheet", By: "N. N."}, s.Today())
+		if err != nil || len(done) == 0 {
+			t.Fatal(done, err)
+		}
+		for i, id := range []int64{h.Vehicle.ID, van} {
+			if got := medianOf(t, s, id); got == before[i] {
+				t.Errorf("vehicle %d: its forecast did not follow: %g", id, got)
+			}
+		}
+	})
+}
