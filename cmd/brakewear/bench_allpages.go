@@ -27,25 +27,15 @@ const benchClients = 20
 
 // pages times what people and devices ask for.
 func (w *allRun) pages() error {
-	d, err := dashboard.New(w.svc)
+	d, service, session, err := w.served()
 	if err != nil {
 		return err
 	}
-	log := slog.New(slog.DiscardHandler)
-	session, err := w.signIn()
-	if err != nil {
-		return err
-	}
-	guarded := web.NewEngine(log)
-	guarded.Use(web.Guard(w.svc.DB))
-	d.Register(guarded)
-	api.New(w.svc).Register(guarded)
-	service := withSession(guarded, session)
 	who, err := w.svc.DB.SessionOf(w.e.ctx, session)
 	if err != nil {
 		return err
 	}
-	open := web.NewEngine(log)
+	open := web.NewEngine(slog.New(slog.DiscardHandler))
 	open.Use(web.Guard(known(who)))
 	open.GET("/", d.DueFromMemory())
 	open.GET("/vehicles/:id", d.PlotsFromMemory())
@@ -62,6 +52,22 @@ func (w *allRun) pages() error {
 		}
 	}
 	return nil
+}
+
+// served returns the program's handlers as a signed-in session asks them, the
+// dashboard among them, and the session.
+func (w *allRun) served() (d *dashboard.Dashboard, service http.Handler, session string, err error) {
+	if d, err = dashboard.New(w.svc); err != nil {
+		return nil, nil, "", err
+	}
+	if session, err = w.signIn(); err != nil {
+		return nil, nil, "", err
+	}
+	guarded := web.NewEngine(slog.New(slog.DiscardHandler))
+	guarded.Use(web.Guard(w.svc.DB))
+	d.Register(guarded)
+	api.New(w.svc).Register(guarded)
+	return d, withSession(guarded, session), session, nil
 }
 
 // signIn starts a session of an account of the bench's own.
@@ -255,6 +261,9 @@ func (w *allRun) uploads(service, _ http.Handler) error {
 			}
 		}
 	}
+	if err := atOnce(ready); err != nil { // once each, as with pages
+		return err
+	}
 	resident := watchResident(w.e.ctx)
 	got, err := w.load(func(client, i int, _ *rand.Rand) func() error {
 		if i == len(ready[client]) {
@@ -270,6 +279,20 @@ func (w *allRun) uploads(service, _ http.Handler) error {
 		Aim: "p99 < 100 ms", Met: got.at(.99) < 100, Cost: got.at(.5), CostOf: "ms",
 	})
 	return nil
+}
+
+// atOnce has each client do the first of what it has ready.
+func atOnce(ready [][]func() error) error {
+	errs := make([]error, len(ready))
+	var wg sync.WaitGroup
+	for client, all := range ready {
+		if len(all) > 0 {
+			ready[client] = all[1:]
+			wg.Go(func() { errs[client] = all[0]() })
+		}
+	}
+	wg.Wait()
+	return errors.Join(errs...)
 }
 
 // upload prepares one upload of a vehicle; nil when nothing was ever measured on

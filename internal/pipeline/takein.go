@@ -2,17 +2,36 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
+	"io"
 
 	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
+// smallBytes bounds what has its turn among small uploads and does not wait for
+// long imports: a sheet of a day has some kB.
+const smallBytes = 64 << 10
+
 // TakeIn is Import followed by a refit of the vehicles the file was about, so
 // that what people look at next follows what they handed in. Where there is a
 // desk it waits for the refit for some seconds only; the report then says that
 // the forecasts follow.
 func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (up fleet.Upload, rep RefitReport, err error) {
+	body, closeBody, err := spool(f.Body)
+	if err != nil {
+		return up, rep, fmt.Errorf("read %s: %w", f.Name, err)
+	}
+	defer closeBody()
+	f.Body = body
+	if size, err := body.Seek(0, io.SeekEnd); err == nil && size <= smallBytes {
+		end, err := s.DB.SmallUpload(ctx)
+		if err != nil {
+			return up, rep, err
+		}
+		defer end()
+	}
 	t, err := s.take(ctx, sc, by, f)
 	if err != nil || t.up.Accepted == 0 {
 		return t.up, RefitReport{}, err

@@ -39,6 +39,7 @@ type DB struct {
 	r       *sqlx.DB      // reads; on PostgreSQL the same pool
 	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
+	small   chan struct{} // holds one for each small upload under way; see SmallUpload
 	turns   chan struct{} // holds one for each that reads; see turn
 	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
@@ -62,6 +63,9 @@ const (
 	// maxUploads bounds the uploads taken in at a time: each holds a connection
 	// and may read by another, of which some must be left.
 	maxUploads = maxServerConns / 2
+	// minSmall is how many small uploads are under way in an SQLite file on a
+	// machine of one or two processors: one stores while others are worked out.
+	minSmall = 4
 	// maxServerReaders bounds those who read a server's database at a time. More at
 	// once are no faster together, and each is slower.
 	maxServerReaders = maxServerConns - maxUploads
@@ -120,7 +124,8 @@ func openPostgres(dsn string) (*DB, error) {
 	pool.SetConnMaxIdleTime(connIdleTime)
 	return &DB{
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
-		uploads: make(chan struct{}, maxUploads), turns: make(chan struct{}, maxServerReaders),
+		uploads: make(chan struct{}, maxUploads), small: make(chan struct{}, maxUploads),
+		turns: make(chan struct{}, maxServerReaders),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
 	}, nil
 }
@@ -135,6 +140,7 @@ func openSQLite(path string) (*DB, error) {
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
+		small: make(chan struct{}, max(minSmall, 2*runtime.GOMAXPROCS(0))),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {

@@ -183,6 +183,10 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
+	some, err := t.rarely(in, ids)
+	if err != nil {
+		return err
+	}
 	mine := where{[]string{"r.vehicle_id" + in}, ids}
 	err = t.odometers(mine, counting, func(o *fleet.Odometer) {
 		h := of[o.VehicleID]
@@ -191,12 +195,14 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	err = t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
-		h := of[s.VehicleID]
-		h.Swaps = append(h.Swaps, *s)
-	})
-	if err != nil {
-		return err
+	if some.swaps {
+		err = t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
+			h := of[s.VehicleID]
+			h.Swaps = append(h.Swaps, *s)
+		})
+		if err != nil {
+			return err
+		}
 	}
 	err = t.readings(mine, counting, func(d *fleet.Reading) {
 		h := of[d.VehicleID]
@@ -212,33 +218,44 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 	if err != nil {
 		return err
 	}
-	err = t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
-		h := of[l.VehicleID]
-		h.Limits = append(h.Limits, *l)
-	})
-	if err != nil {
-		return err
+	if some.limits {
+		err = t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
+			h := of[l.VehicleID]
+			h.Limits = append(h.Limits, *l)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	err = t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
-		h := of[b.VehicleID]
-		h.BrakeTests = append(h.BrakeTests, *b)
-	})
-	if err != nil {
-		return err
+	if some.tests {
+		err = t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
+			h := of[b.VehicleID]
+			h.BrakeTests = append(h.BrakeTests, *b)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	err = t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
-		h := of[c.VehicleID]
-		h.Conditions = append(h.Conditions, *c)
-	})
-	if err != nil {
-		return err
+	if some.conditions {
+		err = t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
+			h := of[c.VehicleID]
+			h.Conditions = append(h.Conditions, *c)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	err = t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
-		h := of[m.VehicleID]
-		h.Rotors = append(h.Rotors, *m)
-	})
-	if err != nil {
-		return err
+	if some.cards {
+		err = t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
+			h := of[m.VehicleID]
+			h.Rotors = append(h.Rotors, *m)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if !some.refused {
+		return nil
 	}
 	return t.each(func(r *sqlx.Rows) error {
 		var s fleet.SuggestedFitment
@@ -253,6 +270,24 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 		from findings
 		where vehicle_id`+in+` and kind = ? and answer = ?
 		order by vehicle_id, subject`, append(slices.Clip(ids), string(fleet.PartChange), string(fleet.Refused))...)
+}
+
+// rare says of what few vehicles have, whether some of these do.
+type rare struct{ swaps, limits, tests, conditions, cards, refused bool }
+
+// rarely asks for all of it together: asked by itself each would be a statement
+// for nothing, for the one vehicle of most uploads.
+func (t *tx) rarely(in string, ids []any) (some rare, err error) {
+	args := slices.Concat(ids, ids, ids, ids, ids, ids, []any{string(fleet.PartChange), string(fleet.Refused)})
+	err = t.one([]any{&some.swaps, &some.limits, &some.tests, &some.conditions, &some.cards, &some.refused}, `
+		select
+			exists (select 1 from cluster_swaps where vehicle_id`+in+`),
+			exists (select 1 from axle_limits where vehicle_id`+in+`),
+			exists (select 1 from brake_tests where vehicle_id`+in+`),
+			exists (select 1 from inspection_conditions where vehicle_id`+in+`),
+			exists (select 1 from job_cards where vehicle_id`+in+`),
+			exists (select 1 from findings where vehicle_id`+in+` and kind = ? and answer = ?)`, args...)
+	return some, err
 }
 
 // which says which rows of a table of measured values to read.

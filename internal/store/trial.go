@@ -94,3 +94,19 @@ func (db *DB) uploadSlot(ctx context.Context) (release func(), err error) {
 		return nil, wrap(ctx, "wait for other uploads", ctx.Err())
 	}
 }
+
+// SmallUpload waits until one more small upload may be under way, from its first
+// row to its vehicles' new forecasts, first come, first served; end lets the next
+// one. More at once are no faster together: they would meet at each of the dozen
+// things they wait for, and the slowest would take twice as long as most.
+func (db *DB) SmallUpload(ctx context.Context) (end func(), err error) {
+	if db.within != nil {
+		return func() {}, nil
+	}
+	select {
+	case db.small <- struct{}{}:
+		return func() { <-db.small }, nil
+	case <-ctx.Done():
+		return nil, wrap(ctx, "wait for other uploads", ctx.Err())
+	}
+}
