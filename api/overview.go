@@ -23,6 +23,8 @@ type Overview struct {
 	Gaps   CostGaps        `json:"not_in_cost"`
 	Wear   OverviewWearing `json:"wear"`
 	Depots []DepotOutlook  `json:"depots"`
+	Trend  Trend           `json:"trend"`
+	Waits  []WaitCost      `json:"waiting"`
 }
 
 // LiningLeft is how many axles have how much left.
@@ -160,6 +162,8 @@ func overviewOf(o *pipeline.Overview) Overview {
 		Gaps:   CostGaps{map[string]*float64{}, append([]string{}, o.Gaps.Depots...), o.Gaps.Bookings},
 		Wear:   OverviewWearing{items(o.Duty, wearOf), items(o.Depot, wearOf)},
 		Depots: items(o.Depots, depotOutlookOf),
+		Trend:  trendOf(&o.Trend),
+		Waits:  items(o.Waits, waitOf),
 	}
 	for i, n := range o.Left.Classes {
 		out.Left.Classes = append(out.Left.Classes, LeftClass{store.LeftClasses[i], n})
