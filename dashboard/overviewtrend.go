@@ -42,6 +42,10 @@ type TrendGroups struct {
 // trendGroups is how many groups the page shows, the file all.
 const trendGroups = 8
 
+// trendWorse is from how many percent on a group's risen wear rate is pointed
+// out: less comes and goes with single readings. Judgement.
+const trendWorse = 5
+
 // trend makes the tables of the month that is over.
 func (x *overviewLinks) trend(tell units.Reader, o *pipeline.Overview) OverviewTrend {
 	t := &o.Trend
@@ -142,7 +146,7 @@ func (x *overviewLinks) trendWear(tell units.Reader, by store.WearGroup, ws []st
 		}
 		switch ratio := math.Round(100*w.Rate.Now/w.Rate.Then) - 100; {
 		case ratio > 0:
-			row.Change, row.Worse = "up "+percent(ratio/100), true
+			row.Change, row.Worse = "up "+percent(ratio/100), ratio >= trendWorse
 		case ratio < 0:
 			row.Change = "down " + percent(-ratio/100)
 		}
