@@ -227,7 +227,7 @@ func (s *Service) CardTests(ctx context.Context, sc auth.Scope, c *fleet.Card) (
 		switch {
 		case t.Stage == fleet.BeforeJob && t.Date <= c.Day && c.Day-t.Date <= beforeDays:
 			out.Before, out.JudgedBefore = t, set.Judged(&h.Vehicle, axles, t)
-		case t.Stage == fleet.AfterJob && t.Date >= c.Day && (c.ClosedAt == nil || t.Date <= fleet.DateOf(*c.ClosedAt)):
+		case t.Stage == fleet.AfterJob && t.Date >= c.Day && (c.ClosedAt == nil || t.Date <= s.dayOf(*c.ClosedAt)):
 			out.After, out.JudgedAfter = t, set.Judged(&h.Vehicle, axles, t)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -161,6 +162,31 @@ func TestCardLoop(t *testing.T) {
 		again, err := db.Forecasts(t.Context(), all, bus)
 		if err != nil || math.Abs(again[0].Crossing.Day.Quantile(.5)-before[0].Crossing.Day.Quantile(.5)) > 60 {
 			t.Errorf("the old set is forecast for day %g, was for %g; %v", again[0].Crossing.Day.Quantile(.5), before[0].Crossing.Day.Quantile(.5), err)
+		}
+	})
+}
+
+// A card closed in the morning far east of Greenwich, where it is still the day
+// before, keeps the test of that day.
+func TestCardTestsFarEast(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s, bus := cardWorld(t, db)
+		s.Now = func() time.Time { return time.Date(2026, 3, 2, 8, 0, 0, 0, time.FixedZone("", 10*3600)) }
+		db.Now = s.Now
+		c, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, padsOfAxle1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		settle(t, db, &c)
+		if _, _, err := db.AddBrakeTest(t.Context(), all, stop(bus, c.Day, fleet.AfterJob, 6), "N. N."); err != nil {
+			t.Fatal(err)
+		}
+		if c, err = s.CloseCard(t.Context(), all, "N. N.", c.ID, fleet.CardPassed, ""); err != nil {
+			t.Fatal(err)
+		}
+		tests, err := s.CardTests(t.Context(), all, &c)
+		if err != nil || tests.After == nil || tests.After.Date != fleet.NewDate(2026, 3, 2) {
+			t.Errorf("of the closed card: got %+v, %v; want the test after the job", tests.After, err)
 		}
 	})
 }

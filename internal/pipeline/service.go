@@ -57,12 +57,14 @@ func (s *Service) AcceptedRisk() float64 {
 
 // Today is the civil day forecasts are made for, and by which it is decided what
 // is due: that of most depots once their clock is known, as nights go by it.
-func (s *Service) Today() fleet.Date {
-	now := s.now()
+func (s *Service) Today() fleet.Date { return s.dayOf(s.now()) }
+
+// dayOf is the civil day of an instant on the clock that Today goes by.
+func (s *Service) dayOf(t time.Time) fleet.Date {
 	if home := s.home(); home != nil {
-		now = now.In(home)
+		return fleet.DateOf(t.In(home))
 	}
-	return fleet.DateOf(now)
+	return fleet.DateOf(t.In(s.now().Location()))
 }
 
 func (s *Service) now() time.Time {
