@@ -60,7 +60,9 @@ func TrendOf(days []fleet.Date, xs []float64) Trend {
 }
 
 // exactUpTo is how many values the distribution of Kendall's S is counted for;
-// beyond, and with ties, its normal approximation is exact to three digits.
+// beyond, its normal approximation is exact to three digits. Where values tie it
+// stands in for few as well, with some tenths of its value as the error: six of
+// which two pairs tie, in order, have 1/180 and get 1/103.
 const exactUpTo = 50
 
 // kendallChance returns the chance that S of n values in any order is s ≥ 0 or
