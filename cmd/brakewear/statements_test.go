@@ -196,6 +196,16 @@ func TestStatements(t *testing.T) {
 					t.Errorf("%s reads a table whole: %s", route, whole)
 				}
 			}
+			// In every order and under every filter the due-soon list finds its rows
+			// by an index.
+			for _, sort := range store.DueSorts {
+				for _, filter := range []string{"within=8", "fleet=1", "fleet=1&depot=1", "booked=no", "booked=yes", "q=bus", "q=bus+3", "measured=yes", "part=pad"} {
+					path := "/?within=0&" + filter + "&sort=" + string(sort)
+					for _, whole := range many.request(t, http.MethodGet, path, "", http.StatusOK).Whole(t, many.url, growing) {
+						t.Errorf("%s reads a table whole: %s", path, whole)
+					}
+				}
+			}
 			// So does a reading of one vehicle on its way in.
 			body := `[{"vehicle":"Bus 3","date":"2026-03-01","odometer_km":153100,"axle":1,"part":"pad","side":"left","face":"inner","value_mm":5.2}]`
 			for _, whole := range many.request(t, http.MethodPost, "/api/v1/readings", body, http.StatusCreated).Whole(t, many.url, growing) {
