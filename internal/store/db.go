@@ -253,11 +253,12 @@ func (db *DB) now() time.Time { return db.Now().UTC().Truncate(time.Microsecond)
 // tx is a transaction. Its methods take SQL with ? for parameters.
 type tx struct {
 	*sqlx.Tx
-	ctx     context.Context
-	db      *DB
-	staged  map[string]bool // stages made
-	told    bool            // the log of changes has a row of what is done
-	version string          // of what it sees; blank = not known. See readKeeping
+	ctx       context.Context
+	db        *DB
+	staged    map[string]bool // stages made
+	plansKept bool            // see planOnce
+	told      bool            // the log of changes has a row of what is done
+	version   string          // of what it sees; blank = not known. See readKeeping
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused

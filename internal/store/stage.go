@@ -37,7 +37,35 @@ func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
 	if _, err := t.exec(empty); err != nil {
 		return err
 	}
-	return t.pour(s.name, s.columns, rows)
+	n := 0
+	err := t.pour(s.name, s.columns, func(yield func([]any) bool) {
+		for row := range rows {
+			if n++; !yield(row) {
+				return
+			}
+		}
+	})
+	if err == nil && n >= manyRows {
+		err = t.planOnce()
+	}
+	return err
+}
+
+// manyRows is from how many rows on a stage is worth a statement to spare the
+// server plans: there is one for each row's foreign key.
+const manyRows = 500
+
+// planOnce lets PostgreSQL keep the plans of what it looks up for foreign keys
+// until the transaction ends. As our connections are set (see limit) it plans each
+// look-up anew, which took twice as long as storing an inspection; and a stage is
+// moved on by statements that are run a few times only.
+func (t *tx) planOnce() error {
+	if t.db.dialect != Postgres || t.plansKept {
+		return nil
+	}
+	t.plansKept = true
+	_, err := t.exec(`set local plan_cache_mode = auto`)
+	return err
 }
 
 // pour adds rows to a table: by COPY on PostgreSQL, by a prepared insert on
