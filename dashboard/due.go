@@ -263,9 +263,16 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 			Label: "Take readings in",
 		}, nil
 	case f.Text != "" || f.Fleet != 0 || f.Depot != 0 || f.Booked != "" || f.Narrow.any():
+		text := "No axle of this choice has a forecast."
+		switch {
+		case f.Weeks != 0:
+			text = "Nothing of this choice is to be booked within " + plural(f.Weeks, "week", "weeks") + ". Take a longer time, or look at everything."
+		case f.Text != "":
+			text = "No axle with a forecast goes by “" + f.Text + "” here. See how it is written, or look at everything."
+		}
 		return &Empty{
 			Title: "No axle fits this filter",
-			Text:  "Nothing of this choice is to be booked in that time. Take a longer time, or look at everything.",
+			Text:  text,
 			Link:  "/?within=0",
 			Label: "Show all axles",
 		}, nil
