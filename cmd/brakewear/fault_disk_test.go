@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -181,11 +182,17 @@ func TestFaultDiskReadOnly(t *testing.T) {
 	again()
 	ended = true
 	s = startServing(t, d.URL)
-	defer s.kill(t)
 	if a := askOnce(t, token, http.MethodPost, s.address+"/api/v1/uploads?kind=readings", csvType, many(1, 10)); a.status != http.StatusCreated {
 		t.Errorf("written to again: got %+v", a)
 	}
+	s.kill(t)
 	mustHold(t, d.URL, "written to again")
+	// After a clean end there is no journal left that it could be read by.
+	defer d.ReadOnly(t)()
+	_, said, err := command(t, "findings", "--database", d.URL)
+	if !errors.Is(err, fleet.ErrReadOnly) || !strings.Contains(fmt.Sprint(said, err), "nothing can be written to its folder") {
+		t.Errorf("opened after a clean end: got %v %s", err, said)
+	}
 }
 
 // Bytes in the middle of the database's file are overwritten. What touches them

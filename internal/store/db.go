@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -14,6 +15,7 @@ import (
 	"github.com/jmoiron/sqlx"
 	_ "github.com/lib/pq" // the driver "postgres"
 	"modernc.org/sqlite"  // the driver "sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"brakewear/internal/fleet"
 )
@@ -106,7 +108,7 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 	}
 	if err := db.Ping(ctx); err != nil {
 		if db.dialect == SQLite {
-			err = fmt.Errorf("database %s: %w", dsn, err)
+			err = fmt.Errorf("database %s: %w", dsn, db.whyNotOpen(err))
 		}
 		return nil, errors.Join(err, db.Close())
 	}
@@ -128,6 +130,19 @@ func openPostgres(dsn string) (*DB, error) {
 		turns: make(chan struct{}, maxServerReaders),
 		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
 	}, nil
+}
+
+// whyNotOpen says more of an error that SQLite cannot open the file by: an open
+// one has others beside it, so that its folder must be one to write to.
+func (db *DB) whyNotOpen(err error) error {
+	if e, ok := errors.AsType[*sqlite.Error](err); !ok || e.Code()&0xff != sqlite3.SQLITE_CANTOPEN {
+		return err
+	}
+	f, cause := os.CreateTemp(filepath.Dir(db.path), ".brakewear-*")
+	if cause == nil {
+		return errors.Join(err, f.Close(), os.Remove(f.Name()))
+	}
+	return fmt.Errorf("%w: nothing can be written to its folder, as must be even to read: %w", fleet.ErrReadOnly, cause)
 }
 
 // openSQLite opens one connection that writes and several that read: SQLite
