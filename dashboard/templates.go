@@ -91,6 +91,9 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"iso":     func(d interface{ String() string }) string { return d.String() },
 				"count":   count,
 				"plural":  plural,
+
+				"recordcells": recordCells,
+				"textrows":    textRows,
 			}).
 			Option("missingkey=error").
 			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")
