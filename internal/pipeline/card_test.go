@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -228,6 +230,33 @@ func TestFitPartsRefuses(t *testing.T) {
 	})
 }
 
+// A card of no booking that is sent again, and again at the same moment, is opened
+// once; other work has a card of its own.
+func TestCardSentAgain(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s, bus := cardWorld(t, db)
+		var opened atomic.Int32
+		var wg sync.WaitGroup
+		for range 6 {
+			wg.Go(func() {
+				switch _, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, padsOfAxle1); {
+				case err == nil:
+					opened.Add(1)
+				case !errors.Is(err, fleet.ErrConflict) || !strings.Contains(err.Error(), "has job card"):
+					t.Errorf("again: got %v, want a conflict that names the card", err)
+				}
+			})
+		}
+		wg.Wait()
+		if got := opened.Load(); got != 1 {
+			t.Errorf("got %d cards, want 1", got)
+		}
+		if _, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, []fleet.WorkItem{{Axle: 1, Item: fleet.ItemHoses}}); err != nil {
+			t.Errorf("other work: %v", err)
+		}
+	})
+}
+
 // A card keeps the steps it was made from; the next is made from those that the
 // workshop keeps now, with the maker's values of the vehicle.
 func TestCardSteps(t *testing.T) {
@@ -255,6 +284,10 @@ func TestCardSteps(t *testing.T) {
 		}
 		low, high := 570.0, 630.0 // Nm, invented
 		if err := db.SaveMakersValue(t.Context(), all, "N. N.", fleet.MakersValue{FleetID: first.FleetID, Measure: "wheel nuts", Low: &low, High: &high}); err != nil {
+			t.Fatal(err)
+		}
+		// It is dropped, so that another of the same work can be opened.
+		if _, err := s.CloseCard(t.Context(), all, "N. N.", first.ID, fleet.CardDropped, "came by mistake"); err != nil {
 			t.Fatal(err)
 		}
 		second, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, padsOfAxle1)

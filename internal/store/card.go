@@ -17,7 +17,8 @@ import (
 
 // OpenCard makes a job card with its steps: those that the vehicle's fleet keeps,
 // for what is in c.Work, with the maker's check values of the vehicle. Of a booking
-// there is one card at a time; another is fleet.ErrConflict.
+// there is one card at a time, and of no booking one that is open for the same work
+// of a day, so that what is sent again opens no other; that is fleet.ErrConflict.
 func (db *DB) OpenCard(ctx context.Context, sc auth.Scope, by string, c fleet.Card) (opened fleet.Card, err error) {
 	if len(c.Work) == 0 {
 		return opened, fleet.Invalidf("work: a job card needs something to do")
@@ -78,6 +79,22 @@ func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err err
 	work, err := json.Marshal(c.Work)
 	if err != nil {
 		return 0, err
+	}
+	if c.BookingID == 0 {
+		if err := t.lockDepots(c.DepotID); err != nil {
+			return 0, err
+		}
+		var other int64
+		err = t.one([]any{&other}, `
+			select id from job_cards
+			where vehicle_id = ? and booking_id is null and state = ? and day = ? and work = ?`,
+			c.VehicleID, string(fleet.CardOpen), c.Day, storableOf(string(work)))
+		if err == nil {
+			return 0, fleet.Conflictf("the vehicle has job card %d of %s for the same work already", other, c.Day)
+		}
+		if !errors.Is(err, errNoRows) {
+			return 0, err
+		}
 	}
 	err = t.one([]any{&id}, `
 		insert into job_cards (
