@@ -270,7 +270,8 @@ type tx struct {
 	*sqlx.Tx
 	ctx       context.Context
 	db        *DB
-	staged    map[string]bool // stages made
+	staged    map[string]bool   // tables of stages made
+	few       map[string]staged // stages without one, by name
 	plansKept bool            // see planOnce
 	told      bool            // the log of changes has a row of what is done
 	version   string          // of what it sees; blank = not known. See readKeeping
@@ -371,7 +372,7 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 		return wrap(ctx, what, err)
 	}
 	defer end()
-	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}}
+	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}}
 	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}
@@ -446,11 +447,13 @@ func (db *DB) beginOn(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x
 	}, nil
 }
 
-// bind puts the dialect's placeholders into query.
-func (t *tx) bind(query string, args []any) string {
+// bind puts the dialect's placeholders into query, and what it needs of stages
+// before it.
+func (t *tx) bind(query string, args []any) (string, []any) {
+	query, args = t.withFew(query, args)
 	query = t.Rebind(query)
 	trace(t.ctx, query, args)
-	return query
+	return query, args
 }
 
 func trace(ctx context.Context, query string, args []any) {
@@ -468,7 +471,8 @@ func WithTrace(ctx context.Context, see func(query string, args []any)) context.
 }
 
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {
-	return t.ExecContext(t.ctx, t.bind(query, args), args...)
+	query, args = t.bind(query, args)
+	return t.ExecContext(t.ctx, query, args...)
 }
 
 // count runs a statement and returns how many rows it changed.
@@ -487,12 +491,14 @@ var errNoRows = sql.ErrNoRows
 
 // one scans the first row of query into dest.
 func (t *tx) one(dest []any, query string, args ...any) error {
-	return t.QueryRowxContext(t.ctx, t.bind(query, args), args...).Scan(dest...)
+	query, args = t.bind(query, args)
+	return t.QueryRowxContext(t.ctx, query, args...).Scan(dest...)
 }
 
 // each calls scan for every row of query.
 func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) error {
-	rows, err := t.QueryxContext(t.ctx, t.bind(query, args), args...)
+	query, args = t.bind(query, args)
+	rows, err := t.QueryxContext(t.ctx, query, args...)
 	if err != nil {
 		return err
 	}

@@ -198,7 +198,7 @@ var readingColumns = []string{
 
 func (w *Writer) pourReadings(rs []*fleet.Reading, inspections map[visit]inspection) error {
 	row := make([]any, len(readingColumns))
-	return w.t.pour("thickness_readings", readingColumns, func(yield func([]any) bool) {
+	return w.t.add("thickness_readings", readingColumns, func(yield func([]any) bool) {
 		var last visit // rows of one come together
 		var i inspection
 		for n, r := range rs {

@@ -12,15 +12,29 @@ import (
 
 // stage is a temporary table that rows are poured into at the driver's full
 // speed; set-based statements then move them on. Its columns are taken from
-// the tables they will go to.
+// the tables they will go to. Few rows need no table on PostgreSQL: see fewRows.
 type stage struct {
 	name    string
 	from    string   // tables
 	columns []string // of them
 }
 
-// fill empties the stage, making it first where need be, and pours rows in.
+// fill puts rows on the stage in place of those there were. It may go through them
+// twice.
 func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
+	delete(t.few, s.name)
+	if !s.inTable(t.db.dialect) {
+		if array, ok := few(s.columns, rows); ok {
+			t.few[s.name] = staged{s, array}
+			return nil
+		}
+	}
+	return t.fillTable(s, rows)
+}
+
+// fillTable empties the stage's table, making it first where need be, and pours
+// rows in.
+func (t *tx) fillTable(s stage, rows iter.Seq[[]any]) error {
 	empty := "truncate " + s.name
 	create := "create temp table " + s.name + " on commit drop"
 	if t.db.dialect == SQLite {

@@ -59,14 +59,14 @@ func (db *DB) Tentative() bool { return db.within != nil && !db.reading }
 // fails, as a transaction of its own would be.
 func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err error) {
 	t := db.within
-	staged := maps.Clone(t.staged)
+	staged, few := maps.Clone(t.staged), maps.Clone(t.few)
 	if _, err := t.exec(`savepoint part`); err != nil {
 		return wrap(ctx, what, err)
 	}
 	done := false
 	defer func() {
 		if !done { // also when f panics
-			t.staged = staged
+			t.staged, t.few = staged, few
 			_, rerr := t.exec(`rollback to savepoint part`)
 			err = errors.Join(err, wrap(ctx, what, rerr))
 		}
