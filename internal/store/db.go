@@ -272,9 +272,9 @@ type tx struct {
 	db        *DB
 	staged    map[string]bool   // tables of stages made
 	few       map[string]staged // stages without one, by name
-	plansKept bool            // see planOnce
-	told      bool            // the log of changes has a row of what is done
-	version   string          // of what it sees; blank = not known. See readKeeping
+	plansKept bool              // see planOnce
+	told      bool              // the log of changes has a row of what is done
+	version   string            // of what it sees; blank = not known. See readKeeping
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -63,3 +64,39 @@ func CopyLine(row ...any) (string, error) {
 	b, err := appendCopy(nil, row)
 	return string(b), err
 }
+
+const FewRows = fewRows
+
+// Staged puts parts of rows on a stage, one in place of the other, and returns the
+// texts of the rows that a statement sees after each. Their columns are those of
+// StagedColumns.
+func (db *DB) Staged(ctx context.Context, inTable bool, parts ...[][]any) (seen [][]string, err error) {
+	s := stage{name: "staged_any", from: "axle_forecasts", columns: StagedColumns}
+	err = db.tend(ctx, "try a stage", func(t *tx) error {
+		fill := t.fill
+		if inTable {
+			fill = t.fillTable
+		}
+		for _, rows := range parts {
+			if err := fill(s, slices.Values(rows)); err != nil {
+				return err
+			}
+			var texts []string
+			err := t.each(func(r *sqlx.Rows) error {
+				var text string
+				err := r.Scan(&text)
+				texts = append(texts, text)
+				return err
+			}, `select CAST(s AS text) from staged_any s where vehicle_id > ? order by vehicle_id`, 0)
+			if err != nil {
+				return err
+			}
+			seen = append(seen, texts)
+		}
+		return nil
+	})
+	return seen, err
+}
+
+// StagedColumns are one of each type.
+var StagedColumns = []string{"vehicle_id", "axle", "book_by", "past_limit", "risk", "warnings", "km_quantiles"}
