@@ -69,14 +69,15 @@ func (r *road) km(s float64) float64 {
 	if eff >= r.lastEff || r.season == (WearSeason{}) {
 		return max(0, last.Km+r.season.Real(eff-r.lastEff, last.Day, max(t.recent, minKmPerDay)))
 	}
-	first := t.days[0]
 	if eff <= 0 {
 		return max(0, t.km[0]+eff)
 	}
-	// The first day by whose end the distance is covered, and within it.
-	n := sort.Search(int(last.Day-first), func(i int) bool { return r.eff.At(first+Day(i)) >= eff })
-	hi := first + Day(n)
-	lo := max(first, hi-1)
+	// The first day by whose end the distance is covered, and within it. It lies
+	// between two readings, which are quicker to search than all days.
+	k := min(sort.SearchFloat64s(r.eff.s, eff), len(t.days)-1)
+	from := t.days[k-1] + 1
+	hi := from + Day(sort.Search(int(t.days[k]-from), func(i int) bool { return r.eff.At(from+Day(i)) >= eff }))
+	lo := hi - 1
 	a, b := r.eff.At(lo), r.eff.At(hi)
 	if !(b > a) {
 		return t.Km(hi)
