@@ -53,6 +53,7 @@ type DB struct {
 
 	within  *tx    // of a trial: all is done in this transaction
 	reading bool   // within is of OneState: nothing is undone in a part of it
+	whole   bool   // within is of Together: a part that fails ends it
 	version string // of that state; see Version
 }
 
@@ -274,6 +275,7 @@ type tx struct {
 	few       map[string]staged // stages without one, by name
 	plansKept bool              // see planOnce
 	told      bool              // the log of changes has a row of what is done
+	failed    error             // of a part of what is done together
 	version   string            // of what it sees; blank = not known. See readKeeping
 }
 
@@ -294,8 +296,10 @@ func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error
 // and how far its work is: the log of changes says nothing of it.
 func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error {
 	return db.run(ctx, db.w, nil, what, func(t *tx) error {
-		if err := t.joinByIndex(); err != nil {
-			return err
+		if db.within == nil { // else the whole does so already
+			if err := t.joinByIndex(); err != nil {
+				return err
+			}
 		}
 		return f(t)
 	})
@@ -305,13 +309,14 @@ func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error 
 // few thousand rows. It knows too little of temporary tables and of rows just
 // written to see that looking each up by its key is cheaper, and a large
 // upload would take time in the square of its length.
-func (t *tx) joinByIndex() error {
+//
+// settings are set with it, in the same message.
+func (t *tx) joinByIndex(settings ...string) error {
 	if t.db.dialect != Postgres {
 		return nil
 	}
-	_, err := t.exec(`
-		set local enable_hashjoin = off;
-		set local enable_mergejoin = off`)
+	settings = append(settings, "enable_hashjoin = off", "enable_mergejoin = off")
+	_, err := t.exec("set local " + strings.Join(settings, "; set local "))
 	return err
 }
 

@@ -130,20 +130,12 @@ func noVehicle(id int64) error {
 // table.
 func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error) {
 	err = db.read(ctx, "read histories", func(t *tx) error {
-		if err := t.joinByIndex(); err != nil {
+		// One round by itself would be no slower with a table read whole; all the
+		// rounds together would. And it is too small for processes of its own on
+		// the server: a refit of 20,480 vehicles took 29 core-seconds there with
+		// them, and 21 without.
+		if err := t.joinByIndex("enable_seqscan = off", "max_parallel_workers_per_gather = 0"); err != nil {
 			return err
-		}
-		if db.dialect == Postgres {
-			// One round by itself would be no slower with a table read whole;
-			// all the rounds together would. And it is too small for processes
-			// of its own on the server: a refit of 20,480 vehicles took 29
-			// core-seconds there with them, and 21 without.
-			_, err := t.exec(`
-				set local enable_seqscan = off;
-				set local max_parallel_workers_per_gather = 0`)
-			if err != nil {
-				return err
-			}
 		}
 		err := t.each(func(r *sqlx.Rows) error {
 			h := &History{}

@@ -1,8 +1,10 @@
 package store_test
 
 import (
+	"errors"
 	"testing"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -58,6 +60,33 @@ func TestTogether(t *testing.T) {
 			if ferr != nil || (err == nil) == stranger || stranger && len(fs) != 0 || !stranger && len(fs) != 2 {
 				t.Errorf("with a stranger %v: got %d forecasts, %v, %v", stranger, len(fs), err, ferr)
 			}
+		}
+	})
+}
+
+// A part that failed ends all that is done together, whatever is made of its error;
+// a trial among it is undone, and the rest goes on.
+func TestTogetherEndsWithAPart(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		id := mustVehicles(t, db, entry("Bus 1"))[0]
+		keep := func(db *store.DB, id int64, axle int) error {
+			return db.SaveForecasts(t.Context(), all, []store.AxleForecast{due(id, axle, ptr(asOf), float64(asOf))})
+		}
+		err := db.Together(t.Context(), "keep both", func(db *store.DB) error {
+			_ = keep(db, 9999, 1) // a stranger
+			return keep(db, id, 1)
+		})
+		if fs, ferr := db.Forecasts(t.Context(), all, id); !errors.Is(err, fleet.ErrNotFound) || ferr != nil || len(fs) != 0 {
+			t.Errorf("got %d forecasts, %v, and %v for the stranger", len(fs), ferr, err)
+		}
+		err = db.Together(t.Context(), "keep one", func(db *store.DB) error {
+			if err := keep(db, id, 1); err != nil {
+				return err
+			}
+			return db.Trial(t.Context(), func(trial *store.DB) error { return keep(trial, id, 2) })
+		})
+		if fs, ferr := db.Forecasts(t.Context(), all, id); err != nil || ferr != nil || len(fs) != 1 {
+			t.Errorf("got %d forecasts, %v, %v; want the one that was not tried", len(fs), err, ferr)
 		}
 	})
 }

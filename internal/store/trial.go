@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"maps"
@@ -18,6 +19,11 @@ func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
 		return err
 	}
 	defer release()
+	if db.whole { // a trial is undone, and what it is a part of goes on
+		parted := *db
+		parted.whole = false
+		db = &parted
+	}
 	var own error // of fn
 	err = db.tend(ctx, "try", func(t *tx) error {
 		trial := *db
@@ -38,17 +44,17 @@ func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
 }
 
 // Together calls fn with a DB on which all that is done is one transaction: what
-// fn stored is undone when it fails. The DB is for one goroutine, and holds an
-// SQLite file's only writer.
+// fn stored is undone when it fails, or when anything done on the DB failed. The DB
+// is for one goroutine, and holds an SQLite file's only writer.
 func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) error) error {
 	if db.within != nil {
 		return fn(db)
 	}
 	return db.tend(ctx, what, func(t *tx) error {
 		together := *db
-		together.within = t
+		together.within, together.whole = t, true
 		t.db = &together
-		return fn(&together)
+		return cmp.Or(fn(&together), t.failed)
 	})
 }
 
@@ -56,9 +62,15 @@ func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) e
 func (db *DB) Tentative() bool { return db.within != nil && !db.reading }
 
 // nested runs f in a part of the trial's transaction that is undone when f
-// fails, as a transaction of its own would be.
+// fails, as a transaction of its own would be; or that ends the whole when it
+// fails, and needs no savepoint.
 func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err error) {
 	t := db.within
+	if db.whole {
+		err := wrap(ctx, what, f(t))
+		t.failed = cmp.Or(t.failed, err)
+		return err
+	}
 	staged, few := maps.Clone(t.staged), maps.Clone(t.few)
 	if _, err := t.exec(`savepoint part`); err != nil {
 		return wrap(ctx, what, err)
