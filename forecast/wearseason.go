@@ -27,10 +27,16 @@ func (w WearSeason) weight(a, b float64) float64 {
 }
 
 func (w WearSeason) integral(d float64) float64 {
+	sum, _ := w.at(d)
+	return sum
+}
+
+// at returns the integral of the season up to day d, and the season on it.
+func (w WearSeason) at(d float64) (integral, pace float64) {
 	const omega = 2 * math.Pi / yearDays
 	// The whole part of the year is dropped to keep the sine's argument small.
 	sin, cos := math.Sincos(omega * math.Mod(d, yearDays))
-	return d + (w.Cos*sin-w.Sin*cos)/omega
+	return d + (w.Cos*sin-w.Sin*cos)/omega, 1 + w.Cos*cos + w.Sin*sin
 }
 
 // Real returns the km driven from day from on until they wear as much as eff km
@@ -39,13 +45,12 @@ func (w WearSeason) Real(eff float64, from Day, kmPerDay float64) float64 {
 	if w == (WearSeason{}) || !(kmPerDay > 0) || math.IsInf(eff, 0) || math.IsNaN(eff) {
 		return eff
 	}
-	const omega = 2 * math.Pi / yearDays
 	target, d0 := eff/kmPerDay, float64(from)
-	days := target
+	start, days := w.integral(d0), target
 	// Newton on a function that strays from the identity by a few days only.
 	for range 8 {
-		sin, cos := math.Sincos(omega * math.Mod(d0+days, yearDays))
-		step := (w.weight(d0, d0+days) - target) / (1 + w.Cos*cos + w.Sin*sin)
+		here, pace := w.at(d0 + days)
+		step := (here - start - target) / pace
 		days -= step
 		if math.Abs(step) < 1e-6 {
 			break
