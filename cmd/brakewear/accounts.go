@@ -188,7 +188,7 @@ func (c accountsSecondOffCmd) Help() string {
 }
 
 func (c accountsSecondOffCmd) Run(e *env) error {
-	db, err := c.open(e)
+	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
