@@ -103,7 +103,7 @@ var saysNothing = map[string]string{
 	"people add": "changes one thing", "people stop": "changes one thing",
 	"accounts add": "prints a link", "accounts link": "prints a link", "accounts stop": "changes one thing",
 	"accounts second-off": "changes one thing",
-	"completion": "prints a script", "help": "prints what is to be read", "bench process": "speaks to bench processes",
+	"completion":          "prints a script", "help": "prints what is to be read", "bench process": "speaks to bench processes",
 }
 
 // TestEveryCommandSpeaksToPrograms: every command with something to say offers
