@@ -1,0 +1,72 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+
+	"github.com/jmoiron/sqlx"
+)
+
+// bind puts the dialect's placeholders into query, and what it needs of stages
+// before it.
+func (t *tx) bind(query string, args []any) (string, []any) {
+	query, args = t.withFew(query, args)
+	query = t.Rebind(query)
+	trace(t.ctx, query, args)
+	return query, args
+}
+
+func trace(ctx context.Context, query string, args []any) {
+	if see, ok := ctx.Value(traceKey{}).(func(string, []any)); ok {
+		see(query, args)
+	}
+}
+
+type traceKey struct{}
+
+// WithTrace makes see get every statement that is run for ctx, with its
+// arguments, before it is run: to count them or to ask for their plans.
+func WithTrace(ctx context.Context, see func(query string, args []any)) context.Context {
+	return context.WithValue(ctx, traceKey{}, see)
+}
+
+func (t *tx) exec(query string, args ...any) (sql.Result, error) {
+	query, args = t.bind(query, args)
+	return t.ExecContext(t.ctx, query, args...)
+}
+
+// count runs a statement and returns how many rows it changed.
+func (t *tx) count(query string, args ...any) (int, error) {
+	res, err := t.exec(query, args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := res.RowsAffected()
+	return int(n), err
+}
+
+// errNoRows is what one returns when there is none; the caller, who knows what
+// was looked for, makes fleet.ErrNotFound of it.
+var errNoRows = sql.ErrNoRows
+
+// one scans the first row of query into dest.
+func (t *tx) one(dest []any, query string, args ...any) error {
+	query, args = t.bind(query, args)
+	return t.QueryRowxContext(t.ctx, query, args...).Scan(dest...)
+}
+
+// each calls scan for every row of query.
+func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) error {
+	query, args = t.bind(query, args)
+	rows, err := t.QueryxContext(t.ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := scan(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
