@@ -158,6 +158,13 @@ func (t *tx) sameVisit(rec fleet.Record, ch fleet.Change) (ids []int64, err erro
 	if rec.Kind != fleet.ReadingRecord {
 		return nil, fleet.Invalidf("%s: only a reading belongs to a visit", rec)
 	}
+	return t.visitOf(rec.ID, " and r.id <> o.id")
+}
+
+// visitOf returns the readings that count of the inspection that a reading is of,
+// as far as a further condition on them, r, and it, o, goes, and keeps them from
+// others until the transaction ends.
+func (t *tx) visitOf(reading int64, and string) (ids []int64, err error) {
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update of r"
@@ -172,8 +179,8 @@ func (t *tx) sameVisit(rec fleet.Record, ch fleet.Change) (ids []int64, err erro
 		from thickness_readings r
 		join thickness_readings o on o.inspection_id = r.inspection_id
 			and o.vehicle_id = r.vehicle_id and o.day = r.day
-		where o.id = ? and r.id <> o.id and r.set_aside_at is null
-		order by r.id`+lock, rec.ID)
+		where o.id = ? and r.set_aside_at is null`+and+`
+		order by r.id`+lock, reading)
 	return ids, err
 }
 

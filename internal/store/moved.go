@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 
-	"github.com/jmoiron/sqlx"
-
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
@@ -127,26 +125,10 @@ func (t *tx) holderOf(sc auth.Scope, vehicleID int64) (holder, error) {
 // ofInspection returns the readings that count of the inspection that a reading is
 // of, by id, and keeps them from others until the transaction ends.
 func (t *tx) ofInspection(rec fleet.Record) (rs []fleet.Reading, err error) {
-	lock := ""
-	if t.db.dialect == Postgres {
-		lock = " for update of r"
-	}
-	var ids []any
-	err = t.each(func(r *sqlx.Rows) error {
-		var id int64
-		err := r.Scan(&id)
-		ids = append(ids, id)
-		return err
-	}, `
-		select r.id
-		from thickness_readings r
-		join thickness_readings o on o.inspection_id = r.inspection_id
-			and o.vehicle_id = r.vehicle_id and o.day = r.day
-		where o.id = ? and r.set_aside_at is null
-		order by r.id`+lock, rec.ID)
+	ids, err := t.visitOf(rec.ID, "")
 	if err != nil {
 		return nil, err
 	}
-	err = t.readings(where{[]string{"r.id in " + places(len(ids))}, ids}, counting, func(r *fleet.Reading) { rs = append(rs, *r) })
+	err = t.readings(where{[]string{"r.id in " + places(len(ids))}, anys(ids)}, counting, func(r *fleet.Reading) { rs = append(rs, *r) })
 	return rs, err
 }
