@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -161,20 +162,7 @@ func (c accountsStopCmd) Help() string {
 }
 
 func (c accountsStopCmd) Run(e *env) error {
-	db, err := c.existing(e)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	id, err := accountOf(e, db, c.Email)
-	if err != nil {
-		return err
-	}
-	if err := db.StopAccount(e.ctx, auth.AllFleets(), commandLine, id); err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(e.stdout, "%s signs in no longer.\n", c.Email)
-	return err
+	return c.change(e, c.Email, (*store.DB).StopAccount, "signs in no longer.")
 }
 
 type accountsSecondOffCmd struct {
@@ -188,19 +176,25 @@ func (c accountsSecondOffCmd) Help() string {
 }
 
 func (c accountsSecondOffCmd) Run(e *env) error {
-	db, err := c.existing(e)
+	return c.change(e, c.Email, (*store.DB).EndSecond, "signs in with the password alone, and is signed out everywhere.")
+}
+
+// change makes a change to the account of an e-mail address, and says what became
+// of it.
+func (d database) change(e *env, email string, do func(*store.DB, context.Context, auth.Scope, string, int64) error, said string) error {
+	db, err := d.existing(e)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	id, err := accountOf(e, db, c.Email)
+	id, err := accountOf(e, db, email)
 	if err != nil {
 		return err
 	}
-	if err := db.EndSecond(e.ctx, auth.AllFleets(), commandLine, id); err != nil {
+	if err := do(db, e.ctx, auth.AllFleets(), commandLine, id); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.stdout, "%s signs in with the password alone, and is signed out everywhere.\n", c.Email)
+	_, err = fmt.Fprintf(e.stdout, "%s %s\n", email, said)
 	return err
 }
 
