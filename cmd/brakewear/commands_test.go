@@ -74,6 +74,22 @@ func TestNoDatabase(t *testing.T) {
 	}
 }
 
+// TestDemoMakesItsDatabase: the file that the demo is to be kept in is not
+// there at the first start.
+func TestDemoMakesItsDatabase(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes the demo's fleet")
+	}
+	db := filepath.Join(t.TempDir(), "demo.db")
+	_, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none")
+	if err == nil || !strings.Contains(err.Error(), "listen") {
+		t.Errorf("got %v, want that it cannot listen there, after the fleet was made", err)
+	}
+	if _, err := os.Stat(db); err != nil {
+		t.Errorf("the demo was not kept: %v", err)
+	}
+}
+
 // TestReadingCommandsPrintJSON: what only reads can be read by programs, also
 // when there is nothing.
 func TestReadingCommandsPrintJSON(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
 
@@ -27,7 +28,11 @@ func (c demoCmd) Help() string {
 func (c demoCmd) Run(e *env) error {
 	open := temporary
 	if c.Database != "" {
-		open = database{Database: c.Database}.kept
+		// A file that is not there is the usual case: the demo makes it.
+		open = func(e *env) (*store.DB, func(), error) {
+			db, err := database{Database: c.Database}.open(e)
+			return db, func() { db.Close() }, err
+		}
 	}
 	db, done, err := open(e)
 	if err != nil {
