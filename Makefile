@@ -44,8 +44,8 @@ race:
 faults: install ## show what a crash, a full disk, a lost server or a wrong clock does, as a table; ARGS="-run Clock"
 	@BRAKEWEAR_REQUIRE_POSTGRES=1 go run ./internal/faults -race $(ARGS)
 
-bench: build ## measure fleets of three sizes beside their ceilings; ARGS="--vehicles 10000"
-	@bin/brakewear bench $(ARGS)
+bench: build ## measure fleets of three sizes beside their ceilings, into bin/bench; ARGS="--vehicles 10000"
+	@bin/brakewear bench --out bin/bench $(ARGS)
 
 microbench: ## run the benchmarks of packages; PKG=./forecast for one
 	go test -run '^$$' -bench . -benchmem -timeout 60m $(PKG)

@@ -152,7 +152,7 @@ func (a *API) setWorkshop(c *gin.Context) error {
 	if err := s.Validate(); err != nil {
 		return err
 	}
-	if err := a.svc.DB.SetTimeZone(ctx, sc, id, cmp.Or(in.TimeZone, w.TimeZone)); err != nil {
+	if err := a.svc.SetTimeZone(ctx, sc, id, cmp.Or(in.TimeZone, w.TimeZone)); err != nil {
 		return err
 	}
 	if err := a.svc.DB.SaveWorkshop(ctx, sc, a.sender(c), s); err != nil {

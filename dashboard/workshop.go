@@ -267,7 +267,7 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 		f.fault(x.Field, "%s", capital(x.Text))
 	}
 	if f.ok() {
-		if err := f.take("time_zone", d.svc.DB.SetTimeZone(ctx, sc, id, f.text("time_zone"))); err != nil {
+		if err := f.take("time_zone", d.svc.SetTimeZone(ctx, sc, id, f.text("time_zone"))); err != nil {
 			return err
 		}
 	}

@@ -4,36 +4,69 @@ import (
 	"context"
 	"sync"
 	"time"
+
+	"brakewear/internal/auth"
 )
 
 // Clock keeps by which clock most depots work. The zero value is ready.
 type Clock struct {
-	mu    sync.Mutex
+	mu    sync.Mutex // held for no more than a look: see HomeZone
 	zone  string
-	asked time.Time
+	at    *time.Location // of zone; nil while none was looked up
+	asked time.Time      // zero: it is to be looked up
 }
 
-// clockEvery is how often it is looked up anew: who changes a depot's zone sees
-// it soon enough.
-const clockEvery = time.Minute
+// clockEvery is how often it is looked up anew: who changes a depot's zone by
+// another process sees it soon enough. What this one changes counts at once.
+const clockEvery = 15 * time.Second
 
 // HomeZone is the time zone that most depots are in, an IANA name: whose clock
 // goes where neither a depot nor a reader says which. Blank is UTC: there is no
 // depot, or nothing could be looked up yet.
+//
+// One looks it up, the others go on with what was known: those in the midst of a
+// page ask as well, and the one who looks it up waits for a turn behind them.
 func (s *Service) HomeZone(ctx context.Context) string {
 	if s.Clock == nil {
 		return ""
 	}
-	s.Clock.mu.Lock()
-	defer s.Clock.mu.Unlock()
-	if now := time.Now(); s.Clock.asked.IsZero() || now.Sub(s.Clock.asked) > clockEvery {
-		// What was known stays where the database cannot be asked.
-		if zones, err := s.DB.TimeZones(ctx); err == nil && len(zones) > 0 {
-			s.Clock.zone = zones[0]
-		}
-		s.Clock.asked = now
+	c, now := s.Clock, time.Now()
+	c.mu.Lock()
+	known := !c.asked.IsZero() && now.Sub(c.asked) < clockEvery
+	zone := c.zone
+	if !known {
+		c.asked = now
 	}
-	return s.Clock.zone
+	c.mu.Unlock()
+	if known {
+		return zone
+	}
+	zones, err := s.DB.TimeZones(ctx)
+	if err != nil || len(zones) == 0 {
+		return zone // what was known stays where the database cannot be asked
+	}
+	at := Zone(zones[0]) // reads a file
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.asked.Equal(now) { // else a depot was changed meanwhile
+		c.zone, c.at = zones[0], at
+	}
+	return zones[0]
+}
+
+// forget has the clock looked up anew by the next who asks; nil has none.
+func (c *Clock) forget() {
+	if c != nil {
+		c.mu.Lock()
+		c.asked = time.Time{}
+		c.mu.Unlock()
+	}
+}
+
+// SetTimeZone sets the zone, an IANA name, of a depot's clock.
+func (s *Service) SetTimeZone(ctx context.Context, sc auth.Scope, depotID int64, zone string) error {
+	defer s.Clock.forget()
+	return s.DB.SetTimeZone(ctx, sc, depotID, zone)
 }
 
 // home is the zone last looked up; nil where none was.
@@ -43,8 +76,5 @@ func (s *Service) home() *time.Location {
 	}
 	s.Clock.mu.Lock()
 	defer s.Clock.mu.Unlock()
-	if s.Clock.zone == "" {
-		return nil
-	}
-	return Zone(s.Clock.zone)
+	return s.Clock.at
 }

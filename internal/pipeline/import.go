@@ -162,6 +162,9 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		slices.SortStableFunc(t.up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
 		return nil
 	})
+	if r.Kind() == ingest.Vehicles { // which may bring depots
+		s.Clock.forget()
+	}
 	return t, err
 }
 

@@ -1,0 +1,80 @@
+package pipeline_test
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"testing"
+	"time"
+
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// Who reads pages asks what day it is in the midst of it; who looks up whose clock
+// goes waits for a turn to read behind them. Neither waits for the other.
+func TestClockHoldsUpNobody(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		s.Clock = new(pipeline.Clock)
+		const pages = 40 // more than may read at once
+		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+		defer cancel()
+		var reading, all sync.WaitGroup
+		asks := make(chan struct{})
+		errs := make([]error, pages)
+		reading.Add(1)
+		var first sync.Once
+		for i := range pages {
+			all.Go(func() {
+				errs[i] = db.OneState(ctx, "read a page", func(*store.DB) error {
+					first.Do(reading.Done)
+					<-asks
+					s.Today()
+					return nil
+				})
+			})
+		}
+		reading.Wait()
+		all.Go(func() { s.HomeZone(ctx) })
+		time.Sleep(100 * time.Millisecond) // it waits for its turn by now
+		close(asks)
+		all.Wait()
+		if err := errors.Join(errs...); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+// Whose clock goes is known right after a depot's is set, or a file brings depots.
+func TestClockRightAfterWrite(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		s.Clock = new(pipeline.Clock)
+		check := func(want string) {
+			t.Helper()
+			for range 2 { // looked up, and known
+				if got := s.HomeZone(t.Context()); got != want {
+					t.Errorf("got the clock of %s, want %s", got, want)
+				}
+			}
+		}
+		check("UTC")
+		mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 1,North,Quay\n", 1, 0, 0)
+		ds, err := db.Depots(t.Context(), all)
+		if err != nil || len(ds) != 1 {
+			t.Fatal(ds, err)
+		}
+		if err := s.SetTimeZone(t.Context(), all, ds[0].ID, "Asia/Tokyo"); err != nil {
+			t.Fatal(err)
+		}
+		check("Asia/Tokyo")
+		if err := s.SetTimeZone(t.Context(), all, ds[0].ID, "Mars"); err == nil {
+			t.Error("a zone of no clock was set")
+		}
+		check("Asia/Tokyo")
+		mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 2,North,Hill\nBus 3,North,Bay\n", 2, 0, 0)
+		check("UTC") // that of two of three
+	})
+}
