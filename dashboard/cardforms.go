@@ -166,29 +166,42 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	f, err := partsForm(c, &card, &h)
-	if err == nil {
+	f, faults, err := partsForm(c, &card, &h)
+	if err != nil {
+		return err
+	}
+	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
+		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
+			faults = strings.Split(err.Error(), "\n") // one a line
+		} else if err != nil {
+			return err
+		}
 	}
 	switch {
-	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
-		return d.showCard(c, http.StatusBadRequest, card.ID, []string{capital(err.Error())})
-	case err != nil:
-		return err
+	case len(faults) == 0:
+	case web.WantsJSON(c):
+		return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
+	default:
+		for i := range faults {
+			faults[i] = capital(faults[i])
+		}
+		return d.showCard(c, http.StatusBadRequest, card.ID, faults)
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
 
-// partsForm reads the form of what came off and what went on.
-func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, err error) {
+// partsForm reads the form of what came off and what went on, and says
+// everything in it that cannot be read.
+func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, faults []string, err error) {
 	in, err := sentIn(c)
 	if err != nil {
-		return f, err
+		return f, nil, err
 	}
 	if text := strings.TrimSpace(c.PostForm("odometer_km")); text != "" {
 		km, err := readKm(in, text)
 		if err != nil {
-			return f, fleet.Invalidf("odometer: %v", err)
+			faults = append(faults, fmt.Sprintf("odometer: %v", err))
 		}
 		f.OdometerKm = &km
 	}
@@ -204,7 +217,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			part := strings.Split(field.Name, "_") // off, axle, part, side, face
 			x, err := ingest.ParseThickness(text, in.GaugeUnit(part[2]))
 			if err != nil {
-				return f, fleet.Invalidf("axle %d, %s: %v", axle, field.Label, err)
+				faults = append(faults, fmt.Sprintf("axle %d, %s, off: %v", axle, strings.ToLower(field.Label), err))
 			}
 			f.Off = append(f.Off, fleet.Reading{
 				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
@@ -214,6 +227,9 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 		for _, on := range a.On {
 			sides := c.PostForm(on.Name)
 			if sides == "" {
+				if strings.TrimSpace(c.PostForm(on.Name+"_mm")+c.PostForm(on.Name+"_number")+c.PostForm(on.Name+"_batch")) != "" {
+					faults = append(faults, fmt.Sprintf("axle %d, new %s: say on which side they went, or clear what is given of them", axle, on.Part))
+				}
 				continue
 			}
 			p := fleet.CardPart{
@@ -227,14 +243,14 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
 				x, err := ingest.ParseThickness(text, in.GaugeUnit(string(p.Part)))
 				if err != nil {
-					return f, fleet.Invalidf("axle %d, new %s: %v", axle, on.Part, err)
+					faults = append(faults, fmt.Sprintf("axle %d, new %s: %v", axle, on.Part, err))
 				}
 				p.MM = x.MM
 			}
 			f.On = append(f.On, p)
 		}
 	}
-	return f, nil
+	return f, faults, nil
 }
 
 func (d *Dashboard) undoPart(c *gin.Context) error {

@@ -39,16 +39,20 @@ func TestCardComesBack(t *testing.T) {
 		{fmt.Sprintf(`input[name=state_%d][value=done][checked]`, torque.Seq), "*"},
 	})
 
-	parts := url.Values{"by": {"N. N."}, "odometer_km": {"157,500"}, "off_1_pad_left_inner": {"thin"}, "off_1_pad_left_outer": {"4.6"}, "on_1_pad": {"both"}, "on_1_pad_batch": {"B7"}}
+	parts := url.Values{"by": {"N. N."}, "odometer_km": {"157,500"}, "off_1_pad_left_inner": {"thin"}, "off_1_pad_left_outer": {"4.6"}, "on_1_pad": {"both"}, "on_1_pad_batch": {"B7"},
+		"on_1_rotor": {"left"}, "on_1_rotor_mm": {"45O"}}
 	rec = w.submit(path+"/parts", parts)
 	if rec.Code != http.StatusBadRequest {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)
 	}
 	check(t, parse(t, rec.Body.String()), []has{
-		{".fault", "“thin” cannot be read"}, {`input[name=odometer_km][value=157,500]`, "*"}, {`input[name=off_1_pad_left_outer][value=4.6]`, "*"},
+		{".fault", "Axle 1, left inner pad, off: “thin” cannot be read"}, {".fault", "new rotors: “45O” cannot be read"}, {`input[name=odometer_km][value=157,500]`, "*"}, {`input[name=off_1_pad_left_outer][value=4.6]`, "*"},
 		{`select[name=on_1_pad] option[value=both][selected]`, "*"}, {`input[name=on_1_pad_batch][value=B7]`, "*"},
 	})
 	parts.Set("off_1_pad_left_inner", "4.2")
+	parts.Set("on_1_rotor", "")
+	check(t, parse(t, w.submit(path+"/parts", parts).Body.String()), []has{{".fault", "Axle 1, new rotors: say on which side"}, {`input[name=on_1_rotor_mm][value=45O]`, "*"}})
+	parts.Del("on_1_rotor_mm")
 	if rec = w.submit(path+"/parts", parts); rec.Code != http.StatusSeeOther {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)
 	}

@@ -162,7 +162,7 @@ func TestAnswerFindings(t *testing.T) {
 	if rec.Code != 400 {
 		t.Errorf("a day outside: got %d", rec.Code)
 	}
-	check(t, parse(t, rec.Body.String()), []has{{".fault", "from 2025-06-01 to 2025-09-01"}})
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "from 1 Jun 2025 to 1 Sep 2025"}})
 	rec = w.submit(change, url.Values{"act": {"confirm"}, "by": {"N. N."}, "date": {"2025-06-02"}, "odometer_km": {"110100"}})
 	if rec.Code != 303 {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)

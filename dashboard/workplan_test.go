@@ -120,7 +120,7 @@ func TestBookingForms(t *testing.T) {
 	form["axle"] = []string{"1", "2"}
 	form.Set("day", "2026-03-07")
 	rec = w.submit("/bookings", form)
-	check(t, parse(t, rec.Body.String()), []has{{"#w-day", "Harbour is closed on 2026-03-07"}, {"input[name=axle][checked]", "*"}})
+	check(t, parse(t, rec.Body.String()), []has{{"#w-day", "Harbour is closed on 7 Mar 2026"}, {"input[name=axle][checked]", "*"}})
 	if got := formAt(t, parse(t, rec.Body.String()), "/bookings").Get("note"); got != "bring the key" {
 		t.Errorf("the note is lost: %q", got)
 	}
@@ -144,7 +144,7 @@ func TestBookingForms(t *testing.T) {
 		say    string
 	}{
 		{"/move", url.Values{"day": {"2026-02-27"}}, http.StatusConflict, "27 Feb 2026 has gone by"},
-		{"/move", url.Values{"day": {"2026-03-08"}}, http.StatusConflict, "Harbour is closed on 2026-03-08"},
+		{"/move", url.Values{"day": {"2026-03-08"}}, http.StatusConflict, "Harbour is closed on 8 Mar 2026"},
 		{"/move", url.Values{"day": {"2026-03-03"}, "starts": {"16:00"}}, http.StatusConflict, "no bay free from 16:00 to 20:00"},
 		{"/move", url.Values{"day": {"2026-03-03"}, "starts": {"09:00"}, "why": {"the driver asked, 3 mm on 5 Mar"}}, http.StatusSeeOther, "from Mon 2 Mar 08:00, Harbour to Tue 3 Mar 09:00, Harbour: the driver asked, 3 mm on 5 Mar"},
 		{"/done", url.Values{}, http.StatusConflict, "cannot be done before"},

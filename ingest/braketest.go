@@ -220,9 +220,9 @@ func (l *line) quantity(f field) float64 {
 	if s == "" || notMeasured[strings.ToLower(s)] {
 		return 0
 	}
-	u := l.lay.units[f]
+	number, u := l.ownUnit(f, s)
 	grouped := u == newton || u == kilogram || u == pound // usual above 999
-	x, fault := parseNumber(s, grouped, l.form.exact)
+	x, fault := parseNumber(number, grouped, l.form.exact)
 	switch {
 	case fault != "":
 		l.fault(f, s, "%s", withHelp(fault, "write it in digits, in "+u.name))

@@ -182,8 +182,8 @@ func (l *line) odometer(f field) *float64 {
 	if s == "" {
 		return nil
 	}
-	x, fault := parseNumber(s, true, l.form.exact)
-	u := l.lay.units[f]
+	number, u := l.ownUnit(f, s)
+	x, fault := parseNumber(number, true, l.form.exact)
 	km := u.convert(x)
 	switch {
 	case fault != "":
@@ -198,6 +198,19 @@ func (l *line) odometer(f field) *float64 {
 	}
 	l.kms = append(l.kms, km)
 	return &l.kms[len(l.kms)-1]
+}
+
+// ownUnit parts cell s of field f into its number and the unit that holds for
+// it. That cells say another unit than their column is noted once for a column.
+func (l *line) ownUnit(f field, s string) (number string, u unit) {
+	column := l.lay.units[f]
+	number, u = ownUnit(s, column)
+	if u != column && !l.otherUnit[f] {
+		l.otherUnit[f] = true
+		l.add(fleet.Problem{Line: l.rec.line, Column: l.column(f), Read: s,
+			Message: fmt.Sprintf("the column is in %s and this cell says %s: read in %s, as all cells that say so", column.name, u.name, u.name)})
+	}
+	return number, u
 }
 
 // withHelp adds what to do to a fault that does not say it.

@@ -119,6 +119,26 @@ func numeric(s, set string) bool {
 	return s != ""
 }
 
+// ownUnit takes the unit that a cell itself has behind its number, as
+// "210040 km", off its end. It overrules u, its column's, if it measures the
+// same; anything else stays in s, which then is no number.
+func ownUnit(s string, u unit) (number string, own unit) {
+	if isDigits(s) {
+		return s, u // the usual case
+	}
+	n := strings.IndexFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.,'’-+ \u00a0\u2009\u202f", r) })
+	if n <= 0 {
+		return s, u
+	}
+	name := normal(s[n:])
+	for _, e := range unitEndings {
+		if e.words == name && e.base == u.base {
+			return strings.TrimSpace(s[:n]), e.unit
+		}
+	}
+	return s, u
+}
+
 // fraction reads "9/32" and "1 3/16".
 func fraction(s string) (x float64, ok bool) {
 	whole, frac := 0.0, s

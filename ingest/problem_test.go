@@ -55,6 +55,11 @@ func TestProblems(t *testing.T) {
 		// Odometers.
 		{name: "blank odometer", text: odo("Bus 1,2026-02-01,"), want: []string{`3 refused odometer_km "": blank: write the odometer, or leave the row out`}},
 		{name: "odometer in words", text: odo("Bus 1,2026-02-01,broken"), want: []string{`3 refused odometer_km "broken": not a number: write the odometer in digits, such as 155000`}},
+		{name: "a unit of its own", text: odo("Bus 1,2026-02-01,155000 km"), rows: 3, refused: -1},
+		{name: "another unit than the column's", text: odo("Bus 1,2026-02-01,96000 mi\nBus 1,2026-02-02,96100 mi"), rows: 4, refused: -1,
+			want: []string{`3 note odometer_km "96000 mi": the column is in km and this cell says mi: read in mi, as all cells that say so`}},
+		{name: "no unit of distance", text: odo("Bus 1,2026-02-01,155000 kg"), want: []string{`3 refused odometer_km "155000 kg": not a number: write the odometer in digits, such as 155000`}},
+		{name: "a unit does not say what the comma is", text: odo(`Bus 1,2026-02-01,"155,000 km"`), want: []string{`3 refused odometer_km "155,000 km": may be thousands or decimals: write it without a sign between thousands, such as 155000`}},
 		{name: "thousands or decimals", text: odo(`Bus 1,2026-02-01,"155,000"`), want: []string{`3 refused odometer_km "155,000": may be thousands or decimals: write it without a sign between thousands, such as 155000`}},
 		{name: "digits lost", text: odo("Bus 1,2026-02-01,1.55E+05"), want: []string{`3 refused odometer_km "1.55E+05": digits are lost: show the cell as a plain number before saving`}},
 		{name: "negative odometer", text: odo("Bus 1,2026-02-01,-5"), want: []string{`3 refused odometer_km "-5": no odometer shows that: want 0 to 10000000 km`}},

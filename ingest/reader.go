@@ -120,6 +120,8 @@ type Reader struct {
 	readings []fleet.Reading // memory for the next rows, see reading
 	kms      []float64
 
+	otherUnit [numFields]bool // a cell of this column named another unit
+
 	test  *openTest // brake test whose lines are being read
 	ended bool      // the source has no more lines
 }

@@ -54,7 +54,7 @@ func ParseThickness(s, unitName string) (Thickness, error) {
 }
 
 // ParseDistance reads an odometer as a person writes it into a form, in a unit
-// of DistanceUnits, and returns km. No odometer shows three decimals, so
+// of DistanceUnits, and returns km. The text may name its own unit. No odometer shows three decimals, so
 // 155.000 and 155,000 are thousands; in a file, where nobody is there to see
 // what was made of them, they are refused.
 func ParseDistance(s, unitName string) (km float64, err error) {
@@ -62,7 +62,7 @@ func ParseDistance(s, unitName string) (km float64, err error) {
 	if err != nil {
 		return 0, err
 	}
-	text := strings.TrimSpace(s)
+	text, u := ownUnit(strings.TrimSpace(s), u)
 	if ambiguous(text) {
 		text = strings.NewReplacer(".", "", ",", "").Replace(text)
 	}

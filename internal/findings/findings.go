@@ -179,7 +179,7 @@ func capital(s string) string {
 }
 
 // on is a day in words.
-func on(d fleet.Date) string { return d.Time().Format("2 Jan 2006") }
+func on(d fleet.Date) string { return d.Written() }
 
 // km is a distance in words: 25,200 km.
 func km(x float64) string {

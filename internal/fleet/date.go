@@ -39,6 +39,10 @@ func (d Date) Time() time.Time { return time.Unix(int64(d)*86400, 0).UTC() }
 // String returns the day in ISO form.
 func (d Date) String() string { return d.Time().Format(isoDate) }
 
+// Written returns the day as sentences say it, such as 2 Mar 2026; pages say it
+// as their reader wants days.
+func (d Date) Written() string { return d.Time().Format("2 Jan 2006") }
+
 // MarshalText gives the ISO form.
 func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 

@@ -42,7 +42,7 @@ func (a *Absence) Validate() error {
 	case a.First == nil && a.Last == nil && a.Weekdays == 0:
 		return Invalidf("days: give a first and a last day, or days of the week")
 	case a.First != nil && a.Last != nil && *a.Last < *a.First:
-		return Invalidf("last day %s: it lies before the first, %s", *a.Last, *a.First)
+		return Invalidf("last day %s: it lies before the first, %s", a.Last.Written(), a.First.Written())
 	case a.First == nil && a.Last == nil && a.Weekdays&allDays == allDays:
 		return Invalidf("days of the week: a vehicle that can never be spared cannot be booked; leave one day free")
 	case a.Weekdays > allDays:

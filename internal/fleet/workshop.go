@@ -72,9 +72,9 @@ type Closure struct {
 func (c *Closure) Validate() error {
 	switch {
 	case c.Last < c.First:
-		return Invalidf("last day %s: it lies before the first, %s", c.Last, c.First)
+		return Invalidf("last day %s: it lies before the first, %s", c.Last.Written(), c.First.Written())
 	case c.Last-c.First > MaxClosureDays:
-		return Invalidf("last day %s: longer than %d days; change the week instead", c.Last, MaxClosureDays)
+		return Invalidf("last day %s: longer than %d days; change the week instead", c.Last.Written(), MaxClosureDays)
 	case !(c.Technicians >= 0) || c.Technicians > maxTechnicianHours:
 		return Invalidf("technician hours %g: want 0 for closed, to %d", c.Technicians, maxTechnicianHours)
 	}

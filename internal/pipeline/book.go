@@ -149,7 +149,7 @@ func (s *Service) FinishBooking(ctx context.Context, sc auth.Scope, by string, i
 		return b, err
 	}
 	if b.Day > s.Today() {
-		return b, fleet.Invalidf("the booking of %s is for %s: it cannot be done before", b.Vehicle, b.Day)
+		return b, fleet.Invalidf("the booking of %s is for %s: it cannot be done before", b.Vehicle, b.Day.Written())
 	}
 	cards, err := s.DB.Cards(ctx, sc, store.CardQuery{Booking: id})
 	if err != nil {

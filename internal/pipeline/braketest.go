@@ -113,7 +113,7 @@ func (s *Service) CorrectBrakeTest(ctx context.Context, sc auth.Scope, id int64,
 // notAhead refuses a day that has not come yet.
 func (s *Service) notAhead(d fleet.Date) error {
 	if today := s.Today(); d > today {
-		return fleet.Invalidf("date %s: it lies after today, %s", d, today)
+		return fleet.Invalidf("date %s: it lies after today, %s", d.Written(), today.Written())
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -37,7 +38,8 @@ type Fitted struct {
 // FitParts enters what came off and what went on. What came off is a reading that
 // ends its segment, what went on a fitment that starts the next, both of the card's
 // day; forecasts made before are held against what came off at once. The same
-// entries sent again change nothing. It returns the card.
+// entries sent again change nothing. It returns the card, or an error with
+// everything that is wrong with them, a line each.
 func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
 	c, err := s.DB.Card(ctx, sc, cardID)
 	if err != nil {
@@ -47,12 +49,9 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 	if err != nil {
 		return c, err
 	}
-	off, err := readingsOff(&c, f, by)
-	if err != nil {
-		return c, err
-	}
-	on, fitments, err := fittedOn(&c, &h, f, by)
-	if err != nil {
+	off, wrongOff := readingsOff(&c, f, by)
+	on, fitments, wrongOn := fittedOn(&c, &h, f, by)
+	if err := errors.Join(wrongOff, wrongOn); err != nil {
 		return c, err
 	}
 	if len(off) == 0 && len(fitments) == 0 {
@@ -89,47 +88,45 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 }
 
 // readingsOff makes readings of what came off.
-func readingsOff(c *fleet.Card, f Fitted, by string) ([]fleet.Reading, error) {
-	var out []fleet.Reading
+func readingsOff(c *fleet.Card, f Fitted, by string) (out []fleet.Reading, wrong error) {
 	for _, r := range f.Off {
 		r.VehicleID, r.Date, r.OdometerKm = c.VehicleID, c.Day, f.OdometerKm
 		if r.Technician == "" {
 			r.Technician = by
 		}
-		if err := r.Validate(); err != nil {
-			return nil, err
+		err := r.Validate()
+		if err == nil {
+			err = onCard(c, r.Position)
 		}
-		if err := onCard(c, r.Position); err != nil {
-			return nil, err
-		}
+		wrong = errors.Join(wrong, err)
 		out = append(out, r)
 	}
-	return out, nil
+	return out, wrong
 }
 
 // fittedOn makes fitments of what went on.
-func fittedOn(c *fleet.Card, h *store.History, f Fitted, by string) (on []fleet.CardPart, fitments []fleet.Fitment, err error) {
+func fittedOn(c *fleet.Card, h *store.History, f Fitted, by string) (on []fleet.CardPart, fitments []fleet.Fitment, wrong error) {
 	for _, p := range f.On {
 		pos := fleet.Position{Axle: p.Axle, Part: p.Part, Side: p.Side}
 		if err := onCard(c, pos); err != nil {
-			return nil, nil, err
+			wrong = errors.Join(wrong, err)
+			continue
 		}
 		p.Measured = p.MM > 0
 		if !p.Measured {
 			spec, ok := specOf(h, p.Axle, p.Part)
 			if !ok {
-				return nil, nil, fleet.Invalidf("axle %d, %s: no new value is known: measure the new part", p.Axle, p.Part)
+				wrong = errors.Join(wrong, fleet.Invalidf("axle %d, %s: no new value is known: measure the new part", p.Axle, p.Part))
+				continue
 			}
 			p.MM = spec.New
 		}
 		p.By = by
 		ft := fleet.Fitment{VehicleID: c.VehicleID, Position: pos, Date: c.Day, OdometerKm: f.OdometerKm, MM: p.MM}
-		if err := ft.Validate(); err != nil {
-			return nil, nil, err
-		}
+		wrong = errors.Join(wrong, ft.Validate())
 		on, fitments = append(on, p), append(fitments, ft)
 	}
-	return on, fitments, nil
+	return on, fitments, wrong
 }
 
 // onCard refuses a position of an axle that the card is not about.

@@ -129,7 +129,7 @@ func (in *Inspection) fill(today fleet.Date) error {
 	in.Technician = strings.TrimSpace(in.Technician)
 	switch {
 	case in.Date > today:
-		return fleet.Invalidf("date %s: it lies after today, %s", in.Date, today)
+		return fleet.Invalidf("date %s: it lies after today, %s", in.Date.Written(), today.Written())
 	case in.OdometerKm == nil && len(in.Readings) == 0 && len(in.Conditions) == 0:
 		return fleet.Invalidf("nothing is filled in: give a value, the odometer or what was seen")
 	}

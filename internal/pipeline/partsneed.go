@@ -45,7 +45,7 @@ const needAhead = 180
 // at its home depot. The range is that of the sum (forecast.CountOf).
 func (s *Service) PartsNeeded(ctx context.Context, sc auth.Scope, q PartsQuery) ([]PartNeed, error) {
 	if q.To < q.From {
-		return nil, fleet.Invalidf("last day %s: it lies before the first, %s", q.To, q.From)
+		return nil, fleet.Invalidf("last day %s: it lies before the first, %s", q.To.Written(), q.From.Written())
 	}
 	shops, err := s.DB.Workshops(ctx, sc, s.Today())
 	if err != nil {

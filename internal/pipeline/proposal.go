@@ -233,7 +233,7 @@ func (p *planner) visit(v *plan.Visit, b *fleet.Booking, slot fleet.Slot) store.
 		}
 	}
 	if pv.fluid {
-		w := fleet.WorkItem{Item: fleet.ItemFluid, Reason: "last changed " + p.upkeep[pv.ID].FluidChanged.Time().Format("2 Jan 2006")}
+		w := fleet.WorkItem{Item: fleet.ItemFluid, Reason: "last changed " + p.upkeep[pv.ID].FluidChanged.Written()}
 		if q := fleet.PartFor(p.parts, &pv.Vehicle, 0, fleet.ItemFluid); q != nil {
 			w.PartID, w.PartNumber, w.Quantity = q.ID, q.Number, q.PerAxle
 		}

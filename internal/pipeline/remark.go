@@ -224,4 +224,4 @@ func kmText(x float64) string {
 	return s
 }
 
-func dayText(d fleet.Date) string { return d.Time().Format("2 Jan 2006") }
+func dayText(d fleet.Date) string { return d.Written() }

@@ -136,7 +136,7 @@ func (t *BrakeTrend) String() string {
 		what = fmt.Sprintf("the pedal force for a like stop grew from %.0f to %.0f\u00a0N", t.From, t.To)
 	}
 	return fmt.Sprintf("Over %d %s tests of the %s brake from %s to %s %s; chance alone would show such an order in %s of cases.",
-		t.N, first.Method, last.System, first.Date.Time().Format("2 Jan 2006"), last.Date.Time().Format("2 Jan 2006"),
+		t.N, first.Method, last.System, first.Date.Written(), last.Date.Written(),
 		what, percentOf(t.Chance))
 }
 

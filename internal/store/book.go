@@ -146,7 +146,7 @@ func (t *tx) openBooking(sc auth.Scope, id, other int64) (*fleet.Booking, error)
 		return nil, fleet.NotFoundf("booking %d: you may not change it; its depot is %s", id, b.Depot)
 	}
 	if b.State != fleet.Booked {
-		return nil, fleet.Conflictf("the booking of %s on %s is %s already", b.Vehicle, b.Day, b.State)
+		return nil, fleet.Conflictf("the booking of %s on %s is %s already", b.Vehicle, b.Day.Written(), b.State)
 	}
 	return &b, nil
 }
@@ -308,14 +308,14 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 	}
 	day := shop.Day(want.Day)
 	if !day.Open() {
-		return want, fleet.Conflictf("%s is closed on %s", shop.Name, want.Day)
+		return want, fleet.Conflictf("%s is closed on %s", shop.Name, want.Day.Written())
 	}
 	var twice int64
 	err = t.one([]any{&twice}, `
 		select id from bookings
 		where vehicle_id = ? and day = ? and state = ? and id <> ?`, vehicleID, want.Day, string(fleet.Booked), except)
 	if err == nil {
-		return want, fleet.Conflictf("the vehicle has a booking on %s already", want.Day)
+		return want, fleet.Conflictf("the vehicle has a booking on %s already", want.Day.Written())
 	}
 	if !errors.Is(err, errNoRows) {
 		return want, err
@@ -325,7 +325,7 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 		return want, err
 	}
 	if spare := day.Technicians + shop.Workshop.Overtime - used; hours > spare+hoursSlack {
-		return want, fleet.Conflictf("%s has %.1f technician hours left on %s and the job needs %.1f", shop.Name, max(0, spare), want.Day, hours)
+		return want, fleet.Conflictf("%s has %.1f technician hours left on %s and the job needs %.1f", shop.Name, max(0, spare), want.Day.Written(), hours)
 	}
 	s, ok := fleet.FreeSlot(day, shop.Workshop.Bays, taken, want)
 	if !ok {
@@ -334,9 +334,9 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 			what = "bay " + strconv.Itoa(want.Bay) + " not"
 		}
 		if want.Starts > 0 {
-			return want, fleet.Conflictf("%s has %s free from %s to %s on %s (open %s to %s)", shop.Name, what, want.Starts, want.Ends(), want.Day, day.Opens, day.Closes)
+			return want, fleet.Conflictf("%s has %s free from %s to %s on %s (open %s to %s)", shop.Name, what, want.Starts, want.Ends(), want.Day.Written(), day.Opens, day.Closes)
 		}
-		return want, fleet.Conflictf("%s has %s free for %d minutes on %s", shop.Name, what, want.Minutes, want.Day)
+		return want, fleet.Conflictf("%s has %s free for %d minutes on %s", shop.Name, what, want.Minutes, want.Day.Written())
 	}
 	return s, nil
 }

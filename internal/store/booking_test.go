@@ -171,9 +171,9 @@ func TestBookingRefused(t *testing.T) {
 			kind error
 			say  string
 		}{
-			{"twice", job(ids[0], quay.ID, monday), fleet.ErrConflict, "has a booking on 2025-03-03 already"},
-			{"weekend", job(ids[1], quay.ID, monday+5), fleet.ErrConflict, "closed on 2025-03-08"},
-			{"holiday", job(ids[1], quay.ID, monday+3), fleet.ErrConflict, "closed on 2025-03-06"},
+			{"twice", job(ids[0], quay.ID, monday), fleet.ErrConflict, "has a booking on 3 Mar 2025 already"},
+			{"weekend", job(ids[1], quay.ID, monday+5), fleet.ErrConflict, "closed on 8 Mar 2025"},
+			{"holiday", job(ids[1], quay.ID, monday+3), fleet.ErrConflict, "closed on 6 Mar 2025"},
 			{"hours", long, fleet.ErrConflict, "has 6.5 technician hours left"},
 			{"bays", wide, fleet.ErrConflict, "no bay free for 480 minutes"},
 			{"taken", at, fleet.ErrConflict, "bay 1 not free from 09:00 to 10:30"},

@@ -57,7 +57,7 @@ func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err err
 			return 0, fleet.Invalidf("booking %d: it is of another vehicle, %s", b.ID, b.Vehicle)
 		}
 		if b.State != fleet.Booked {
-			return 0, fleet.Conflictf("the booking of %s on %s is %s already", b.Vehicle, b.Day, b.State)
+			return 0, fleet.Conflictf("the booking of %s on %s is %s already", b.Vehicle, b.Day.Written(), b.State)
 		}
 		if err := t.lockDepots(b.DepotID); err != nil {
 			return 0, err
@@ -65,7 +65,7 @@ func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err err
 		var other int64
 		err = t.one([]any{&other}, `select id from job_cards where booking_id = ? and state <> 'dropped'`, b.ID)
 		if err == nil {
-			return 0, fleet.Conflictf("the booking of %s on %s has job card %d already", b.Vehicle, b.Day, other)
+			return 0, fleet.Conflictf("the booking of %s on %s has job card %d already", b.Vehicle, b.Day.Written(), other)
 		}
 		if !errors.Is(err, errNoRows) {
 			return 0, err
@@ -90,7 +90,7 @@ func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err err
 			where vehicle_id = ? and booking_id is null and state = ? and day = ? and work = ?`,
 			c.VehicleID, string(fleet.CardOpen), c.Day, storableOf(string(work)))
 		if err == nil {
-			return 0, fleet.Conflictf("the vehicle has job card %d of %s for the same work already", other, c.Day)
+			return 0, fleet.Conflictf("the vehicle has job card %d of %s for the same work already", other, c.Day.Written())
 		}
 		if !errors.Is(err, errNoRows) {
 			return 0, err

@@ -121,7 +121,7 @@ func TestFaultYear2100(t *testing.T) {
 			}},
 		} {
 			err := c.do(fleet.NewDate(2100, 3, 1))
-			if !isInvalid(err) || !strings.Contains(err.Error(), "2100-03-01") || !strings.Contains(err.Error(), "correct the year") {
+			if !isInvalid(err) || !strings.Contains(err.Error(), "1 Mar 2100") || !strings.Contains(err.Error(), "correct the year") {
 				t.Errorf("%s: got %v", c.name, err)
 			}
 			if err := c.do(fleet.NewDate(2026, 9, 1)); err != nil { // a Tuesday

@@ -162,7 +162,7 @@ func TestConfirmAndRefuseFitment(t *testing.T) {
 
 		fit := fleet.Fitment{Date: day(5, 2), MM: 18}
 		_, err := db.ConfirmFitment(ctx, all, rows[0].ID, fit, why)
-		wantKind(t, err, fleet.ErrInvalid, "from 2025-03-01 to 2025-05-01")
+		wantKind(t, err, fleet.ErrInvalid, "from 1 Mar 2025 to 1 May 2025")
 		fit.Date = day(4, 4)
 		if got, err := db.ConfirmFitment(ctx, all, rows[0].ID, fit, why); got != v[0] || err != nil {
 			t.Fatalf("got vehicle %d, %v", got, err)

@@ -57,7 +57,7 @@ func (db *DB) ConfirmFitment(ctx context.Context, sc auth.Scope, id int64, fit f
 		}
 		s := f.Suggested
 		if fit.Date < s.After || fit.Date > s.Before {
-			return fleet.Invalidf("day %s: the readings say from %s to %s", fit.Date, s.After, s.Before)
+			return fleet.Invalidf("day %s: the readings say from %s to %s", fit.Date.Written(), s.After.Written(), s.Before.Written())
 		}
 		vehicle = f.VehicleID
 		fit.VehicleID, fit.Position = f.VehicleID, f.Position
@@ -66,7 +66,7 @@ func (db *DB) ConfirmFitment(ctx context.Context, sc auth.Scope, id int64, fit f
 			return err
 		}
 		if c.Added == 0 {
-			return fleet.Conflictf("a fitment of the %s on %s is there already: look at the vehicle's history", fit.Position, fit.Date)
+			return fleet.Conflictf("a fitment of the %s on %s is there already: look at the vehicle's history", fit.Position, fit.Date.Written())
 		}
 		return w.t.note(&f, fleet.Confirmed, note)
 	})

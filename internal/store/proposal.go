@@ -372,7 +372,7 @@ func (t *tx) accept(sc auth.Scope, by string, o *Outcome) error {
 	o.Fault, o.noRoom = nil, false
 	switch {
 	case v.State == VisitAccepted:
-		o.Fault = fleet.Conflictf("%s accepted the visit of %s on %s already", v.DecidedBy, v.Vehicle, v.Day)
+		o.Fault = fleet.Conflictf("%s accepted the visit of %s on %s already", v.DecidedBy, v.Vehicle, v.Day.Written())
 		return nil
 	case v.State == VisitSuperseded:
 		o.Fault = fleet.Conflictf("a later proposal has replaced the visit of %s", v.Vehicle)

@@ -214,7 +214,7 @@ const farthest = 5 * 366
 // likely refuses a day that is so far ahead that its year must be a slip.
 func (t *tx) likely(what string, d fleet.Date) error {
 	if today := fleet.DateOf(t.db.now()); d > today+farthest {
-		return fleet.Invalidf("%s %s: it is more than five years ahead: correct the year", what, d)
+		return fleet.Invalidf("%s %s: it is more than five years ahead: correct the year", what, d.Written())
 	}
 	return nil
 }
