@@ -87,6 +87,7 @@ var allowed = map[string][]string{
 	"github.com/jmoiron/sqlx":             {"internal/store", "internal/store/storetest"},
 	"github.com/lib/pq":                   {"internal/store", "internal/store/storetest"},
 	"modernc.org/sqlite":                  {"internal/store", "internal/store/storetest"},
+	"modernc.org/libc":                    {"internal/store"},
 	"github.com/pressly/goose":            {"internal/store"},
 	"github.com/gin-gonic/gin":            {"api", "cmd/brakewear", "dashboard", "internal/web"},
 	"github.com/robfig/cron":              {"internal/jobs"},

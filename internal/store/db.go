@@ -153,6 +153,7 @@ func openSQLite(path string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
+	pagePool()
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
@@ -198,11 +199,11 @@ func sqliteDSN(path string, writer bool) string {
 		// A transaction that reads before it writes must hold the write lock
 		// from its beginning, or it fails when another got in between.
 		q.Set("_txlock", "immediate")
-		pragmas = append(pragmas, "cache_size(-32768)") // 32 MB: indexes of a large import
+		pragmas = append(pragmas, fmt.Sprintf("cache_size(-%d)", writerCacheKB))
 		// What was set before was for opening the file.
 		pragmas = append(pragmas, fmt.Sprintf("busy_timeout(%d)", busyStep.Milliseconds()))
 	} else {
-		pragmas = append(pragmas, "query_only(1)", "cache_size(-8192)")
+		pragmas = append(pragmas, "query_only(1)", fmt.Sprintf("cache_size(-%d)", readerCacheKB))
 	}
 	q["_pragma"] = pragmas
 	return sqliteURL(path, q)
