@@ -45,5 +45,7 @@
 // & Sobel 1955 (one factor). All from memory.
 //
 // Units: thickness in mm, distance in km, time in days since 1970-01-01.
-// Wear rates are mm per km inside; people are shown mm per 10,000 km.
+// Wear rates are mm per 1000 km in Full and Pooled, whose distances are in
+// 1000 km, and mm per km in the simpler models; people are shown mm per
+// 10,000 km.
 package forecast

@@ -32,24 +32,25 @@ func TestBenchAll(t *testing.T) {
 			t.Errorf("no sense in %+v", x)
 		}
 	}
-	for _, work := range []string{workProposal, workImport, workRefit, workChanged, workUpload, workDue, workFirst, workVehicle, workService} {
+	for _, work := range []string{workProposal, workImport, workRefit, workChanged, workUpload, workDue, workDueWritten, workFirst, workVehicle, workService} {
 		if by[work] == nil {
 			t.Fatalf("%s was not measured", work)
 		}
 	}
 	for work, ratio := range map[string]float64{
-		workImport:  by[workImport].Rate / by[workImport].Ceiling,
-		workRefit:   by[workRefit].Rate / by[workRefit].Ceiling,
-		workChanged: by[workChanged].Ceiling / by[workChanged].Rate, // of times
-		workDue:     by[workDue].Rate / by[workDue].Ceiling,
-		workFirst:   by[workFirst].Ceiling / by[workFirst].Rate,
-		workVehicle: by[workVehicle].Ceiling / by[workVehicle].Rate,
+		workImport:     by[workImport].Rate / by[workImport].Ceiling,
+		workRefit:      by[workRefit].Rate / by[workRefit].Ceiling,
+		workChanged:    by[workChanged].Ceiling / by[workChanged].Rate, // of times
+		workDue:        by[workDue].Rate / by[workDue].Ceiling,
+		workDueWritten: by[workDueWritten].Rate / by[workDueWritten].Ceiling,
+		workFirst:      by[workFirst].Ceiling / by[workFirst].Rate,
+		workVehicle:    by[workVehicle].Ceiling / by[workVehicle].Rate,
 	} {
 		if got := by[work].Ratio; !(got > 0) || math.Abs(got-ratio) > 1e-9*ratio {
 			t.Errorf("%s: got the ratio %g, want %g", work, got, ratio)
 		}
 	}
-	for _, work := range []string{workUpload, workDue, workFirst, workVehicle} {
+	for _, work := range []string{workUpload, workDue, workDueWritten, workFirst, workVehicle} {
 		if x := by[work]; !(x.P50 > 0 && x.P50 <= x.P99) {
 			t.Errorf("no sense in %+v", x)
 		}
@@ -69,7 +70,7 @@ func TestBenchAll(t *testing.T) {
 	for _, x := range again.Results {
 		works = append(works, x.Work)
 	}
-	if want := []string{workProposal, workUpload, workDue, workFirst, workVehicle, workService}; !slices.Equal(works, want) {
+	if want := []string{workProposal, workUpload, workDue, workDueWritten, workFirst, workVehicle, workService}; !slices.Equal(works, want) {
 		t.Errorf("of a kept fleet: got %q, want %q", works, want)
 	}
 	if _, _, err := command(t, "bench", "--vehicles", "99"); err == nil || exitCode(err) != exitUsage {
@@ -98,6 +99,10 @@ func TestGrowth(t *testing.T) {
 	dir := t.TempDir()
 	if err := rep.write(dir); err != nil {
 		t.Fatal(err)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "bench.txt"))
+	if want := "grow faster than the fleet: " + workImport + " on postgres (1.50) (exponent"; err != nil || !strings.Contains(string(text), want) {
+		t.Errorf("got %v, %s; want %q", err, text, want)
 	}
 	for _, name := range []string{"cost-sqlite-s.png", "cost-sqlite-ms.png", "cost-postgres-s.png"} {
 		b, err := os.ReadFile(filepath.Join(dir, name))

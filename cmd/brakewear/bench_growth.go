@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"brakewear/dashboard/chart"
@@ -46,6 +47,20 @@ func (g *growth) exponent() float64 {
 		n, sx, sy, sxx, sxy = n+1, sx+x, sy+y, sxx+x*x, sxy+x*y
 	}
 	return (n*sxy - sx*sy) / (n*sxx - sx*sx)
+}
+
+// inProportion is the highest exponent of a cost that is said to grow in
+// proportion to the fleet: the rest is left to chance. Judgement.
+const inProportion = 1.1
+
+// faster are the kinds of work whose cost grows faster than the fleet.
+func (r *allReport) faster() (works []string) {
+	for _, g := range r.growths() {
+		if x := g.exponent(); x > inProportion {
+			works = append(works, fmt.Sprintf("%s on %s (%.2f)", g.work, g.database, x))
+		}
+	}
+	return works
 }
 
 // grow fills in the exponents.
@@ -103,5 +118,13 @@ func (r *allReport) table(w io.Writer) error {
 			x.Work, x.Database, x.Vehicles, x.Done, x.Of, x.Seconds, blank("%.0f", x.Rate), blank("%.1f", x.P50), blank("%.1f", x.P99),
 			blank("%.0f", x.PeakMB), blank("%.0f", x.Ceiling), blank("%.3f", x.Ratio), x.Aim, met, blank("%.2f", x.Exponent))
 	}
-	return t.Flush()
+	if err := t.Flush(); err != nil || len(r.growths()) == 0 {
+		return err
+	}
+	says := "No cost grows faster than the fleet"
+	if works := r.faster(); works != nil {
+		says = "These costs grow faster than the fleet: " + strings.Join(works, "; ")
+	}
+	_, err := fmt.Fprintf(w, "%s (exponent above %g).\n", says, inProportion)
+	return err
 }

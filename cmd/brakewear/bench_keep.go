@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -9,6 +10,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/pgserver"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -106,7 +108,7 @@ func (w *allRun) keep(name string) error {
 	return w.open()
 }
 
-// open opens the full database and finds its vehicles.
+// open opens the full database as it is served, and finds its vehicles.
 func (w *allRun) open() error {
 	full, err := database{Database: w.urls[0]}.open(w.e)
 	if err != nil {
@@ -114,6 +116,8 @@ func (w *allRun) open() error {
 	}
 	w.svc = w.e.service(full, 0)
 	w.svc.Now = benchNow
+	w.svc.Clock = new(pipeline.Clock)
+	pipeline.OpenDesk(context.WithoutCancel(w.e.ctx), w.svc, w.e.log)
 	w.ids = nil
 	return full.VehiclesBetween(w.e.ctx, auth.AllFleets(), 1, 1<<62, func(id int64, _ string) { w.ids = append(w.ids, id) })
 }
@@ -123,6 +127,7 @@ func (w *allRun) close() error {
 	if w.svc == nil {
 		return nil
 	}
+	w.svc.Desk.Close()
 	err := w.svc.DB.Close()
 	w.svc = nil
 	return err
