@@ -29,3 +29,14 @@ func beside(fn func() error) (wait func() error) {
 		return err
 	}
 }
+
+// caught runs fn and makes an error of a panic, with its stack: for work that
+// nobody stands above, whose panic would end the program and all that it is at.
+func caught(fn func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())
+		}
+	}()
+	return fn()
+}

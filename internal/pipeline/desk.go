@@ -101,12 +101,18 @@ func (d *Desk) Close() {
 	d.wait.Wait()
 }
 
-// start runs fn on the desk, unless it is closed.
+// start runs fn on the desk, unless it is closed. Where fn panics the log says so,
+// and all else goes on: fn is to have told whoever waits for it.
 func (d *Desk) start(fn func()) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if !d.closed {
-		d.wait.Go(fn)
+		d.wait.Go(func() {
+			d.report("work that no request waits for", caught(func() error {
+				fn()
+				return nil
+			}))
+		})
 	}
 	return !d.closed
 }
@@ -182,7 +188,7 @@ func (d *Desk) within(ctx context.Context, what string, fn func(ctx context.Cont
 	}
 	through := make(chan error, 1)
 	begun := d.start(func() {
-		err := fn(auth.WithOrigin(d.ctx, auth.OriginOf(ctx)))
+		err := caught(func() error { return fn(auth.WithOrigin(d.ctx, auth.OriginOf(ctx))) })
 		through <- err
 		d.report(what, err)
 	})
@@ -216,7 +222,10 @@ func (d *Desk) later(err error, ids []int64) bool {
 				return
 			case <-time.After(pause):
 			}
-			_, err := d.svc.refitTouched(d.ctx, auth.AllFleets(), ids, d.svc.Today())
+			err := caught(func() error {
+				_, err := d.svc.refitTouched(d.ctx, auth.AllFleets(), ids, d.svc.Today())
+				return err
+			})
 			d.report("forecast what was stored before", err)
 			if !passes(err) {
 				return

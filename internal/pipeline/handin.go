@@ -118,26 +118,40 @@ func (s *Service) workOn(ctx context.Context, id int64, progress func(Progress))
 	if err != nil {
 		return err
 	}
-	switch f.State {
-	case store.FileChecking:
-		err = s.checkKept(ctx, &f, progress)
-	case store.FileTaking:
-		err = s.takeKept(ctx, &f, progress)
-	case store.FileTaken: // and what should follow was cut off
-		var up fleet.Upload
-		var ids []int64
-		if up, err = s.DB.Upload(ctx, f.Scope, f.UploadID); err == nil {
-			ids, err = s.DB.TouchedBy(ctx, f.Scope, f.UploadID)
+	err = caught(func() error { // else the next process would take it up, and end as well
+		switch f.State {
+		case store.FileChecking:
+			return s.checkKept(ctx, &f, progress)
+		case store.FileTaking:
+			return s.takeKept(ctx, &f, progress)
+		case store.FileTaken: // and what should follow was cut off
+			up, err := s.DB.Upload(ctx, f.Scope, f.UploadID)
+			if err != nil {
+				return err
+			}
+			ids, err := s.DB.TouchedBy(ctx, f.Scope, f.UploadID)
+			if err != nil {
+				return err
+			}
+			return s.followKept(ctx, &f, &up, ids)
 		}
-		if err == nil {
-			err = s.followKept(ctx, &f, &up, ids)
-		}
-	}
+		return nil
+	})
 	switch {
 	case err == nil:
 		return nil
 	case ctx.Err() != nil, errors.Is(err, fleet.ErrUnavailable):
 		return err // to be taken up again
+	}
+	if f.State == store.FileTaken {
+		// Its rows are stored, whatever became of what follows: the night's refit
+		// makes up for that.
+		f.State = store.FileDone
+		if s.Desk == nil {
+			return errors.Join(err, s.DB.SaveKept(ctx, &f))
+		}
+		s.Desk.report("forecast what a file brought", err)
+		return s.DB.SaveKept(ctx, &f)
 	}
 	f.State, f.Fault = store.FileFailed, "Something went wrong on our side. It has been logged, and nothing was changed."
 	mendable := errors.Is(err, fleet.ErrConflict) || errors.Is(err, fleet.ErrNotFound)

@@ -187,7 +187,11 @@ func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
 			if len(buffers[i]) < size {
 				buffers[i] = make([]ingest.Row, size)
 			}
-			n, err := r.Read(buffers[i])
+			var n int
+			err := caught(func() (err error) { // of what strangers send
+				n, err = r.Read(buffers[i])
+				return err
+			})
 			select {
 			case reads <- read{buffers[i][:n], err}:
 			case <-stop:

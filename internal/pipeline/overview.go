@@ -87,15 +87,19 @@ func (s *Service) overview(ctx context.Context, sc auth.Scope, q store.OverviewQ
 	// Readings of one table, side by side: none waits for another.
 	var reads sync.WaitGroup
 	var errs [5]error
-	reads.Go(func() { o.Left, errs[0] = s.DB.LiningLeft(ctx, sc, q) })
-	reads.Go(func() { o.Duty, errs[1] = s.DB.WearRates(ctx, sc, q, store.WearByDuty) })
-	reads.Go(func() { o.Depot, errs[2] = s.DB.WearRates(ctx, sc, q, store.WearByDepot) })
-	reads.Go(func() { o.Trend, errs[4] = s.DB.Trend(ctx, sc, q, day) })
+	for i, read := range []func() error{
+		func() (err error) { o.Left, err = s.DB.LiningLeft(ctx, sc, q); return err },
+		func() (err error) { o.Duty, err = s.DB.WearRates(ctx, sc, q, store.WearByDuty); return err },
+		func() (err error) { o.Depot, err = s.DB.WearRates(ctx, sc, q, store.WearByDepot); return err },
+		func() (err error) { o.Trend, err = s.DB.Trend(ctx, sc, q, day); return err },
+	} {
+		reads.Go(func() { errs[i] = caught(read) })
+	}
 	a, err := s.ahead(ctx, sc, q, o)
 	if err == nil {
 		err = s.DB.EachOutlook(ctx, sc, q, o.until()+needAhead, a.axle)
 	}
-	errs[3] = err
+	errs[4] = err
 	reads.Wait()
 	if err := cmp.Or(errs[:]...); err != nil {
 		return nil, err

@@ -77,7 +77,10 @@ func (k *Overviews) work(key, version string, at time.Time, start func(fn func()
 	w := &overviewWork{keptOverview: keptOverview{version: version, at: at}, done: make(chan struct{})}
 	begun := start(func() {
 		defer close(w.done)
-		w.o, w.err = out()
+		w.err = caught(func() (err error) {
+			w.o, err = out()
+			return err
+		})
 		k.mu.Lock()
 		delete(k.busy, key)
 		k.mu.Unlock()

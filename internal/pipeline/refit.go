@@ -245,14 +245,20 @@ func (s *Service) forecastEach(ctx context.Context, read reader, m forecast.Mode
 				var r result
 				for i := range c.hs {
 					h := &c.hs[i]
-					v := VehicleOf(h)
-					fs := s.forecast(h.Vehicle.ID, v, m, asOf, forecast.Options{})
-					r.fs = append(r.fs, fs...)
-					if look != nil && r.err == nil {
-						var found []fleet.Finding
-						found, r.err = look(ctx, h, v, fs)
-						r.found = append(r.found, found...)
+					if r.err != nil {
+						break
 					}
+					r.err = caught(func() error {
+						v := VehicleOf(h)
+						fs := s.forecast(h.Vehicle.ID, v, m, asOf, forecast.Options{})
+						r.fs = append(r.fs, fs...)
+						if look == nil {
+							return nil
+						}
+						found, err := look(ctx, h, v, fs)
+						r.found = append(r.found, found...)
+						return err
+					})
 				}
 				c.done <- r
 			}
@@ -278,12 +284,14 @@ func (s *Service) forecastEach(ctx context.Context, read reader, m forecast.Mode
 			}
 			return nil
 		}
-		readErr = read(func(h *store.History) error {
-			hs = append(hs, *h)
-			if len(hs) == chunkVehicles {
-				return send()
-			}
-			return nil
+		readErr = caught(func() error {
+			return read(func(h *store.History) error {
+				hs = append(hs, *h)
+				if len(hs) == chunkVehicles {
+					return send()
+				}
+				return nil
+			})
 		})
 		if readErr == nil {
 			readErr = send()

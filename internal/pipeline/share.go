@@ -106,7 +106,7 @@ func (s *Service) workOnRefit(ctx context.Context, id int64) (store.Refit, error
 	errs := make([]error, lanes)
 	for i := range lanes {
 		wg.Go(func() {
-			if errs[i] = w.work(ctx); errs[i] != nil {
+			if errs[i] = caught(func() error { return w.work(ctx) }); errs[i] != nil {
 				cancel()
 			}
 		})
@@ -198,7 +198,7 @@ func (w *refitWorker) one(ctx context.Context, r *store.Refit) (bool, error) {
 			return true, w.fail(ctx, fmt.Sprintf("Share %d of step %d was begun %d times and never ended.", sh.Number, r.Step, sh.Tries-1))
 		}
 		return true, w.hold(ctx, func() error { return w.s.DB.RenewShare(ctx, sh) }, func(ctx context.Context) error {
-			err := w.do(ctx, r, sh)
+			err := caught(func() error { return w.do(ctx, r, sh) })
 			if err != nil && !errors.Is(err, store.ErrLeaseLost) {
 				w.dropped(ctx, sh)
 			}
@@ -212,7 +212,9 @@ func (w *refitWorker) one(ctx context.Context, r *store.Refit) (bool, error) {
 	if j.Tries > shareTries {
 		return true, w.fail(ctx, fmt.Sprintf("Step %d was joined %d times and never ended.", r.Step, j.Tries-1))
 	}
-	err = w.hold(ctx, func() error { return w.s.DB.RenewJoin(ctx, j) }, func(ctx context.Context) error { return w.join(ctx, r, j) })
+	err = w.hold(ctx, func() error { return w.s.DB.RenewJoin(ctx, j) }, func(ctx context.Context) error {
+		return caught(func() error { return w.join(ctx, r, j) })
+	})
 	for range lanes - 1 {
 		select {
 		case w.wake <- struct{}{}:

@@ -1,0 +1,71 @@
+package pipeline_test
+
+import (
+	"bytes"
+	"log/slog"
+	"strings"
+	"testing"
+
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// Work that no request stands above panics: the reading of a file, the forecasts
+// behind it. The process goes on, the log has where, and what was stored is said
+// to be stored.
+func TestFaultPanic(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+		// At whichever time that the file is gone through it happens.
+		for times := range 6 {
+			func() {
+				defer func() { recover() }() // as for a request
+				f := pipeline.File{Name: "readings.csv", Body: &fallingFile{Reader: bytes.NewReader([]byte(readingsCSV)), after: times}}
+				if up, err := s.Import(t.Context(), all, "Ada", f); err == nil && up.Accepted+up.Repeated != 5 {
+					t.Errorf("gone through %d times: got %+v, want the file whole or an error", times, up)
+				}
+			}()
+		}
+		var log bytes.Buffer
+		d := pipeline.OpenDesk(t.Context(), s, slog.New(slog.NewTextHandler(&log, nil)))
+		defer d.Close()
+		s.Forecasted = func(int) { panic("as should never be") }
+		more := "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 2,2026-02-20,41000,1,pad,right,outer,8.0\n"
+		up, _, err := s.TakeIn(t.Context(), all, "Ada", pipeline.File{Name: "more.csv", Body: strings.NewReader(more)}, s.Today())
+		if err == nil || !strings.Contains(err.Error(), "as should never be") || up.Accepted != 1 {
+			t.Errorf("got %+v, %v; want the row stored and the panic told", up, err)
+		}
+		k := handIn(t, s, "another.csv", more+"Van 2,2026-02-20,41000,1,pad,left,outer,8.1\n", true)
+		if k = waitFor(t, s, k.ID, store.FileDone); k.UploadID == 0 || k.Fault != "" {
+			t.Errorf("got %+v, want the file taken in", k)
+		}
+		d.Close()
+		if !strings.Contains(log.String(), "as should never be") {
+			t.Errorf("the log has nothing of it: %s", log.String())
+		}
+	})
+}
+
+// fallingFile panics when it is read after it was gone back to its beginning so
+// many times.
+type fallingFile struct {
+	*bytes.Reader
+	after int
+}
+
+func (f *fallingFile) Seek(offset int64, whence int) (int64, error) {
+	if offset == 0 {
+		f.after--
+	}
+	return f.Reader.Seek(offset, whence)
+}
+
+func (f *fallingFile) Read(p []byte) (int, error) {
+	if f.after < 0 {
+		panic("as should never be")
+	}
+	return f.Reader.Read(p)
+}
