@@ -35,7 +35,7 @@ func (c benchAllCmd) Help() string {
 	return `Builds an invented fleet of each size and does with it what a day and a night do, on the
 embedded database and on a PostgreSQL server of its own (where one is installed): taking
 readings in, a refit of all and of what changed, uploads, the due-soon list while nothing is
-written and while something is each second, and vehicles' pages, at first and seen again, by
+written, and under any filter while something is each second, and vehicles' pages, at first and seen again, by
 20 clients at once, a proposal. Beside each stands the ceiling it is held against,
 measured in the same run: compare the ratio, for times depend on the machine and on what
 else runs there. Memory is what the process had resident at the most, clients included,
@@ -81,7 +81,7 @@ const (
 	workChanged    = "refit of 1 % changed"
 	workUpload     = "upload to new forecast, 20 at once"
 	workDue        = "due-soon page, 20 clients"
-	workDueWritten = "due-soon page, and a write a second"
+	workDueWritten = "due-soon page, any filter, a write a second"
 	workFirst      = "vehicle page, first view"
 	workVehicle    = "vehicle page, seen again"
 	workProposal   = "proposal"

@@ -19,6 +19,7 @@ import (
 	"brakewear/api"
 	"brakewear/dashboard"
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
@@ -100,7 +101,11 @@ func (k known) TokenOf(context.Context, string) (auth.Who, error)   { return aut
 
 // dueSoon times the due-soon list, each page of which was asked for once.
 func (w *allRun) dueSoon(service, memory http.Handler) error {
-	return w.duePages(workDue, service, memory)
+	lists, err := w.dueLists()
+	if err != nil {
+		return err
+	}
+	return w.duePages(workDue, lists, service, memory)
 }
 
 // writtenEvery is how often something is written while lists are looked at: a
@@ -108,9 +113,19 @@ func (w *allRun) dueSoon(service, memory http.Handler) error {
 // Common practice, no source.
 const writtenEvery = time.Second
 
-// dueWritten times it while vehicles are forecast anew, one after the other, as on
-// a working day: what is kept of a list is of one version of the database.
+// dueWritten times it under every filter there is while vehicles are forecast anew,
+// one after the other, as on a working day: what is kept of a list is of one version
+// of the database.
 func (w *allRun) dueWritten(service, memory http.Handler) error {
+	lists, err := w.dueLists()
+	if err != nil {
+		return err
+	}
+	narrowed, err := w.narrowedLists()
+	if err != nil {
+		return err
+	}
+	lists = append(lists, narrowed...)
 	ctx, cancel := context.WithCancel(w.e.ctx)
 	var wrote error
 	var wg sync.WaitGroup
@@ -128,7 +143,7 @@ func (w *allRun) dueWritten(service, memory http.Handler) error {
 			}
 		}
 	})
-	err := w.duePages(workDueWritten, service, memory)
+	err = w.duePages(workDueWritten, lists, service, memory)
 	cancel()
 	wg.Wait()
 	if errors.Is(wrote, context.Canceled) && w.e.ctx.Err() == nil {
@@ -137,11 +152,7 @@ func (w *allRun) dueWritten(service, memory http.Handler) error {
 	return errors.Join(err, wrote)
 }
 
-func (w *allRun) duePages(work string, service, memory http.Handler) error {
-	lists, err := w.dueLists()
-	if err != nil {
-		return err
-	}
+func (w *allRun) duePages(work string, lists []string, service, memory http.Handler) error {
 	if err := w.once(service, lists); err != nil {
 		return err
 	}
@@ -281,6 +292,34 @@ func (w *allRun) dueLists() (addresses []string, err error) {
 		}
 	}
 	slices.Sort(addresses)
+	return addresses, nil
+}
+
+// narrowedLists are the page's addresses as the overview links to them, under every
+// kind of filter that has no field on the page, in every order.
+func (w *allRun) narrowedLists() (addresses []string, err error) {
+	h, err := w.svc.DB.History(w.e.ctx, auth.AllFleets(), w.ids[len(w.ids)/2])
+	if err != nil {
+		return nil, err
+	}
+	week := func(name string, n fleet.Date) string {
+		return fmt.Sprintf("%s_from=%s&%s_to=%s", name, benchUntil+7*n, name, benchUntil+7*n+6)
+	}
+	filters := []string{
+		"booked=yes", "late=yes", "measured=yes", "measured=no", "q=a", "part=" + string(fleet.Pad), "part=" + string(fleet.Rotor),
+		"duty=" + url.QueryEscape(h.Vehicle.Duty), week("limit", 4), week("due", 4),
+	}
+	for _, class := range []store.LeftClass{store.LeftClasses[0], store.LeftClasses[len(store.LeftClasses)/2]} {
+		filters = append(filters, "left="+string(class))
+	}
+	for _, shift := range []store.Shift{store.IntoDue, store.Faster} {
+		filters = append(filters, "moved="+string(shift))
+	}
+	for _, sort := range store.DueSorts {
+		for _, filter := range filters {
+			addresses = append(addresses, "/?within=0&"+filter+"&sort="+string(sort))
+		}
+	}
 	return addresses, nil
 }
 
