@@ -156,6 +156,7 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		http.StatusNotFound:              "Not found",
 		http.StatusRequestEntityTooLarge: "Too large",
 		http.StatusRequestTimeout:        "Too slow",
+		http.StatusMethodNotAllowed:      "Nothing is sent here that way",
 		http.StatusConflict:              "Something else came first",
 		http.StatusServiceUnavailable:    "Not available just now",
 		http.StatusInsufficientStorage:   "No space left",

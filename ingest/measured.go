@@ -73,7 +73,15 @@ func (l *line) rowPlace(row *Row) (at place) {
 		}
 	}
 	if s := l.cell(fFace); s != "" && !bothOf(s) {
-		if at.face = faceOf(strings.ToLower(s)); at.face == "" {
+		switch low := strings.ToLower(s); low {
+		case "in": // which says something else in a header
+			at.face = fleet.Inner
+		case "out":
+			at.face = fleet.Outer
+		default:
+			at.face = faceOf(low)
+		}
+		if at.face == "" {
 			l.fault(fFace, s, "no face: want inner, outer, or blank for the thinner of both")
 		}
 	}

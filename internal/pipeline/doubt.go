@@ -225,8 +225,12 @@ func (j *judge) odometers() {
 	}
 }
 
-// digits is a number as somebody may have written it.
-func digits(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10, 'f', -1, 64) }
+// digits is an odometer as somebody may have written it.
+func digits(km float64) string { return strconv.FormatFloat(math.Round(10*km)/10, 'f', -1, 64) }
+
+// gauged is a thickness likewise: no gauge in the hand shows more than a
+// thousandth.
+func gauged(mm float64) string { return strconv.FormatFloat(math.Round(1000*mm)/1000, 'f', -1, 64) }
 
 // fitments judges the values of parts fitted.
 func (j *judge) fitments() {
@@ -248,9 +252,9 @@ func (j *judge) fitments() {
 		fs := forecast.Spec{New: spec.New, Limit: spec.Limit}
 		switch wear := fs.Wear(c.mm); {
 		case wear > fs.Span()/2:
-			j.doubt(c, "value_mm", digits(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
 		case lessWornThanNew(fs, c.mm):
-			j.doubt(c, "value_mm", digits(c.mm), "%s: fitted %s than new (%s): correct the value, or the axle's specification", p, lessWorn(p.Part), inMM(spec.New))
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted %s than new (%s): correct the value, or the axle's specification", p, lessWorn(p.Part), inMM(spec.New))
 		}
 	}
 }
@@ -273,7 +277,11 @@ func (j *judge) noSuchAxle(c *claim, p fleet.Position) bool {
 		return false
 	}
 	last := j.known.Axles[n-1].Number
-	j.doubt(c, "axle", strconv.Itoa(p.Axle), "axle %d: it has %d axles on record, the last one is axle %d; correct the axle, or add it in an axles file", p.Axle, n, last)
+	count, which := strconv.Itoa(n)+" axles", ", the last one is axle "+strconv.Itoa(last)
+	if n == 1 {
+		count, which = "one axle", ", axle "+strconv.Itoa(last)
+	}
+	j.doubt(c, "axle", strconv.Itoa(p.Axle), "axle %d: it has %s on record%s; correct the axle, or add it in an axles file", p.Axle, count, which)
 	return true
 }
 

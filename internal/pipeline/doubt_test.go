@@ -63,6 +63,12 @@ func TestDoubts(t *testing.T) {
 		{"the thinnest of all", "readings.csv", readingsHead +
 			"Bus 1,2026-02-27,136300,1,pad,,,6.8\nBus 1,2026-02-28,136400,1,pad,,,2.0\n",
 			[]doubt{{3, "value_mm", "2", "outside what"}}},
+		{"a gauge's hundredths", "readings.csv", readingsHead +
+			"Bus 1,2026-02-27,136300,1,pad,left,inner,1.71\n",
+			[]doubt{{2, "value_mm", "1.71", "outside what"}}},
+		{"two odometers on a day", "odometer.csv", "vehicle,date,odometer_km\n" +
+			"Bus 1,2026-02-24,155900\n",
+			[]doubt{{2, "odometer_km", "155900", "155,900 km beside 136,000 km on one day, 24 February 2026: more than this vehicle can have driven"}}},
 		{"twice on a day", "readings.csv", readingsHead +
 			"Bus 1,2026-02-27,136300,1,pad,left,inner,6.9\nBus 1,2026-02-27,136300,1,pad,left,inner,6.8\n",
 			[]doubt{{3, "value_mm", "6.8", "line 2 has 6.9 mm for the same position and day"}}},

@@ -50,7 +50,7 @@ func (k *resolver) doubtAxle(line int, number string, a *fleet.Axle) {
 			later, way = is.Limit > had.Limit, "up"
 		}
 		if later {
-			k.doubt(line, string(p)+"_limit_mm", digits(is.Limit), "axle %d of %s: the limit of its %s goes %s from %s, so that it is changed later: hold it against the maker's data", a.Number, number, p, way, inMM(had.Limit))
+			k.doubt(line, string(p)+"_limit_mm", gauged(is.Limit), "axle %d of %s: the limit of its %s goes %s from %s, so that it is changed later: hold it against the maker's data", a.Number, number, p, way, inMM(had.Limit))
 		}
 	}
 }

@@ -154,7 +154,7 @@ func (j *judge) day(d dayRows, model bool) {
 			why = j.sights[i].odd
 		}
 		if why != "" {
-			j.doubt(c, "value_mm", digits(c.mm), "%s: %s", p, why)
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: %s", p, why)
 		}
 	}
 }

@@ -82,6 +82,9 @@ func (e *explainer) explain(d forecast.DroppedOdometer) string {
 		return "odometer above a later reading: correct it"
 	case forecast.TooFar:
 		if n := e.earlier(o, func(forecast.Odometer) bool { return true }); n != nil {
+			if n.Day == o.Day {
+				return fmt.Sprintf("%s beside %s on one day, %s: more than this vehicle can have driven", inKm(o.Km), inKm(n.Km), longDay(fleet.Date(n.Day)))
+			}
 			return fmt.Sprintf("jump of %s in %s since %s: more than this vehicle can have driven", inKm(o.Km-n.Km), days(int(o.Day-n.Day)), longDay(fleet.Date(n.Day)))
 		}
 		return "odometer further than this vehicle can have driven: correct it"
