@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"net/http"
+	"net/url"
 	"runtime"
 	"strings"
 	"sync"
@@ -144,6 +145,7 @@ type ErrorPage struct {
 	Shell
 	Problem web.Problem
 	Again   string // link to what was asked, where another time may do; blank = no use
+	Back    string // link to the page that a form was sent from; blank = none was, or not known
 }
 
 // ErrorPage renders a problem, for web.UseErrorPage.
@@ -166,11 +168,28 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 		title = p.Title
 	}
 	p.Detail = capital(p.Detail)
-	again := ""
-	if c.Request != nil && c.Request.Method == http.MethodGet && (p.Status >= 500 || p.Status == http.StatusTooManyRequests || p.Status == http.StatusRequestTimeout) {
-		again = c.Request.URL.RequestURI()
+	if p.Detail != "" && !strings.ContainsAny(p.Detail[len(p.Detail)-1:], ".!?") {
+		p.Detail += "."
 	}
-	return d.pages["error"].render(ErrorPage{Shell{Title: title}, p, again}, signed(c), reader(c))
+	page := ErrorPage{Shell: Shell{Title: title}, Problem: p}
+	switch {
+	case c.Request == nil:
+	case c.Request.Method != http.MethodGet:
+		page.Back = sentFrom(c.Request)
+	case p.Status >= 500 || p.Status == http.StatusTooManyRequests || p.Status == http.StatusRequestTimeout:
+		page.Again = c.Request.URL.RequestURI()
+	}
+	return d.pages["error"].render(page, signed(c), reader(c))
+}
+
+// sentFrom is the page of ours that a form was sent from, as far as the browser
+// says.
+func sentFrom(r *http.Request) string {
+	from, err := url.Parse(r.Referer())
+	if err != nil || from.Host != r.Host {
+		return ""
+	}
+	return ours(from.RequestURI(), "")
 }
 
 // send renders a page and sends it.

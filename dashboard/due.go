@@ -139,6 +139,9 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 		Close:    x.rows == closeRows,
 		ToLookAt: x.toLookAt,
 	}
+	if x.empty != nil && x.empty.Steps {
+		p.Headline = p.Title // that there is none to book would say too much
+	}
 	oldest := today
 	for i := range got.Rows {
 		r := &got.Rows[i]

@@ -207,7 +207,7 @@ func TestLinks(t *testing.T) {
 func TestEmpty(t *testing.T) {
 	w := empty(t)
 	doc := parse(t, w.get("/").Body.String())
-	check(t, doc, []has{{".empty h2", "Nothing has been taken in yet"}, {".steps", "Vehicles"}, {"a[href=/templates/axles.csv]", "*"}})
+	check(t, doc, []has{{"h1", "Due soon"}, {"form.filter", ""}, {".empty h2", "Nothing has been taken in yet"}, {".steps", "Vehicles"}, {"a[href=/templates/axles.csv]", "*"}})
 	check(t, parse(t, w.get("/vehicles").Body.String()), []has{{"h1", "Vehicles"}, {".empty h2", "No vehicles yet"}})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{"main", "Nothing yet"}})
 	w.takeIn(t, "vehicles.csv", smallVehicles)

@@ -14,8 +14,11 @@ import (
 
 // backTo is the page of ours that a form wants to come back to.
 func backTo(c *gin.Context, otherwise string) string {
-	to := c.PostForm("back")
-	// A path of ours, not another host's: "//host" and "/\host" are that.
+	return ours(c.PostForm("back"), otherwise)
+}
+
+// ours is to, if it is a path of ours: "//host" and "/\host" are another host's.
+func ours(to, otherwise string) string {
 	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
 		return otherwise
 	}

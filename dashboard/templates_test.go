@@ -136,6 +136,39 @@ func TestErrorPageStands(t *testing.T) {
 	}
 }
 
+// TestErrorPageLeadsBack wants the way back to a form of ours, and to nobody
+// else's.
+func TestErrorPageLeadsBack(t *testing.T) {
+	w := empty(t)
+	d, err := New(w.svc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for referer, want := range map[string]string{
+		"http://depot.example/readings?x=1": "/readings?x=1", "http://depot.example": "/",
+		"http://evil.example/readings": "", "http://depot.example//evil.example": "", "": "", "%": "",
+	} {
+		c, _ := gin.CreateTestContext(httptest.NewRecorder())
+		c.Request = httptest.NewRequestWithContext(t.Context(), "POST", "http://depot.example/readings", nil)
+		c.Request.Header.Set("Referer", referer)
+		page, err := d.ErrorPage(c, web.Problem{Status: 413, Detail: "too large"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		doc := parse(t, string(page))
+		got := ""
+		for _, a := range find(doc, ".next a") {
+			if text(a) == "Back to the form" {
+				got = attr(a, "href")
+			}
+		}
+		if got != want {
+			t.Errorf("sent from %q: leads back to %q, want %q", referer, got, want)
+		}
+		check(t, doc, []has{{".empty p", "Too large."}})
+	}
+}
+
 // TestStylesheetKnowsTheInks wants a rule for every class that a chart draws
 // with.
 func TestStylesheetKnowsTheInks(t *testing.T) {

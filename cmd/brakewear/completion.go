@@ -7,6 +7,10 @@ import (
 	"strings"
 
 	"github.com/alecthomas/kong"
+
+	"brakewear/ingest"
+	"brakewear/internal/guide"
+	"brakewear/internal/pipeline"
 )
 
 type completionCmd struct {
@@ -72,8 +76,38 @@ func placesToComplete(root *kong.Node) (ps []place) {
 	return ps
 }
 
+// offers are what a flag or an argument with such a tag may be that is checked
+// where it is used.
+var offers = map[string]func() []string{
+	"kinds": func() (vs []string) {
+		for _, k := range ingest.Kinds {
+			vs = append(vs, string(k))
+		}
+		return vs
+	},
+	"jobs": func() []string { return pipeline.JobNames() },
+	"topics": func() (vs []string) {
+		for _, t := range guide.Topics() {
+			vs = append(vs, t.Name)
+		}
+		parser, err := newParser(io.Discard, io.Discard, func(int) {})
+		if err != nil {
+			return vs
+		}
+		for _, c := range parser.Model.Children {
+			if c.Type == kong.CommandNode && !c.Hidden && !slices.Contains(vs, c.Name) {
+				vs = append(vs, c.Name)
+			}
+		}
+		return vs
+	},
+}
+
 // values are what a flag or an argument may be, where that is one of a few.
 func values(v *kong.Value) []string {
+	if offer := offers[v.Tag.Get("offer")]; offer != nil {
+		return offer()
+	}
 	if v.Enum == "" {
 		return nil
 	}

@@ -26,7 +26,11 @@ func TestBashCompletion(t *testing.T) {
 		{"brakewear people add --role ", "manager planner"},
 		{"brakewear import --dates m", "mdy"},
 		{"brakewear import --check --ki", "--kind"},
-		{"brakewear import --kind ", ""}, // bash offers files
+		{"brakewear import --kind od", "odometer"},
+		{"brakewear import --database ", ""}, // bash offers files
+		{"brakewear run back", "backup"},
+		{"brakewear help tut", "tutorial"},
+		{"brakewear help impo", "import"},
 		{"brakewear serve --monitor", "--monitor-listen"},
 		{"brakewear completion f", "fish"},
 	} {
@@ -61,6 +65,9 @@ func TestFishCompletion(t *testing.T) {
 		"brakewear import --dates m":    "mdy",
 		"brakewear people add --role m": "manager",
 		"brakewear completion f":        "fish",
+		"brakewear import --kind od":    "odometer",
+		"brakewear run back":            "backup",
+		"brakewear help tut":            "tutorial",
 	} {
 		cmd := exec.Command(fish, "--no-config", "-c", script+"complete -C '"+line+"'")
 		out, err := cmd.CombinedOutput()

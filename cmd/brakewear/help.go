@@ -14,7 +14,7 @@ import (
 )
 
 type helpCmd struct {
-	Topic []string `arg:"" optional:"" help:"A topic, or a command; the list of topics when left out."`
+	Topic []string `arg:"" optional:"" help:"A topic, or a command; the list of topics when left out." offer:"topics"`
 }
 
 func (c helpCmd) Help() string {

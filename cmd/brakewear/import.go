@@ -20,7 +20,7 @@ type importCmd struct {
 	accepted
 	listed
 	Check bool     `help:"Say what would become of the files, and take nothing in."`
-	Kind  string   `help:"What the files hold: ${kinds}; found by their header unless given."`
+	Kind  string   `help:"What the files hold: ${kinds}; found by their header unless given." offer:"kinds"`
 	Dates string   `help:"How the files write their dates, unless ISO or declared in their header: ${dates}." enum:",${dates}" default:""`
 	By    string   `help:"Who hands the files in." default:"command line"`
 	Files []string `arg:"" name:"file" help:"Files to take in, in this order." type:"existingfile"`

@@ -23,7 +23,7 @@ type runCmd struct {
 	scheduled
 	accepted
 	listed
-	Job string `arg:"" optional:"" help:"What to do; the list of it when left out."`
+	Job string `arg:"" optional:"" help:"What to do; the list of it when left out." offer:"jobs"`
 }
 
 // commandLine is who asked for what is run here.

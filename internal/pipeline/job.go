@@ -36,10 +36,18 @@ type Job struct {
 // are at work, in the order that each needs what the one before left.
 func (s *Service) Jobs() []Job {
 	jobs := []Job{refitJob(s), proposalJob(s), digestJob(s), cleanUpJob(s)}
-	if s.DB.Dialect() == store.SQLite {
+	if s.DB == nil || s.DB.Dialect() == store.SQLite {
 		jobs = append(jobs, backupJob(s))
 	}
 	return jobs
+}
+
+// JobNames are the names of all jobs that there are on any database.
+func JobNames() (names []string) {
+	for _, j := range (&Service{}).Jobs() {
+		names = append(names, j.Name)
+	}
+	return names
 }
 
 func refitJob(s *Service) Job {
