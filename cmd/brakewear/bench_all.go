@@ -108,17 +108,11 @@ func (c benchAllCmd) Run(e *env) (err error) {
 			return err
 		}
 	}
-	if c.CPUProfile != "" {
-		f, err := os.Create(c.CPUProfile)
-		if err != nil {
-			return err
-		}
-		defer f.Close()
-		if err := pprof.StartCPUProfile(f); err != nil {
-			return err
-		}
-		defer pprof.StopCPUProfile()
+	end, err := profileCPU(c.CPUProfile)
+	if err != nil {
+		return err
 	}
+	defer func() { err = errors.Join(err, end()) }()
 	if err := c.measure(e, rep); err != nil {
 		return err
 	}
@@ -141,6 +135,25 @@ func (c benchAllCmd) Run(e *env) (err error) {
 		return e.printJSON(rep)
 	}
 	return rep.table(e.stdout)
+}
+
+// profileCPU writes a profile of processor time to a file, "" = none, until end is
+// called.
+func profileCPU(name string) (end func() error, err error) {
+	if name == "" {
+		return func() error { return nil }, nil
+	}
+	f, err := os.Create(name)
+	if err != nil {
+		return nil, err
+	}
+	if err := pprof.StartCPUProfile(f); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return func() error {
+		pprof.StopCPUProfile()
+		return f.Close()
+	}, nil
 }
 
 // add takes the results of an earlier run in.

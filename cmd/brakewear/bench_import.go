@@ -25,6 +25,8 @@ type benchImportCmd struct {
 	Databases []string `help:"On which databases." default:"sqlite,postgres" enum:"sqlite,postgres"`
 	Seed      uint64   `help:"The same seed gives the same fleet." default:"1"`
 	Format    string   `help:"How to print: table or json." default:"table" enum:"table,json"`
+
+	CPUProfile string `name:"cpuprofile" help:"File to write a profile of processor time to." placeholder:"FILE"`
 }
 
 func (c benchImportCmd) Help() string {
@@ -46,12 +48,17 @@ type importBench struct {
 	PeakMB   float64 `json:"peak_memory_mb"`
 }
 
-func (c benchImportCmd) Run(e *env) error {
+func (c benchImportCmd) Run(e *env) (err error) {
 	if c.Vehicles < 1 {
 		return fleet.Invalidf("want at least 1 vehicle, not %d", c.Vehicles)
 	}
+	end, err := profileCPU(c.CPUProfile)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, end()) }()
 	var results []importBench
-	err := benchFleet(e, c.Vehicles, c.Seed, c.Databases, func(dialect, dir string, urls [2]string) error {
+	err = benchFleet(e, c.Vehicles, c.Seed, c.Databases, func(dialect, dir string, urls [2]string) error {
 		r, err := benchImport(e, dir, urls)
 		r.Database = dialect
 		results = append(results, r)
