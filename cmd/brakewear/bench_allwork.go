@@ -48,7 +48,7 @@ func (w *allRun) all() (err error) {
 	}
 	w.add(&workBench{
 		Work: workImport, Done: imported.Rows, Of: "readings", Seconds: float64(imported.Rows) / imported.Rate, Rate: imported.Rate,
-		PeakMB: imported.PeakMB, Ceiling: imported.BareRate, Beside: "bare rows into the same table", Ratio: imported.Ratio,
+		PeakMB: imported.PeakMB, Ceiling: imported.BareRate, Beside: "bare rows into the same tables", Ratio: imported.Ratio,
 		Aim: "≥ 0.5", Met: imported.Ratio >= .5, Cost: float64(imported.Rows) / imported.Rate, CostOf: "s",
 	})
 	if err := w.open(); err != nil {

@@ -31,8 +31,9 @@ type benchImportCmd struct {
 
 func (c benchImportCmd) Help() string {
 	return `Takes the readings file of an invented fleet in, with all checks, on the embedded database
-and on a PostgreSQL server of its own (where one is installed), beside the bare way of the
-same rows into the same table: COPY, or a prepared insert. Times depend on the machine;
+and on a PostgreSQL server of its own (where one is installed), beside the bare way of the same
+rows into the same two tables, readings and the visits that they share, with their indexes
+and keys: COPY, or a prepared insert. Times depend on the machine;
 compare the ratio, of the rates of one run. Memory is what the process had resident at the most, the
 server's not included. Example:
   brakewear bench import --vehicles 2000`
@@ -151,49 +152,65 @@ func benchImport(e *env, dir string, urls [2]string) (importBench, error) {
 	r.PeakMB = peak()
 	r.Rate = float64(r.Rows) / took.Seconds()
 
-	empty, err := database{Database: urls[1]}.open(e)
+	rate, err := pourBare(e, full, dir, urls[1], r.Rows)
 	if err != nil {
 		return r, err
 	}
+	r.BareRate = rate
+	r.Ratio = r.Rate / r.BareRate
+	return r, nil
+}
+
+// bareRows is how many rows are poured at a time at least: so many that to begin
+// and end costs them nothing.
+const bareRows = 1 << 16
+
+// pourBare returns how many of the readings of a database, want in all, are poured
+// bare into another in a second, which gets their vehicles first. To read them is
+// not counted. They are as stored, in the order of vehicles and days, as in the file.
+func pourBare(e *env, full *store.DB, dir, url string, want int) (rate float64, err error) {
+	empty, err := database{Database: url}.open(e)
+	if err != nil {
+		return 0, err
+	}
 	defer empty.Close()
+	if _, err := importFile(e, e.service(empty, 0), ingest.Vehicles, "bench", filepath.Join(dir, string(ingest.Vehicles)+".csv")); err != nil {
+		return 0, err
+	}
 	var watch stopwatch
 	var failed error
 	watch.start(e.now())
 	n, err := empty.PourBare(e.ctx, func(yield func([]fleet.Reading) bool) {
-		// As stored, in the order of the file. Reading them is not pouring. Many are
-		// held at a time: while more are read a server works off what it has yet to
-		// take of a COPY, and nobody would count that.
 		watch.stop(e.now())
-		rows := make([]fleet.Reading, 0, pouredRows)
-		pour := func() bool {
+		defer func() { watch.start(e.now()) }()
+		var rows []fleet.Reading
+		pour := func() error {
 			watch.start(e.now())
 			defer func() { watch.stop(e.now()) }()
-			more := yield(rows)
-			rows = rows[:0]
-			return more
-		}
-		failed = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
-			if len(rows)+len(h.Readings) > pouredRows && !pour() {
+			if !yield(rows) {
 				return errBenchOver
 			}
-			rows = append(rows, h.Readings...)
+			rows = rows[:0]
 			return nil
-		})
-		if failed == nil && !pour() {
-			failed = errBenchOver
 		}
-		watch.start(e.now())
+		failed = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
+			if rows = append(rows, h.Readings...); len(rows) < bareRows {
+				return nil
+			}
+			return pour()
+		})
+		if failed == nil {
+			failed = pour()
+		}
 	})
 	watch.stop(e.now())
 	if err := errors.Join(failed, err); err != nil {
-		return r, err
+		return 0, err
 	}
-	if n != r.Rows {
-		return r, fmt.Errorf("poured %d rows bare, but took %d in", n, r.Rows)
+	if n != want {
+		return 0, fmt.Errorf("poured %d rows bare, but took %d in", n, want)
 	}
-	r.BareRate = float64(n) / watch.ran.Seconds()
-	r.Ratio = r.Rate / r.BareRate
-	return r, nil
+	return float64(n) / watch.ran.Seconds(), nil
 }
 
 // partBytes is how large a file is taken in at once: less than the rows that one
@@ -216,10 +233,6 @@ func partsOf(file string) ([]string, error) {
 	}
 	return names, splitCSV(file, n)
 }
-
-// pouredRows is how many readings are poured bare without a pause: some 60 MB of
-// them, and far more than what lies between the program and a server.
-const pouredRows = 250_000
 
 // errBenchOver ends a reading early.
 var errBenchOver = errors.New("no more is wanted")

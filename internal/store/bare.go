@@ -8,31 +8,41 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// PourBare writes readings into their table, with its key and index, in one
-// transaction and as fast as the driver can: no check, no visit, no upload. It
-// is what taking readings in is measured against, for a database that is thrown
-// away. It returns how many it wrote; a batch may be reused once the next is
-// asked for.
+// PourBare writes readings into their two tables, what they share of a visit into
+// inspections and the rest into its own, with all their keys, indexes and foreign
+// keys, in one transaction and as fast as the driver can: no check, no upload, and
+// ids that are counted. It is what taking readings in is measured against, for a
+// database that is thrown away, which has their vehicles. All of a batch is written
+// when the next is asked for, which may reuse it; no visit goes on in the next. It
+// returns how many readings it wrote.
 func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (n int, err error) {
 	err = db.tend(ctx, "pour bare readings", func(t *tx) error {
-		row := make([]any, len(readingColumns))
-		return t.pour("thickness_readings", readingColumns, func(yield func([]any) bool) {
-			for rs := range batches {
-				for i := range rs {
-					r := &rs[i]
-					row = append(row[:0],
-						1, r.VehicleID, r.VehicleID, r.Date,
-						r.Position.Axle, string(r.Position.Part), string(r.Position.Side), string(r.Position.Face),
-						r.MM, r.Tripped,
-						r.Given, r.Unit, r.Gauge, r.Note,
-						1, r.Line)
-					if !yield(row) {
-						return
-					}
-					n++
+		if err := t.planOnce(); err != nil {
+			return err
+		}
+		var visits int64 // so far
+		for rs := range batches {
+			var all []*fleet.Reading
+			var fresh []visit
+			of := map[visit]inspection{}
+			for i := range rs {
+				all = append(all, &rs[i])
+				v := visitOf(&rs[i])
+				if i > 0 && v == visitOf(&rs[i-1]) || of[v].id != 0 {
+					continue
 				}
+				visits++
+				of[v], fresh = inspection{visits, 1, v.day.String()}, append(fresh, v)
 			}
-		})
+			if err := t.pourInspections(fresh, of); err != nil {
+				return err
+			}
+			if err := (&Writer{t: t, upload: 1}).pourReadings(all, of); err != nil {
+				return err
+			}
+			n += len(rs)
+		}
+		return nil
 	})
 	return n, err
 }

@@ -62,13 +62,24 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 			visits[v], last = true, v
 		}
 	}
-	if err := w.fillVisits(visits); err != nil {
-		return c, err
+	var there map[readingKey]bool
+	var spans []span
+	many := len(visits) > fewRows
+	if many {
+		spans = spansOf(visits)
+		if err := w.enterAll(spans); err != nil {
+			return c, err
+		}
+		there, err = w.readingsIn(spans, len(rs))
+	} else {
+		if err := w.fillVisits(visits); err != nil {
+			return c, err
+		}
+		if err := w.enter(stagedVisits.name); err != nil {
+			return c, err
+		}
+		there, err = w.readingsThere(len(rs))
 	}
-	if err := w.enter(stagedVisits.name); err != nil {
-		return c, err
-	}
-	there, err := w.readingsThere(len(rs))
 	if err != nil {
 		return c, err
 	}
@@ -90,12 +101,17 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 	if len(added) == 0 {
 		return c, nil
 	}
-	if len(visits) != staged { // no visit without readings of its own
-		if err := w.fillVisits(visits); err != nil {
-			return c, err
+	var inspections map[visit]inspection
+	if many {
+		inspections, err = w.inspectionsIn(spans, visits)
+	} else {
+		if len(visits) != staged { // no visit without readings of its own
+			if err := w.fillVisits(visits); err != nil {
+				return c, err
+			}
 		}
+		inspections, err = w.inspections(len(visits))
 	}
-	inspections, err := w.inspections(len(visits))
 	if err != nil {
 		return c, err
 	}
@@ -127,12 +143,7 @@ func (w *Writer) fillVisits(visits map[visit]bool) error {
 // days, whether they still count or not, in a map with room for n.
 func (w *Writer) readingsThere(n int) (map[readingKey]bool, error) {
 	there := make(map[readingKey]bool, n)
-	err := w.t.each(func(r *sqlx.Rows) error {
-		var k readingKey
-		err := r.Scan(&k.vehicle, &k.day, &k.pos.Axle, &k.pos.Part, &k.pos.Side, &k.pos.Face, &k.mm, &k.tripped)
-		there[k] = true
-		return err
-	}, `
+	err := w.t.each(scanReadingKeys(there), `
 		select
 			vehicle_id,
 			day,
@@ -147,18 +158,20 @@ func (w *Writer) readingsThere(n int) (map[readingKey]bool, error) {
 	return there, err
 }
 
+func scanReadingKeys(there map[readingKey]bool) func(r *sqlx.Rows) error {
+	return func(r *sqlx.Rows) error {
+		var k readingKey
+		err := r.Scan(&k.vehicle, &k.day, &k.pos.Axle, &k.pos.Part, &k.pos.Side, &k.pos.Face, &k.mm, &k.tripped)
+		there[k] = true
+		return err
+	}
+}
+
 // inspections returns the inspections of the n staged visits, and makes those
 // that are new.
 func (w *Writer) inspections(n int) (map[visit]inspection, error) {
 	found := make(map[visit]inspection, n)
-	find := func(r *sqlx.Rows) error {
-		var v visit
-		var i inspection
-		err := r.Scan(&i.id, &i.fleet, &v.vehicle, &v.day, &v.km, &v.technician)
-		i.day = v.day.String()
-		found[v] = i
-		return err
-	}
+	find := scanInspections(found)
 	// In the order of the key, so that two uploads do not wait for each other.
 	err := w.t.each(find, `
 		insert into inspections (fleet_id, vehicle_id, day, odometer_km, technician)
@@ -186,6 +199,17 @@ func (w *Writer) inspections(n int) (map[visit]inspection, error) {
 			and coalesce(i.odometer_km, -1) = coalesce(s.odometer_km, -1)
 			and i.technician = s.technician`)
 	return found, err
+}
+
+func scanInspections(found map[visit]inspection) func(r *sqlx.Rows) error {
+	return func(r *sqlx.Rows) error {
+		var v visit
+		var i inspection
+		err := r.Scan(&i.id, &i.fleet, &v.vehicle, &v.day, &v.km, &v.technician)
+		i.day = v.day.String()
+		found[v] = i
+		return err
+	}
 }
 
 var readingColumns = []string{

@@ -46,6 +46,8 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 			fleets: map[string]int64{},
 			depots: map[depotKey]int64{},
 			placed: map[[2]int64]bool{},
+
+			fleetOf: map[int64]int64{},
 		}
 		if own = fill(w); own != nil {
 			return own

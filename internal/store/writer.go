@@ -18,6 +18,8 @@ type Writer struct {
 	depots map[depotKey]int64 // likewise
 	placed map[[2]int64]bool  // fleets and depots that the upload is known to speak of
 	failed error              // first error of a method
+
+	fleetOf map[int64]int64 // by vehicle, of those that enterAll let in
 }
 
 // Counts says what became of the rows of one call.
@@ -66,7 +68,11 @@ func (t *tx) checkVehicles(sc auth.Scope, stage string) error {
 	case err != nil:
 		return err
 	}
-	return fleet.NotFoundf("vehicle %d: there is none, or none that you may change", stranger)
+	return strangeVehicle(stranger)
+}
+
+func strangeVehicle(id int64) error {
+	return fleet.NotFoundf("vehicle %d: there is none, or none that you may change", id)
 }
 
 // place notes that the upload speaks of a depot of a fleet.
