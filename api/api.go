@@ -78,6 +78,13 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/workshops/:id", web.Handle(a.workshop))
 	g.PUT("/workshops/:id", web.AllowBody(maxForm), web.Handle(a.setWorkshop))
 	g.POST("/workshops/:id/closures", web.AllowBody(maxForm), web.Handle(a.addClosures))
+	g.DELETE("/workshops/:id/closures/:closure", web.Handle(a.dropClosure))
+	g.GET("/vehicles/:id/days", web.Handle(a.days))
+	g.POST("/vehicles/:id/absences", web.AllowBody(maxForm), web.Handle(a.addAbsences))
+	g.DELETE("/vehicles/:id/absences/:entry", web.Handle(a.dropAbsence))
+	g.POST("/vehicles/:id/planned_visits", web.AllowBody(maxForm), web.Handle(a.addPlannedVisits))
+	g.DELETE("/vehicles/:id/planned_visits/:entry", web.Handle(a.dropPlannedVisit))
+	g.PUT("/vehicles/:id/fluid_change", web.AllowBody(maxForm), web.Handle(a.setFluidChange))
 	g.GET("/parts", web.Handle(a.parts))
 	g.GET("/parts_needed", web.Handle(a.partsNeeded))
 

@@ -76,20 +76,20 @@ type sentCorrection struct {
 	Face       *fleet.Face    `json:"face"`
 	Date       *fleet.Date    `json:"date"`
 	ValueMM    *writtenLength `json:"value_mm"`
-	OdometerKm maybeNull      `json:"odometer_km"`
+	OdometerKm maybe[float64] `json:"odometer_km"`
 	WholeVisit bool           `json:"whole_visit"`
 	Why        string         `json:"why"`
 	By         string         `json:"by"` // the sender when left out
 }
 
-// maybeNull tells a number that is null from one that is left out.
-type maybeNull struct {
+// maybe tells a value that is null from one that is left out.
+type maybe[T any] struct {
 	given bool
-	x     *float64
+	x     *T
 }
 
-// UnmarshalJSON reads a number or null.
-func (n *maybeNull) UnmarshalJSON(b []byte) error {
+// UnmarshalJSON reads a value or null.
+func (n *maybe[T]) UnmarshalJSON(b []byte) error {
 	n.given = true
 	return json.Unmarshal(b, &n.x)
 }

@@ -199,9 +199,9 @@ func (a *API) confirmFitment(c *gin.Context) error {
 	}
 	var in struct {
 		sentNote
-		Date       *fleet.Date `json:"date"`
-		OdometerKm maybeNull   `json:"odometer_km"`
-		ValueMM    float64     `json:"value_mm"`
+		Date       *fleet.Date    `json:"date"`
+		OdometerKm maybe[float64] `json:"odometer_km"`
+		ValueMM    float64        `json:"value_mm"`
 	}
 	if err := readJSON(c, &in); err != nil {
 		return err

@@ -47,6 +47,7 @@ func (c *client) plan(db *store.DB) {
 		{name: "book", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-09","starts":"09:00","axles":[1,2],"note":"key"}`, bus.ID, bus.DepotID), status: 201,
 			want: []string{`"starts":"09:00"`, `"bay":1`, `"state":"booked","kept":true`, `"part_number":"P 1"`, `"what":"booked"`, `"from":null`}},
 	})
+	c.days(home, bus.ID, bus.DepotID)
 	var list List[Booking]
 	c.get("/bookings", &list)
 	if len(list.Items) != 1 {

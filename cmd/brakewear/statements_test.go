@@ -92,6 +92,7 @@ var addresses = map[string]string{
 	"/api/v1/vehicles/:id/forecasts":   "1",
 	"/api/v1/vehicles/:id/corrections": "1",
 	"/api/v1/vehicles/:id/brake_tests": "1",
+	"/api/v1/vehicles/:id/days":        "1",
 	"/api/v1/findings":                 "",
 	"/api/v1/findings/:id":             "1",
 	"/api/v1/bookings":                 "",

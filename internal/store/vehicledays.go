@@ -87,66 +87,110 @@ func (db *DB) Upkeeps(ctx context.Context, sc auth.Scope, ids []int64, from flee
 	return ups, err
 }
 
-// AddAbsence adds days on which a vehicle cannot be spared.
-func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, a fleet.Absence) error {
-	if err := a.Validate(); err != nil {
-		return err
+// AddAbsence adds days on which vehicles cannot be spared, all or none; those
+// that are there already change nothing.
+func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, as ...fleet.Absence) error {
+	for i := range as {
+		if err := as[i].Validate(); err != nil {
+			return err
+		}
 	}
 	return db.write(ctx, "keep an absence", func(t *tx) error {
-		for _, d := range []*fleet.Date{a.First, a.Last} {
-			if d == nil {
-				continue
-			}
-			if err := t.likely("day", *d); err != nil {
+		for i := range as {
+			if err := t.addAbsence(sc, &as[i]); err != nil {
 				return err
 			}
 		}
-		fleetID, depotID, err := t.vehicleIn(sc, a.VehicleID)
-		if err != nil {
-			return err
-		}
-		_, err = t.exec(`
-			insert into absences (fleet_id, vehicle_id, first_day, last_day, weekdays, reason)
-			values (?, ?, ?, ?, ?, ?)`, fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
-		if err != nil {
-			return err
-		}
-		return t.log(entry{act: "absence added", record: "vehicle", id: a.VehicleID, fleet: fleetID, depot: depotID, detail: a.Reason})
+		return nil
 	})
 }
 
-// AddPlannedVisit adds a day on which a vehicle comes in anyway.
-func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, v fleet.PlannedVisit) error {
-	if err := v.Validate(); err != nil {
+func (t *tx) addAbsence(sc auth.Scope, a *fleet.Absence) error {
+	for _, d := range []*fleet.Date{a.First, a.Last} {
+		if d == nil {
+			continue
+		}
+		if err := t.likely("day", *d); err != nil {
+			return err
+		}
+	}
+	fleetID, depotID, err := t.vehicleIn(sc, a.VehicleID)
+	if err != nil {
 		return err
 	}
+	day := t.db.dateType()
+	n, err := t.count(`
+		insert into absences (fleet_id, vehicle_id, first_day, last_day, weekdays, reason)
+		select CAST(? AS bigint), x.* from (
+			select CAST(? AS bigint) as vehicle_id, CAST(? AS `+day+`) as first_day, CAST(? AS `+day+`) as last_day, CAST(? AS integer) as weekdays, CAST(? AS text) as reason) x
+		where not exists (
+			select 1 from absences a
+			where a.vehicle_id = x.vehicle_id and a.first_day is not distinct from x.first_day
+				and a.last_day is not distinct from x.last_day and a.weekdays = x.weekdays and a.reason = x.reason)`,
+		fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
+	if err != nil {
+		return err
+	}
+	if n == 0 {
+		t.unchanged()
+		return nil
+	}
+	return t.log(entry{act: "absence added", record: "vehicle", id: a.VehicleID, fleet: fleetID, depot: depotID, detail: a.Reason})
+}
+
+// AddPlannedVisit adds days on which vehicles come in anyway, all or none;
+// those that are there already change nothing.
+func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, vs ...fleet.PlannedVisit) error {
+	for i := range vs {
+		if err := vs[i].Validate(); err != nil {
+			return err
+		}
+	}
 	return db.write(ctx, "keep a planned visit", func(t *tx) error {
-		if err := t.likely("day", v.Day); err != nil {
-			return err
-		}
-		fleetID, home, err := t.vehicleIn(sc, v.VehicleID)
-		if err != nil {
-			return err
-		}
-		var depot *int64
-		if v.DepotID != 0 {
-			of, err := t.depotIn(sc, v.DepotID)
-			if err != nil {
+		for i := range vs {
+			if err := t.addPlannedVisit(sc, &vs[i]); err != nil {
 				return err
 			}
-			if of != fleetID {
-				return fleet.Invalidf("depot: it belongs to another fleet than the vehicle")
-			}
-			depot = &v.DepotID
 		}
-		_, err = t.exec(`
-			insert into planned_visits (fleet_id, vehicle_id, depot_id, day, what)
-			values (?, ?, ?, ?, ?)`, fleetID, v.VehicleID, depot, v.Day, storableOf(v.What))
+		return nil
+	})
+}
+
+func (t *tx) addPlannedVisit(sc auth.Scope, v *fleet.PlannedVisit) error {
+	if err := t.likely("day", v.Day); err != nil {
+		return err
+	}
+	fleetID, home, err := t.vehicleIn(sc, v.VehicleID)
+	if err != nil {
+		return err
+	}
+	var depot *int64
+	if v.DepotID != 0 {
+		of, err := t.depotIn(sc, v.DepotID)
 		if err != nil {
 			return err
 		}
-		return t.log(entry{act: "planned visit added", record: "vehicle", id: v.VehicleID, fleet: fleetID, depot: home, detail: v.Day.String() + ", " + v.What})
-	})
+		if of != fleetID {
+			return fleet.Invalidf("depot: it belongs to another fleet than the vehicle")
+		}
+		depot = &v.DepotID
+	}
+	n, err := t.count(`
+		insert into planned_visits (fleet_id, vehicle_id, depot_id, day, what)
+		select CAST(? AS bigint), x.* from (
+			select CAST(? AS bigint) as vehicle_id, CAST(? AS bigint) as depot_id, CAST(? AS `+t.db.dateType()+`) as day, CAST(? AS text) as what) x
+		where not exists (
+			select 1 from planned_visits p
+			where p.vehicle_id = x.vehicle_id and p.depot_id is not distinct from x.depot_id and p.day = x.day and p.what = x.what)`,
+		fleetID, v.VehicleID, depot, v.Day, storableOf(v.What))
+	if err != nil {
+		return err
+	}
+	if n == 0 {
+		t.unchanged()
+		return nil
+	}
+	return t.log(entry{act: "planned visit added", record: "vehicle", id: v.VehicleID, fleet: fleetID, depot: home, detail: v.Day.String() + ", " + v.What})
 }
 
 // DropAbsence takes an absence of a vehicle back.

@@ -122,6 +122,27 @@ func TestUpkeep(t *testing.T) {
 		check(db.SetFluidChange(t.Context(), all, ids[1], ptr(monday-700)))
 		check(db.SetFluidChange(t.Context(), all, ids[2], ptr(monday)))
 		check(db.SetFluidChange(t.Context(), all, ids[2], nil))
+		// The same again, as a feed sends it: nothing more, and the log of changes says nothing.
+		told := func() int {
+			ds, err := db.Deeds(t.Context(), all, store.DeedQuery{Record: "vehicle", Limit: store.MaxLimit})
+			check(err)
+			return len(ds)
+		}
+		before := told()
+		check(db.AddAbsence(t.Context(), all,
+			fleet.Absence{VehicleID: ids[0], First: ptr(monday), Last: ptr(monday + 4), Reason: "rented out"},
+			fleet.Absence{VehicleID: ids[0], Weekdays: fleet.Days(0).With(4), Reason: "market day"}))
+		check(db.AddPlannedVisit(t.Context(), all,
+			fleet.PlannedVisit{VehicleID: ids[1], DepotID: quay.ID, Day: monday + 2, What: "service"},
+			fleet.PlannedVisit{VehicleID: ids[1], Day: monday + 3, What: "statutory test"}))
+		if n := told() - before; n != 0 || before == 0 {
+			t.Errorf("sent again: %d changes told after %d, want none", n, before)
+		}
+		// One of several that cannot be: none is kept.
+		err := db.AddAbsence(t.Context(), all, fleet.Absence{VehicleID: ids[2], First: ptr(monday)}, fleet.Absence{VehicleID: 999999, First: ptr(monday)})
+		if !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("of no vehicle: got %v", err)
+		}
 		got, err := db.Upkeeps(t.Context(), all, nil, monday)
 		check(err)
 		want := map[int64]*fleet.Upkeep{

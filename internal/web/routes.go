@@ -172,6 +172,7 @@ var Routes = []Rule{
 	{"GET", "/api/v1/vehicles/:id/forecasts", auth.See, false},
 	{"GET", "/api/v1/vehicles/:id/corrections", auth.See, false},
 	{"GET", "/api/v1/vehicles/:id/brake_tests", auth.See, false},
+	{"GET", "/api/v1/vehicles/:id/days", auth.See, false},
 	{"GET", "/api/v1/findings", auth.See, false},
 	{"GET", "/api/v1/findings/:id", auth.See, false},
 	{"GET", "/api/v1/bookings", auth.See, false},
@@ -218,6 +219,12 @@ var Routes = []Rule{
 	{"POST", "/api/v1/visits/decline", auth.Plan, false},
 	{"PUT", "/api/v1/workshops/:id", auth.Plan, false},
 	{"POST", "/api/v1/workshops/:id/closures", auth.Plan, false},
+	{"DELETE", "/api/v1/workshops/:id/closures/:closure", auth.Plan, false},
+	{"POST", "/api/v1/vehicles/:id/absences", auth.Plan, false},
+	{"DELETE", "/api/v1/vehicles/:id/absences/:entry", auth.Plan, false},
+	{"POST", "/api/v1/vehicles/:id/planned_visits", auth.Plan, false},
+	{"DELETE", "/api/v1/vehicles/:id/planned_visits/:entry", auth.Plan, false},
+	{"PUT", "/api/v1/vehicles/:id/fluid_change", auth.Plan, false},
 
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
 
