@@ -49,6 +49,10 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/odometer/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correct(fleet.OdometerRecord)))
 	g.POST("/fitments/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correct(fleet.FitmentRecord)))
 
+	g.POST("/readings/:id/move", web.AllowBody(maxCorrection), web.Handle(a.moveReadings))
+	g.POST("/conditions/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correctCondition))
+	g.POST("/brake_tests/:id/corrections", web.AllowBody(maxCorrection), web.Handle(a.correctBrakeTest))
+
 	g.GET("/findings", web.Handle(a.findings))
 	g.GET("/findings/:id", web.Handle(a.finding))
 	g.POST("/findings/:id/notes", web.AllowBody(maxCorrection), web.Handle(a.noteFinding))
@@ -59,6 +63,10 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/vehicles/:id/brake_tests", web.Handle(a.brakeTests))
 	g.GET("/rule_sets", web.Handle(a.ruleSets))
 	g.PUT("/fleets/:id/rule_set", web.Handle(a.pickRules))
+	g.GET("/fleets/:id/thresholds", web.Handle(a.thresholds))
+	g.PUT("/fleets/:id/thresholds", web.AllowBody(maxChoice), web.Handle(a.setThreshold))
+	g.GET("/vehicles/:id/limits", web.Handle(a.limits))
+	g.PUT("/vehicles/:id/limits", web.AllowBody(maxChoice), web.Handle(a.setLimit))
 
 	g.GET("/bookings", web.Handle(a.bookings))
 	g.POST("/bookings", web.AllowBody(maxForm), web.Handle(a.book))

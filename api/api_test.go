@@ -182,11 +182,13 @@ func TestAPI(t *testing.T) {
 			{name: "due, by a day", path: "/due?before=2026-03-02&sort=vehicle", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, faults", path: "/due?before=soon&limit=501&sort=colour&fleet=a&limt=3", status: 400, want: []string{
 				`"title":"Bad Request"`, `{"parameter":"before","read":"soon","detail":"no date`, `{"parameter":"fleet","read":"a","detail":"no id`,
-				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit, measured, left, limit_from, limit_to, due_from, part, late, duty"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
+				`{"parameter":"limit","read":"501","detail":"want 1 to 500"}`, `{"parameter":"limt","detail":"no such parameter here: want fleet, depot, q, before, sort, booked, cursor, limit, measured, left, limit_from, limit_to, due_from, part, moved, late, duty"}`, `{"parameter":"sort","read":"colour","detail":"want one of book_by`}},
 			{name: "due, narrowed", path: "/due?measured=true&left=past&part=pad", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 			{name: "due, booked late", path: "/due?late=true", want: []string{`"total":0`}},
 			{name: "due, booked late or not", path: "/due?late=false", want: []string{`"total":6`}},
 			{name: "due, of a duty", path: "/due?duty=moon+landing", want: []string{`"total":0`}},
+			{name: "due, since a month ago", path: "/due?moved=into-past", want: []string{`"total":0`}},
+			{name: "due, moved how", path: "/due?moved=away", status: 400, want: []string{`{"parameter":"moved","read":"away","detail":"want one of into-past, out-of-past`}},
 			{name: "due, narrowed with faults", path: "/due?left=half&part=horn&measured=perhaps&limit_from=soon", status: 400, want: []string{
 				`{"parameter":"left","read":"half"`, `{"parameter":"part","read":"horn"`, `{"parameter":"measured","read":"perhaps"`, `{"parameter":"limit_from","read":"soon"`}},
 			{name: "overview", path: "/overview", want: []string{`"as_of":"2026-03-02"`, `{"left":"past","axles":`, `"weeks":[{"from":null,"to":"2026-03-01"`, `"from":"2026-03-02","to":"2026-03-08"`, `"months":[{"from":"2026-03-02","to":"2026-03-31"`, `"mm_per_10000_km":{"p10":`}},
@@ -214,6 +216,8 @@ func TestAPI(t *testing.T) {
 		t.Run("a form", func(t *testing.T) { c.in(t).form() })
 		t.Run("findings", func(t *testing.T) { c.in(t).findings() })
 		t.Run("plan", func(t *testing.T) { c.in(t).plan(db) })
+		t.Run("limits", func(t *testing.T) { c.in(t).limits() })
+		t.Run("wrong records", func(t *testing.T) { c.in(t).wrongRecords() })
 		for _, op := range c.doc.operations() {
 			if !c.doc.called[op] {
 				t.Errorf("%s was never answered well", op)

@@ -102,11 +102,7 @@ const maxCorrection = 16 << 10
 func (a *API) correct(kind fleet.RecordKind) func(*gin.Context) error {
 	return func(c *gin.Context) error {
 		ctx, sc, today := c.Request.Context(), a.scope(c), a.svc.Today()
-		q := &query{c: c}
-		if err := q.err(); err != nil {
-			return err
-		}
-		id, err := web.PathID(c, string(kind))
+		rec, err := recordIn(c, kind)
 		if err != nil {
 			return err
 		}
@@ -114,25 +110,18 @@ func (a *API) correct(kind fleet.RecordKind) func(*gin.Context) error {
 		if err := readJSON(c, &in); err != nil {
 			return err
 		}
-		rec := fleet.Record{Kind: kind, ID: id}
 		why := fleet.Reason{Why: in.Why, By: cmp.Or(in.By, a.sender(c))}
 		ch, err := a.changeOf(c, rec, &in)
 		if err != nil {
 			return err
 		}
-		done := make([]fleet.Correction, 1)
-		switch act := cmp.Or(in.Act, fleet.Corrected); {
-		case act == fleet.Corrected:
-			done, err = a.svc.Correct(ctx, sc, rec, ch, why, today)
-		case !ch.Empty() || ch.WholeVisit:
-			return fleet.Invalidf("act %q: leave out what is only for a correction", act)
-		case act == fleet.SetAside:
-			done[0], err = a.svc.SetAside(ctx, sc, rec, why, today)
-		case act == fleet.Undone:
-			done[0], err = a.svc.UndoSetAside(ctx, sc, rec, why, today)
-		default:
-			return fleet.Invalidf("act %q: want %q, %q or %q", act, fleet.Corrected, fleet.SetAside, fleet.Undone)
+		if act := cmp.Or(in.Act, fleet.Corrected); act != fleet.Corrected {
+			if !ch.Empty() || ch.WholeVisit {
+				return fleet.Invalidf("act %q: leave out what is only for a correction", act)
+			}
+			return a.setAside(c, rec, act, why)
 		}
+		done, err := a.svc.Correct(ctx, sc, rec, ch, why, today)
 		if err != nil {
 			return err
 		}
@@ -184,4 +173,74 @@ func set[T any](to *T, x *T) {
 	if x != nil {
 		*to = *x
 	}
+}
+
+// moveReadings puts the readings of one axle of an inspection, recorded for the
+// wrong one, where they belong: those of the reading in the path.
+func (a *API) moveReadings(c *gin.Context) error {
+	id, err := idAlone(c, "reading")
+	if err != nil {
+		return err
+	}
+	var in struct {
+		Axle      int    `json:"axle"`
+		VehicleID int64  `json:"vehicle_id"` // the same when left out
+		Swap      bool   `json:"swap"`
+		Why       string `json:"why"`
+		By        string `json:"by"` // the sender when left out
+	}
+	if err := readJSON(c, &in); err != nil {
+		return err
+	}
+	mv := fleet.AxleMove{Reading: id, VehicleID: in.VehicleID, Axle: in.Axle, Swap: in.Swap}
+	why := fleet.Reason{Why: in.Why, By: cmp.Or(in.By, a.sender(c))}
+	done, err := a.svc.MoveReadings(c.Request.Context(), a.scope(c), mv, why, a.svc.Today())
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusCreated, List[Correction]{items(done, correctionOf)})
+}
+
+// correctCondition sets a tick or note of an inspection aside, or undoes that;
+// another is entered instead.
+func (a *API) correctCondition(c *gin.Context) error {
+	rec, err := recordIn(c, fleet.ConditionRecord)
+	if err != nil {
+		return err
+	}
+	var in struct {
+		Act fleet.Act `json:"act"`
+		Why string    `json:"why"`
+		By  string    `json:"by"`
+	}
+	if err := readJSON(c, &in); err != nil {
+		return err
+	}
+	return a.setAside(c, rec, in.Act, fleet.Reason{Why: in.Why, By: cmp.Or(in.By, a.sender(c))})
+}
+
+// setAside takes a record out of what counts, or undoes that.
+func (a *API) setAside(c *gin.Context, rec fleet.Record, act fleet.Act, why fleet.Reason) error {
+	do := a.svc.SetAside
+	switch act {
+	case fleet.SetAside:
+	case fleet.Undone:
+		do = a.svc.UndoSetAside
+	default:
+		return fleet.Invalidf("act %q: want %q or %q", act, fleet.SetAside, fleet.Undone)
+	}
+	done, err := do(c.Request.Context(), a.scope(c), rec, why, a.svc.Today())
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusCreated, List[Correction]{[]Correction{correctionOf(&done)}})
+}
+
+func recordIn(c *gin.Context, kind fleet.RecordKind) (fleet.Record, error) {
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return fleet.Record{}, err
+	}
+	id, err := web.PathID(c, string(kind))
+	return fleet.Record{Kind: kind, ID: id}, err
 }

@@ -35,6 +35,9 @@ func (a *API) due(c *gin.Context) error {
 		From:      q.date("due_from"),
 		Part:      fleet.Part(q.oneOf("part", parts()...)),
 	}
+	if m := q.oneOf("moved", shifts()...); m != "" {
+		ask.Moved, ask.Today = store.Shift(m), a.svc.Today()
+	}
 	if late := q.truth("late"); late != nil {
 		ask.Late = *late
 	}
@@ -49,6 +52,13 @@ func (a *API) due(c *gin.Context) error {
 		return err
 	}
 	return sendPage(c, items(got.Rows, dueOf), got.Next, &got.Total)
+}
+
+func shifts() (words []string) {
+	for _, m := range store.Shifts {
+		words = append(words, string(m))
+	}
+	return words
 }
 
 func leftClasses() (words []string) {

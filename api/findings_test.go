@@ -61,7 +61,7 @@ func (c *client) findings() {
 		{name: "noted", path: uneven + "/notes", body: `{"why":"pins freed","by":"N. N."}`, status: 201, want: []string{`"state":"looked at"`, `"note":{"why":"pins freed","by":"N. N.","at":"2026-03-02T09:00:00Z"}`}},
 		{name: "noted by another", path: uneven + "/notes", body: `{"why":"me too"}`, status: 409, want: []string{"was looked at by N. N."}},
 		{name: "a suggestion", path: change, want: []string{`"suggested":{"after":"2024-09-01","before":"2024-12-01","date":"2024-`, `"answer":""`}},
-		{name: "a day outside", path: change + "/fitment", body: `{"date":"2026-01-01"}`, status: 400, want: []string{"from 2024-09-01 to 2024-12-01"}},
+		{name: "a day outside", path: change + "/fitment", body: `{"date":"2026-01-01"}`, status: 400, want: []string{"from 1 Sep 2024 to 1 Dec 2024"}},
 		{name: "confirmed", path: change + "/fitment", body: `{"date":"2024-09-03","odometer_km":80200,"why":"job sheet 12"}`, status: 201, want: []string{`"answer":"confirmed"`, `"state":"no longer seen"`, `"by":"API"`}},
 		{name: "no suggestion", path: uneven + "/refusal", body: `{}`, status: 409},
 		{name: "refused", path: other + "/refusal", body: `{}`, status: 201, want: []string{`"answer":"refused"`, `"why":"nothing was fitted"`}},

@@ -49,10 +49,12 @@ type Condition struct {
 
 // SeenCondition is a condition in a vehicle's history.
 type SeenCondition struct {
+	ID   int64      `json:"id"`
 	Date fleet.Date `json:"date"`
 	Condition
 	Technician string `json:"technician"`
 	UploadID   int64  `json:"upload_id"`
+	Aside      *Aside `json:"aside"` // null while it counts
 }
 
 // writtenLength is a length as it was written: a number of mm, or a text such
@@ -183,5 +185,5 @@ func (s *Inspection) doubts(d *pipeline.DoubtError) (faults []web.Fault) {
 
 // seenCondition is a condition on its way out.
 func seenCondition(c *fleet.Condition) SeenCondition {
-	return SeenCondition{c.Date, Condition{c.Axle, c.Side, c.Kind, c.Note}, c.Technician, c.UploadID}
+	return SeenCondition{c.ID, c.Date, Condition{c.Axle, c.Side, c.Kind, c.Note}, c.Technician, c.UploadID, asideOf(c.Aside)}
 }

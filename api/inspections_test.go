@@ -26,7 +26,7 @@ func (c *client) inspections() {
 		{name: "again", path: path, key: "i1", body: good, want: []string{`"accepted":0,"refused":0,"repeated":5`}},
 		{name: "its key for another", path: path, key: "i1", body: `{"odometer_km":93100}`, status: 409},
 		{name: "in its history", path: self + "/history", want: []string{`"value_mm":14.2875,"tripped":false,"given":"9/16","unit":"in"`, // 25.4 mm to the inch
-			`"conditions":[{"date":"2026-03-01","axle":0,"side":"","condition":"noted","note":"pin is free","technician":"N. N."`, `"axle":1,"side":"right","condition":"glazed"`}},
+			`"date":"2026-03-01","axle":0,"side":"","condition":"noted","note":"pin is free","technician":"N. N."`, `"axle":1,"side":"right","condition":"glazed"`}},
 		{name: "confirmed", path: path, body: `{"odometer_km":9300,"odometer_confirmed":true,"readings":[{"axle":1,"part":"pad","side":"right","value_mm":19.5,"confirmed":true}]}`, status: 201,
 			want: []string{`"accepted":2`, `"column":"odometer","read":"9,300 km","message":"Below the`, `Confirmed: measured twice."`, `"column":"axle 1 right pad","read":"19.5 mm"`}},
 	})

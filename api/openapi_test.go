@@ -85,7 +85,10 @@ func TestDocumentWords(t *testing.T) {
 		slices.Sort(out)
 		return out
 	}
-	var sorts, kinds, found, states []string
+	var sorts, kinds, found, states, moves []string
+	for _, m := range store.Shifts {
+		moves = append(moves, string(m))
+	}
 	for _, k := range fleet.FindingKinds() {
 		found = append(found, string(k))
 	}
@@ -114,6 +117,7 @@ func TestDocumentWords(t *testing.T) {
 		code []string
 	}{
 		{"sort", param("GET /due", "sort")["enum"], sorts},
+		{"moved", param("GET /due", "moved")["enum"], moves},
 		{"kind", param("POST /uploads", "kind")["enum"], kinds},
 		{"kind of finding", param("GET /findings", "kind")["enum"], found},
 		{"state of finding", param("GET /findings", "state")["enum"], states},

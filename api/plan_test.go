@@ -43,7 +43,7 @@ func (c *client) plan(db *store.DB) {
 		{name: "parts needed backwards", path: "/parts_needed?from=2026-04-30&to=2026-04-01", status: 400},
 		{name: "book nothing", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-09","axles":[]}`, bus.ID, bus.DepotID), status: 400},
 		{name: "book no day", path: "/bookings", body: `{"axles":[1]}`, status: 400, want: []string{"day: missing"}},
-		{name: "book a holiday", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-10","axles":[1]}`, bus.ID, bus.DepotID), status: 409, want: []string{"closed on 2026-03-10"}},
+		{name: "book a holiday", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-10","axles":[1]}`, bus.ID, bus.DepotID), status: 409, want: []string{"closed on 10 Mar 2026"}},
 		{name: "book", path: "/bookings", body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":%d,"day":"2026-03-09","starts":"09:00","axles":[1,2],"note":"key"}`, bus.ID, bus.DepotID), status: 201,
 			want: []string{`"starts":"09:00"`, `"bay":1`, `"state":"booked","kept":true`, `"part_number":"P 1"`, `"what":"booked"`, `"from":null`}},
 	})

@@ -120,6 +120,7 @@ func (a *API) history(c *gin.Context) error {
 		h.Odometers = byDate(h.Odometers, cs.Odometers, func(o *fleet.Odometer) fleet.Date { return o.Date })
 		h.Readings = byDate(h.Readings, cs.Readings, func(r *fleet.Reading) fleet.Date { return r.Date })
 		h.Fitments = byDate(h.Fitments, cs.Fitments, func(f *fleet.Fitment) fleet.Date { return f.Date })
+		h.Conditions = byDate(h.Conditions, cs.Conditions, func(c *fleet.Condition) fleet.Date { return c.Date })
 	}
 	return send(c, http.StatusOK, History{
 		Odometer: items(h.Odometers, func(o *fleet.Odometer) Odometer {

@@ -50,6 +50,11 @@ var bodies = map[string]string{
 	"POST /api/v1/vehicles/:id/absences":       `{"absences":[{"first":"2026-06-01","last":"2026-06-05","reason":"hired out"}]}`,
 	"POST /api/v1/vehicles/:id/planned_visits": `{"planned_visits":[{"day":"2026-06-08","what":"service"}]}`,
 	"PUT /api/v1/vehicles/:id/fluid_change":    `{"day":"2026-02-01"}`,
+	"PUT /api/v1/vehicles/:id/limits":          `{"axle":1,"part":"pad","limit_mm":4,"why":"own practice"}`,
+	"PUT /api/v1/fleets/:id/thresholds":        `{"value_id":"WP-17.2","x":3,"why":"own practice"}`,
+	"POST /api/v1/conditions/:id/corrections":  `{"act":"set aside","why":"mistyped"}`,
+	"POST /api/v1/brake_tests/:id/corrections": `{"act":"set aside","why":"mistyped"}`,
+	"POST /api/v1/readings/:id/move":           `{"axle":2,"why":"mistyped"}`,
 	"PUT /api/v1/fleets/:id/rule_set":          `{"rule_set":"us-393","why":"moved"}`,
 	"POST /api/v1/visits/decline":              `{"ids":[{select id from proposal_visits where state = 'open'}]}`,
 }

@@ -193,6 +193,9 @@ var records = map[string]string{
 	"/api/v1/readings/:id":                  "select id from thickness_readings",
 	"/api/v1/odometer/:id":                  "select id from odometer_readings",
 	"/api/v1/fitments/:id":                  "select id from fitments",
+	"/api/v1/readings/:id/move":             "select id from thickness_readings where set_aside_at is null and axle = 1",
+	"/api/v1/conditions/:id":                "select id from inspection_conditions",
+	"/api/v1/brake_tests/:id":               "select id from brake_tests where set_aside_at is null",
 	"/api/v1/fleets/:id":                    "select min(id) as id from fleets",
 	"/api/v1/bookings/:id":                  "select id from bookings where state = 'booked'",
 	"/api/v1/workshops/:id":                 "select depot_id from workshops",
@@ -256,6 +259,8 @@ func demoTown(t *testing.T) *town {
 	depot, first, last := workshops[0].ID, svc.Today()+30, svc.Today()+31
 	must(svc.DB.AddClosures(ctx, sc, []fleet.Closure{{DepotID: depot, First: first, Last: last, Reason: "test"}}))
 	must(svc.DB.AddAbsence(ctx, sc, fleet.Absence{VehicleID: bus.ID, First: &first, Last: &last, Reason: "test"}))
+	_, err = svc.Inspect(ctx, sc, "test", pipeline.Inspection{VehicleID: bus.ID, Date: svc.Today(), Conditions: []fleet.Condition{{Kind: fleet.Noted, Note: "a pin is stiff"}}})
+	must(err)
 	must(svc.DB.AddPlannedVisit(ctx, sc, fleet.PlannedVisit{VehicleID: bus.ID, Day: first, What: "test"}))
 	must(svc.DB.AddCalendarFeed(ctx, sc, &store.CalendarFeed{DepotID: depot}, auth.NewSecret()))
 	must(svc.DB.SaveRecipient(ctx, sc, "test", &store.Recipient{Name: "Ann", Address: "ann@example.org", Role: "planner", Everything: true}))

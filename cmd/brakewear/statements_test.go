@@ -93,6 +93,8 @@ var addresses = map[string]string{
 	"/api/v1/vehicles/:id/corrections": "1",
 	"/api/v1/vehicles/:id/brake_tests": "1",
 	"/api/v1/vehicles/:id/days":        "1",
+	"/api/v1/vehicles/:id/limits":      "1",
+	"/api/v1/fleets/:id/thresholds":    "1",
 	"/api/v1/findings":                 "",
 	"/api/v1/findings/:id":             "1",
 	"/api/v1/bookings":                 "",

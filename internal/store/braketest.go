@@ -374,6 +374,24 @@ func (db *DB) BrakeTests(ctx context.Context, sc auth.Scope, vehicleID int64) (b
 	return bs, err
 }
 
+// BrakeTest returns one brake test, whether it counts or not.
+func (db *DB) BrakeTest(ctx context.Context, sc auth.Scope, id int64) (b fleet.BrakeTest, err error) {
+	rec := fleet.Record{Kind: fleet.BrakeTestRecord, ID: id}
+	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
+		w := where{[]string{"r.id = ?"}, []any{id}}
+		if err := t.brakeTests(w, either, func(x *fleet.BrakeTest) { b = *x }); err != nil {
+			return err
+		}
+		if b.ID != 0 {
+			if err := t.sees(sc, b.VehicleID); !errors.Is(err, fleet.ErrNotFound) {
+				return err
+			}
+		}
+		return fleet.NotFoundf("%s: there is none, or none that you may see", rec)
+	})
+	return b, err
+}
+
 // sees is an error unless sc sees the vehicle.
 func (t *tx) sees(sc auth.Scope, vehicleID int64) error {
 	var w where

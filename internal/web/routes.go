@@ -173,6 +173,8 @@ var Routes = []Rule{
 	{"GET", "/api/v1/vehicles/:id/corrections", auth.See, false},
 	{"GET", "/api/v1/vehicles/:id/brake_tests", auth.See, false},
 	{"GET", "/api/v1/vehicles/:id/days", auth.See, false},
+	{"GET", "/api/v1/vehicles/:id/limits", auth.See, false},
+	{"GET", "/api/v1/fleets/:id/thresholds", auth.See, false},
 	{"GET", "/api/v1/findings", auth.See, false},
 	{"GET", "/api/v1/findings/:id", auth.See, false},
 	{"GET", "/api/v1/bookings", auth.See, false},
@@ -208,6 +210,9 @@ var Routes = []Rule{
 	{"POST", "/api/v1/readings/:id/corrections", auth.Correct, false},
 	{"POST", "/api/v1/odometer/:id/corrections", auth.Correct, false},
 	{"POST", "/api/v1/fitments/:id/corrections", auth.Correct, false},
+	{"POST", "/api/v1/conditions/:id/corrections", auth.Correct, false},
+	{"POST", "/api/v1/brake_tests/:id/corrections", auth.Correct, false},
+	{"POST", "/api/v1/readings/:id/move", auth.Correct, false},
 
 	{"POST", "/api/v1/bookings", auth.Plan, false},
 	{"POST", "/api/v1/bookings/:id/move", auth.Plan, false},
@@ -227,6 +232,8 @@ var Routes = []Rule{
 	{"PUT", "/api/v1/vehicles/:id/fluid_change", auth.Plan, false},
 
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
+	{"PUT", "/api/v1/fleets/:id/thresholds", auth.Decide, false},
+	{"PUT", "/api/v1/vehicles/:id/limits", auth.Decide, false},
 
 	{"GET", "/api/v1/changes", auth.People, false},
 }
