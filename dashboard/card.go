@@ -46,7 +46,8 @@ type CardPage struct {
 	State          string   // in words; blank while open
 	Closed         string
 	Note           string
-	Skipped        int // steps
+	Closing        string // the note as it was typed
+	Skipped        int    // steps
 	Failed         int
 	Open           bool
 	Nonce          string
@@ -162,6 +163,10 @@ func (p *CardPage) typed(c *gin.Context) {
 				}
 			}
 		}
+		return
+	}
+	if _, closing := c.GetPostForm("state"); closing {
+		p.Closing = c.PostForm("note")
 		return
 	}
 	p.Odometer = c.PostForm("odometer_km")

@@ -280,7 +280,11 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 		return err
 	}
 	state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
-	if _, err := d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note"))); err != nil {
+	_, err = d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note")))
+	switch {
+	case isKind(err, fleet.ErrConflict) && !web.WantsJSON(c): // the card shows how it stands now
+		return d.showCard(c, http.StatusConflict, id, []string{capital(err.Error())})
+	case err != nil:
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))

@@ -63,6 +63,15 @@ func TestCardComesBack(t *testing.T) {
 	if last := h.Fitments[len(h.Fitments)-1]; last.OdometerKm == nil || *last.OdometerKm != 157500 {
 		t.Errorf("157,500 km was kept as %+v", last)
 	}
+	// Something stands against it: the card says what, and keeps the note.
+	rec = w.submit(path+"/close", url.Values{"by": {"N. N."}, "state": {"passed"}, "note": {"keys are in the box"}})
+	if rec.Code != http.StatusConflict {
+		t.Fatalf("closed as passed with nothing done: got %d", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), []has{{".fault", "cannot be closed as passed"}, {`.closing input[name=note]`, "*"}})
+	if in := find(parse(t, rec.Body.String()), ".closing input[name=note]"); attr(in[0], "value") != "keys are in the box" {
+		t.Error("the note of closing was lost")
+	}
 	// Whoever is signed in stands in the form of a test.
 	form := w.get(fmt.Sprintf("/vehicles/%d/test", card.VehicleID)).Body.String()
 	if in := find(parse(t, form), "input[name=technician]"); len(in) != 1 || attr(in[0], "value") == "" {

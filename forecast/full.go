@@ -102,7 +102,7 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day) vehicleHistory {
 				for _, r := range ah.odd {
 					ap.lives.SetAside = append(ap.lives.SetAside, SetAside{r, "no such place"})
 				}
-				ap.lives.warn(BadInput, "%d readings set aside, the first of a %s: no such place; correct its side and face", len(ah.odd), ah.odd[0].Pos)
+				ap.lives.warn(BadInput, "%s set aside, the first of a %s: no such place; correct its side and face", readingsOf(len(ah.odd)), ah.odd[0].Pos)
 			}
 			for n := range ah.sets {
 				if msg, ok := f.message(&ah.sets[n], c.prior); ok {

@@ -126,7 +126,7 @@ func (o *outlook) tell(af *AxleForecast) {
 	}
 	if n := len(o.aside); n > 0 {
 		r := &o.readings[o.aside[0]]
-		af.warn(SetAsideCode, "%d readings of the %s not used, the first %s at %g mm: they disagree with the others; measure again", n, o.part, r.Pos, r.MM)
+		af.warn(SetAsideCode, "%s of the %s not used, the first %s at %g mm, in disagreement with the others; measure again", readingsOf(n), o.part, r.Pos, r.MM)
 	}
 	af.Basis.Doubted = append(af.Basis.Doubted, o.remeasure...)
 	for _, r := range o.remeasure {

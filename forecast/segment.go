@@ -211,7 +211,7 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 		l.warn(BadInput, "%s", faulty[p])
 	}
 	for _, p := range sortedKeys(noSpec) {
-		l.warn(NoSpec, "%s: %d readings, but no new and limit value; add them to the axle", p, noSpec[p])
+		l.warn(NoSpec, "%s: %s, but no new and limit value; add them to the axle", p, readingsOf(noSpec[p]))
 	}
 	if bad > 0 {
 		slices.SortStableFunc(l.SetAside, func(x, y SetAside) int {
@@ -222,9 +222,17 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 		if mm := first.Reading.MM; !math.IsNaN(mm) && !math.IsInf(mm, 0) {
 			value = fmt.Sprintf(" at %g mm", mm)
 		}
-		l.warn(BadInput, "%d readings set aside, the first %s%s: %s; check and correct them", bad, first.Reading.Pos, value, first.Why)
+		l.warn(BadInput, "%s set aside, the first %s%s: %s; check and correct", readingsOf(bad), first.Reading.Pos, value, first.Why)
 	}
 	return out
+}
+
+// readingsOf says how many readings.
+func readingsOf(n int) string {
+	if n == 1 {
+		return "1 reading"
+	}
+	return fmt.Sprintf("%d readings", n)
 }
 
 // usableFitments returns the fitments by part in order of day. One without a

@@ -68,6 +68,18 @@ func TestNoDatabase(t *testing.T) {
 			t.Errorf("%s made a database", line)
 		}
 	}
+	db := filepath.Join(t.TempDir(), "flet.db")
+	_, said, err := command(t, "import", "--check", "--database", db, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n"))
+	if err != nil || !strings.Contains(said, db) {
+		t.Errorf("a check without a database: got %v, %q, want its name", err, said)
+	}
+	if _, err := os.Stat(db); err == nil {
+		t.Error("a check made a database")
+	}
+	away := filepath.Join(t.TempDir(), "no", "fleet.db")
+	if _, _, err := command(t, "import", "--database", away, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")); err == nil || !strings.Contains(err.Error(), "there is no folder "+filepath.Dir(away)) {
+		t.Errorf("a folder that is not there: got %v", err)
+	}
 	dir := t.TempDir()
 	if _, _, err := command(t, "import", "--database", dir, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")); err == nil || !strings.Contains(err.Error(), dir) {
 		t.Errorf("a folder for a database: got %v, want its name", err)

@@ -7,7 +7,6 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
-	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
 
@@ -28,11 +27,7 @@ func (c demoCmd) Help() string {
 func (c demoCmd) Run(e *env) error {
 	open := temporary
 	if c.Database != "" {
-		// A file that is not there is the usual case: the demo makes it.
-		open = func(e *env) (*store.DB, func(), error) {
-			db, err := database{Database: c.Database}.open(e)
-			return db, func() { db.Close() }, err
-		}
+		open = database{Database: c.Database}.lasting // made, where it is not there yet
 	}
 	db, done, err := open(e)
 	if err != nil {

@@ -48,11 +48,17 @@ func (c importCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err
 	}
-	db, err := c.open(e)
+	open := c.lasting
+	if c.Check && c.there() != nil {
+		// What is only looked at needs no new database, and makes none.
+		fmt.Fprintf(e.stderr, "There is no %s yet: checked as for an empty one.\n", c.Database)
+		open = temporary
+	}
+	db, done, err := open(e)
 	if err != nil {
 		return err
 	}
-	defer db.Close()
+	defer done()
 	svc := e.service(db, c.Risk)
 	if c.Check {
 		return c.check(e, svc)

@@ -276,6 +276,12 @@ func (d database) kept(e *env) (db *store.DB, done func(), err error) {
 	return db, func() { db.Close() }, err
 }
 
+// lasting is open for those who may have to do with a temporary one instead.
+func (d database) lasting(e *env) (db *store.DB, done func(), err error) {
+	db, err = d.open(e)
+	return db, func() { db.Close() }, err
+}
+
 // temporary opens an embedded database that lasts until done.
 func temporary(e *env) (db *store.DB, done func(), err error) {
 	dir, err := os.MkdirTemp("", "brakewear-*")

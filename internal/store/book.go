@@ -310,6 +310,12 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 	if !day.Open() {
 		return want, fleet.Conflictf("%s is closed on %s", shop.Name, want.Day.Written())
 	}
+	switch bays := shop.Workshop.Bays; {
+	case want.Bay > bays:
+		return want, fleet.Conflictf("%s has no bay %d: its bays are 1 to %d", shop.Name, want.Bay, bays)
+	case want.Starts > 0 && (want.Starts < day.Opens || want.Ends() > day.Closes):
+		return want, fleet.Conflictf("%s is open from %s to %s on %s, and the job takes %d minutes", shop.Name, day.Opens, day.Closes, want.Day.Written(), want.Minutes)
+	}
 	var twice int64
 	err = t.one([]any{&twice}, `
 		select id from bookings
@@ -334,7 +340,7 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 			what = "bay " + strconv.Itoa(want.Bay) + " not"
 		}
 		if want.Starts > 0 {
-			return want, fleet.Conflictf("%s has %s free from %s to %s on %s (open %s to %s)", shop.Name, what, want.Starts, want.Ends(), want.Day.Written(), day.Opens, day.Closes)
+			return want, fleet.Conflictf("%s has %s free from %s to %s on %s", shop.Name, what, want.Starts, want.Ends(), want.Day.Written())
 		}
 		return want, fleet.Conflictf("%s has %s free for %d minutes on %s", shop.Name, what, want.Minutes, want.Day.Written())
 	}

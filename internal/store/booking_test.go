@@ -163,6 +163,8 @@ func TestBookingRefused(t *testing.T) {
 		wide.Hours, wide.Minutes = 1, 8*60
 		at := job(ids[1], quay.ID, monday)
 		at.Starts, at.Bay = 9*60, 1
+		nowhere, early := job(ids[1], quay.ID, monday), job(ids[1], quay.ID, monday)
+		nowhere.Bay, early.Starts = 9, 5*60
 		idle := job(ids[1], quay.ID, monday)
 		idle.Work = nil
 		for _, c := range []struct {
@@ -177,6 +179,8 @@ func TestBookingRefused(t *testing.T) {
 			{"hours", long, fleet.ErrConflict, "has 6.5 technician hours left"},
 			{"bays", wide, fleet.ErrConflict, "no bay free for 480 minutes"},
 			{"taken", at, fleet.ErrConflict, "bay 1 not free from 09:00 to 10:30"},
+			{"no such bay", nowhere, fleet.ErrConflict, "Quay has no bay 9: its bays are 1 to "},
+			{"before it opens", early, fleet.ErrConflict, "Quay is open from 07:00 to "},
 			{"nothing to do", idle, fleet.ErrInvalid, "needs something to do"},
 			{"another fleet's depot", job(ids[1], bay.ID, monday), fleet.ErrInvalid, "another fleet"},
 			{"no such depot", job(ids[1], 999, monday), fleet.ErrNotFound, "depot 999"},

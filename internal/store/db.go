@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -142,6 +143,9 @@ func (db *DB) whyNotOpen(err error) error {
 	f, cause := os.CreateTemp(filepath.Dir(db.path), ".brakewear-*")
 	if cause == nil {
 		return errors.Join(err, f.Close(), os.Remove(f.Name()))
+	}
+	if errors.Is(cause, fs.ErrNotExist) {
+		return fleet.NotFoundf("there is no folder %s: make it, or name another", filepath.Dir(db.path))
 	}
 	return fmt.Errorf("%w: nothing can be written to its folder, as must be even to read: %w", fleet.ErrReadOnly, cause)
 }
