@@ -186,7 +186,7 @@ func TestSegmentsBadInput(t *testing.T) {
 		{"limit above new", map[Part]Spec{Pad: {New: 2, Limit: 12}}, 8, 0, BadInput, "limit of 12 mm lies above the new value of 2 mm"},
 		{"limit is new", map[Part]Spec{Pad: {New: 12, Limit: 12}}, 8, 0, BadInput, "both 12 mm"},
 		{"no new value", map[Part]Spec{Pad: {Limit: 2}}, 8, 0, BadInput, "positive numbers"},
-		{"no specification", map[Part]Spec{Rotor: {New: 24, Limit: 22}}, 8, 0, NoSpec, "1 readings, but no new and limit"},
+		{"no specification", map[Part]Spec{Rotor: {New: 24, Limit: 22}}, 8, 0, NoSpec, "1 reading, but no new and limit"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			a := &Axle{Specs: c.spec, Readings: []Reading{reading(10, padLeft, c.mm)}}

@@ -30,7 +30,7 @@ func TestBackupAndRestore(t *testing.T) {
 		{[]string{"restore", "--database", other, "--replace", file}, other + ".before-restore-1", 0},
 		{[]string{"restore", "--database", other, "--replace", vehicles}, "no database of this program", exitUsage},
 		{[]string{"restore", "--database", "postgres://localhost/x", file}, "--database", exitUsage},
-		{[]string{"refit", "--database", other, "--as-of", "2026-03-01"}, "1 axles of 1 vehicles", 0},
+		{[]string{"refit", "--database", other, "--as-of", "2026-03-01"}, "1 axle of 1 vehicle", 0},
 	} {
 		out, _, err := command(t, c.args...)
 		exit := 0

@@ -69,7 +69,7 @@ func TestNoDatabase(t *testing.T) {
 		}
 	}
 	db := filepath.Join(t.TempDir(), "flet.db")
-	_, said, err := command(t, "import", "--check", "--database", db, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n"))
+	said, _, err := command(t, "import", "--check", "--database", db, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n"))
 	if err != nil || !strings.Contains(said, db) {
 		t.Errorf("a check without a database: got %v, %q, want its name", err, said)
 	}

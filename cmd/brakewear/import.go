@@ -51,8 +51,10 @@ func (c importCmd) Run(e *env) error {
 	open := c.lasting
 	if c.Check && c.there() != nil {
 		// What is only looked at needs no new database, and makes none.
-		fmt.Fprintf(e.stderr, "There is no %s yet: checked as for an empty one.\n", c.Database)
 		open = temporary
+		if !c.json() {
+			fmt.Fprintf(e.stdout, "There is no %s yet: checked as for an empty one.\n", c.Database)
+		}
 	}
 	db, done, err := open(e)
 	if err != nil {

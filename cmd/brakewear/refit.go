@@ -61,7 +61,7 @@ func refitLineOf(rep pipeline.RefitReport) refitLine {
 }
 
 func printRefit(w io.Writer, rep pipeline.RefitReport) {
-	fmt.Fprintf(w, "forecast %d axles of %d vehicles with the model %s\n", rep.Axles, rep.Vehicles, rep.Model)
+	fmt.Fprintf(w, "forecast %s of %s with the model %s\n", counted(rep.Axles, "axle"), counted(rep.Vehicles, "vehicle"), rep.Model)
 }
 
 // dayOr reads an ISO date, or returns today when there is none.
@@ -96,4 +96,12 @@ func validRisk(r float64) error {
 		return fleet.Invalidf("risk %g: want a share above 0 and below 0.5, such as 0.05", r)
 	}
 	return nil
+}
+
+// counted is a number of things: 1 axle, 2 axles.
+func counted(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }

@@ -142,7 +142,7 @@ func TestImportTwiceChangesNothing(t *testing.T) {
 	if want := "readings.csv (readings): 0 accepted, 0 refused, 3 already there"; !strings.Contains(out, want) {
 		t.Errorf("got %s, want %q in it", out, want)
 	}
-	if out, _, err = command(t, "refit", "--database", db, "--as-of", "2026-03-01"); err != nil || !strings.Contains(out, "1 axles of 1 vehicles") {
+	if out, _, err = command(t, "refit", "--database", db, "--as-of", "2026-03-01"); err != nil || !strings.Contains(out, "1 axle of 1 vehicle") {
 		t.Errorf("refit: got %q, %v", out, err)
 	}
 }
@@ -198,7 +198,7 @@ func TestImportCheck(t *testing.T) {
 	}{
 		{"all of a new fleet", true, []string{vehicles, axles, readings}, 0, "readings.csv (readings): 3 accepted, 0 refused, 0 already there\n"},
 		{"nothing was kept", true, []string{axles}, exitRefused, "axles.csv (axles): 0 accepted, 1 refused"},
-		{"taken in", false, []string{vehicles, axles, readings}, 0, "forecast 1 axles of 1 vehicles"},
+		{"taken in", false, []string{vehicles, axles, readings}, 0, "forecast 1 axle of 1 vehicle"},
 		{"again", true, []string{readings}, 0, "every row is there already: taken in as upload 3"},
 		{"doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitDoubtful, "doubtful, line 2, value_mm, read \"9.9\": Van 7, axle 1 left inner pad: thicker than last time"},
 		{"refused and doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\nVan 8,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitRefused, "1 accepted, 1 refused, 0 already there, 1 doubtful"},

@@ -180,7 +180,7 @@ func TestBookingRefused(t *testing.T) {
 			{"bays", wide, fleet.ErrConflict, "no bay free for 480 minutes"},
 			{"taken", at, fleet.ErrConflict, "bay 1 not free from 09:00 to 10:30"},
 			{"no such bay", nowhere, fleet.ErrConflict, "Quay has no bay 9: its bays are 1 to "},
-			{"before it opens", early, fleet.ErrConflict, "Quay is open from 07:00 to "},
+			{"before it opens", early, fleet.ErrConflict, "Quay is open from 08:00 to "},
 			{"nothing to do", idle, fleet.ErrInvalid, "needs something to do"},
 			{"another fleet's depot", job(ids[1], bay.ID, monday), fleet.ErrInvalid, "another fleet"},
 			{"no such depot", job(ids[1], 999, monday), fleet.ErrNotFound, "depot 999"},

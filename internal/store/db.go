@@ -145,7 +145,7 @@ func (db *DB) whyNotOpen(err error) error {
 		return errors.Join(err, f.Close(), os.Remove(f.Name()))
 	}
 	if errors.Is(cause, fs.ErrNotExist) {
-		return fleet.NotFoundf("there is no folder %s: make it, or name another", filepath.Dir(db.path))
+		return fmt.Errorf("%w: there is no folder %s: make it, or name another", fleet.ErrUnavailable, filepath.Dir(db.path))
 	}
 	return fmt.Errorf("%w: nothing can be written to its folder, as must be even to read: %w", fleet.ErrReadOnly, cause)
 }
