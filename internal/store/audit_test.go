@@ -446,7 +446,7 @@ func TestTended(t *testing.T) {
 					got = append(got, fn.Name.Name)
 				}
 				// The only other way to a transaction that writes.
-				if sel.Sel.Name == "run" && fn.Name.Name != "tend" && fn.Name.Name != "read" {
+				if sel.Sel.Name == "run" && fn.Name.Name != "tend" && fn.Name.Name != "readBy" {
 					t.Errorf("%s, %s: begins a transaction past write, tend and read", file, fn.Name.Name)
 				}
 				return true

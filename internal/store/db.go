@@ -300,30 +300,15 @@ func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error
 // tend is write for what the program keeps for itself, such as forecasts, locks
 // and how far its work is: the log of changes says nothing of it.
 func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error {
-	return db.run(ctx, db.w, nil, what, func(t *tx) error {
-		if db.within == nil { // else the whole does so already
-			if err := t.joinByIndex(); err != nil {
-				return err
-			}
-		}
-		return f(t)
-	})
+	// Within another the whole does so already.
+	return db.run(ctx, db.w, &opening{settings: joinByIndex}, what, f)
 }
 
 // joinByIndex keeps PostgreSQL from reading whole tables to join them with a
 // few thousand rows. It knows too little of temporary tables and of rows just
 // written to see that looking each up by its key is cheaper, and a large
 // upload would take time in the square of its length.
-//
-// settings are set with it, in the same message.
-func (t *tx) joinByIndex(settings ...string) error {
-	if t.db.dialect != Postgres {
-		return nil
-	}
-	settings = append(settings, "enable_hashjoin = off", "enable_mergejoin = off")
-	_, err := t.exec("set local " + strings.Join(settings, "; set local "))
-	return err
-}
+var joinByIndex = []string{"enable_hashjoin = off", "enable_mergejoin = off"}
 
 // turn waits until there is a connection to read by, first come, first served,
 // and returns how to give it back. The pool hands one to any of those who wait:
@@ -339,6 +324,11 @@ func (db *DB) turn(ctx context.Context) (end func(), err error) {
 
 // read runs f in a transaction that sees one state of the database.
 func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error {
+	return db.readBy(ctx, &opening{}, what, f)
+}
+
+// readBy is read in a transaction that begins with more.
+func (db *DB) readBy(ctx context.Context, o *opening, what string, f func(t *tx) error) error {
 	if db.within == nil {
 		end, err := db.turn(ctx)
 		if err != nil {
@@ -346,11 +336,10 @@ func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error 
 		}
 		defer end()
 	}
-	opt := &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead}
-	if db.dialect == SQLite {
-		opt = nil // a snapshot by nature, and the driver knows no other level
+	if db.dialect == Postgres { // an SQLite file's is that by nature, and the driver knows no other level
+		o.opt = &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead}
 	}
-	return db.run(ctx, db.r, opt, what, f)
+	return db.run(ctx, db.r, o, what, f)
 }
 
 // OneState calls fn with a DB that reads one state of the database, in one
@@ -370,19 +359,19 @@ func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) erro
 
 // run commits when f returns nil and rolls back otherwise, also when f panics.
 // what names the action in errors.
-func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what string, f func(t *tx) error) error {
+func (db *DB) run(ctx context.Context, pool *sqlx.DB, o *opening, what string, f func(t *tx) error) error {
 	switch {
 	case db.within != nil && db.reading:
 		return wrap(ctx, what, f(db.within))
 	case db.within != nil:
 		return db.nested(ctx, what, f)
 	}
-	x, end, err := db.begin(ctx, pool, opt)
+	x, end, err := db.begin(ctx, pool, o)
 	if err != nil {
 		return wrap(ctx, what, err)
 	}
 	defer end()
-	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}}
+	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}, version: o.version}
 	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}
@@ -390,69 +379,8 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions, what s
 		return wrap(ctx, what, err)
 	}
 	err = x.Commit()
-	if err != nil && (opt == nil || !opt.ReadOnly) && unsure(err) {
+	if err != nil && (o.opt == nil || !o.opt.ReadOnly) && unsure(err) {
 		return fmt.Errorf("%s: %w: %w", what, fleet.ErrUnsure, err)
 	}
 	return wrap(ctx, what, err)
-}
-
-// begin begins a transaction; end undoes it, unless it was committed.
-func (db *DB) begin(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
-	if db.dialect == SQLite {
-		leave := func() {}
-		if pool == db.w { // first come, first served, as who reads: see turn
-			select {
-			case db.writes <- struct{}{}:
-				leave = func() { <-db.writes }
-			case <-ctx.Done():
-				return nil, nil, ctx.Err()
-			}
-		}
-		for last := time.Now().Add(busyTimeout); ; {
-			x, err := pool.BeginTxx(ctx, opt)
-			if err == nil {
-				return x, func() { x.Rollback(); leave() }, nil
-			}
-			if !busy(err) || ctx.Err() != nil || time.Now().After(last) {
-				leave()
-				return nil, nil, err
-			}
-		}
-	}
-	// All the connections of the pool may be of a server that has restarted
-	// since: a transaction that has not begun may begin on the next.
-	for try := 0; ; try++ {
-		x, end, err := db.beginOn(ctx, pool, opt)
-		if err == nil || try == maxServerConns || ctx.Err() != nil || !errors.Is(err, errStale) {
-			return x, end, err
-		}
-	}
-}
-
-// errStale is an error of a connection that was open already.
-var errStale = errors.New("connection lost")
-
-// beginOn begins a transaction on a connection to the server.
-func (db *DB) beginOn(ctx context.Context, pool *sqlx.DB, opt *sql.TxOptions) (x *sqlx.Tx, end func(), err error) {
-	conn, err := pool.Connx(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	release := db.lines.guard(ctx, conn)
-	// A transaction of ctx would be rolled back beside a COPY that still reads
-	// the connection, as soon as ctx ends. Each statement ends with ctx, and
-	// then the transaction.
-	x, err = conn.BeginTxx(context.WithoutCancel(ctx), opt)
-	if err != nil {
-		release()
-		if kindOf(err) == fleet.ErrUnavailable {
-			err = fmt.Errorf("%w: %w", errStale, err)
-		}
-		return nil, nil, errors.Join(err, conn.Close())
-	}
-	return x, func() {
-		x.Rollback()
-		release()
-		conn.Close()
-	}, nil
 }

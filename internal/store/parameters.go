@@ -70,30 +70,28 @@ func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) ([
 
 // parameters returns those with an id above after, newest first.
 func (db *DB) parameters(ctx context.Context, model string, after int64, limit int) (ps []Parameters, err error) {
-	err = db.read(ctx, "read parameters", func(t *tx) error {
-		return t.each(func(r *sqlx.Rows) error {
-			var p Parameters
-			err := r.Scan(
-				&p.ID,
-				&p.Model,
-				(*instant)(&p.FittedAt),
-				&p.AsOf,
-				(*[]byte)(&p.Values),
-				(*[]byte)(&p.Diagnostics))
-			ps = append(ps, p)
-			return err
-		}, `
-			select
-				id,
-				model,
-				fitted_at,
-				as_of,
-				learned,
-				diagnostics
-			from model_parameters
-			where model = ? and id > ?
-			order by id desc
-			limit ?`, model, after, limitOf(limit))
-	})
+	err = db.ask(ctx, "read parameters", func(r *sqlx.Rows) error {
+		var p Parameters
+		err := r.Scan(
+			&p.ID,
+			&p.Model,
+			(*instant)(&p.FittedAt),
+			&p.AsOf,
+			(*[]byte)(&p.Values),
+			(*[]byte)(&p.Diagnostics))
+		ps = append(ps, p)
+		return err
+	}, `
+		select
+			id,
+			model,
+			fitted_at,
+			as_of,
+			learned,
+			diagnostics
+		from model_parameters
+		where model = ? and id > ?
+		order by id desc
+		limit ?`, model, after, limitOf(limit))
 	return ps, err
 }

@@ -3,8 +3,12 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
+	"fmt"
 
 	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
 )
 
 // bind puts the dialect's placeholders into query, and what it needs of stages
@@ -20,6 +24,47 @@ func trace(ctx context.Context, query string, args []any) {
 	if see, ok := ctx.Value(traceKey{}).(func(string, []any)); ok {
 		see(query, args)
 	}
+}
+
+// ask calls scan for every row of one query, which sees one state by itself: to
+// begin and to end a transaction for it would be two more ways to the server and
+// back.
+func (db *DB) ask(ctx context.Context, what string, scan func(r *sqlx.Rows) error, query string, args ...any) error {
+	if db.within != nil {
+		return db.read(ctx, what, func(t *tx) error { return t.each(scan, query, args...) })
+	}
+	end, err := db.turn(ctx)
+	if err != nil {
+		return wrap(ctx, what, err)
+	}
+	defer end()
+	query = db.r.Rebind(query)
+	trace(ctx, query, args)
+	for try := 0; ; try++ {
+		err := db.askOn(ctx, scan, query, args)
+		if err == nil || try == maxServerConns || ctx.Err() != nil || !errors.Is(err, errStale) {
+			return wrap(ctx, what, err)
+		}
+	}
+}
+
+// askOn asks on one connection. errStale is as for beginOn: another connection may
+// answer, and nothing was scanned yet.
+func (db *DB) askOn(ctx context.Context, scan func(r *sqlx.Rows) error, query string, args []any) error {
+	conn, err := db.r.Connx(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	defer db.lines.guard(ctx, conn)()
+	rows, err := conn.QueryxContext(ctx, query, args...)
+	if err != nil {
+		if db.dialect == Postgres && kindOf(err) == fleet.ErrUnavailable {
+			err = fmt.Errorf("%w: %w", errStale, err)
+		}
+		return err
+	}
+	return eachRow(rows, scan)
 }
 
 type traceKey struct{}
@@ -62,6 +107,10 @@ func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) erro
 	if err != nil {
 		return err
 	}
+	return eachRow(rows, scan)
+}
+
+func eachRow(rows *sqlx.Rows, scan func(r *sqlx.Rows) error) error {
 	defer rows.Close()
 	for rows.Next() {
 		if err := scan(rows); err != nil {

@@ -89,18 +89,16 @@ func (t *tx) startSession(account int64, secret, browser string) error {
 func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 	who, seen := auth.Who{}, instant{}
 	now := db.now()
-	err := db.read(ctx, "find a session", func(t *tx) error {
-		return t.each(func(r *sqlx.Rows) error {
-			return scanWho(r, &who, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs, &who.Reader.Zone)
-		}, `
-			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at, a.distance, a.thickness, a.days, a.time_zone
-			from sessions s
-			join accounts a on a.id = s.account_id
-			left join grants g on g.account_id = a.id and g.ended_at is null
-			where s.sha256 = ? and s.seen_at > ? and s.started_at > ? and a.stopped_at is null
-			order by g.id`,
-			auth.Hash(secret), instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
-	})
+	err := db.ask(ctx, "find a session", func(r *sqlx.Rows) error {
+		return scanWho(r, &who, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs, &who.Reader.Zone)
+	}, `
+		select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at, a.distance, a.thickness, a.days, a.time_zone
+		from sessions s
+		join accounts a on a.id = s.account_id
+		left join grants g on g.account_id = a.id and g.ended_at is null
+		where s.sha256 = ? and s.seen_at > ? and s.started_at > ? and a.stopped_at is null
+		order by g.id`,
+		auth.Hash(secret), instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
 	if err == nil && who.Account == 0 {
 		err = fleet.Strangerf("You are not signed in, or have been away too long: sign in.")
 	}

@@ -145,10 +145,6 @@ func (c *keeper) PrepareContext(ctx context.Context, query string) (driver.Stmt,
 	return copyingOf(query, s), nil
 }
 
-func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, error) {
-	return c.Conn.(driver.ConnBeginTx).BeginTx(ctx, opt)
-}
-
 func (c *keeper) Ping(ctx context.Context) error { return c.Conn.(driver.Pinger).Ping(ctx) }
 
 func (c *keeper) ResetSession(ctx context.Context) error {

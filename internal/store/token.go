@@ -123,17 +123,15 @@ func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 	var rights string
 	var used *instant
 	now := db.now()
-	err := db.read(ctx, "find a token", func(t *tx) error {
-		return t.each(func(r *sqlx.Rows) error {
-			return scanWho(r, &who, &who.Token, &rights, &used)
-		}, `
-			select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, k.id, k.rights, k.used_at
-			from api_tokens k
-			join accounts a on a.id = k.account_id
-			left join grants g on g.account_id = a.id and g.ended_at is null
-			where k.sha256 = ? and k.ended_at is null and k.until > ? and a.stopped_at is null
-			order by g.id`, auth.Hash(secret), instant(now))
-	})
+	err := db.ask(ctx, "find a token", func(r *sqlx.Rows) error {
+		return scanWho(r, &who, &who.Token, &rights, &used)
+	}, `
+		select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, k.id, k.rights, k.used_at
+		from api_tokens k
+		join accounts a on a.id = k.account_id
+		left join grants g on g.account_id = a.id and g.ended_at is null
+		where k.sha256 = ? and k.ended_at is null and k.until > ? and a.stopped_at is null
+		order by g.id`, auth.Hash(secret), instant(now))
 	if err == nil && who.Token == 0 {
 		err = fleet.Strangerf("The token is not known, or has ended: make a new one on your account's page.")
 	}

@@ -22,13 +22,10 @@ func (db *DB) readKeeping(ctx context.Context, what string, f func(t *tx) error)
 			return err
 		}
 	}
-	return db.read(ctx, what, func(t *tx) (err error) {
-		if db.within == nil && db.dialect == Postgres {
-			if version, err = t.snapshot(); err != nil {
-				return err
-			}
+	return db.readBy(ctx, &opening{seen: true}, what, func(t *tx) error {
+		if db.within != nil || db.dialect == SQLite {
+			t.version = version
 		}
-		t.version = version
 		return f(t)
 	})
 }
@@ -118,19 +115,18 @@ func (db *DB) Version(ctx context.Context) (v string, err error) {
 		v, err = db.watch.version(ctx, db.r)
 		return v, wrap(ctx, "see whether anything was written", err)
 	}
-	err = db.read(ctx, "see whether anything was written", func(t *tx) error {
-		v, err = t.snapshot()
-		return err
-	})
+	err = db.ask(ctx, "see whether anything was written", func(r *sqlx.Rows) error { return r.Scan(&v) }, snapshotQuery)
 	return v, err
 }
 
+// snapshotQuery asks for the version that a transaction on PostgreSQL sees.
+const snapshotQuery = `select cast(pg_postmaster_start_time() as text) || ' ' || cast(txid_current_snapshot() as text)`
+
 // snapshot is the version that a transaction on PostgreSQL sees, while it sees
 // one state.
-func (t *tx) snapshot() (string, error) {
-	var started, seen string
-	err := t.one([]any{&started, &seen}, `select cast(pg_postmaster_start_time() as text), cast(txid_current_snapshot() as text)`)
-	return started + " " + seen, err
+func (t *tx) snapshot() (v string, err error) {
+	err = t.one([]any{&v}, snapshotQuery)
+	return v, err
 }
 
 // cutVersion divides a version on PostgreSQL into when the server started and

@@ -1,0 +1,176 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
+)
+
+// opening is what a transaction begins with: on a server in the one message that
+// begins it, for each more is a way there and back.
+type opening struct {
+	opt      *sql.TxOptions
+	settings []string // "name = value", of a server until the transaction ends
+	seen     bool     // ask what the transaction sees, into version
+	version  string   // see DB.Version; of a server alone
+}
+
+// set sets what a transaction under way goes by from now on.
+func (t *tx) set(settings []string) error {
+	if t.db.dialect != Postgres {
+		return nil
+	}
+	_, err := t.exec(setting(settings))
+	return err
+}
+
+func setting(settings []string) string {
+	return "set local " + strings.Join(settings, "; set local ")
+}
+
+func (o *opening) trace(ctx context.Context) {
+	if len(o.settings) > 0 {
+		trace(ctx, setting(o.settings), nil)
+	}
+	if o.seen {
+		trace(ctx, snapshotQuery, nil)
+	}
+}
+
+// openingKey is of the context's *opening that a transaction begins with.
+type openingKey struct{}
+
+// BeginTx begins a transaction with its opening.
+//
+// A server's driver is given no context that ends: it would watch it until the
+// transaction ends, and wait for that watch again at the end of each later one of the
+// connection, which it has not begun itself. Each statement ends with its own context.
+func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, error) {
+	if !c.server {
+		return c.Conn.(driver.ConnBeginTx).BeginTx(ctx, opt)
+	}
+	o, ok := ctx.Value(openingKey{}).(*opening)
+	if !ok || len(o.settings) == 0 && !o.seen {
+		return c.Conn.(driver.ConnBeginTx).BeginTx(context.WithoutCancel(ctx), opt)
+	}
+	begin := "begin"
+	if sql.IsolationLevel(opt.Isolation) == sql.LevelRepeatableRead {
+		begin += " isolation level repeatable read"
+	}
+	if opt.ReadOnly {
+		begin += " read only"
+	} else {
+		begin += " read write"
+	}
+	if len(o.settings) > 0 {
+		begin += "; " + setting(o.settings)
+	}
+	if o.seen {
+		begin += "; " + snapshotQuery
+	}
+	err := c.open(ctx, begin, o)
+	if err != nil {
+		// What came after the beginning may have failed, and left it begun.
+		if c.IsValid() {
+			c.Conn.(driver.ExecerContext).ExecContext(ctx, "rollback", nil)
+		}
+		return nil, err
+	}
+	return c.Conn.(driver.Tx), nil
+}
+
+// open runs the text that a transaction begins with.
+func (c *keeper) open(ctx context.Context, begin string, o *opening) (err error) {
+	if !o.seen {
+		_, err := c.Conn.(driver.ExecerContext).ExecContext(ctx, begin, nil)
+		return err
+	}
+	rows, err := c.Conn.(driver.QueryerContext).QueryContext(ctx, begin, nil)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if cerr := rows.Close(); err == nil {
+			err = cerr
+		}
+	}()
+	row := make([]driver.Value, 1)
+	if err := rows.Next(row); err == io.EOF {
+		return errors.New("what a transaction sees: the server says nothing")
+	} else if err != nil {
+		return err
+	}
+	o.version = fmt.Sprintf("%s", row[0])
+	return nil
+}
+
+// begin begins a transaction; end undoes it, unless it was committed.
+func (db *DB) begin(ctx context.Context, pool *sqlx.DB, o *opening) (x *sqlx.Tx, end func(), err error) {
+	if db.dialect == SQLite {
+		leave := func() {}
+		if pool == db.w { // first come, first served, as who reads: see turn
+			select {
+			case db.writes <- struct{}{}:
+				leave = func() { <-db.writes }
+			case <-ctx.Done():
+				return nil, nil, ctx.Err()
+			}
+		}
+		for last := time.Now().Add(busyTimeout); ; {
+			x, err := pool.BeginTxx(ctx, o.opt)
+			if err == nil {
+				return x, func() { x.Rollback(); leave() }, nil
+			}
+			if !busy(err) || ctx.Err() != nil || time.Now().After(last) {
+				leave()
+				return nil, nil, err
+			}
+		}
+	}
+	// All the connections of the pool may be of a server that has restarted
+	// since: a transaction that has not begun may begin on the next.
+	for try := 0; ; try++ {
+		x, end, err := db.beginOn(ctx, pool, o)
+		if err == nil || try == maxServerConns || ctx.Err() != nil || !errors.Is(err, errStale) {
+			return x, end, err
+		}
+	}
+}
+
+// errStale is an error of a connection that was open already.
+var errStale = errors.New("connection lost")
+
+// beginOn begins a transaction on a connection to the server.
+func (db *DB) beginOn(ctx context.Context, pool *sqlx.DB, o *opening) (x *sqlx.Tx, end func(), err error) {
+	conn, err := pool.Connx(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	release := db.lines.guard(ctx, conn)
+	// A transaction of ctx would be rolled back beside a COPY that still reads
+	// the connection, as soon as ctx ends. Each statement ends with ctx, and
+	// then the transaction.
+	x, err = conn.BeginTxx(context.WithValue(context.WithoutCancel(ctx), openingKey{}, o), o.opt)
+	if err != nil {
+		release()
+		if kindOf(err) == fleet.ErrUnavailable {
+			err = fmt.Errorf("%w: %w", errStale, err)
+		}
+		return nil, nil, errors.Join(err, conn.Close())
+	}
+	o.trace(ctx)
+	return x, func() {
+		x.Rollback()
+		release()
+		conn.Close()
+	}, nil
+}
