@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"embed"
 	"fmt"
 	"io/fs"
@@ -199,7 +200,7 @@ func (d *Dashboard) send(c *gin.Context, status int, name string, data any) erro
 
 // sendMade is send for data that take as long to make as the page to write out.
 func (d *Dashboard) sendMade(c *gin.Context, status int, name string, data func() any) error {
-	body, err := d.inTurn(func() ([]byte, error) { return d.pages[name].render(data(), signed(c), reader(c)) })
+	body, err := d.inTurn(c.Request.Context(), func() ([]byte, error) { return d.pages[name].render(data(), signed(c), reader(c)) })
 	if err != nil {
 		return err
 	}
@@ -210,8 +211,12 @@ func (d *Dashboard) sendMade(c *gin.Context, status int, name string, data func(
 // inTurn calls work, which only calculates, when fewer do so than there are
 // processors, first come, first served. Twenty at once are no faster together,
 // and some of them take several times as long as the others.
-func (d *Dashboard) inTurn(work func() ([]byte, error)) ([]byte, error) {
-	d.turns <- struct{}{}
+func (d *Dashboard) inTurn(ctx context.Context, work func() ([]byte, error)) ([]byte, error) {
+	select {
+	case d.turns <- struct{}{}:
+	case <-ctx.Done(): // who asked has gone
+		return nil, ctx.Err()
+	}
 	defer func() { <-d.turns }()
 	return work()
 }

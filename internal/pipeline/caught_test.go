@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"brakewear/forecast"
+	"brakewear/ingest"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
@@ -41,5 +42,32 @@ func TestForecastEachPanics(t *testing.T) {
 		if err == nil || !strings.HasPrefix(err.Error(), "panic: as should never be") {
 			t.Errorf("%s panics: got %v, want that told", what, err)
 		}
+	}
+}
+
+// Rows whose placing panics leave nobody waiting who has begun to store them, and
+// who keeps all others from writing.
+func TestPlacingPanics(t *testing.T) {
+	r, err := ingest.NewReader(strings.NewReader("vehicle,date,odometer_km\nBus 1,2026-02-01,1000\n"), "odometer.csv", ingest.Options{Today: fleet.NewDate(2026, 3, 1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	nobody := (*resolver)(nil)
+	s := &Service{DB: new(store.DB)}
+	p := s.place(t.Context(), r, nobody, func(context.Context, int64) error { return nil })
+	defer p.end()
+	ended := make(chan any)
+	go func() {
+		defer func() { ended <- recover() }()
+		p.takeIn(t.Context(), nil, new(fleet.Upload), nil)
+	}()
+	select {
+	case gone := <-ended:
+		if gone == nil {
+			t.Error("the panic was told nobody")
+		}
+	case <-time.After(10 * time.Second):
+		t.Fatal("who stores waits for ever")
 	}
 }

@@ -61,8 +61,10 @@ func (s *Service) place(ctx context.Context, r *ingest.Reader, known *resolver, 
 	p.wait = beside(func() error {
 		defer close(p.ended)
 		defer ready()
-		err := known.placeAll(ctx, r, p, ready)
-		close(p.placed)
+		err := func() error {
+			defer close(p.placed) // also on a panic: who stores would wait for ever
+			return known.placeAll(ctx, r, p, ready)
+		}()
 		if err == nil && p.beforehand {
 			err = judge(ctx, noUpload)
 		}
