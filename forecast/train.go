@@ -6,6 +6,7 @@ import (
 	"hash/fnv"
 	"iter"
 	"runtime"
+	"runtime/debug"
 	"sync"
 )
 
@@ -92,19 +93,29 @@ func hashOf(name string) uint64 {
 }
 
 // eachInOrder works on the elements of seq with all processors and takes the
-// results one by one in their order.
+// results one by one in their order. A panic of work is the caller's.
 func eachInOrder[S, T any](seq iter.Seq[S], work func(S) T, take func(S, T)) {
 	const batch = 256
 	workers := runtime.GOMAXPROCS(0)
 	out := make([]T, batch)
 	var in []S
+	var gone any // what work panicked with first, and where
+	var once sync.Once
+	one := func(i int) {
+		defer func() {
+			if p := recover(); p != nil {
+				once.Do(func() { gone = fmt.Sprintf("%v\n%s", p, debug.Stack()) })
+			}
+		}()
+		out[i] = work(in[i])
+	}
 	flush := func() {
 		next := make(chan int)
 		var wg sync.WaitGroup
 		for range min(workers, len(in)) {
 			wg.Go(func() {
 				for i := range next {
-					out[i] = work(in[i])
+					one(i)
 				}
 			})
 		}
@@ -113,6 +124,9 @@ func eachInOrder[S, T any](seq iter.Seq[S], work func(S) T, take func(S, T)) {
 		}
 		close(next)
 		wg.Wait()
+		if gone != nil {
+			panic(gone)
+		}
 		for i, v := range in {
 			take(v, out[i])
 		}

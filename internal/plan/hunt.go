@@ -2,7 +2,9 @@ package plan
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"runtime/debug"
 	"sync"
 )
 
@@ -36,14 +38,19 @@ func (in *instance) hunts(workers func(n int) int) []*hunt {
 	hunts := make([]*hunt, len(parts))
 	next := make(chan int)
 	var wg sync.WaitGroup
+	var gone gone
+	one := func(i int) {
+		defer gone.catch()
+		part := in
+		if len(parts) > 1 {
+			part = compile(parts[i])
+		}
+		hunts[i] = newHunt(part)
+	}
 	for range workers(len(parts)) {
 		wg.Go(func() {
 			for i := range next {
-				part := in
-				if len(parts) > 1 {
-					part = compile(parts[i])
-				}
-				hunts[i] = newHunt(part)
+				one(i)
 			}
 		})
 	}
@@ -52,7 +59,27 @@ func (in *instance) hunts(workers func(n int) int) []*hunt {
 	}
 	close(next)
 	wg.Wait()
+	gone.raise()
 	return hunts
+}
+
+// gone is what one of several goroutines panicked with first: it is raised where
+// they are waited for, for nobody stands above them.
+type gone struct {
+	once sync.Once
+	why  string // and where
+}
+
+func (g *gone) catch() {
+	if p := recover(); p != nil {
+		g.once.Do(func() { g.why = fmt.Sprintf("%v\n%s", p, debug.Stack()) })
+	}
+}
+
+func (g *gone) raise() {
+	if g.why != "" {
+		panic(g.why)
+	}
 }
 
 // newHunt finds the bound by prices of capacity, and the plan they lead to.
@@ -211,8 +238,10 @@ type hounds struct {
 // run returns whether there was not time enough.
 func (hs *hounds) run(workers int) (cut bool) {
 	var wg sync.WaitGroup
+	var gone gone
 	for range workers {
 		wg.Go(func() {
+			defer gone.catch()
 			// Without a hunt to take there are no more of them than other workers.
 			for h := hs.take(nil); h != nil; h = hs.take(h) {
 				h.next()
@@ -220,6 +249,7 @@ func (hs *hounds) run(workers int) (cut bool) {
 		})
 	}
 	wg.Wait()
+	gone.raise()
 	for _, h := range hs.hunts {
 		cut = cut || h.next != nil
 	}
