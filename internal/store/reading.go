@@ -87,12 +87,11 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 	staged := len(visits)
 	clear(visits)
 	for i := range rs {
-		k := readingKeyOf(&rs[i])
-		if there[k] {
+		known := len(there)
+		if there[readingKeyOf(&rs[i])] = true; len(there) == known {
 			c.Repeated++
 			continue
 		}
-		there[k] = true
 		if v := visitOf(&rs[i]); len(added) == 0 || v != last {
 			visits[v], last = true, v
 		}
@@ -139,10 +138,20 @@ func (w *Writer) fillVisits(visits map[visit]bool) error {
 	})
 }
 
+// keysOf returns an empty map with room for n rows. It is the same for each batch: a
+// new one takes some MB, which the next would leave behind.
+func (w *Writer) keysOf(n int) map[readingKey]bool {
+	if w.keys == nil {
+		w.keys = make(map[readingKey]bool, n)
+	}
+	clear(w.keys)
+	return w.keys
+}
+
 // readingsThere returns the readings there are of the staged vehicles and
 // days, whether they still count or not, in a map with room for n.
 func (w *Writer) readingsThere(n int) (map[readingKey]bool, error) {
-	there := make(map[readingKey]bool, n)
+	there := w.keysOf(n)
 	err := w.t.each(scanReadingKeys(there), `
 		select
 			vehicle_id,

@@ -91,7 +91,7 @@ func (t *tx) eachIn(spans []span, scan func(r *sqlx.Rows) error, query string) e
 
 // readingsIn is readingsThere for all that there is in spans.
 func (w *Writer) readingsIn(spans []span, n int) (map[readingKey]bool, error) {
-	there := make(map[readingKey]bool, n)
+	there := w.keysOf(n)
 	err := w.t.eachIn(spans, scanReadingKeys(there), `
 		select
 			r.vehicle_id,

@@ -19,7 +19,8 @@ type Writer struct {
 	placed map[[2]int64]bool  // fleets and depots that the upload is known to speak of
 	failed error              // first error of a method
 
-	fleetOf map[int64]int64 // by vehicle, of those that enterAll let in
+	fleetOf map[int64]int64     // by vehicle, of those that enterAll let in
+	keys    map[readingKey]bool // see keysOf
 }
 
 // Counts says what became of the rows of one call.
