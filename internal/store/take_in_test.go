@@ -420,8 +420,14 @@ func TestSameUploadAtOnce(t *testing.T) {
 }
 
 // Two writers that bring the same rows in opposite order: none is lost, none
-// is doubled. One may be told to try again.
+// is doubled, with few visits at a time and with many. One may be told to try again.
 func TestTwoWriters(t *testing.T) {
+	for _, batch := range []int{100, 150} {
+		t.Run(fmt.Sprint(batch), func(t *testing.T) { twoWriters(t, batch) })
+	}
+}
+
+func twoWriters(t *testing.T, batch int) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
 		const n = 300
@@ -437,8 +443,8 @@ func TestTwoWriters(t *testing.T) {
 				for try := 0; ; try++ {
 					added[i] = 0
 					err := db.TakeIn(t.Context(), all, &fleet.Upload{}, func(w *store.Writer) error {
-						for at := 0; at < n; at += 100 {
-							c, err := w.Readings(rows[at : at+100])
+						for at := 0; at < n; at += batch {
+							c, err := w.Readings(rows[at : at+batch])
 							added[i] += c.Added
 							if err != nil {
 								return err
