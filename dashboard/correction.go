@@ -35,6 +35,8 @@ type CorrectionPage struct {
 	Choices  []ChoiceField
 	Whole    string // offers to change the whole visit; blank = no others
 	WholeSet bool
+	Doubts   []string // about what was typed: it is asked about before it is kept
+	Sure     string   // what says that it is right all the same
 	Why, By  Field
 	Axle     string   // page that moves its inspection's readings; blank = none
 	Log      []string // what was done to it before
@@ -245,6 +247,11 @@ func (d *Dashboard) correct(c *gin.Context) error {
 			return fleet.Invalidf("act %q: what was seen is set aside, and entered anew if it was something else", act)
 		}
 		ch := changeOf(f, &v)
+		if f.ok() && !ch.Empty() {
+			if asked, err := d.askAbout(c, rec, &v, ch, f); asked || err != nil {
+				return err
+			}
+		}
 		if f.ok() {
 			_, err = d.svc.Correct(ctx, sc, rec, ch, why, today)
 		}
@@ -272,6 +279,30 @@ func (d *Dashboard) correct(c *gin.Context) error {
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#corrections", v.ID, act))
 	return nil
+}
+
+// askAbout sends the form back once with what is unlikely about the change, and
+// says whether it did.
+func (d *Dashboard) askAbout(c *gin.Context, rec fleet.Record, v *store.RecordView, ch fleet.Change, f *fields) (asked bool, err error) {
+	var typed []string // what is sure of one value is not so of another
+	for _, name := range []string{"value_mm", "date", "odometer_km", "side", "face"} {
+		typed = append(typed, f.text(name))
+	}
+	sure := strings.Join(typed, " ")
+	if f.text("sure") == sure {
+		return false, nil
+	}
+	doubts, err := d.svc.ChangeDoubts(c.Request.Context(), d.scope(c), v, ch)
+	if err != nil || len(doubts) == 0 {
+		return false, err
+	}
+	tell := reader(c)
+	p := correctionPage(tell, rec, v, f)
+	p.Sure = sure
+	for i := range doubts {
+		p.Doubts = append(p.Doubts, tell.Text(doubts[i].Text, d.svc.Today()))
+	}
+	return true, d.send(c, http.StatusConflict, "correction", p)
 }
 
 // changeOf reads what is to be different: what was typed as it stands is no

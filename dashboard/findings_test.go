@@ -221,7 +221,20 @@ func TestCorrectOnPage(t *testing.T) {
 			}
 		})
 	}
+	// What is unlikely is asked about once, and being sure of it is of that value.
 	rec := w.submit(page, form("value_mm", "12,4"))
+	doc := parse(t, rec.Body.String())
+	check(t, doc, []has{{".fault", "0.4 mm below what is likely here"}, {"input[name=sure]", "*"}})
+	if got := attr(find(doc, "input[name=value_mm]")[0], "value"); rec.Code != 409 || got != "12,4" {
+		t.Fatalf("an unlikely value: got %d and %q in the form", rec.Code, got)
+	}
+	sure := attr(find(doc, "input[name=sure]")[0], "value")
+	for _, f := range []url.Values{form("value_mm", "12,3", "sure", sure), form("value_mm", "12,4", "odometer_km", "39000", "sure", sure)} {
+		if rec := w.submit(page, f); rec.Code != 409 {
+			t.Errorf("sure of another value than %q at %q: got %d, want 409", f.Get("value_mm"), f.Get("odometer_km"), rec.Code)
+		}
+	}
+	rec = w.submit(page, form("value_mm", "12,4", "sure", sure))
 	if to := rec.Header().Get("Location"); rec.Code != 303 || to != bus+"?done=correct#corrections" {
 		t.Fatalf("got %d to %q: %s", rec.Code, to, rec.Body)
 	}

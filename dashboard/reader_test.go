@@ -102,6 +102,10 @@ func TestCorrectInInches(t *testing.T) {
 		t.Errorf("nothing changed: got %d", rec.Code)
 	}
 	form.Set("value_mm", "17/64")
+	// What is asked about it is said in inches.
+	doc = parse(t, seen.submit(page, form).Body.String())
+	check(t, doc, []has{{".fault", "/32 in below what is likely here"}})
+	form.Set("sure", attr(find(doc, "input[name=sure]")[0], "value"))
 	// Sent by a reader of mm and km, the form is still of inches and miles.
 	if rec := w.submit(page, form); rec.Code != http.StatusSeeOther {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)

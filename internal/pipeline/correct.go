@@ -3,10 +3,53 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
+
+// ChangeDoubts points out what is unlikely about a reading, or an odometer
+// reading, as a change would leave it: the doubts that a sheet raises about the
+// same values, had it not been recorded before.
+func (s *Service) ChangeDoubts(ctx context.Context, sc auth.Scope, v *store.RecordView, ch fleet.Change) ([]Remark, error) {
+	var was fleet.Reading
+	switch {
+	case v.Reading != nil && v.Reading.Aside == nil:
+		was = *v.Reading
+	case v.Odometer != nil && v.Odometer.Aside == nil:
+		was = fleet.Reading{Date: v.Odometer.Date, OdometerKm: &v.Odometer.Km}
+	default:
+		return nil, nil
+	}
+	is := was
+	ch.Reading(&is)
+	h, err := s.DB.History(ctx, sc, v.ID)
+	if err != nil {
+		return nil, err
+	}
+	m, _, err := s.fitted(ctx, s.Today())
+	if err != nil {
+		return nil, err
+	}
+	h.Readings = slices.DeleteFunc(h.Readings, func(r fleet.Reading) bool {
+		return v.Reading != nil && (r.ID == was.ID || ch.WholeVisit && r.Date == was.Date)
+	})
+	h.Odometers = slices.DeleteFunc(h.Odometers, func(o fleet.Odometer) bool { return v.Odometer != nil && o.ID == v.Odometer.ID })
+	sh, err := sheetOf(m, &h, is.Date, nil)
+	if err != nil {
+		return nil, err
+	}
+	e := Entries{MM: map[fleet.Position]float64{}}
+	if ch.OdometerKm != nil || ch.Date != nil {
+		e.OdometerKm = is.OdometerKm
+	}
+	if v.Reading != nil && !is.Tripped && (ch.MM != nil || ch.Position != nil || ch.Date != nil) {
+		e.MM[is.Position] = is.MM
+	}
+	return slices.DeleteFunc(sh.Remarks(e), func(r Remark) bool { return !r.Doubt }), nil
+}
 
 // Correct puts another row in the place of a record, or several for a whole
 // visit, and forecasts the vehicle anew as of a day.
