@@ -85,7 +85,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	draw := planDrawer{today: today, axis: newAxis(today, cardAxis), rows: rows}
 	monday := b.Day - fleet.Date(b.Day.Weekday())
 	p := BookingPage{
-		Shell:       Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true},
+		Shell:       Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true, of: place{b.FleetID, b.DepotID}},
 		ID:          id,
 		Link:        bookingLink(id),
 		In:          formReader(f, tell),
@@ -226,7 +226,7 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 		return err
 	}
 	p := NewBookingPage{
-		Shell:       Shell{Title: "Book " + h.Vehicle.Number, Place: "plan", Cautions: true},
+		Shell:       Shell{Title: "Book " + h.Vehicle.Number, Place: "plan", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle:     h.Vehicle.Number,
 		VehicleID:   vehicle,
 		VehicleLink: vehicleLink(vehicle),

@@ -317,7 +317,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 	}
 	link := vehicleLink(h.Vehicle.ID)
 	p := BrakeTestPage{
-		Shell:   Shell{Title: h.Vehicle.Number + ": brake test", Place: "vehicles", Cautions: true},
+		Shell:   Shell{Title: h.Vehicle.Number + ": brake test", Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle: h.Vehicle.Number,
 		Back:    link + "#brake-tests",
 		Heading: "Brake test of " + tell.Day(b.Date),

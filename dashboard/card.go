@@ -201,7 +201,7 @@ func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, tell units.
 
 func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 	p := CardPage{
-		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true},
+		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true, of: place{card.FleetID, card.DepotID}},
 		ID:    card.ID, Vehicle: card.Vehicle, Plate: card.Plate,
 		VehicleLink: fmt.Sprintf("/vehicles/%d", card.VehicleID),
 		Depot:       card.Depot, Day: tell.Day(card.Day),

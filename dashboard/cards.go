@@ -116,7 +116,7 @@ func (d *Dashboard) newCard(c *gin.Context) error {
 		return err
 	}
 	p := NewCardPage{
-		Shell:     Shell{Title: "New job card: " + h.Vehicle.Number, Place: "vehicles", Cautions: true},
+		Shell:     Shell{Title: "New job card: " + h.Vehicle.Number, Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		VehicleID: id, Vehicle: h.Vehicle.Number, Plate: h.Vehicle.Plate, Link: fmt.Sprintf("/vehicles/%d", id),
 	}
 	for _, a := range h.Axles {

@@ -40,7 +40,7 @@ func (d *Dashboard) showSwap(c *gin.Context, status int, f *fields) error {
 	tell := reader(c)
 	in := formReader(f, tell)
 	p := SwapPage{
-		Shell:   Shell{Title: h.Vehicle.Number + ": changed odometer", Place: "vehicles"},
+		Shell:   Shell{Title: h.Vehicle.Number + ": changed odometer", Place: "vehicles", of: ofVehicle(&h.Vehicle)},
 		In:      in,
 		Vehicle: h.Vehicle.Number,
 		Back:    vehicleLink(id),

@@ -79,7 +79,7 @@ func (d *Dashboard) correction(c *gin.Context) error {
 // fresh one.
 func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f *fields) CorrectionPage {
 	p := CorrectionPage{
-		Shell:   Shell{Place: "vehicles", Cautions: true},
+		Shell:   Shell{Place: "vehicles", Cautions: true, of: ofVehicle(&v.Vehicle)},
 		Link:    correctionPath(rec),
 		Vehicle: v.Number,
 		Back:    fmt.Sprintf("/vehicles/%d", v.ID),

@@ -14,6 +14,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
@@ -109,21 +110,45 @@ type Shell struct {
 	Cautions bool   // the page shows a limit or a forecast
 	Signed   *Signed
 	Tell     units.Reader // how whoever looks wants quantities and days said
+	of       place        // whom the record belongs to that the page shows
 }
 
-// May says whether whoever looks may ask for a route, such as "POST /cards",
-// anywhere: the table of routes says so, and pages offer nothing else.
+// place is whom a record belongs to. Zero is nobody: the page shows no one
+// record.
+type place struct {
+	fleet, depot int64 // depot 0 = the whole fleet
+}
+
+// ofVehicle is whom a vehicle belongs to.
+func ofVehicle(v *fleet.Vehicle) place { return place{v.FleetID, v.DepotID} }
+
+// May says whether whoever looks may ask for a route, such as "POST /cards", of
+// the record that the page shows, or anywhere on a page of many: the table of
+// routes says so, and pages offer nothing else.
 func (s Shell) May(route string) (bool, error) {
+	rule, who, err := s.rule(route)
+	if err != nil || s.of == (place{}) {
+		return err == nil && rule.Lets(who), err
+	}
+	return rule.LetsAt(who, s.of.fleet, s.of.depot), nil
+}
+
+// MayAnywhere is May for what leads away from the record.
+func (s Shell) MayAnywhere(route string) (bool, error) {
+	rule, who, err := s.rule(route)
+	return err == nil && rule.Lets(who), err
+}
+
+func (s Shell) rule(route string) (rule web.Rule, who auth.Who, err error) {
 	method, path, _ := strings.Cut(route, " ")
 	rule, ok := web.RuleOf(method, path)
 	if !ok {
-		return false, fmt.Errorf("route %q: there is none", route)
+		err = fmt.Errorf("route %q: there is none", route)
 	}
-	var who auth.Who
 	if s.Signed != nil {
 		who = s.Signed.who
 	}
-	return rule.Lets(who), nil
+	return rule, who, err
 }
 
 // Signed is who looks at a page; nil before sign-in.

@@ -61,7 +61,7 @@ func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 	}
 	link := vehicleLink(id)
 	p := DaysPage{
-		Shell:    Shell{Title: h.Vehicle.Number + ": days", Place: "vehicles"},
+		Shell:    Shell{Title: h.Vehicle.Number + ": days", Place: "vehicles", of: ofVehicle(&h.Vehicle)},
 		Vehicle:  h.Vehicle.Number,
 		Back:     link,
 		Link:     link + "/days",

@@ -50,7 +50,7 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 		return err
 	}
 	p := SentPage{
-		Shell:  Shell{Title: h.Vehicle.Number + ": readings sent", Place: "readings", Cautions: true},
+		Shell:  Shell{Title: h.Vehicle.Number + ": readings sent", Place: "readings", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Number: h.Vehicle.Number,
 		Back:   fmt.Sprintf("/vehicles/%d", id),
 		Upload: up,

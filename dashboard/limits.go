@@ -66,7 +66,7 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 	set := rules.Or(h.RuleSet)
 	link := vehicleLink(id)
 	p := LimitsPage{
-		Shell:   Shell{Title: h.Vehicle.Number + ": limits", Place: "vehicles", Cautions: true},
+		Shell:   Shell{Title: h.Vehicle.Number + ": limits", Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle: h.Vehicle.Number,
 		Back:    link,
 		Link:    link + "/limits",

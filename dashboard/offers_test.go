@@ -8,13 +8,16 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"path"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"golang.org/x/net/html"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/web"
 )
 
@@ -265,6 +268,77 @@ func TestBrowserReadOnly(t *testing.T) {
 				t.Errorf("%s: the browser complains: %s", p.name, got)
 			}
 			shoot(t, ctx, fmt.Sprintf("technician-%s-%d", p.name, width))
+		}
+	}
+}
+
+// TestPagesOfferOfTheirRecord looks at the pages of one depot's records as a
+// planner of that depot who is a technician at another, and the other way round:
+// what is offered is what may be done to that record, not to others.
+func TestPagesOfferOfTheirRecord(t *testing.T) {
+	w := island(t)
+	vehicle := w.vehiclePath(t, "Bus 112")
+	test := w.testPath(t, "Bus 112")
+	id, err := strconv.ParseInt(strings.TrimPrefix(vehicle, "/vehicles/"), 10, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	depots, err := w.svc.DB.Depots(t.Context(), auth.AllFleets())
+	if err != nil {
+		t.Fatal(err)
+	}
+	home := h.Vehicle.DepotID
+	i := slices.IndexFunc(depots, func(d fleet.Depot) bool { return d.ID != home && d.FleetID == h.Vehicle.FleetID })
+	if i < 0 || len(h.Readings) == 0 {
+		t.Fatal("the island has one depot, or its bus no readings")
+	}
+	shop := fmt.Sprintf("/workshops/%d", home)
+	reading := fmt.Sprintf("/corrections/reading/%d", h.Readings[0].ID)
+	offered := func(planner, technician int64) map[string]bool {
+		h := asked(t, auth.Who{Account: 1, Name: tester, Session: 1, Grants: []auth.Grant{
+			{Role: auth.Planner, FleetID: h.Vehicle.FleetID, DepotID: planner},
+			{Role: auth.Technician, FleetID: h.Vehicle.FleetID, DepotID: technician},
+		}})
+		got := map[string]bool{}
+		for _, page := range []string{vehicle, vehicle + "/days", vehicle + "/limits", shop, reading, test, vehicle + "/test?correct=" + path.Base(test)} {
+			at, err := url.Parse("http://example.com" + page)
+			if err != nil {
+				t.Fatal(err)
+			}
+			rec := httptest.NewRecorder()
+			h.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, at.RequestURI(), nil))
+			if strings.Contains(page, "?correct=") {
+				got["opens the form to correct"] = rec.Code == http.StatusOK
+				continue
+			}
+			if rec.Code != http.StatusOK {
+				t.Fatalf("%s: got status %d", page, rec.Code)
+			}
+			for _, o := range offers(t, at, parse(t, rec.Body.String())) {
+				got[o.rule.Method+" "+o.rule.Path] = true
+			}
+		}
+		return got
+	}
+	plans := []string{"GET /bookings/new", "POST /vehicles/:id/days", "POST /workshops/:id", "POST /workshops/:id/closures"}
+	corrects := []string{"POST /corrections/:kind/:id", "GET /corrections/:kind/:id/axle", "POST /vehicles/:id/tests/:test/aside", "opens the form to correct"}
+	both := []string{"GET /calendars", "GET /vehicles/:id/measure", "GET /vehicles/:id/card"} // the first is of no record
+	plannerHere, technicianHere := offered(home, depots[i].ID), offered(depots[i].ID, home)
+	for _, c := range []struct {
+		routes                      []string
+		asPlanner, asTechnicianHere bool
+	}{{plans, true, false}, {corrects, false, true}, {both, true, true}} {
+		for _, route := range c.routes {
+			if got := plannerHere[route]; got != c.asPlanner {
+				t.Errorf("planner here, technician elsewhere: %s: got %v, want %v", route, got, c.asPlanner)
+			}
+			if got := technicianHere[route]; got != c.asTechnicianHere {
+				t.Errorf("technician here, planner elsewhere: %s: got %v, want %v", route, got, c.asTechnicianHere)
+			}
 		}
 	}
 }

@@ -138,6 +138,7 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 			return err
 		}
 		p.Title, p.Link = "Part "+part.Number, partPath(id)
+		p.of = place{fleet: part.FleetID}
 		ws, err := d.svc.DB.Depots(ctx, sc)
 		if err != nil {
 			return err

@@ -19,7 +19,7 @@ import (
 // planDrawer makes the cards of a plan. Lanes need each axle's row of the
 // due-soon list.
 type planDrawer struct {
-	plans    bool // who looks may change the plan
+	plans    auth.Scope // where who looks may change the plan
 	today    fleet.Date
 	axis     Axis
 	rows     map[store.AxleKey]*store.DueRow
@@ -28,7 +28,7 @@ type planDrawer struct {
 }
 
 func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
-	x := &planDrawer{plans: web.SignedIn(c).May(auth.Plan), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
+	x := &planDrawer{plans: web.SignedIn(c).Scope(auth.Plan), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
 		if b.State == fleet.Booked {
@@ -153,7 +153,7 @@ func (x *planDrawer) booking(tell units.Reader, b *fleet.Booking) PlanCard {
 		Work:    workLines(b.Work),
 		State:   string(b.State),
 		Kept:    b.Kept,
-		Movable: x.plans && b.State == fleet.Booked,
+		Movable: x.plans.Sees(b.FleetID, b.DepotID) && b.State == fleet.Booked,
 		Lanes:   x.lanes(tell, b.VehicleID, b.Work, b.Day, "booked"),
 		Cost:    costWords(b.Currency, b.Cost),
 	}
@@ -178,7 +178,7 @@ func (x *planDrawer) visit(tell units.Reader, v *store.Visit) PlanCard {
 		Lanes:   x.lanes(tell, v.VehicleID, v.Work, v.Day, "proposed"),
 		Cost:    costWords(v.Currency, v.Cost),
 	}
-	if x.plans {
+	if x.plans.Sees(v.FleetID, v.DepotID) {
 		c.Visit = v.ID
 	}
 	switch v.Advice {

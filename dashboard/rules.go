@@ -260,7 +260,7 @@ func (d *Dashboard) showFleetRules(c *gin.Context, status int, f *fields) error 
 		return fleet.NotFoundf("fleet %d: there is none, or none that you may see", id)
 	}
 	p := FleetRulesPage{
-		Shell: Shell{Title: "Rules of " + fs[i].Name, Place: "vehicles", Cautions: true},
+		Shell: Shell{Title: "Rules of " + fs[i].Name, Place: "vehicles", Cautions: true, of: place{fleet: id}},
 		Fleet: fs[i].Name,
 		Link:  fleetRulesLink(id),
 		In:    formReader(f, tell),

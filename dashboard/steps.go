@@ -76,7 +76,7 @@ func (d *Dashboard) steps(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p := StepsPage{Shell: Shell{Title: "Steps of job cards", Place: "plan", Cautions: true}, FleetID: id}
+	p := StepsPage{Shell: Shell{Title: "Steps of job cards", Place: "plan", Cautions: true, of: place{fleet: id}}, FleetID: id}
 	if len(choices) > 0 {
 		p.Fleets = choices[1:] // one fleet at a time
 	}

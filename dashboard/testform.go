@@ -142,7 +142,7 @@ func (d *Dashboard) testForm(c *gin.Context) error {
 // toCorrect finds the test of an id among those that count.
 func (d *Dashboard) toCorrect(c *gin.Context, h *store.History, id string) (*fleet.BrakeTest, error) {
 	// The form takes the right to enter a test; this takes another.
-	if !web.SignedIn(c).May(auth.Correct) {
+	if !web.SignedIn(c).Scope(auth.Correct).Sees(h.Vehicle.FleetID, h.Vehicle.DepotID) {
 		return nil, fleet.Deniedf("your account may not do this. It takes the right to %s: ask whoever looks after the accounts", web.RightWords(auth.Correct))
 	}
 	for i := range h.BrakeTests {
@@ -158,7 +158,7 @@ func (d *Dashboard) toCorrect(c *gin.Context, h *store.History, id string) (*fle
 func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m fleet.Method, f *fields, old *fleet.BrakeTest, j *Judged) error {
 	link := vehicleLink(h.Vehicle.ID)
 	p := TestFormPage{
-		Shell:   Shell{Title: h.Vehicle.Number + ": enter a brake test", Place: "vehicles", Cautions: true},
+		Shell:   Shell{Title: h.Vehicle.Number + ": enter a brake test", Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle: h.Vehicle.Number,
 		Back:    link + "#brake-tests",
 		Link:    link + "/test",

@@ -126,7 +126,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 
 func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
 	p := &VehiclePage{
-		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true},
+		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle: h.Vehicle,
 		Fleet:   h.Fleet,
 		Depot:   h.Depot,

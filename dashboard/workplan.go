@@ -177,10 +177,11 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 			p.Unplaced = append(p.Unplaced, unplacedRow(tell, v, today))
 			continue
 		}
-		if draw.plans {
+		mine := draw.plans.Sees(v.FleetID, v.DepotID)
+		if mine {
 			p.Open++
 		}
-		if draw.plans && v.Day >= monday && v.Day < monday+planDays {
+		if mine && v.Day >= monday && v.Day < monday+planDays {
 			p.Ticks = true
 		}
 		if v.Day != 0 && p.Elsewhen == "" {
@@ -193,7 +194,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	for i := range bookings {
 		if b := &bookings[i]; b.State == fleet.Booked && b.Day < today {
 			card := draw.booking(tell, b)
-			card.Day, card.Quick = dayNear(tell, b.Day, today), draw.plans
+			card.Day, card.Quick = dayNear(tell, b.Day, today), draw.plans.Sees(b.FleetID, b.DepotID)
 			p.Overdue = append(p.Overdue, card)
 		}
 	}

@@ -148,7 +148,7 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 	}
 	s := &w.Workshop
 	p := WorkshopPage{
-		Shell:    Shell{Title: "Workshop " + w.Name, Place: "plan"},
+		Shell:    Shell{Title: "Workshop " + w.Name, Place: "plan", of: place{w.FleetID, id}},
 		Link:     workshopPath(id),
 		Depot:    w.Name,
 		Fleet:    w.Fleet,

@@ -48,7 +48,7 @@ func (d *Dashboard) showWrongAxle(c *gin.Context, status int, f *fields) error {
 	}
 	r := v.Reading
 	p := WrongAxlePage{
-		Shell:   Shell{Title: v.Number + ": readings of the wrong axle", Place: "vehicles", Cautions: true},
+		Shell:   Shell{Title: v.Number + ": readings of the wrong axle", Place: "vehicles", Cautions: true, of: ofVehicle(&v.Vehicle)},
 		Link:    correctionPath(rec) + "/axle",
 		Reading: correctionPath(rec),
 		Vehicle: v.Number,

@@ -1,5 +1,7 @@
 package auth
 
+import "slices"
+
 // Scope says which fleets and depots a caller may see and change. Its zero
 // value sees nothing. Every store method that touches fleet data takes one.
 type Scope struct {
@@ -25,6 +27,12 @@ func (s Scope) Fleets() []int64 { return s.fleets }
 
 // Depots returns the depots seen apart from those fleets.
 func (s Scope) Depots() []int64 { return s.depots }
+
+// Sees says whether the scope sees what belongs to the depot of the fleet; depot
+// 0 is what belongs to the whole fleet.
+func (s Scope) Sees(fleetID, depotID int64) bool {
+	return s.all || slices.Contains(s.fleets, fleetID) || slices.Contains(s.depots, depotID)
+}
 
 // Empty says whether the scope sees nothing.
 func (s Scope) Empty() bool { return !s.all && len(s.fleets) == 0 && len(s.depots) == 0 }

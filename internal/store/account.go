@@ -371,7 +371,7 @@ func inside(sc auth.Scope, p Place) bool {
 	if p.FleetID == 0 {
 		return sc.All()
 	}
-	return sees(sc, p.FleetID, p.DepotID)
+	return sc.Sees(p.FleetID, p.DepotID)
 }
 
 // accounts returns the accounts a whom w admits and who have a grant on a place

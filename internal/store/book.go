@@ -142,7 +142,7 @@ func (t *tx) openBooking(sc auth.Scope, id, other int64) (*fleet.Booking, error)
 	if b, err = t.booking(sc, id); err != nil {
 		return nil, err
 	}
-	if !sees(sc, b.FleetID, b.DepotID) {
+	if !sc.Sees(b.FleetID, b.DepotID) {
 		return nil, fleet.NotFoundf("booking %d: you may not change it; its depot is %s", id, b.Depot)
 	}
 	if b.State != fleet.Booked {

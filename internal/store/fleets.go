@@ -64,7 +64,7 @@ func (w *Writer) depotID(fleetID int64, name string) (int64, error) {
 		return 0, fleet.Invalidf("depot %q: it holds bytes that are no text; send it as UTF-8", name)
 	}
 	const noDepot = 0
-	if sees(w.sc, fleetID, noDepot) {
+	if w.sc.Sees(fleetID, noDepot) {
 		_, err := w.t.exec(`
 			insert into depots (fleet_id, name, name_key, time_zone)
 			values (?, ?, ?, ?)
@@ -78,7 +78,7 @@ func (w *Writer) depotID(fleetID int64, name string) (int64, error) {
 	if err != nil && !errors.Is(err, errNoRows) {
 		return 0, err
 	}
-	if err != nil || !sees(w.sc, fleetID, id) {
+	if err != nil || !w.sc.Sees(fleetID, id) {
 		return 0, fleet.NotFoundf("depot %q: there is none, or none that you may change", name)
 	}
 	w.depots[k] = id

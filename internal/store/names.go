@@ -68,7 +68,7 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 		return nil, false, err
 	}
 	admits := func(p vehiclePlace) bool {
-		return (fleetID == 0 || p.fleet == fleetID) && (depotID == 0 || p.depot == depotID) && sees(sc, p.fleet, p.depot)
+		return (fleetID == 0 || p.fleet == fleetID) && (depotID == 0 || p.depot == depotID) && sc.Sees(p.fleet, p.depot)
 	}
 	parts := searched(text)
 	for _, part := range parts {

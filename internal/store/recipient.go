@@ -173,7 +173,7 @@ func (t *tx) checkPlace(sc auth.Scope, p Place) error {
 	if err := t.one([]any{&n}, `select count(*) from fleets where id = ?`, p.FleetID); err != nil {
 		return err
 	}
-	if n == 0 || !sees(sc, p.FleetID, 0) {
+	if n == 0 || !sc.Sees(p.FleetID, 0) {
 		return fleet.NotFoundf("fleet %d: there is none, or none that you may see whole", p.FleetID)
 	}
 	return nil

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"slices"
 	"strings"
 
 	"brakewear/internal/auth"
@@ -77,11 +76,6 @@ func (w *where) text(column, text string) {
 		cond := column + ` like ? escape '\'`
 		w.add("("+cond+strings.Repeat(" or "+cond, len(args)-1)+")", args...)
 	}
-}
-
-// sees says whether sc sees what belongs to the depot of the fleet.
-func sees(sc auth.Scope, fleetID, depotID int64) bool {
-	return sc.All() || slices.Contains(sc.Fleets(), fleetID) || slices.Contains(sc.Depots(), depotID)
 }
 
 // only adds that column is id, unless id is 0.

@@ -126,7 +126,7 @@ func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPar
 		}
 	}
 	err = db.write(ctx, "keep a part", func(t *tx) error {
-		if !sees(sc, p.FleetID, 0) {
+		if !sc.Sees(p.FleetID, 0) {
 			return fleet.NotFoundf("fleet %d: there is none, or none whose parts you may change", p.FleetID)
 		}
 		var other int64
@@ -287,7 +287,7 @@ func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
 		changed = true
 	}
 	if isNew || changed {
-		if !sees(w.sc, fleetID, 0) {
+		if !w.sc.Sees(fleetID, 0) {
 			return fleet.NotFoundf("part %q: you may set its stock, not change what it is", p.Number)
 		}
 		if err := p.Validate(); err != nil {

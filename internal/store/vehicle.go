@@ -58,7 +58,7 @@ func (w *Writer) vehicles(vs []fleet.Vehicle, c *Counts) error {
 	var changed []fleet.Vehicle
 	for _, v := range vs {
 		old, ok := known[nameOf(&v)]
-		if ok && !sees(w.sc, old.FleetID, old.DepotID) {
+		if ok && !w.sc.Sees(old.FleetID, old.DepotID) {
 			return fleet.NotFoundf("vehicle %q: there is none, or none that you may change", v.Number)
 		}
 		if !ok && v.DepotID == 0 {

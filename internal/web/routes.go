@@ -250,6 +250,12 @@ func (r Rule) Lets(who auth.Who) bool {
 	return !sc.Empty() && (sc.All() || !r.Whole)
 }
 
+// LetsAt says whether the rule lets who through to what belongs to the depot of
+// the fleet; depot 0 is the whole fleet.
+func (r Rule) LetsAt(who auth.Who, fleetID, depotID int64) bool {
+	return r.Lets(who) && (r.Right == auth.Public || r.Right == auth.Open || r.Right == auth.Own || who.Scope(r.Right).Sees(fleetID, depotID))
+}
+
 // rules is Routes by method and path.
 var rules = func() map[string]Rule {
 	m := make(map[string]Rule, len(Routes))
