@@ -32,8 +32,8 @@ type hunt struct {
 }
 
 // hunts splits the problem and finds a first plan and bound of each part, on as
-// many goroutines as workers says.
-func (in *instance) hunts(workers func(n int) int) []*hunt {
+// many goroutines as workers says. Of those that ctx cut off it returns none.
+func (in *instance) hunts(ctx context.Context, workers func(n int) int) []*hunt {
 	parts := in.parts()
 	hunts := make([]*hunt, len(parts))
 	next := make(chan int)
@@ -46,11 +46,14 @@ func (in *instance) hunts(workers func(n int) int) []*hunt {
 			part = compile(parts[i])
 		}
 		hunts[i] = newHunt(part)
+		hunts[i].ctx = ctx
 	}
 	for range workers(len(parts)) {
 		wg.Go(func() {
 			for i := range next {
-				one(i)
+				if ctx.Err() == nil {
+					one(i)
+				}
 			}
 		})
 	}

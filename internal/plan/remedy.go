@@ -12,8 +12,7 @@ import (
 const overdueDays = 7
 
 // trouble says why a job has no day within its accepted risk, and the ways out.
-// v is the vehicle on the board, whose own picks give their room back, or -1.
-func (w *writer) trouble(v int, src *Vehicle, j *Job, jc *jobCost, at *Slot) Trouble {
+func (w *writer) trouble(src *Vehicle, j *Job, jc *jobCost, at *Slot) Trouble {
 	in := w.in
 	t := Trouble{JobKey: JobKey{src.ID, j.Axle}, Slot: at, BookBy: in.bookByDate(j.Past), Past: j.Past[in.days-1]}
 	last := jc.bookBy

@@ -88,7 +88,7 @@ func (w *writer) vehicle(v int) {
 				c.Breaches++
 			}
 			if int(o.day) > jc.bookBy {
-				w.out.Late = append(w.out.Late, w.trouble(v, x.src, j, jc, &s))
+				w.out.Late = append(w.out.Late, w.trouble(x.src, j, jc, &s))
 			}
 		}
 		if o.slot >= 0 {
@@ -166,7 +166,7 @@ func (w *writer) left(src *Vehicle, j *Job, jc *jobCost) {
 	if jc.noneBreach {
 		c.Breaches++
 	}
-	w.out.Unplaced = append(w.out.Unplaced, w.trouble(-1, src, j, jc, nil))
+	w.out.Unplaced = append(w.out.Unplaced, w.trouble(src, j, jc, nil))
 }
 
 func (w *writer) visit(src *Vehicle, s Slot, sv *slotVisit) Visit {

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"context"
 	"math"
 	"slices"
 )
@@ -23,6 +24,7 @@ func (c *chance) unit() float64  { return float64(c.next()>>11) / (1 << 53) }
 // search improves a board. Its numbers are judgement, found on invented
 // problems of some hundred vehicles.
 type search struct {
+	ctx  context.Context // what is come to when it ends is not asked for
 	b    *board
 	rnd  chance
 	live []int     // vehicles with jobs
@@ -37,6 +39,7 @@ type search struct {
 const (
 	nearSlots = 20 // slots looked at for a vehicle
 	mostOff   = 7  // vehicles taken off at once, at most
+	looksUp   = 64 // steps, of some microseconds each, after which the context is looked at
 )
 
 func newSearch(b *board, p *prices) *search {
@@ -183,7 +186,10 @@ func (s *search) anneal(n int, hot, cold float64) {
 	now, best := 0., 0. // against the start
 	keep := s.b.save(nil)
 	temp, cool := hot, math.Pow(cold/hot, 1/float64(n))
-	for range n {
+	for i := range n {
+		if i%looksUp == 0 && s.ctx.Err() != nil {
+			break
+		}
 		temp *= cool
 		if now += s.ruin(temp); now < best-slight {
 			best = now

@@ -61,7 +61,10 @@ func Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error) {
 		return nil, err
 	}
 	in := compile(p)
-	hunts := in.hunts(opt.workers)
+	hunts := in.hunts(ctx, opt.workers)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	pack := hounds{hunts: hunts, ctx: ctx, enough: opt.Enough}
 	cut := pack.run(opt.workers(len(hunts)))
 	if err := ctx.Err(); err != nil {

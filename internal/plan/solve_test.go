@@ -2,12 +2,14 @@ package plan
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os/exec"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -309,6 +311,15 @@ func TestSolveEndsEarly(t *testing.T) {
 	cancel()
 	if _, err := Solve(ctx, invented(1, 20, 10, 1, .8), Options{}); err == nil {
 		t.Error("it went on")
+	}
+	// Also within a step of the search, which takes seconds on a large problem.
+	p := invented(1, 8000, 60, 20, .8)
+	ctx, cancel = context.WithCancel(context.Background())
+	var ended time.Time
+	time.AfterFunc(300*time.Millisecond, func() { ended = time.Now(); cancel() })
+	_, err := Solve(ctx, p, Options{})
+	if took := time.Since(ended); !errors.Is(err, context.Canceled) || took > 5*time.Second {
+		t.Errorf("ended within: got %v, %v later", err, took)
 	}
 	if _, err := Solve(context.Background(), &Problem{}, Options{}); err == nil {
 		t.Error("a problem of no days was solved")
