@@ -27,6 +27,11 @@ type Trend struct {
 
 const daysPerYear = 365.25
 
+// trendTests is how many of the latest like tests a trend is looked for in: the
+// slopes between all pairs of them are held, and a vehicle tested every day for
+// half a year shows what there is to show. Judgement.
+const trendTests = 200
+
 // TrendOf returns the trend of values by day; days that are equal are in the
 // order given.
 func TrendOf(days []fleet.Date, xs []float64) Trend {
@@ -147,7 +152,7 @@ func (t *BrakeTrend) String() string {
 func (ts Thresholds) BrakeTrends(c fleet.Category, tests []*fleet.BrakeTest) (found []BrakeTrend) {
 	series := LikeTests(tests)
 	chance := ts.Of(TrendChance, c)
-	look := func(t *Threshold, value func(*fleet.BrakeTest) float64, worse func(Trend) float64) {
+	look := func(t *Threshold, value func(*fleet.BrakeTest) float64, worse func(t Trend, first float64) float64) {
 		var days []fleet.Date
 		var xs []float64
 		var of []*fleet.BrakeTest
@@ -159,22 +164,17 @@ func (ts Thresholds) BrakeTrends(c fleet.Category, tests []*fleet.BrakeTest) (fo
 		if t == nil || chance == nil || len(xs) < 2 {
 			return
 		}
+		if old := len(xs) - trendTests; old > 0 {
+			days, xs, of = days[old:], xs[old:], of[old:]
+		}
 		tr := TrendOf(days, xs)
-		if change := worse(tr); t.Shows(change) && chance.Shows(100*tr.Chance) {
+		if change := worse(tr, xs[0]); t.Shows(change) && chance.Shows(100*tr.Chance) {
 			found = append(found, BrakeTrend{Threshold: t, Trend: tr, Tests: of, From: xs[0], To: xs[len(xs)-1]})
 		}
 	}
-	look(ts.Of(EfficiencyFall, c), (*fleet.BrakeTest).Efficiency, func(t Trend) float64 { return -t.Over })
+	look(ts.Of(EfficiencyFall, c), (*fleet.BrakeTest).Efficiency, func(t Trend, _ float64) float64 { return -t.Over })
 	like := likeForce(series)
-	look(ts.Of(PedalForceGrowth, c), like, func(t Trend) float64 {
-		first := 0.0
-		for _, b := range series {
-			if first = like(b); first > 0 {
-				break
-			}
-		}
-		return 100 * t.Over / first
-	})
+	look(ts.Of(PedalForceGrowth, c), like, func(t Trend, first float64) float64 { return 100 * t.Over / first })
 	return found
 }
 

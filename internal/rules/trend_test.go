@@ -107,3 +107,20 @@ func TestBrakeTrends(t *testing.T) {
 		}
 	}
 }
+
+// Of a vehicle that is tested every day the latest tests are looked at. Invented:
+// for years the efficiency rose, and lately it falls.
+func TestBrakeTrendsOfMany(t *testing.T) {
+	var tests []*fleet.BrakeTest
+	for i := range 3000 {
+		g := .5 + .00005*float64(i)
+		if old := i - (3000 - trendTests); old >= 0 {
+			g = .7 - .001*float64(old)
+		}
+		tests = append(tests, &fleet.BrakeTest{Date: fleet.Date(10000 + i), Method: fleet.Decelerometer, System: fleet.ServiceBrake, Mean: g * fleet.Gravity})
+	}
+	found := ThresholdsWith(nil).BrakeTrends("N3", tests)
+	if len(found) != 1 || found[0].N != trendTests || len(found[0].Tests) != trendTests || found[0].Rising || math.Abs(found[0].From-70) > .1 {
+		t.Errorf("got %+v, want the fall over the last %d", found, trendTests)
+	}
+}
