@@ -75,6 +75,8 @@ func chanceFigures(tell units.Reader, d forecast.Dist, from, end float64) *Figur
 	return f
 }
 
+// odometerFigures lists the readings of an odometer, those after it was changed
+// as the chart has them: with what went before.
 func odometerFigures(tell units.Reader, readings []fleet.Odometer, t forecast.Track, asOf forecast.Day, kmPerDay float64) *Figures {
 	f := &Figures{Head: []string{"date", "thousand " + tell.DistanceUnit(), "from"}}
 	dropped := map[forecast.Odometer]bool{}
@@ -83,11 +85,14 @@ func odometerFigures(tell units.Reader, readings []fleet.Odometer, t forecast.Tr
 	}
 	for _, r := range readings {
 		o := forecast.Odometer{Day: forecast.Day(r.Date), Km: r.Km}
-		from := "read"
-		if dropped[o] {
-			from = "read, set aside"
+		km, from := r.Km, "read, set aside"
+		if !dropped[o] {
+			km, from = t.Reading(r.Km, o.Day), "read"
+			if shown := thousandKm(tell, r.Km); shown != thousandKm(tell, km) {
+				from = "read as " + shown + ", with what an odometer before showed"
+			}
 		}
-		f.Rows = append(f.Rows, []string{day(tell, o.Day), thousandKm(tell, r.Km), from})
+		f.Rows = append(f.Rows, []string{day(tell, o.Day), thousandKm(tell, km), from})
 	}
 	f.Rows = append(f.Rows, []string{day(tell, asOf), thousandKm(tell, t.Km(asOf)), "estimated"})
 	if kmPerDay > 0 {

@@ -2,10 +2,12 @@ package chart
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // Readings and the line through them are drawn on one scale, also where the
@@ -39,5 +41,28 @@ func TestThicknessAcrossSwap(t *testing.T) {
 	}
 	if math.Abs(path[i].Mid-last.mm) > 1 {
 		t.Errorf("the last reading of %.1f mm is drawn at %.0f km, where the line is at %.1f mm", last.mm, last.km, path[i].Mid)
+	}
+}
+
+// The figures of an odometer go on over a change of the instrument cluster as the
+// chart does, and say what the new one showed. The readings are invented.
+func TestOdometerFiguresAcrossSwap(t *testing.T) {
+	var odo []fleet.Odometer
+	var rs []forecast.Odometer
+	for i, km := range []float64{300_000, 305_000, 310_000, 4_000, 9_000} {
+		d := fleet.Date(20000 + 50*i)
+		odo = append(odo, fleet.Odometer{Date: d, Km: km})
+		rs = append(rs, forecast.Odometer{Day: forecast.Day(d), Km: km})
+	}
+	track := forecast.CleanOdometer(rs, forecast.DeclaredSwap{Day: 20110, Old: 311_000, New: 0})
+	c := Odometer(units.Reader{}, odo, track, 20210, 100)
+	want := []string{"300.0", "305.0", "310.0", "315.0", "320.0"} // 311 + 4, 311 + 9
+	for i, row := range c.Figures.Rows[:len(want)] {
+		if row[1] != want[i] {
+			t.Errorf("row %d: got %q, want %s thousand km", i, row, want[i])
+		}
+		if got := strings.Contains(row[2], "read as"); got != (i > 2) {
+			t.Errorf("row %d: got %q", i, row)
+		}
 	}
 }
