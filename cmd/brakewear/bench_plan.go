@@ -1,8 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"text/tabwriter"
@@ -259,7 +261,8 @@ func judgePlan(way string, p *plan.Problem, got *plan.Plan, truth map[plan.JobKe
 			done[plan.JobKey{Vehicle: v.Vehicle, Axle: j.Axle}] = float64(v.Date)
 		}
 	}
-	for k, t := range truth {
+	for _, k := range inOrder(truth) { // sums of them come out the same to the last bit
+		t := truth[k]
 		if t.cross < end {
 			r.Crossing++
 		}
@@ -292,4 +295,11 @@ func planTable(w io.Writer, results []planBench) error {
 			r.Way, r.Booked, r.Unplaced, r.Visits, r.Overtime, r.PastLimit, 100*float64(r.PastLimit)/float64(max(1, r.Crossing)), r.WastedMM, r.Cost, bound, gap, r.Seconds)
 	}
 	return t.Flush()
+}
+
+// inOrder returns the keys of what is true of axles, by vehicle and axle.
+func inOrder(truth map[plan.JobKey]*planTruth) []plan.JobKey {
+	return slices.SortedFunc(maps.Keys(truth), func(a, b plan.JobKey) int {
+		return cmp.Or(cmp.Compare(a.Vehicle, b.Vehicle), cmp.Compare(a.Axle, b.Axle))
+	})
 }

@@ -152,7 +152,8 @@ func (w *rolled) week(all *plan.Problem, until fleet.Date, now func() time.Time)
 // judge holds what was done until end against the truth.
 func (w *rolled) judge(truth map[plan.JobKey]*planTruth, end fleet.Date) {
 	w.Done = len(w.done)
-	for k, t := range truth {
+	for _, k := range inOrder(truth) { // sums of them come out the same to the last bit
+		t := truth[k]
 		if t.cross < float64(end) {
 			w.Crossing++
 		}
