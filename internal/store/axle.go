@@ -209,7 +209,7 @@ func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 // AxlesOf is AxleIndex for some vehicles.
 func (db *DB) AxlesOf(ctx context.Context, sc auth.Scope, vehicles []int64) (map[AxleKey]fleet.Axle, error) {
 	index := map[AxleKey]fleet.Axle{}
-	err := db.read(ctx, "find axles", func(t *tx) error {
+	err := db.find(ctx, "find axles", func(t *tx) error {
 		for some := range slices.Chunk(vehicles, roundVehicles) {
 			var w where
 			w.vehicles(sc, "a.vehicle_id")

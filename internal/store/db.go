@@ -278,6 +278,7 @@ type tx struct {
 	db        *DB
 	staged    map[string]bool   // tables of stages made
 	few       map[string]staged // stages without one, by name
+	byKey     bool              // see found
 	plansKept bool              // see planOnce
 	told      bool              // the log of changes has a row of what is done
 	failed    error             // of a part of what is done together
@@ -287,7 +288,11 @@ type tx struct {
 // write makes a change that somebody asked for, in a transaction. It is refused
 // when f tells the log of changes nothing: see tx.log.
 func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error {
-	return db.tend(ctx, what, func(t *tx) error {
+	return db.writeBy(ctx, &opening{settings: joinByIndex}, what, f)
+}
+
+func (db *DB) writeBy(ctx context.Context, o *opening, what string, f func(t *tx) error) error {
+	return db.tendBy(ctx, o, what, func(t *tx) error {
 		t.told = false // by an earlier part of a trial
 		err := f(t)
 		if err == nil && !t.told {
@@ -300,8 +305,11 @@ func (db *DB) write(ctx context.Context, what string, f func(t *tx) error) error
 // tend is write for what the program keeps for itself, such as forecasts, locks
 // and how far its work is: the log of changes says nothing of it.
 func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error {
-	// Within another the whole does so already.
-	return db.run(ctx, db.w, &opening{settings: joinByIndex}, what, f)
+	return db.tendBy(ctx, &opening{settings: joinByIndex}, what, f)
+}
+
+func (db *DB) tendBy(ctx context.Context, o *opening, what string, f func(t *tx) error) error {
+	return db.run(ctx, db.w, o, what, f) // within another that one's holds
 }
 
 // joinByIndex keeps PostgreSQL from reading whole tables to join them with a
@@ -325,6 +333,11 @@ func (db *DB) turn(ctx context.Context) (end func(), err error) {
 // read runs f in a transaction that sees one state of the database.
 func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error {
 	return db.readBy(ctx, &opening{}, what, f)
+}
+
+// find is read of what is found by keys.
+func (db *DB) find(ctx context.Context, what string, f func(t *tx) error) error {
+	return db.readBy(ctx, found(), what, f)
 }
 
 // readBy is read in a transaction that begins with more.
@@ -357,6 +370,20 @@ func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) erro
 	})
 }
 
+// Lookup is OneState for what is found by keys, of which nothing is kept for
+// whoever asks next.
+func (db *DB) Lookup(ctx context.Context, what string, fn func(state *DB) error) error {
+	if db.within != nil {
+		return fn(db)
+	}
+	return db.find(ctx, what, func(t *tx) error {
+		state := *db
+		state.within, state.reading = t, true
+		t.db = &state
+		return fn(&state)
+	})
+}
+
 // run commits when f returns nil and rolls back otherwise, also when f panics.
 // what names the action in errors.
 func (db *DB) run(ctx context.Context, pool *sqlx.DB, o *opening, what string, f func(t *tx) error) error {
@@ -371,7 +398,7 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, o *opening, what string, f
 		return wrap(ctx, what, err)
 	}
 	defer end()
-	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}, version: o.version}
+	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}, byKey: o.byKey && db.dialect == Postgres, version: o.version}
 	if err := f(t); err != nil {
 		return wrap(ctx, what, err)
 	}

@@ -318,7 +318,7 @@ func knownFirst(x float64) float64 {
 
 // Forecasts returns the latest forecasts of a vehicle's axles, by axle.
 func (db *DB) Forecasts(ctx context.Context, sc auth.Scope, vehicleID int64) (fs []AxleForecast, err error) {
-	err = db.read(ctx, "read forecasts", func(t *tx) error {
+	err = db.find(ctx, "read forecasts", func(t *tx) error {
 		var w where
 		w.add("v.id = ?", vehicleID)
 		w.scope(sc, "v")

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"math"
 	"slices"
+	"strconv"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -135,8 +136,8 @@ var byRound = append([]string{"enable_seqscan = off", "max_parallel_workers_per_
 // histories reads the first roundVehicles vehicles v that w admits, a query a
 // table.
 func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error) {
-	err = db.readBy(ctx, &opening{settings: byRound}, "read histories", func(t *tx) error {
-		if db.within != nil { // which began without
+	err = db.find(ctx, "read histories", func(t *tx) error {
+		if !t.byKey { // within another, which began without
 			if err := t.set(byRound); err != nil {
 				return err
 			}
@@ -154,7 +155,7 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 			join fleets f on f.id = v.fleet_id
 			join depots d on d.id = v.depot_id`+w.String()+`
 			order by v.id
-			limit ?`, append(w.args, roundVehicles)...)
+			limit `+strconv.Itoa(roundVehicles), w.args...)
 		if err != nil || len(hs) == 0 {
 			return err
 		}

@@ -32,7 +32,7 @@ func (t *tx) addRequestKey(up *fleet.Upload) error {
 // this key; fleet.ErrNotFound when there is none.
 func (db *DB) UploadByKey(ctx context.Context, sc auth.Scope, by, key string) (fleet.Upload, error) {
 	var id int64
-	err := db.read(ctx, "find a request's upload", func(t *tx) error {
+	err := db.find(ctx, "find a request's upload", func(t *tx) error {
 		err := t.one([]any{&id}, `select upload_id from request_keys where sent_by = ? and key = ?`, storableOf(by), storableOf(key))
 		if errors.Is(err, errNoRows) {
 			return fleet.NotFoundf("no upload has the key %q", key)

@@ -132,7 +132,7 @@ func (db *DB) SetThreshold(ctx context.Context, sc auth.Scope, o OwnThreshold) e
 // OwnThresholds returns a fleet's thresholds in the place of published values,
 // the last of each; those that were taken back have no X.
 func (db *DB) OwnThresholds(ctx context.Context, sc auth.Scope, fleetID int64) (os []OwnThreshold, err error) {
-	err = db.read(ctx, "list thresholds", func(t *tx) error {
+	err = db.find(ctx, "list thresholds", func(t *tx) error {
 		// Who sees one vehicle of the fleet has findings by them.
 		var w where
 		w.places(sc, "o.fleet_id", "d.id")

@@ -35,6 +35,12 @@ func (t *tx) fill(s stage, rows iter.Seq[[]any]) error {
 // fillTable empties the stage's table, making it first where need be, and pours
 // rows in.
 func (t *tx) fillTable(s stage, rows iter.Seq[[]any]) error {
+	if t.byKey { // it was begun for few rows
+		t.byKey = false
+		if err := t.set(byValues); err != nil {
+			return err
+		}
+	}
 	empty := "truncate " + s.name
 	create := "create temp table " + s.name + " on commit drop"
 	if t.db.dialect == SQLite {

@@ -23,7 +23,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 	}
 	defer release()
 	var own error // of fill
-	err = db.write(ctx, "take in "+up.Name, func(t *tx) error {
+	err = db.writeBy(ctx, found(), "take in "+up.Name, func(t *tx) error {
 		if err := t.oneAtATime(up); err != nil {
 			return err
 		}
@@ -212,7 +212,7 @@ func uploadsSeen(sc auth.Scope) *where {
 // refused; fleet.ErrNotFound when there is none. An upload with refused rows
 // does not count, for what they lacked may be there by now.
 func (db *DB) UploadByHash(ctx context.Context, sc auth.Scope, kind, sha256 string) (up fleet.Upload, err error) {
-	err = db.read(ctx, "find an upload", func(t *tx) error {
+	err = db.find(ctx, "find an upload", func(t *tx) error {
 		w := uploadsSeen(sc)
 		w.add("u.sha256 = ?", sha256)
 		w.add("u.kind = ?", kind)

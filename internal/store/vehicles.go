@@ -26,7 +26,7 @@ type VehicleKey struct {
 // VehiclesNumbered is VehicleIndex for those of some numbers.
 func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []string) (map[string][]VehicleKey, error) {
 	index := map[string][]VehicleKey{}
-	err := db.read(ctx, "find vehicles", func(t *tx) error {
+	err := db.find(ctx, "find vehicles", func(t *tx) error {
 		for some := range slices.Chunk(numbers, roundVehicles) {
 			var w where
 			w.scope(sc, "v")
@@ -192,7 +192,7 @@ func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readi
 
 // VehicleNumber returns what people call a vehicle.
 func (db *DB) VehicleNumber(ctx context.Context, sc auth.Scope, id int64) (number string, err error) {
-	err = db.read(ctx, "find a vehicle", func(t *tx) error {
+	err = db.find(ctx, "find a vehicle", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
 		w.add("v.id = ?", id)
@@ -207,7 +207,7 @@ func (db *DB) VehicleNumber(ctx context.Context, sc auth.Scope, id int64) (numbe
 
 // MoreVehicles says whether sc sees more vehicles than n. It counts no further.
 func (db *DB) MoreVehicles(ctx context.Context, sc auth.Scope, n int) (more bool, err error) {
-	err = db.read(ctx, "count vehicles", func(t *tx) error {
+	err = db.find(ctx, "count vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
 		var there int
