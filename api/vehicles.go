@@ -184,11 +184,15 @@ func (a *API) forecasts(c *gin.Context) error {
 		return err
 	}
 	ctx, sc := c.Request.Context(), a.scope(c)
-	number, err := a.svc.DB.VehicleNumber(ctx, sc, id)
-	if err != nil {
+	var number string
+	var fs []store.AxleForecast
+	err = a.svc.DB.Lookup(ctx, "read forecasts", func(state *store.DB) (err error) {
+		if number, err = state.VehicleNumber(ctx, sc, id); err != nil {
+			return err
+		}
+		fs, err = state.Forecasts(ctx, sc, id)
 		return err
-	}
-	fs, err := a.svc.DB.Forecasts(ctx, sc, id)
+	})
 	if err != nil {
 		return err
 	}

@@ -40,7 +40,7 @@ func (s *Service) doubts(ctx context.Context, sc auth.Scope, m forecast.Model, k
 		g.left = maxOddVisits
 	}
 	defer g.await()
-	err = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+	err = s.eachHistory(ctx, k, ids, func(h *store.History) error {
 		without(h, upload, k.added)
 		return g.vehicle(h, c.of(h.Vehicle.ID))
 	})

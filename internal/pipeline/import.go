@@ -14,6 +14,7 @@ import (
 	"slices"
 	"sync"
 
+	"brakewear/forecast"
 	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -58,6 +59,7 @@ type taking struct {
 	up    fleet.Upload
 	known *resolver     // nil where the file was known by its key or its bytes
 	first *fleet.Upload // the upload that had these bytes or this key before
+	many  bool          // there are more than twice as many vehicles as it is about
 }
 
 // touched returns the vehicles whose axles, readings, odometers or fitments
@@ -96,14 +98,11 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	if err != nil {
 		return t, fmt.Errorf("read %s: %w", f.Name, err)
 	}
-	known, err := s.resolver(ctx, sc, numbers)
-	if err != nil {
-		return t, err
-	}
+	var known *resolver
 	r, err := ingest.NewReader(body, f.Name, ingest.Options{
 		Kind:      f.Kind,
 		Today:     s.Today(),
-		AxleCount: known.axleCount,
+		AxleCount: func(fleetName, number string) int { return known.axleCount(fleetName, number) },
 		DateOrder: f.DateOrder,
 	})
 	if err != nil {
@@ -111,33 +110,46 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	}
 	defer r.Close()
 	t.up.Kind = string(r.Kind())
-	if r.Kind() == ingest.Vehicles || r.Kind() == ingest.Parts {
-		if err := s.knowPlaces(ctx, known); err != nil {
-			return t, err
-		}
-	}
-	if r.Kind() == ingest.Parts {
-		if err := s.knowParts(ctx, known); err != nil {
-			return t, err
-		}
-	}
-
-	first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
-	switch {
-	case err == nil:
-		t.first = &first
-		t.up = first
-		t.up.Repeated += first.Accepted
-		t.up.Accepted, t.up.Doubtful = 0, 0
-		return t, nil
-	case !errors.Is(err, fleet.ErrNotFound):
-		return t, err
-	}
 
 	// Not within the transaction: the model may be at the database too.
-	model, err := s.latest(ctx)
+	var model forecast.Model
+	look := func(s *Service) (err error) {
+		first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
+		switch {
+		case err == nil:
+			t.first = &first
+			return nil
+		case !errors.Is(err, fleet.ErrNotFound):
+			return err
+		}
+		if known, err = s.know(ctx, sc, r.Kind(), numbers); err != nil {
+			return err
+		}
+		if numbers != nil {
+			n := 0
+			for _, of := range known.vehicles {
+				n += len(of)
+			}
+			if t.many, err = s.DB.MoreVehicles(ctx, sc, 2*n); err != nil {
+				return err
+			}
+		}
+		model, err = s.latest(ctx)
+		return err
+	}
+	if numbers != nil {
+		err = s.lookup(ctx, "read what a file is about", look)
+	} else {
+		err = look(s)
+	}
 	if err != nil {
 		return t, err
+	}
+	if t.first != nil {
+		t.up = *t.first
+		t.up.Repeated += t.first.Accepted
+		t.up.Accepted, t.up.Doubtful = 0, 0
+		return t, nil
 	}
 	t.known = known
 	var doubts []fleet.Problem

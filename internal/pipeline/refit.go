@@ -145,12 +145,21 @@ const refitTries = 5
 // refitOf is Refit of some vehicles, once.
 func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	var rep RefitReport
-	m, trained, err := s.fitted(ctx, asOf)
-	if err != nil {
-		return rep, err
+	look := lookout{s: s, sc: sc}
+	read := s.reader(ctx, sc, ids)
+	var err error
+	if len(ids) <= fewVehicles {
+		if read, err = look.few(ctx, ids); err != nil {
+			return rep, err
+		}
 	}
-	rep.Trained, rep.Model = trained, m.Name()
-	err = s.refit(ctx, sc, s.reader(ctx, sc, ids), m, asOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+	if look.model == nil {
+		if look.model, rep.Trained, err = s.fitted(ctx, asOf); err != nil {
+			return rep, err
+		}
+	}
+	rep.Model = look.model.Name()
+	err = s.refit(ctx, &look, read, asOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
 		// In one transaction: of few vehicles, each one's end would take longer
@@ -169,10 +178,9 @@ func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf 
 
 // refit forecasts the vehicles that read reads and hands the forecasts, and what
 // there is to look at, to save, a few hundred vehicles at a time.
-func (s *Service) refit(ctx context.Context, sc auth.Scope, read reader, m forecast.Model, asOf fleet.Date,
+func (s *Service) refit(ctx context.Context, look *lookout, read reader, asOf fleet.Date,
 	save func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error) error {
-	look := lookout{s: s, sc: sc, model: m}
-	return s.forecastEach(ctx, read, m, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+	return s.forecastEach(ctx, read, look.model, asOf, look.at, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		if err := save(hs, fs, found); err != nil {
 			return err
 		}

@@ -33,7 +33,14 @@ type resolver struct {
 	doubtful int
 	noKm     lines           // readings without an odometer
 	stoodIn  []fleet.Problem // notes on rule set values that stand in
+
+	// histories are the vehicles', by id, where they are few: they tell of the
+	// axles, and the rows are held against them. nil = not read.
+	histories map[int64]*store.History
 }
+
+// fewVehicles is of how many all that is known is read beforehand.
+const fewVehicles = 8
 
 // resolver knows the vehicles of the numbers, or all that sc sees when numbers
 // is nil, with their axles.
@@ -46,17 +53,43 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string)
 			as, err = s.DB.AxleIndex(ctx, sc)
 		}
 	} else if vs, err = s.DB.VehiclesNumbered(ctx, sc, numbers); err == nil {
-		var ids []int64
+		ids := []int64{}
 		for _, of := range vs {
 			for i := range of {
 				ids = append(ids, of[i].ID)
 			}
+		}
+		if len(ids) <= fewVehicles {
+			return s.fewKnown(ctx, sc, vs, ids)
 		}
 		as, err = s.DB.AxlesOf(ctx, sc, ids)
 	}
 	if err != nil {
 		return nil, err
 	}
+	return newResolver(sc, vs, as), nil
+}
+
+// fewKnown is the resolver of a few vehicles, of ids.
+func (s *Service) fewKnown(ctx context.Context, sc auth.Scope, vs map[string][]store.VehicleKey, ids []int64) (*resolver, error) {
+	as := map[store.AxleKey]fleet.Axle{}
+	hs := map[int64]*store.History{}
+	err := s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+		hs[h.Vehicle.ID] = h
+		for _, a := range h.Axles {
+			as[store.AxleKey{VehicleID: a.VehicleID, Axle: a.Number}] = a
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	k := newResolver(sc, vs, as)
+	k.histories = hs
+	return k, nil
+}
+
+func newResolver(sc auth.Scope, vs map[string][]store.VehicleKey, as map[store.AxleKey]fleet.Axle) *resolver {
 	k := &resolver{
 		sc: sc, vehicles: vs, axles: as,
 		touched: map[int64]bool{}, added: map[store.AxleKey]bool{}, axleCounts: map[int64]int{},
@@ -64,7 +97,35 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string)
 	for key := range as {
 		k.axleCounts[key.VehicleID]++
 	}
-	return k, nil
+	return k
+}
+
+// eachHistory calls fn for what is known of each vehicle of ids, which ascend,
+// as before the file.
+func (s *Service) eachHistory(ctx context.Context, k *resolver, ids []int64, fn func(*store.History) error) error {
+	if k.histories == nil {
+		return s.DB.EachHistory(ctx, k.sc, ids, fn)
+	}
+	for _, id := range ids {
+		if h := k.histories[id]; h != nil {
+			if err := fn(h); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// know is the resolver for a file of the kind.
+func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string) (*resolver, error) {
+	k, err := s.resolver(ctx, sc, numbers)
+	if err == nil && (kind == ingest.Vehicles || kind == ingest.Parts) {
+		err = s.knowPlaces(ctx, k)
+	}
+	if err == nil && kind == ingest.Parts {
+		err = s.knowParts(ctx, k)
+	}
+	return k, err
 }
 
 // knowPlaces makes the resolver know the fleets and depots that there are, for a

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"context"
 	"time"
 
 	"brakewear/internal/fleet"
@@ -45,6 +46,16 @@ type Service struct {
 	// In tests, shorter than what share.go says.
 	shareVehicles int
 	shareLease    time.Duration
+}
+
+// lookup calls fn with a Service that finds what it asks for by keys, in one state
+// of the database. It is for one goroutine, and for reading.
+func (s *Service) lookup(ctx context.Context, what string, fn func(s *Service) error) error {
+	return s.DB.Lookup(ctx, what, func(state *store.DB) error {
+		within := *s
+		within.DB = state
+		return fn(&within)
+	})
 }
 
 // AcceptedRisk is the accepted chance behind book-by dates.

@@ -295,7 +295,7 @@ func (w *refitWorker) do(ctx context.Context, r *store.Refit, sh *store.Share) e
 	read := func(fn func(*store.History) error) error {
 		return w.s.DB.EachHistoryBetween(ctx, r.Scope, first, sh.LastID, fn)
 	}
-	err = w.s.refit(ctx, r.Scope, read, m, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+	err = w.s.refit(ctx, &lookout{s: w.s, sc: r.Scope, model: m}, read, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		if err := w.s.keepWith(ctx, r.Scope, hs, found, r.AsOf); err != nil {
 			return err
 		}

@@ -49,7 +49,11 @@ func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, 
 	}
 	var through RefitReport
 	done, err := s.Desk.within(ctx, "forecast what was taken in", func(ctx context.Context) (err error) {
-		through, err = s.refitTouched(ctx, sc, ids, asOf)
+		refit := s.refitTouched
+		if t.many {
+			refit = s.Refit // they are less than half of all for sure
+		}
+		through, err = refit(ctx, sc, ids, asOf)
 		if s.Desk.later(err, ids) {
 			through, err = RefitReport{Follows: true}, nil
 		}
