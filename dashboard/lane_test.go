@@ -9,6 +9,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
@@ -160,5 +161,40 @@ func TestWords(t *testing.T) {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)
 		}
+	}
+}
+
+// A vehicle's page draws its axles from their forecasts as the due-soon list draws
+// them from its rows.
+func TestAxleLane(t *testing.T) {
+	w := island(t)
+	all := auth.AllFleets()
+	page, err := w.svc.DB.DueSoon(t.Context(), all, store.DueQuery{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(page.Rows) < 20 {
+		t.Fatalf("got %d rows", len(page.Rows))
+	}
+	axis := newAxis(w.svc.Today(), vehicleAxis)
+	compared := 0
+	for i := range page.Rows {
+		r := &page.Rows[i]
+		_, fs, _, err := w.svc.VehicleForecast(t.Context(), all, r.VehicleID, r.AsOf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for j := range fs {
+			if fs[j].Axle != r.Axle {
+				continue
+			}
+			compared++
+			if got, want := axleLane(units.Reader{}, axis, &fs[j]), laneOf(units.Reader{}, axis, r); got != want {
+				t.Errorf("%s axle %d: got %+v, want %+v", r.Vehicle, r.Axle, got, want)
+			}
+		}
+	}
+	if compared != len(page.Rows) {
+		t.Errorf("compared %d of %d axles", compared, len(page.Rows))
 	}
 }

@@ -112,7 +112,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 		if err := d.addFindings(c, p, today); err != nil {
 			return err
 		}
-		if err := d.addBookings(c, p, today); err != nil {
+		if err := d.addBookings(c, p, fs, today); err != nil {
 			return err
 		}
 		p.Tests, err = d.testsView(c, &h)

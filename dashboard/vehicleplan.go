@@ -1,10 +1,14 @@
 package dashboard
 
 import (
+	"math"
+	"slices"
+
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // VehicleBookings is what is booked of a vehicle, and when it cannot be.
@@ -25,13 +29,9 @@ const pastBookings = 365
 
 // addBookings puts what is booked on a vehicle's page: the pegs on its axles'
 // lanes, and a list.
-func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date) error {
+func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleForecast, today fleet.Date) error {
 	tell := reader(c)
 	ctx, sc, id := c.Request.Context(), d.scope(c), p.Vehicle.ID
-	rows, err := d.dueRows(ctx, c, []int64{id})
-	if err != nil {
-		return err
-	}
 	plan, err := d.plannedFor(c, []int64{id})
 	if err != nil {
 		return err
@@ -41,14 +41,15 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 		a := &p.Axles[i]
 		booked, day := plan.of(tell, id, a.Number)
 		a.Booked = booked
-		r := rows[store.AxleKey{VehicleID: id, Axle: a.Number}]
-		if r == nil {
+		at := slices.IndexFunc(fs, func(f store.AxleForecast) bool { return f.Axle == a.Number })
+		if at < 0 {
 			continue
 		}
-		lane := laneOf(tell, axis, r)
+		f := &fs[at]
+		lane := axleLane(tell, axis, f)
 		if day != nil {
 			lane = lane.withPeg(tell, axis, *day, "booked")
-			a.Verdict = a.Verdict.booked(tell, *day, r.BookBy, today)
+			a.Verdict = a.Verdict.booked(tell, *day, f.BookBy, today)
 			if *day >= today {
 				a.Booked.Words = plan.short(id, a.Number)
 			}
@@ -85,6 +86,17 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, today fleet.Date
 	}
 	p.Bookings = &v
 	return nil
+}
+
+// axleLane draws a forecast as the due-soon list draws its row.
+func axleLane(tell units.Reader, a Axis, f *store.AxleForecast) Lane {
+	r := store.DueRow{BookBy: f.BookBy, PastLimit: f.PastLimit, ThicknessMM: math.NaN(), NewMM: math.NaN(), LimitMM: math.NaN()}
+	r.P10, r.P50, r.P90 = limitDates(f.Crossing, f.AsOf)
+	if f.Limiting >= 0 && f.Limiting < len(f.Positions) {
+		q := &f.Positions[f.Limiting]
+		r.ThicknessMM, r.NewMM, r.LimitMM = q.ThicknessMM, q.Spec.New, q.Spec.Limit
+	}
+	return laneOf(tell, a, &r)
 }
 
 // vehicleAxis is the calendar of the lanes on a vehicle's page, in days.
