@@ -202,7 +202,9 @@ func TestStatements(t *testing.T) {
 			// In every order and under every filter the due-soon list finds its rows
 			// by an index.
 			for _, sort := range store.DueSorts {
-				for _, filter := range []string{"within=8", "fleet=1", "fleet=1&depot=1", "booked=no", "booked=yes", "q=bus", "q=bus+3", "measured=yes", "part=pad"} {
+				for _, filter := range []string{"within=8", "fleet=1", "fleet=1&depot=1", "booked=no", "booked=yes", "q=bus", "q=bus+3", "measured=yes", "measured=no", "part=pad",
+					"late=yes", "left=past", "left=40-50", "duty=", "moved=into-past", "moved=faster",
+					"limit_from=2026-03-01&limit_to=2026-03-31", "due_from=2026-03-01&due_to=2026-03-31"} {
 					path := "/?within=0&" + filter + "&sort=" + string(sort)
 					for _, whole := range many.request(t, http.MethodGet, path, "", http.StatusOK).Whole(t, many.url, growing) {
 						t.Errorf("%s reads a table whole: %s", path, whole)

@@ -228,10 +228,13 @@ func (db *DB) HasReadings(ctx context.Context, sc auth.Scope) (has bool, err err
 	err = db.read(ctx, "look for readings", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
+		// The offset keeps PostgreSQL from joining the two tables, for which it may
+		// read all readings there are: one vehicle that has some is soon met.
 		w.add(`exists (
 			select 1
 			from thickness_readings r
-			where r.vehicle_id = v.id and r.set_aside_at is null)`)
+			where r.vehicle_id = v.id and r.set_aside_at is null
+			limit 1 offset 0)`)
 		return t.one([]any{&has}, `
 			select exists (
 				select 1
