@@ -139,31 +139,24 @@ func (w *Writer) claim() error {
 	return err
 }
 
-var stagedProblems = stage{
-	name:    "staged_problems",
-	from:    "upload_problems",
-	columns: []string{"seq", "line", "col", "found", "message", "refused", "doubtful"},
-}
+var problemColumns = []string{"upload_id", "seq", "line", "col", "found", "message", "refused", "doubtful"}
 
 func (t *tx) addProblems(up *fleet.Upload) error {
 	if len(up.Problems) == 0 {
 		return nil
 	}
-	err := t.fill(stagedProblems, func(yield func([]any) bool) {
+	if len(up.Problems) >= manyRows {
+		if err := t.planOnce(); err != nil {
+			return err
+		}
+	}
+	return t.add("upload_problems", problemColumns, func(yield func([]any) bool) {
 		for i, p := range up.Problems {
-			if !yield([]any{i + 1, p.Line, storableOf(p.Column), storableOf(p.Read), storableOf(p.Message), p.Refused, p.Doubtful}) {
+			if !yield([]any{up.ID, i + 1, p.Line, storableOf(p.Column), storableOf(p.Read), storableOf(p.Message), p.Refused, p.Doubtful}) {
 				return
 			}
 		}
 	})
-	if err != nil {
-		return err
-	}
-	_, err = t.exec(`
-		insert into upload_problems (upload_id, seq, line, col, found, message, refused, doubtful)
-		select CAST(? AS bigint), seq, line, col, found, message, refused, doubtful
-		from staged_problems`, up.ID)
-	return err
 }
 
 // uploadColumns in the order of scanUpload.
