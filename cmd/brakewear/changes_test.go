@@ -29,7 +29,7 @@ var bodies = map[string]string{
 	"POST /accounts":                           "name=Cem&email=cem@example.org&role=planner&place=1/0",
 	"POST /accounts/:id/roles":                 "role=technician&place=1/0",
 	"POST /rules/fleets/:id/thresholds":        "value=WP-17.2&x=3&why=own+practice&by=Ann",
-	"POST /steps/makers":                       "fleet=1&measure=wheel+nuts&low=100&high=120&unit=Nm&source=manual",
+	"POST /steps/makers":                       "by=Ann&fleet=1&measure=wheel+nuts&low=100&high=120&unit=Nm&source=manual",
 	"POST /vehicles/:id/limits":                "axle=1&part=pad&mm=4&why=own+practice&by=Ann",
 	"POST /vehicles/:id/odometer":              "day=2026-02-01&old=158000&new=12",
 	"POST /vehicles/:id/days":                  "form=coming&day=2026-05-04&what=inspection",
@@ -71,7 +71,7 @@ var untried = []string{
 	"POST /account/second/codes",
 	"POST /account/second/end",
 	"POST /accounts/:id/second/end",
-	"POST /account/tokens/:id/end",
+	"POST /account/tokens/:id/end", // of a token of one's own
 	"POST /corrections/:kind/:id/axle",
 	"POST /readings",
 	"POST /vehicles/:id/measure",
@@ -87,7 +87,7 @@ var untried = []string{
 	"POST /steps",
 	"POST /steps/makers",
 	"POST /work",
-	"POST /accounts/:id/openid/end",
+	"POST /accounts/:id/openid/end", // and one that signs in so
 	"POST /api/v1/findings/:id/fitment",
 	"POST /api/v1/findings/:id/refusal",
 	"POST /api/v1/vehicles/:id/inspections",

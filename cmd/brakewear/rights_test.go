@@ -266,6 +266,7 @@ func demoTown(t *testing.T) *town {
 	must(svc.DB.SaveRecipient(ctx, sc, "test", &store.Recipient{Name: "Ann", Address: "ann@example.org", Role: "planner", Everything: true}))
 	_, err = svc.HandIn(ctx, sc, "test", pipeline.File{Name: "readings.csv", Body: strings.NewReader(readingsCSV)}, false)
 	must(err)
+	must(svc.DB.BeginJob(ctx, "backup", "UTC", svc.Now()))
 	fleets, err := svc.DB.Fleets(ctx, sc)
 	must(err)
 	s := w.signIn(t, "islander", auth.Grant{Role: auth.Manager, FleetID: fleets[0].ID})
