@@ -137,6 +137,14 @@ func (p Position) String() string {
 	return strings.Join(words, " ")
 }
 
+const (
+	// No part of a brake is as large, in mm: beyond it numbers run out of digits.
+	mostMM = 1000
+	// leastSpan is what a part must have to wear, in mm: a gauge reads no less,
+	// and a life that is over at its first kilometre says nothing. Judgement.
+	leastSpan = 0.1
+)
+
 // fault says why no life can be forecast by s, or "".
 func (s Spec) fault(p Part) string {
 	switch {
@@ -144,6 +152,10 @@ func (s Spec) fault(p Part) string {
 		return fmt.Sprintf("%s: new and limit value must be positive numbers; correct the specification", p)
 	case s.New == s.Limit:
 		return fmt.Sprintf("%s: new and limit are both %g mm; correct the specification", p, s.New)
+	case s.New > mostMM || s.Limit > mostMM:
+		return fmt.Sprintf("%s: new %g mm and limit %g mm: at most %d; correct the specification", p, s.New, s.Limit, mostMM)
+	case s.Span() < leastSpan:
+		return fmt.Sprintf("%s: new %g mm and limit %g mm are less than %g mm apart; correct the specification", p, s.New, s.Limit, leastSpan)
 	case s.grows() && (p == Pad || p == Rotor || p == Lining):
 		return fmt.Sprintf("%s: the limit of %g mm lies above the new value of %g mm; correct the specification", p, s.Limit, s.New)
 	case !s.grows() && p == Drum:

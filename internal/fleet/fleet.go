@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -113,11 +114,16 @@ type Spec struct {
 	Source string // "maker" or the id of a published value
 }
 
+// leastWear is what a part must have to wear, in mm: a gauge reads no less.
+const leastWear = 0.1
+
 // Validate reports a spec that cannot be meant.
 func (s Spec) Validate(p Part) error {
 	switch {
 	case !(s.New > 0) || !(s.Limit > 0) || s.New > 1000 || s.Limit > 1000:
 		return Invalidf("%s: new %g mm and limit %g mm must lie between 0 and 1000", p, s.New, s.Limit)
+	case s.New != s.Limit && math.Abs(s.New-s.Limit) < leastWear:
+		return Invalidf("%s: new %g mm and limit %g mm are less than %g mm apart", p, s.New, s.Limit, leastWear)
 	case p.Grows() && s.Limit <= s.New:
 		return Invalidf("%s: the limit %g mm must be above the new diameter %g mm", p, s.Limit, s.New)
 	case !p.Grows() && s.Limit >= s.New:
