@@ -268,26 +268,6 @@ func (m Mixed) start(w *mixedSums, groups []Group) params {
 	return p
 }
 
-// Line returns the line of a group: its posterior given the fitted components,
-// with the covariance of its error, the fixed effects' included (Henderson's
-// mixed model equations). A group without points gets the prior of its cell.
-func (f *MixedFit) Line(g Group) Trend {
-	a, b, fixed := f.fixed(g.Cell)
-	t := posterior(Trend{A: a, B: b, VAA: f.G.AA, VAB: f.G.AB, VBB: f.G.BB}, g.Moments, f.Sigma2)
-	// Error of the fixed effects: (I - G T) A Phi A' (I - G T)'.
-	k := groupAlgebra(&g, f.Sigma2, f.G, f.G.det())
-	r11 := 1 - f.G.AA*k.t.AA - f.G.AB*k.t.AB
-	r12 := -f.G.AA*k.t.AB - f.G.AB*k.t.BB
-	r21 := -f.G.AB*k.t.AA - f.G.BB*k.t.AB
-	r22 := 1 - f.G.AB*k.t.AB - f.G.BB*k.t.BB
-	x1, x2 := r11*fixed.AA+r12*fixed.AB, r11*fixed.AB+r12*fixed.BB
-	y1, y2 := r21*fixed.AA+r22*fixed.AB, r21*fixed.AB+r22*fixed.BB
-	t.VAA += x1*r11 + x2*r12
-	t.VAB += x1*r21 + x2*r22
-	t.VBB += y1*r21 + y2*r22
-	return t
-}
-
 // fixed returns a cell's line and its covariance.
 func (f *MixedFit) fixed(cell int) (a, b float64, cov Sym2) {
 	c := f.Cells[cell]

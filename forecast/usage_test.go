@@ -182,7 +182,7 @@ func inventDriver(rng *rand.Rand, mean float64, first Day, days int) []float64 {
 	return total
 }
 
-func TestTrainUsage(t *testing.T) {
+func TestUsageLearned(t *testing.T) {
 	const first, days = Day(18000), 1100
 	rng := rand.New(rand.NewPCG(5, 6))
 	type kept struct {
@@ -210,7 +210,7 @@ func TestTrainUsage(t *testing.T) {
 		fleet = append(fleet, kept{class, total, read})
 		vehicles = append(vehicles, &Vehicle{ID: string(rune('A'+i%26)) + string(rune('a'+i/26)), Class: class, Odometer: read})
 	}
-	m := TrainUsage(slices.Values(vehicles), first+735)
+	m := usageLearned(vehicles, first+735)
 	for class, mean := range map[string]float64{"M1": 50, "N3": 300} {
 		c := m.Classes[class]
 		t.Logf("%s: %.1f km/day, vehicle %.3f, OU %.3f over %.0f days, block %.3f, season %.3f, Sunday %.2f, %d vehicles",
@@ -254,7 +254,7 @@ func TestTrainUsage(t *testing.T) {
 
 	// Order of vehicles, JSON.
 	slices.Reverse(vehicles)
-	again := TrainUsage(slices.Values(vehicles), first+735)
+	again := usageLearned(vehicles, first+735)
 	for class, c := range m.Classes {
 		if d := math.Abs(again.Classes[class].OUSD - c.OUSD); d > 1e-6 {
 			t.Errorf("%s: order of vehicles moves the OU sd by %g", class, d)
@@ -361,4 +361,13 @@ func BenchmarkUsageForecast(b *testing.B) {
 			u.Days(km)
 		}
 	})
+}
+
+// usageLearned is what the odometers of a fleet teach up to asOf.
+func usageLearned(vs []*Vehicle, asOf Day) UsageModel {
+	sums := make(usageHeard)
+	for _, v := range vs {
+		sums.add(v, asOf)
+	}
+	return sums.fit()
 }

@@ -2,7 +2,6 @@ package forecast
 
 import (
 	"cmp"
-	"iter"
 	"math"
 	"slices"
 
@@ -30,20 +29,10 @@ const (
 	minWeekday   = .02
 )
 
-// TrainUsage learns the model from the odometers of a fleet up to asOf, in one
-// pass and bounded memory: each class, and each duty in it. The order of
-// vehicles changes nothing but the last bits. A duty of few vehicles leans on
-// its class, a class on the defaults.
-func TrainUsage(seq iter.Seq[*Vehicle], asOf Day) UsageModel {
-	sums := make(usageHeard)
-	for v := range seq {
-		sums.add(v, asOf)
-	}
-	return sums.fit()
-}
-
 // usageHeard is what the odometers of some vehicles tell, by class and by
-// UsageClass.
+// UsageClass: the model is learned from it in one pass and bounded memory, each
+// class, and each duty in it. The order of vehicles changes nothing but the last
+// bits. A duty of few vehicles leans on its class, a class on the defaults.
 type usageHeard map[string]*usageSums
 
 func (u usageHeard) of(name string) *usageSums {
