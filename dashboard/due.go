@@ -87,13 +87,23 @@ func (d *Dashboard) due(c *gin.Context) error {
 
 // inOneState calls fn with a Dashboard that reads one state of the database.
 func (d *Dashboard) inOneState(c *gin.Context, fn func(d *Dashboard) error) error {
-	return d.svc.DB.OneState(c.Request.Context(), "read a page", func(state *store.DB) error {
+	return d.svc.DB.OneState(c.Request.Context(), "read a page", d.on(fn))
+}
+
+// lookingUp is inOneState for a page of one thing, which its key finds.
+func (d *Dashboard) lookingUp(c *gin.Context, fn func(d *Dashboard) error) error {
+	return d.svc.DB.Lookup(c.Request.Context(), "read a page", d.on(fn))
+}
+
+// on calls fn with a Dashboard on another DB.
+func (d *Dashboard) on(fn func(d *Dashboard) error) func(db *store.DB) error {
+	return func(db *store.DB) error {
 		svc := *d.svc
-		svc.DB = state
+		svc.DB = db
 		within := *d
 		within.svc = &svc
 		return fn(&within)
-	})
+	}
 }
 
 func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {

@@ -100,7 +100,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 		return err
 	}
 	var p *VehiclePage
-	err = d.inOneState(c, func(d *Dashboard) error {
+	err = d.lookingUp(c, func(d *Dashboard) error {
 		old, err := d.svc.DB.Corrections(c.Request.Context(), d.scope(c), id)
 		if err != nil {
 			return err
