@@ -208,7 +208,7 @@ func (l listed) json() bool { return l.Format == "json" }
 // database is the flag that commands working on a database share.
 type database struct {
 	Database string `help:"PostgreSQL URL, or the file of the embedded database." env:"DATABASE_URL" default:"brakewear.db" placeholder:"URL|FILE"`
-	Memory   int    `help:"MB that the program's own data are kept within where they can be, by clearing up more often; the embedded database takes up to 150 beside it. 0 = no bound." env:"BRAKEWEAR_MEMORY" default:"${memory}" placeholder:"MB"`
+	Memory   int    `help:"MB that the program's own data are kept within where they can be, by clearing up more often; the program itself and the embedded database take some 120 beside them. 0 = no bound." env:"BRAKEWEAR_MEMORY" default:"${memory}" placeholder:"MB"`
 }
 
 // usualMemory is what 100,000 vehicles need with room to clear up: an import of
