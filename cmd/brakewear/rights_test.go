@@ -77,6 +77,8 @@ func (w *town) send(ctx context.Context, method, path, session string, form stri
 	r := httptest.NewRequestWithContext(ctx, method, path, strings.NewReader(form))
 	if strings.HasPrefix(path, "/api/") {
 		r.Header.Set("Content-Type", "application/json")
+	} else if strings.HasPrefix(form, "--x") {
+		r.Header.Set("Content-Type", "multipart/form-data; boundary=x")
 	} else if method != http.MethodGet {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	}
