@@ -68,16 +68,13 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 			return err
 		}
 		up.Accepted, up.Repeated = rc.Added+fc.Added+fc.Changed, rc.Repeated+fc.Repeated
-		_, err = w.CardParts(c.ID, on)
-		return err
+		if _, err := w.CardParts(c.ID, on); err != nil || f.OdometerKm == nil {
+			return err
+		}
+		return w.CardOdometer(c.ID, *f.OdometerKm)
 	})
 	if err != nil {
 		return c, err
-	}
-	if f.OdometerKm != nil {
-		if err := s.DB.SetCardOdometer(ctx, sc, c.ID, *f.OdometerKm); err != nil {
-			return c, err
-		}
 	}
 	if up.Accepted > 0 {
 		if err := s.follow(ctx, sc, c.VehicleID, s.Today()); err != nil {

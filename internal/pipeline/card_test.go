@@ -319,3 +319,61 @@ func TestCardSteps(t *testing.T) {
 		}
 	})
 }
+
+// The parts of a job card and the odometer of the visit are noted together or not
+// at all.
+func TestPartsAndOdometerTogether(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s, bus := cardWorld(t, db)
+		c, err := s.OpenCardFor(t.Context(), all, "N. N.", bus, padsOfAxle1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		noted := func() (parts, fitments int) {
+			c, err := db.Card(t.Context(), all, c.ID)
+			h, herr := db.History(t.Context(), all, bus)
+			if err := errors.Join(err, herr); err != nil {
+				t.Fatal(err)
+			}
+			return len(c.Parts), len(h.Fitments)
+		}
+		parts, fitments := noted()
+		ft := fleet.Fitment{VehicleID: bus, Date: c.Day, Position: fleet.Position{Axle: 1, Part: fleet.Pad}, MM: 20}
+		err = db.TakeIn(t.Context(), all, &fleet.Upload{Kind: "card", By: "N. N."}, func(w *store.Writer) error {
+			if _, err := w.Fitments([]fleet.Fitment{ft}); err != nil {
+				return err
+			}
+			if _, err := w.CardParts(c.ID, []fleet.CardPart{{Axle: 1, Part: fleet.Pad, MM: 20, By: "N. N."}}); err != nil {
+				return err
+			}
+			return w.CardOdometer(c.ID, fleet.MaxOdometerKm+1)
+		})
+		if p, f := noted(); !errors.Is(err, fleet.ErrInvalid) || p != parts || f != fitments {
+			t.Errorf("got %d parts and %d fitments, %v; want %d and %d as before", p, f, err, parts, fitments)
+		}
+		// By FitParts they are one upload's; sent again, nothing more is told of.
+		km := 158000.0
+		f := pipeline.Fitted{OdometerKm: &km, On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad}}}
+		told := func() int {
+			ds, err := db.Deeds(t.Context(), all, store.DeedQuery{Limit: store.MaxLimit})
+			if err != nil {
+				t.Fatal(err)
+			}
+			n := 0
+			for _, d := range ds {
+				if d.Act == "odometer noted" {
+					n++
+				}
+			}
+			return n
+		}
+		for range 2 {
+			if c, err = s.FitParts(t.Context(), all, "N. N.", c.ID, f); err != nil || c.OdometerKm == nil || *c.OdometerKm != km {
+				t.Fatalf("got %+v, %v", c, err)
+			}
+			if n := told(); n != 1 {
+				t.Errorf("the odometer was told of %d times, want once", n)
+			}
+		}
+	})
+}

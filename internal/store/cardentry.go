@@ -97,21 +97,20 @@ func (t *tx) openCardOf(sc auth.Scope, id int64) (fleet.Card, error) {
 	return c, err
 }
 
-// SetCardOdometer notes the odometer of the visit.
-func (db *DB) SetCardOdometer(ctx context.Context, sc auth.Scope, cardID int64, km float64) error {
+// CardOdometer notes the odometer of the visit; the same again changes nothing.
+func (w *Writer) CardOdometer(cardID int64, km float64) (err error) {
+	defer w.end("note the odometer", &err)
 	if !(km >= 0) || km > fleet.MaxOdometerKm {
 		return fleet.Invalidf("odometer %g km: want 0 to %d km", km, fleet.MaxOdometerKm)
 	}
-	return db.write(ctx, "note the odometer", func(t *tx) error {
-		c, err := t.openCardOf(sc, cardID)
-		if err != nil {
-			return err
-		}
-		if _, err := t.exec(`update job_cards set odometer_km = ? where id = ?`, km, cardID); err != nil {
-			return err
-		}
-		return t.logCard(&c, "odometer noted", "", fmt.Sprintf("%.0f km", km))
-	})
+	c, err := w.t.openCardOf(w.sc, cardID)
+	if err != nil || c.OdometerKm != nil && *c.OdometerKm == km {
+		return err
+	}
+	if _, err := w.t.exec(`update job_cards set odometer_km = ? where id = ?`, km, cardID); err != nil {
+		return err
+	}
+	return w.t.logCard(&c, "odometer noted", "", fmt.Sprintf("%.0f km", km))
 }
 
 // CloseCard closes an open card, and ends its booking: done when the card was
