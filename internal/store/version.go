@@ -36,6 +36,14 @@ type cache[V any] struct {
 	mu      sync.Mutex
 	version string
 	of      map[string]V
+	reading map[string]*promise[V] // by version and query
+}
+
+// promise is what somebody is about to read.
+type promise[V any] struct {
+	done chan struct{}
+	v    V
+	kept bool // v was read, once done
 }
 
 const (
@@ -53,7 +61,10 @@ const (
 // kept returns what was kept of a query in the version that t reads, or what read
 // returns, and keeps that. All is given up when there would be more than most. It
 // is everybody's: not to be changed.
-func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read func() (V, error)) (V, error) {
+//
+// Who asks for what another is reading waits for it: after a write all would
+// count the same at once, each at the cost of the others.
+func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read func() (V, error)) (v V, err error) {
 	if t.version == "" {
 		return read()
 	}
@@ -63,18 +74,40 @@ func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read fu
 		c.mu.Unlock()
 		return v, nil
 	}
+	promised := t.version + " " + key
+	if p, ok := c.reading[promised]; ok {
+		c.mu.Unlock()
+		select {
+		case <-p.done:
+		case <-t.ctx.Done():
+			return v, t.ctx.Err()
+		}
+		if p.kept {
+			return p.v, nil
+		}
+		return read() // what ended the other's reading may not end this one
+	}
+	p := &promise[V]{done: make(chan struct{})}
+	if c.reading == nil {
+		c.reading = map[string]*promise[V]{}
+	}
+	c.reading[promised] = p
 	c.mu.Unlock()
-	v, err := read()
-	if err != nil {
-		return v, err
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.version != t.version || len(c.of) >= most {
-		c.version, c.of = t.version, map[string]V{}
-	}
-	c.of[key] = v
-	return v, nil
+	defer func() { // also when read panics
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		if p.kept {
+			if c.version != t.version || len(c.of) >= most {
+				c.version, c.of = t.version, map[string]V{}
+			}
+			c.of[key] = p.v
+		}
+		delete(c.reading, promised)
+		close(p.done)
+	}()
+	p.v, err = read()
+	p.kept = err == nil
+	return p.v, err
 }
 
 // listed is kept for lists of all kinds.
