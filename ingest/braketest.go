@@ -222,7 +222,7 @@ func (l *line) quantity(f field) float64 {
 	}
 	number, u := l.ownUnit(f, s)
 	grouped := u == newton || u == kilogram || u == pound // usual above 999
-	x, fault := parseNumber(number, grouped, l.form.exact)
+	x, fault := parseNumber(number, grouped, l.form.exact && number == s)
 	switch {
 	case fault != "":
 		l.fault(f, s, "%s", withHelp(fault, "write it in digits, in "+u.name))

@@ -183,7 +183,7 @@ func (l *line) odometer(f field) *float64 {
 		return nil
 	}
 	number, u := l.ownUnit(f, s)
-	x, fault := parseNumber(number, true, l.form.exact)
+	x, fault := parseNumber(number, true, l.form.exact && number == s)
 	km := u.convert(x)
 	switch {
 	case fault != "":
@@ -202,6 +202,8 @@ func (l *line) odometer(f field) *float64 {
 
 // ownUnit parts cell s of field f into its number and the unit that holds for
 // it. That cells say another unit than their column is noted once for a column.
+// A cell with a unit was typed by a person, in whatever file: its number is not
+// exact.
 func (l *line) ownUnit(f field, s string) (number string, u unit) {
 	column := l.lay.units[f]
 	number, u = ownUnit(s, column)
