@@ -11,7 +11,9 @@ import (
 )
 
 // AcceptProposal carries proposed visits out, those of the ids given or, when
-// ids is nil, all open ones that sc sees (at one depot unless depot is 0).
+// ids is nil, all open ones at the depots that sc sees (at one of them unless
+// depot is 0): a vehicle of theirs may be seen to come in at another, which
+// others plan.
 // Each is accepted or not by itself.
 func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
 	if ids == nil {
@@ -20,7 +22,7 @@ func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, 
 			return nil, err
 		}
 		for _, v := range vs {
-			if v.Advice != store.AdviseNothing {
+			if v.Advice != store.AdviseNothing && sc.Sees(v.FleetID, v.DepotID) {
 				ids = append(ids, v.ID)
 			}
 		}

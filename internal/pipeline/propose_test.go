@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -100,6 +101,49 @@ func TestPropose(t *testing.T) {
 		// What is booked is left alone.
 		if p := s.propose(); len(p.Visits) != 0 || len(p.Figures.Dropped) != 0 {
 			t.Errorf("again: got %v, dropped %v", say(p.Visits), p.Figures.Dropped)
+		}
+	})
+}
+
+// Who plans one depot accepts all that is proposed there, and not the visit of
+// a vehicle of theirs at another depot, which they see.
+func TestAcceptAllAtADepot(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		home := func(bus int, depot string) {
+			up := fleet.Upload{Kind: "vehicles", By: "N. N."}
+			s.check(db.TakeIn(t.Context(), auth.AllFleets(), &up, func(w *store.Writer) error {
+				_, err := w.Vehicles([]store.VehicleEntry{{Fleet: "Ferry Lines", Depot: depot, Vehicle: fleet.Vehicle{Number: fmt.Sprint("Bus ", bus), Category: "M3", Make: "Orlo"}}})
+				return err
+			}))
+		}
+		home(2, "Hill")
+		for bus := 1; bus <= 3; bus++ {
+			s.due(bus, 1, 20)
+		}
+		_, err := s.Propose(t.Context(), auth.AllFleets(), "N. N.", s.today, ProposeOptions{})
+		s.check(err)
+		home(1, "Hill") // its visit is still at Harbour
+		ds, err := db.Depots(t.Context(), auth.AllFleets())
+		s.check(err)
+		hill := ds[slices.IndexFunc(ds, func(d fleet.Depot) bool { return d.Name == "Hill" })].ID
+		sc := auth.ScopeOf(nil, []int64{hill})
+		vs, err := db.Visits(t.Context(), sc, store.VisitQuery{State: store.VisitOpen})
+		s.check(err)
+		if d := cmp.Diff([]string{"Bus 1 book [1]", "Bus 2 book [1]"}, say(vs)); d != "" {
+			t.Fatalf("seen from Hill: %s", d)
+		}
+		os, err := s.AcceptProposal(t.Context(), sc, "M. M.", 0, nil)
+		s.check(err)
+		if len(os) != 1 || os[0].Visit.Vehicle != "Bus 2" || os[0].Fault != nil || os[0].Booking.DepotID != hill {
+			t.Errorf("got %+v, want Bus 2 booked at Hill", os)
+		}
+		if _, err := s.AcceptProposal(t.Context(), sc, "M. M.", 0, nil); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("again: got %v, want nothing left to accept", err)
+		}
+		// One that is named and may not be accepted is still refused.
+		if _, err := s.AcceptProposal(t.Context(), sc, "M. M.", 0, []int64{visitOf(store.Proposal{Visits: vs}, "Bus 1").ID}); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("Bus 1: got %v, want not found", err)
 		}
 	})
 }
