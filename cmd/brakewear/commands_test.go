@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -9,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/alecthomas/kong"
+
+	"brakewear/internal/fleet"
 )
 
 func TestCommandsReference(t *testing.T) {
@@ -99,6 +102,33 @@ func TestDemoMakesItsDatabase(t *testing.T) {
 	}
 	if _, err := os.Stat(db); err != nil {
 		t.Errorf("the demo was not kept: %v", err)
+	}
+	// Its own database it opens again.
+	if _, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none"); err == nil || !strings.Contains(err.Error(), "listen") {
+		t.Errorf("again: got %v, want that it cannot listen there", err)
+	}
+}
+
+// TestDemoLeavesAFleetAlone: the demo's accounts, whose passwords everybody
+// knows, are not added to a database in use, nor to one just begun.
+func TestDemoLeavesAFleetAlone(t *testing.T) {
+	dir := t.TempDir()
+	live, begun := filepath.Join(dir, "live.db"), filepath.Join(dir, "begun.db")
+	if _, _, err := command(t, "import", "--database", live, write(t, "vehicles.csv", "vehicle,fleet\nVan 7,Invented\n")); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := command(t, "accounts", "add", "--database", begun, "--role", "admin", "Ada", "ada@example.org"); err != nil {
+		t.Fatal(err)
+	}
+	for file, want := range map[string]string{live: "holds a fleet that is not the demo's", begun: "holds accounts that are not the demo's"} {
+		_, _, err := command(t, "demo", "--database", file, "--listen", "nowhere:none")
+		if !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), file) {
+			t.Errorf("%s: got %v, want %q", filepath.Base(file), err, want)
+		}
+		out, _, err := command(t, "accounts", "--database", file)
+		if err != nil || strings.Contains(out, "island.example") {
+			t.Errorf("%s: got the accounts %s, %v, want none of the demo's", filepath.Base(file), out, err)
+		}
 	}
 }
 

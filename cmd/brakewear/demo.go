@@ -35,6 +35,17 @@ func (c demoCmd) Run(e *env) error {
 	}
 	defer done()
 	svc := e.service(db, 0)
+	if err := demo.MayUse(e.ctx, svc); err != nil {
+		if (database{Database: c.Database}).server() {
+			return fmt.Errorf("this database %w", err) // its address may hold a password
+		}
+		return fmt.Errorf("database %s %w", c.Database, err)
+	}
+	// Before the fleet, so that one cut off half made is known for a demo's.
+	accounts, err := demo.Accounts(e.ctx, svc)
+	if err != nil {
+		return fmt.Errorf("demo accounts: %w", err)
+	}
 	vehicles, _, _, err := db.Counts(e.ctx, auth.AllFleets())
 	if err != nil {
 		return err
@@ -57,10 +68,6 @@ func (c demoCmd) Run(e *env) error {
 		if err := e.during("planning", func() error { return demo.Plan(e.ctx, svc) }); err != nil {
 			return fmt.Errorf("demo fleet: %w", err)
 		}
-	}
-	accounts, err := demo.Accounts(e.ctx, svc)
-	if err != nil {
-		return fmt.Errorf("demo accounts: %w", err)
 	}
 	var offered []dashboard.DemoAccount
 	for _, a := range accounts {

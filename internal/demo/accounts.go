@@ -2,8 +2,10 @@ package demo
 
 import (
 	"context"
+	"slices"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
@@ -25,6 +27,31 @@ var accounts = []Account{
 	{"admin", "Odo Lund", "admin@island.example", password, "looks after accounts and scheduled work"},
 }
 
+// MayUse refuses a database that holds vehicles or accounts and is not a demo's:
+// everybody knows the passwords that would open it.
+func MayUse(ctx context.Context, svc *pipeline.Service) error {
+	there, err := svc.DB.Accounts(ctx, auth.AllFleets())
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(there, func(a store.Account) bool { return a.AddedBy == madeBy }) {
+		return nil
+	}
+	vehicles, _, _, err := svc.DB.Counts(ctx, auth.AllFleets())
+	switch {
+	case err != nil:
+		return err
+	case vehicles > 0:
+		return fleet.Invalidf("holds a fleet that is not the demo's: give another file")
+	case len(there) > 0:
+		return fleet.Invalidf("holds accounts that are not the demo's: give another file")
+	}
+	return nil
+}
+
+// madeBy is who adds the demo's accounts; MayUse knows them by it.
+const madeBy = "the demo"
+
 // Accounts makes the demo's accounts where they are not there yet, and
 // returns them.
 func Accounts(ctx context.Context, svc *pipeline.Service) ([]Account, error) {
@@ -37,7 +64,7 @@ func Accounts(ctx context.Context, svc *pipeline.Service) ([]Account, error) {
 			continue
 		}
 		made := store.Account{Name: a.Name, Email: a.Email, Grants: []store.Grant{{Role: auth.Role(a.Role)}}}
-		if err := svc.AddAccountWithPassword(ctx, auth.AllFleets(), "the demo", &made, a.Password); err != nil {
+		if err := svc.AddAccountWithPassword(ctx, auth.AllFleets(), madeBy, &made, a.Password); err != nil {
 			return nil, err
 		}
 	}
