@@ -51,7 +51,8 @@ func (t *tx) stepPlans(fleetID int64) (map[fleet.Section]fleet.StepPlan, error) 
 
 // SaveStepPlan keeps the next version of a section's steps. p.Version is the one
 // that was edited: when somebody else has kept another since, it is
-// fleet.ErrConflict.
+// fleet.ErrConflict. The steps are those of every depot, so sc must see the whole
+// fleet.
 func (db *DB) SaveStepPlan(ctx context.Context, sc auth.Scope, by string, p fleet.StepPlan) (version int, err error) {
 	if err := fleet.ValidateSteps(p.Steps); err != nil {
 		return 0, err
@@ -61,7 +62,7 @@ func (db *DB) SaveStepPlan(ctx context.Context, sc auth.Scope, by string, p flee
 		return 0, err
 	}
 	err = db.write(ctx, "keep the steps of job cards", func(t *tx) error {
-		if err := t.fleetIn(sc, p.FleetID); err != nil {
+		if err := t.wholeFleet(sc, p.FleetID); err != nil {
 			return err
 		}
 		plans, err := t.stepPlans(p.FleetID)
@@ -129,7 +130,8 @@ func (t *tx) makersValues(w where) (vs []fleet.MakersValue, err error) {
 }
 
 // SaveMakersValue keeps a maker's check value in the place of the one for the same
-// vehicles, axle and measure.
+// vehicles, axle and measure. It holds in every depot, so sc must see the whole
+// fleet.
 func (db *DB) SaveMakersValue(ctx context.Context, sc auth.Scope, by string, v fleet.MakersValue) error {
 	switch {
 	case v.Measure == "":
@@ -142,7 +144,7 @@ func (db *DB) SaveMakersValue(ctx context.Context, sc auth.Scope, by string, v f
 		return fleet.Invalidf("axle %d: want 1 (front) to 12, or 0 for any", v.Axle)
 	}
 	return db.write(ctx, "keep a maker's value", func(t *tx) error {
-		if err := t.fleetIn(sc, v.FleetID); err != nil {
+		if err := t.wholeFleet(sc, v.FleetID); err != nil {
 			return err
 		}
 		_, err := t.exec(`
