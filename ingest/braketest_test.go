@@ -142,7 +142,7 @@ func TestVehicleFacts(t *testing.T) {
 	for _, c := range []struct{ cells, want string }{
 		{"Bus 1,2019,soon,,", `first_used "soon": not a date`},
 		{"Bus 1,2019,2026-03-02,,", "in the future"},
-		{"Bus 1,2019,2005-03-02,,", "first used 2005-03-02, but made in 2019"},
+		{"Bus 1,2019,2005-03-02,,", "first used 2 Mar 2005, but made in 2019"},
 		{"Bus 1,,,steam,", `actuation "steam": not known: want air, hydraulic or electric, or blank`},
 		{"Bus 1,,,,heavy", `gross mass (t) "heavy": not a number: write it in digits, in t`},
 		{"Bus 1,,,,19000", "gross mass 19000000 kg"},

@@ -97,7 +97,7 @@ func (v *Vehicle) Validate() error {
 	case v.FirstUsed != 0 && v.FirstUsed < NewDate(1950, 1, 1):
 		return Invalidf("first used %s: want a day since 1950", v.FirstUsed.Written())
 	case v.FirstUsed != 0 && v.Year != 0 && v.FirstUsed < NewDate(v.Year-1, 1, 1):
-		return Invalidf("first used %s, but made in %d: correct one of the two", v.FirstUsed, v.Year)
+		return Invalidf("first used %s, but made in %d: correct one of the two", v.FirstUsed.Written(), v.Year)
 	case !slices.Contains(Actuations, v.Actuation) && v.Actuation != "":
 		return Invalidf("actuation %q: want air, hydraulic or electric, or blank", v.Actuation)
 	case !(v.GrossKg >= 0) || v.GrossKg > maxTestKg:
@@ -115,14 +115,19 @@ type Spec struct {
 }
 
 // leastWear is what a part must have to wear, in mm: a gauge reads no less.
-const leastWear = 0.1
+// hairMM is what a difference of two values may lack by binary fractions: 12 less
+// 11.9 is a little below 0.1.
+const (
+	leastWear = 0.1
+	hairMM    = 1e-9
+)
 
 // Validate reports a spec that cannot be meant.
 func (s Spec) Validate(p Part) error {
 	switch {
 	case !(s.New > 0) || !(s.Limit > 0) || s.New > 1000 || s.Limit > 1000:
 		return Invalidf("%s: new %g mm and limit %g mm must lie between 0 and 1000", p, s.New, s.Limit)
-	case s.New != s.Limit && math.Abs(s.New-s.Limit) < leastWear:
+	case s.New != s.Limit && math.Abs(s.New-s.Limit) < leastWear-hairMM:
 		return Invalidf("%s: new %g mm and limit %g mm are less than %g mm apart", p, s.New, s.Limit, leastWear)
 	case p.Grows() && s.Limit <= s.New:
 		return Invalidf("%s: the limit %g mm must be above the new diameter %g mm", p, s.Limit, s.New)

@@ -18,6 +18,8 @@ func TestSpecValidate(t *testing.T) {
 		{Drum, Spec{New: 414, Limit: 410}, false},
 		{Pad, Spec{New: 3, Limit: 3}, false},
 		{Pad, Spec{New: 12, Limit: 11.95}, false}, // nothing to wear
+		{Pad, Spec{New: 12, Limit: 11.9}, true},   // 0.09999999999999964 apart in binary
+		{Drum, Spec{New: 300, Limit: 300.1}, true},
 		{Drum, Spec{New: 300, Limit: 300.05}, false},
 		{Pad, Spec{New: nan, Limit: 3}, false},
 		{Pad, Spec{New: 20, Limit: nan}, false},
