@@ -288,7 +288,7 @@ func (d *Dashboard) askAbout(c *gin.Context, rec fleet.Record, v *store.RecordVi
 	for _, name := range []string{"value_mm", "date", "odometer_km", "side", "face"} {
 		typed = append(typed, f.text(name))
 	}
-	sure := strings.Join(typed, " ")
+	sure := strings.Join(typed, "|") // a blank before the first would be trimmed where it comes back
 	if f.text("sure") == sure {
 		return false, nil
 	}
