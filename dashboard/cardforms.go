@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
@@ -170,8 +171,12 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
+	status := http.StatusBadRequest
 	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
+		if errors.Is(err, fleet.ErrConflict) {
+			status = http.StatusConflict
+		}
 		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
 			faults = strings.Split(err.Error(), "\n") // one a line
 		} else if err != nil {
@@ -181,12 +186,12 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	switch {
 	case len(faults) == 0:
 	case web.WantsJSON(c):
-		return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
+		return sendJSON(c, status, map[string]string{"message": strings.Join(faults, "; ")})
 	default:
 		for i := range faults {
 			faults[i] = capital(faults[i])
 		}
-		return d.showCard(c, http.StatusBadRequest, card.ID, faults)
+		return d.showCard(c, status, card.ID, faults)
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
@@ -276,14 +281,18 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 		return err
 	}
 	who, err := by(c)
-	if err != nil {
-		return err
+	if err == nil {
+		state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
+		_, err = d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note")))
 	}
-	state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
-	_, err = d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note")))
+	status := http.StatusBadRequest
+	if errors.Is(err, fleet.ErrConflict) {
+		status = http.StatusConflict
+	}
 	switch {
-	case isKind(err, fleet.ErrConflict) && !web.WantsJSON(c): // the card shows how it stands now
-		return d.showCard(c, http.StatusConflict, id, []string{capital(err.Error())})
+	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
+		// The card shows how it stands now, and keeps what was typed.
+		return d.showCard(c, status, id, []string{capital(err.Error())})
 	case err != nil:
 		return err
 	}

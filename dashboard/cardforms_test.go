@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 
 	"brakewear/internal/auth"
@@ -71,6 +72,27 @@ func TestCardComesBack(t *testing.T) {
 	check(t, parse(t, rec.Body.String()), []has{{".fault", "cannot be closed as passed"}, {`.closing input[name=note]`, "*"}})
 	if in := find(parse(t, rec.Body.String()), ".closing input[name=note]"); attr(in[0], "value") != "keys are in the box" {
 		t.Error("the note of closing was lost")
+	}
+	for _, form := range []url.Values{
+		{"by": {"N. N."}, "state": {"not passed"}, "note": {strings.Repeat("long ", 1000) + "note"}},
+		{"by": {""}, "state": {"not passed"}, "note": {"keys are in the box"}},
+	} {
+		rec = w.submit(path+"/close", form)
+		in := find(parse(t, rec.Body.String()), ".closing input[name=note]")
+		if rec.Code != http.StatusBadRequest || len(in) != 1 || attr(in[0], "value") != form.Get("note") {
+			t.Errorf("by %q: got %d and %d fields for the note, want 400 and the note kept", form.Get("by"), rec.Code, len(in))
+		}
+	}
+	// Parts of a card that somebody has closed meanwhile are in conflict with it.
+	if _, err := w.svc.CloseCard(t.Context(), all, "M. M.", card.ID, fleet.CardDropped, ""); err != nil {
+		t.Fatal(err)
+	}
+	parts = url.Values{"by": {"N. N."}, "on_1_pad": {"both"}}
+	for _, accept := range []string{"text/html", "application/json"} {
+		rec = w.postForm(path+"/parts", parts, "Accept", accept)
+		if rec.Code != http.StatusConflict || !strings.Contains(rec.Body.String(), "is closed") {
+			t.Errorf("%s, a closed card: got %d: %s", accept, rec.Code, rec.Body)
+		}
 	}
 	// Whoever is signed in stands in the form of a test.
 	form := w.get(fmt.Sprintf("/vehicles/%d/test", card.VehicleID)).Body.String()
