@@ -87,7 +87,7 @@ func (d *Dashboard) findingView(c *gin.Context, tell units.Reader, r *store.Find
 		VehicleLink: "/vehicles/" + idText(r.VehicleID),
 		Depot:       r.Depot,
 	}
-	if web.SignedIn(c).May(auth.Correct) {
+	if web.SignedIn(c).Scope(auth.Correct).Sees(r.FleetID, r.DepotID) {
 		v.Correct = correctionPath(r.Record)
 	}
 	if r.Position.Axle != 0 {

@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 )
 
 // renewedReadings is Bus 2 whose pads were renewed with no fitment recorded,
@@ -114,6 +115,51 @@ func TestFindingPages(t *testing.T) {
 			}
 			check(t, parse(t, rec.Body.String()), c.has)
 		})
+	}
+}
+
+// The record in doubt is corrected by who may do so where its vehicle belongs.
+func TestFindingOffersToCorrect(t *testing.T) {
+	w := told(t)
+	bus := w.vehicleID(t, "Bus 2") // of Hill
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), bus)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := h.Readings[len(h.Readings)-1]
+	err = w.svc.DB.TakeIn(t.Context(), auth.AllFleets(), &fleet.Upload{Kind: "readings", By: "N. N."}, func(w *store.Writer) error {
+		_, err := w.Odometers([]fleet.Odometer{{VehicleID: bus, Date: last.Date - 5, Km: 12_000}}) // ran back, invented
+		return err
+	})
+	if err == nil {
+		_, err = w.svc.Refit(t.Context(), auth.AllFleets(), []int64{bus}, fleet.DateOf(now))
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := w.findingOf(t, fleet.OdometerBack)
+	if r.FleetID != h.Vehicle.FleetID || r.DepotID != h.Vehicle.DepotID || r.Record.ID == 0 {
+		t.Fatalf("got %+v", r)
+	}
+	other, err := w.svc.DB.History(t.Context(), auth.AllFleets(), w.vehicleID(t, "Bus 1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	see := auth.Grant{Role: auth.Planner, FleetID: r.FleetID} // sees all of it, and corrects nothing
+	for _, c := range []struct {
+		name  string
+		depot int64
+		want  string
+	}{{"its-depots", r.DepotID, "*"}, {"anothers", other.Vehicle.DepotID, ""}} {
+		session, err := storetest.SignIn(t.Context(), w.svc.DB, c.name+"-technician", see, auth.Grant{Role: auth.Technician, FleetID: r.FleetID, DepotID: c.depot})
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := w.as(session, "GET", fmt.Sprintf("/findings/%d", r.ID), nil)
+		if rec.Code != 200 {
+			t.Fatalf("%s: got %d: %s", c.name, rec.Code, rec.Body)
+		}
+		check(t, parse(t, rec.Body.String()), []has{{"a[href=" + correctionPath(r.Record) + "]", c.want}})
 	}
 }
 

@@ -27,8 +27,9 @@ type FindingQuery struct {
 // FindingRow is a finding with the vehicle it is of.
 type FindingRow struct {
 	fleet.Finding
-	Vehicle, Plate string
-	Fleet, Depot   string
+	FleetID, DepotID int64 // the vehicle's
+	Vehicle, Plate   string
+	Fleet, Depot     string
 }
 
 // FindingPage is a page of findings.
@@ -211,6 +212,8 @@ func (t *tx) findings(w where, after string, limit int) (rows []FindingRow, next
 			f.note,
 			f.note_by,
 			f.note_at,
+			v.fleet_id,
+			v.depot_id,
 			v.number,
 			v.plate,
 			l.name,
@@ -255,6 +258,8 @@ func scanFinding(r *sqlx.Rows) (FindingRow, error) {
 		&f.Note.Why,
 		&f.Note.By,
 		&noteAt,
+		&f.FleetID,
+		&f.DepotID,
 		&f.Vehicle,
 		&f.Plate,
 		&f.Fleet,

@@ -62,7 +62,8 @@ func TestFindingsKeepTheirIdentity(t *testing.T) {
 		if len(first) != 2 {
 			t.Fatalf("got %+v", first)
 		}
-		want := store.FindingRow{Finding: uneven(v[0], 4), Vehicle: "Bus 1", Fleet: "North", Depot: "Quay"}
+		at := mustHistory(t, db, v[0]).Vehicle
+		want := store.FindingRow{Finding: uneven(v[0], 4), FleetID: at.FleetID, DepotID: at.DepotID, Vehicle: "Bus 1", Fleet: "North", Depot: "Quay"}
 		want.ID, want.State, want.FirstSeen, want.LastSeen = first[0].ID, fleet.OpenFinding, day(6, 1), day(6, 1)
 		if d := cmp.Diff(want, first[0]); d != "" {
 			t.Error(d)
