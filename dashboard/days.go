@@ -141,7 +141,6 @@ func visitRows(tell units.Reader, vs []fleet.PlannedVisit, link string, today fl
 
 // setDays takes one of the page's three forms in.
 func (d *Dashboard) setDays(c *gin.Context) error {
-	tell := reader(c)
 	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
@@ -169,11 +168,8 @@ func (d *Dashboard) setDays(c *gin.Context) error {
 		}
 	case "fluid":
 		day := f.day("fluid")
-		if day != nil && *day > d.svc.Today() {
-			f.fault("fluid", "%s lies ahead: give the day of the last change", tell.Day(*day))
-		}
 		if f.ok() {
-			err = f.take("fluid", d.svc.DB.SetFluidChange(ctx, sc, id, day))
+			err = f.take("fluid", d.svc.SetFluidChange(ctx, sc, id, day))
 		}
 	default:
 		return fleet.Invalidf("form %q: there is none", c.PostForm("form"))

@@ -188,7 +188,8 @@ func TestDaysForm(t *testing.T) {
 		{url.Values{"form": {"coming"}, "day": {"2026-03-12"}, "what": {"service"}, "depot": {"1"}}, http.StatusSeeOther, "Thu 12 Mar · service at Harbour"},
 		{url.Values{"form": {"coming"}, "day": {"2026-03-13"}, "what": {"test"}}, http.StatusSeeOther, "test, elsewhere"},
 		{url.Values{"form": {"coming"}, "day": {"2026-03-12"}}, http.StatusBadRequest, "say what the visit is for"},
-		{url.Values{"form": {"fluid"}, "fluid": {"2027-01-01"}}, http.StatusBadRequest, "lies ahead"},
+		{url.Values{"form": {"fluid"}, "fluid": {"2027-01-01"}}, http.StatusBadRequest, "lies after today"},
+		{url.Values{"form": {"fluid"}, "fluid": {"0001-01-01"}}, http.StatusBadRequest, "want a day since 1 Jan 1950"},
 		{url.Values{"form": {"fluid"}, "fluid": {"2024-01-01"}}, http.StatusSeeOther, ""},
 		{url.Values{"form": {"colour"}}, http.StatusBadRequest, ""},
 	} {

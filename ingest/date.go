@@ -11,10 +11,6 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// earliest refuses days that no vehicle in service has seen; they come of
-// numbers that were no dates.
-var earliest = fleet.NewDate(1950, time.January, 1)
-
 // DateOrders are the orders of dates that a file may declare.
 var DateOrders = []string{"dmy", "mdy", "ymd"}
 
@@ -48,8 +44,8 @@ func (d *dates) parse(s string) (fleet.Date, string) {
 	switch {
 	case fault != "":
 		return 0, fault
-	case day < earliest:
-		return 0, fmt.Sprintf("%s is before %s: correct it", day, earliest)
+	case day < fleet.Earliest:
+		return 0, fmt.Sprintf("%s is before %s: correct it", day, fleet.Earliest)
 	case d.today != 0 && day > d.today:
 		return 0, fmt.Sprintf("%s is in the future: correct it", day)
 	}

@@ -14,6 +14,10 @@ type Date int32
 // isoDate is the only text form of a Date (ISO 8601).
 const isoDate = "2006-01-02"
 
+// Earliest is the first day that a record can be of. No vehicle in service has
+// seen those before it; they come of slips and of numbers that were no dates.
+var Earliest = NewDate(1950, time.January, 1)
+
 // NewDate returns the civil day of year, month and day.
 func NewDate(year int, month time.Month, day int) Date {
 	return Date(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() / 86400)

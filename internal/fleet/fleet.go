@@ -94,7 +94,7 @@ func (v *Vehicle) Validate() error {
 		return Invalidf("category %q: want one of M1 M2 M3 N1 N2 N3 O1 O2 O3 O4", v.Category)
 	case v.Year != 0 && (v.Year < 1950 || v.Year > 2100):
 		return Invalidf("year %d: want a year of manufacture such as 2021", v.Year)
-	case v.FirstUsed != 0 && v.FirstUsed < NewDate(1950, 1, 1):
+	case v.FirstUsed != 0 && v.FirstUsed < Earliest:
 		return Invalidf("first used %s: want a day since 1950", v.FirstUsed.Written())
 	case v.FirstUsed != 0 && v.Year != 0 && v.FirstUsed < NewDate(v.Year-1, 1, 1):
 		return Invalidf("first used %s, but made in %d: correct one of the two", v.FirstUsed.Written(), v.Year)
