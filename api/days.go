@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -113,7 +114,10 @@ func (a *API) addAbsences(c *gin.Context) error {
 	as := make([]fleet.Absence, len(in.Absences))
 	for i := range in.Absences {
 		if as[i], err = in.Absences[i].absence(id); err != nil {
-			return err
+			return fmt.Errorf("absences[%d].%w", i, err)
+		}
+		if err := as[i].Validate(); err != nil {
+			return fmt.Errorf("absences[%d]: %w", i, err)
 		}
 	}
 	if err := a.svc.DB.AddAbsence(c.Request.Context(), a.scope(c), as...); err != nil {
@@ -143,11 +147,15 @@ func (a *API) addPlannedVisits(c *gin.Context) error {
 		return fleet.Invalidf("planned_visits: none was sent")
 	}
 	var vs []fleet.PlannedVisit
-	for _, v := range in.Visits {
+	for i, v := range in.Visits {
 		if v.Day == nil {
-			return fleet.Invalidf("day: missing")
+			return fleet.Invalidf("planned_visits[%d].day: missing", i)
 		}
-		vs = append(vs, fleet.PlannedVisit{VehicleID: id, DepotID: v.DepotID, Day: *v.Day, What: v.What})
+		x := fleet.PlannedVisit{VehicleID: id, DepotID: v.DepotID, Day: *v.Day, What: v.What}
+		if err := x.Validate(); err != nil {
+			return fmt.Errorf("planned_visits[%d].%w", i, err)
+		}
+		vs = append(vs, x)
 	}
 	if err := a.svc.DB.AddPlannedVisit(c.Request.Context(), a.scope(c), vs...); err != nil {
 		return err
@@ -199,10 +207,7 @@ func (a *API) setFluidChange(c *gin.Context) error {
 	if !in.Day.given {
 		return fleet.Invalidf("day: missing; null forgets the last change")
 	}
-	if day, today := in.Day.x, a.svc.Today(); day != nil && *day > today {
-		return fleet.Invalidf("day %s: it lies after today, %s: give the day of the last change", *day, today)
-	}
-	if err := a.svc.DB.SetFluidChange(c.Request.Context(), a.scope(c), id, in.Day.x); err != nil {
+	if err := a.svc.SetFluidChange(c.Request.Context(), a.scope(c), id, in.Day.x); err != nil {
 		return err
 	}
 	return a.days(c)

@@ -16,15 +16,17 @@ func (c *client) days(home string, vehicleID, depotID int64) {
 		{name: "nothing in the calendar", path: self + "/days", want: []string{`"absences":[],"planned_visits":[],"fluid_changed":null`}},
 		{name: "calendar of no vehicle", path: "/vehicles/999/days", status: 404},
 		{name: "no absences", path: self + "/absences", body: `{}`, status: 400, want: []string{"none was sent"}},
-		{name: "no such day of the week", path: self + "/absences", body: `{"absences":[{"weekdays":["Fryday"]}]}`, status: 400, want: []string{`\"Fryday\" is none; want Monday`}},
-		{name: "no day at all", path: self + "/absences", body: `{"absences":[{"reason":"x"}]}`, status: 400, want: []string{"give a first and a last day"}},
-		{name: "a year mistyped", path: self + "/absences", body: `{"absences":[{"first":"2206-07-01"}]}`, status: 400, want: []string{"correct the year"}},
+		{name: "no such day of the week", path: self + "/absences", body: `{"absences":[{"weekdays":["Friday"]},{"weekdays":["Fryday"]}]}`, status: 400, want: []string{`absences[1].weekdays: \"Fryday\" is none; want Monday`}},
+		{name: "no day at all", path: self + "/absences", body: `{"absences":[{"first":"2026-07-01"},{"reason":"x"}]}`, status: 400, want: []string{"absences[1]: days: give a first and a last day"}},
+		{name: "a year mistyped", path: self + "/absences", body: `{"absences":[{"first":"2026-07-01"},{"first":"2206-07-01"}]}`, status: 400, want: []string{"2 of 2: day 1 Jul 2206", "correct the year"}},
 		{name: "away", path: self + "/absences", body: away, want: []string{`"first":"2026-07-01","last":"2026-07-14","weekdays":[],"reason":"rented out"`, `"first":null,"last":null,"weekdays":["Monday","Friday"]`}},
 		{name: "no visits", path: self + "/planned_visits", body: `{}`, status: 400},
-		{name: "a visit on no day", path: self + "/planned_visits", body: `{"planned_visits":[{"what":"service"}]}`, status: 400, want: []string{"day: missing"}},
-		{name: "a visit nowhere", path: self + "/planned_visits", body: `{"planned_visits":[{"day":"2026-05-04","depot_id":999,"what":"service"}]}`, status: 404},
+		{name: "a visit on no day", path: self + "/planned_visits", body: `{"planned_visits":[{"day":"2026-05-04","what":"service"},{"what":"service"}]}`, status: 400, want: []string{"planned_visits[1].day: missing"}},
+		{name: "a visit for nothing", path: self + "/planned_visits", body: `{"planned_visits":[{"day":"2026-05-04"}]}`, status: 400, want: []string{"planned_visits[0].what: say what"}},
+		{name: "a visit nowhere", path: self + "/planned_visits", body: `{"planned_visits":[{"day":"2026-05-04","what":"service"},{"day":"2026-05-04","depot_id":999,"what":"service"}]}`, status: 404, want: []string{"2 of 2: "}},
 		{name: "coming", path: self + "/planned_visits", body: coming, want: []string{fmt.Sprintf(`"day":"2026-05-04","depot_id":%d,"depot":`, depotID), `"day":"2026-06-01","depot_id":null,"depot":"","what":"statutory test"`}},
-		{name: "a change of fluid ahead", method: "PUT", path: self + "/fluid_change", body: `{"day":"2026-05-04"}`, status: 400, want: []string{"after today, 2026-03-02"}},
+		{name: "a change of fluid ahead", method: "PUT", path: self + "/fluid_change", body: `{"day":"2026-05-04"}`, status: 400, want: []string{"after today, 2 Mar 2026"}},
+		{name: "a change of fluid in no such year", method: "PUT", path: self + "/fluid_change", body: `{"day":"0001-01-01"}`, status: 400, want: []string{"want a day since 1 Jan 1950"}},
 		{name: "a change of fluid on no day", method: "PUT", path: self + "/fluid_change", body: `{}`, status: 400, want: []string{"day: missing"}},
 		{name: "a change of fluid", method: "PUT", path: self + "/fluid_change", body: `{"day":"2026-02-10"}`, want: []string{`"fluid_changed":"2026-02-10"`}},
 		{name: "it was none", method: "PUT", path: self + "/fluid_change", body: `{"day":null}`, want: []string{`"fluid_changed":null`}},
@@ -39,6 +41,7 @@ func (c *client) days(home string, vehicleID, depotID int64) {
 	}
 	var w Workshop
 	c.get(home, &w)
+	c.do(call{path: home + "/closures", body: `{"closures":[{"first":"2026-09-01"},{"first":"2026-09-04","last":"2026-09-01"}]}`, status: 400, want: []string{"closures[1]: last day 1 Sep 2026: it lies before the first"}})
 	c.do(call{path: home + "/closures", body: `{"closures":[{"first":"2026-09-01","last":"2026-09-04","reason":"stocktaking"}]}`})
 	before := len(w.Closures)
 	c.get(home, &w)

@@ -10,7 +10,7 @@ import (
 )
 
 // sentTest is what is to be different in the brake test that stands instead of
-// one. What is left out stays as it is; null says that it was not measured.
+// one. What is left out stays as it is; null in the place of a number says that it was not measured.
 type sentTest struct {
 	Date       *fleet.Date        `json:"date"`
 	Method     *fleet.Method      `json:"method"`

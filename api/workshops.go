@@ -2,6 +2,7 @@ package api
 
 import (
 	"cmp"
+	"fmt"
 	"net/http"
 
 	"github.com/gin-gonic/gin"
@@ -179,10 +180,13 @@ func (a *API) addClosures(c *gin.Context) error {
 		return err
 	}
 	var cs []fleet.Closure
-	for _, x := range in.Closures {
+	for i, x := range in.Closures {
 		k := fleet.Closure{DepotID: id, First: x.First, Last: x.First, Technicians: x.TechnicianHours, Reason: x.Reason}
 		if x.Last != nil {
 			k.Last = *x.Last
+		}
+		if err := k.Validate(); err != nil {
+			return fmt.Errorf("closures[%d]: %w", i, err)
 		}
 		cs = append(cs, k)
 	}

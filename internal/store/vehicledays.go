@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/jmoiron/sqlx"
 
@@ -98,7 +99,7 @@ func (db *DB) AddAbsence(ctx context.Context, sc auth.Scope, as ...fleet.Absence
 	return db.write(ctx, "keep an absence", func(t *tx) error {
 		for i := range as {
 			if err := t.addAbsence(sc, &as[i]); err != nil {
-				return err
+				return ofSeveral(i, len(as), err)
 			}
 		}
 		return nil
@@ -149,7 +150,7 @@ func (db *DB) AddPlannedVisit(ctx context.Context, sc auth.Scope, vs ...fleet.Pl
 	return db.write(ctx, "keep a planned visit", func(t *tx) error {
 		for i := range vs {
 			if err := t.addPlannedVisit(sc, &vs[i]); err != nil {
-				return err
+				return ofSeveral(i, len(vs), err)
 			}
 		}
 		return nil
@@ -254,6 +255,14 @@ func (t *tx) setFluidChange(fleetID, vehicleID int64, day fleet.Date) error {
 // farthest is how many days ahead something may be planned: further than
 // anybody plans a workshop, and short of a year that was mistyped.
 const farthest = 5 * 366
+
+// ofSeveral says which entry of a list err is about.
+func ofSeveral(i, n int, err error) error {
+	if n < 2 {
+		return err
+	}
+	return fmt.Errorf("%d of %d: %w", i+1, n, err)
+}
 
 // likely refuses a day that is so far ahead that its year must be a slip.
 func (t *tx) likely(what string, d fleet.Date) error {

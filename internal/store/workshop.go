@@ -261,9 +261,9 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 	}
 	return db.write(ctx, "keep closures", func(t *tx) error {
 		t.unchanged()
-		for _, c := range cs {
+		for i, c := range cs {
 			if err := t.likely("last day", c.Last); err != nil {
-				return err
+				return ofSeveral(i, len(cs), err)
 			}
 			fleetID, err := t.depotIn(sc, c.DepotID)
 			if err != nil {
