@@ -87,6 +87,12 @@ func unsure(err error) bool {
 	return kindOf(err) == fleet.ErrUnavailable
 }
 
+// taken says whether a server's table has a row of that key already.
+func taken(err error) bool {
+	e, ok := errors.AsType[*pq.Error](err)
+	return ok && e.Code == "23505"
+}
+
 // busy says whether another process holds an SQLite file's write lock.
 func busy(err error) bool {
 	e, ok := errors.AsType[*sqlite.Error](err)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -93,6 +94,52 @@ func TestManyVisitsAreAsFew(t *testing.T) {
 			t.Error(d)
 		}
 	})
+}
+
+// Two uploads at once of other parts that were measured on the same many visits are
+// both stored, with each visit once.
+func TestManyVisitsOfTwoAtOnce(t *testing.T) {
+	db := storetest.Open(t, store.Postgres) // an SQLite file has one writer
+	pads := manyVisits(mustVehicles(t, db, entry("Bus 1"), entry("Bus 2")))
+	rotors := slices.Clone(pads)
+	for i := range rotors {
+		rotors[i].Position.Part, rotors[i].Position.Face = fleet.Rotor, ""
+	}
+	other := make(chan error, 1)
+	mustTakeIn(t, db, func(w *store.Writer) error {
+		if _, err := w.Readings(pads); err != nil {
+			return err
+		}
+		go func() {
+			other <- db.TakeIn(t.Context(), all, &fleet.Upload{Name: "rotors.csv"}, func(w *store.Writer) error {
+				// One visit more than there are, so that not all are the first's.
+				late := rotors[0]
+				late.Date += 900
+				c, err := w.Readings(append(rotors, late))
+				if want := (store.Counts{Added: len(pads), Repeated: 1}); err == nil && c != want {
+					t.Errorf("got %+v, want %+v", c, want)
+				}
+				return err
+			})
+		}()
+		for count(t, db, `select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`) == 0 {
+			select {
+			case err := <-other:
+				t.Fatalf("the second did not wait for the first: %v", err)
+			case <-time.After(5 * time.Millisecond):
+			}
+		}
+		return nil
+	})
+	if err := <-other; err != nil {
+		t.Fatalf("the second: %v", err)
+	}
+	if got := count(t, db, `select count(*) from inspections`); got != 281 {
+		t.Errorf("%d visits, want the 140 of each vehicle and one", got)
+	}
+	if got, want := count(t, db, `select count(*) from thickness_readings r join inspections i on i.id = r.inspection_id and i.day = r.day`), 2*len(pads)-1; got != want {
+		t.Errorf("%d readings with their visits, want %d", got, want)
+	}
 }
 
 // Many visits of a vehicle of others are refused as few are.
