@@ -78,9 +78,10 @@ const manyRows = 500
 // planOnce lets PostgreSQL keep the plans of what it looks up for foreign keys
 // until the transaction ends. As our connections are set (see limit) it plans each
 // look-up anew, which took twice as long as storing an inspection; and a stage is
-// moved on by statements that are run a few times only.
+// moved on by statements that are run a few times only. A transaction of what is
+// found by keys keeps all plans anyway, until fillTable ends that.
 func (t *tx) planOnce() error {
-	if t.db.dialect != Postgres || t.plansKept {
+	if t.db.dialect != Postgres || t.plansKept || t.byKey {
 		return nil
 	}
 	t.plansKept = true

@@ -72,6 +72,7 @@ func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err
 		return err
 	}
 	staged, few := maps.Clone(t.staged), maps.Clone(t.few)
+	byKey, plansKept := t.byKey, t.plansKept // settings are undone as well
 	if _, err := t.exec(`savepoint part`); err != nil {
 		return wrap(ctx, what, err)
 	}
@@ -79,6 +80,7 @@ func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err
 	defer func() {
 		if !done { // also when f panics
 			t.staged, t.few = staged, few
+			t.byKey, t.plansKept = byKey, plansKept
 			_, rerr := t.exec(`rollback to savepoint part`)
 			err = errors.Join(err, wrap(ctx, what, rerr))
 		}
