@@ -51,7 +51,9 @@ func setting(settings []string) string {
 	return "set local " + strings.Join(settings, "; set local ")
 }
 
+// trace tells that a transaction begins: what others have set ends here.
 func (o *opening) trace(ctx context.Context) {
+	trace(ctx, "begin", nil)
 	if len(o.settings) > 0 {
 		trace(ctx, setting(o.settings), nil)
 	}

@@ -39,6 +39,9 @@ func (db *DB) ask(ctx context.Context, what string, scan func(r *sqlx.Rows) erro
 	}
 	defer end()
 	query = db.r.Rebind(query)
+	if db.dialect == Postgres {
+		(&opening{}).trace(ctx)
+	}
 	trace(ctx, query, args)
 	for try := 0; ; try++ {
 		err := db.askOn(ctx, scan, query, args)
@@ -70,7 +73,8 @@ func (db *DB) askOn(ctx context.Context, scan func(r *sqlx.Rows) error, query st
 type traceKey struct{}
 
 // WithTrace makes see get every statement that is run for ctx, with its
-// arguments, before it is run: to count them or to ask for their plans.
+// arguments, before it is run: to count them or to ask for their plans. Where a
+// server forgets what it was set to for those before, it gets "begin".
 func WithTrace(ctx context.Context, see func(query string, args []any)) context.Context {
 	return context.WithValue(ctx, traceKey{}, see)
 }

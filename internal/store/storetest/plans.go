@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"brakewear/internal/store"
@@ -33,8 +34,11 @@ func Watch(ctx context.Context) (context.Context, *Statements) {
 	}), s
 }
 
-// setting is a statement that sets how the ones after it are run.
-func (s *statement) setting() bool { return strings.Contains(s.query, "set local") }
+// setting is a statement that sets how the ones after it are run; the beginning of
+// a transaction undoes what the one before has set.
+func (s *statement) setting() bool {
+	return s.query == "begin" || strings.Contains(s.query, "set local")
+}
 
 // Queries are the statements as one text each, without those that only set how
 // others are run.
@@ -47,6 +51,15 @@ func (s *Statements) Queries() (queries []string) {
 		}
 	}
 	return queries
+}
+
+// Set is what a setting is run as, after "savepoint fresh" in a transaction in which
+// all that was run for a context is explained.
+func Set(query string) string {
+	if query == "begin" {
+		return "rollback to savepoint fresh"
+	}
+	return query
 }
 
 // explained are the statements that have a plan: of the others no page reads.
@@ -72,13 +85,16 @@ func (s *Statements) Whole(tb testing.TB, url string, tables []string) (faults [
 			tb.Fatal(err)
 		}
 	}
+	if _, err := x.Exec("savepoint fresh"); err != nil {
+		tb.Fatal(err)
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	kept := false // the plan is the same for all values
 	for i := range s.all {
 		c := &s.all[i]
 		if c.setting() {
-			if _, err := x.Exec(c.query); err != nil {
+			if _, err := x.Exec(Set(c.query)); err != nil {
 				tb.Fatal(err)
 			}
 			kept = strings.Contains(c.query, "force_generic_plan")
@@ -133,14 +149,18 @@ func Kept(tb testing.TB, x interface {
 	Exec(query string, args ...any) (sql.Result, error)
 }, query string, n int) string {
 	tb.Helper()
-	if _, err := x.Exec("deallocate all; prepare kept as " + query); err != nil {
+	// Under a name of its own: the connection may be one that keeps others.
+	name := fmt.Sprint("kept_", prepared.Add(1))
+	if _, err := x.Exec("prepare " + name + " as " + query); err != nil {
 		tb.Fatalf("%v\n%s", err, query)
 	}
 	if n == 0 {
-		return "execute kept"
+		return "execute " + name
 	}
-	return "execute kept(null" + strings.Repeat(", null", n-1) + ")"
+	return "execute " + name + "(null" + strings.Repeat(", null", n-1) + ")"
 }
+
+var prepared atomic.Int64 // by Kept
 
 var (
 	sqliteScan   = regexp.MustCompile(`^SCAN (\w+)`)
