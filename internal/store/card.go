@@ -19,6 +19,8 @@ import (
 // for what is in c.Work, with the maker's check values of the vehicle. Of a booking
 // there is one card at a time, and of no booking one that is open for the same work
 // of a day, so that what is sent again opens no other; that is fleet.ErrConflict.
+// Whoever sees the booking opens its card, at whichever depot the vehicle is at
+// home.
 func (db *DB) OpenCard(ctx context.Context, sc auth.Scope, by string, c fleet.Card) (opened fleet.Card, err error) {
 	if len(c.Work) == 0 {
 		return opened, fleet.Invalidf("work: a job card needs something to do")
@@ -40,14 +42,8 @@ func (db *DB) OpenCard(ctx context.Context, sc auth.Scope, by string, c fleet.Ca
 }
 
 func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err error) {
-	fleetID, home, err := t.vehicleIn(sc, c.VehicleID)
-	if err != nil {
-		return 0, err
-	}
-	if c.DepotID == 0 {
-		c.DepotID = home
-	}
 	var booking any
+	ofVehicle := sc
 	if c.BookingID != 0 {
 		b, err := t.booking(sc, c.BookingID)
 		if err != nil {
@@ -71,6 +67,14 @@ func (t *tx) openCard(sc auth.Scope, by string, c fleet.Card) (id int64, err err
 			return 0, err
 		}
 		booking, c.DepotID = b.ID, b.DepotID
+		ofVehicle = auth.AllFleets() // the booking admits
+	}
+	fleetID, home, err := t.vehicleIn(ofVehicle, c.VehicleID)
+	if err != nil {
+		return 0, err
+	}
+	if c.DepotID == 0 {
+		c.DepotID = home
 	}
 	steps, err := t.cardSteps(fleetID, c.VehicleID, c.Work)
 	if err != nil {
