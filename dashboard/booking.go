@@ -9,6 +9,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -23,6 +24,7 @@ type BookingPage struct {
 	In          units.Reader // units of its form
 	ID          int64
 	Card        string // link to its job card; blank = none
+	OpensCard   bool   // whoever looks may open one
 	Link        string
 	Vehicle     string
 	VehicleLink string
@@ -135,6 +137,13 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	}
 	if len(cards) > 0 && cards[0].State != fleet.CardDropped {
 		p.Card = fmt.Sprintf("/cards/%d", cards[0].ID)
+	}
+	if p.Open && p.Past && p.Card == "" {
+		// Whoever sees the booking with the right to: of its depot, or the vehicle's.
+		_, err := d.svc.DB.Booking(ctx, web.SignedIn(c).Scope(auth.Repair), id)
+		if p.OpensCard = err == nil; err != nil && !isKind(err, fleet.ErrNotFound) {
+			return err
+		}
 	}
 	if b.VisitID != 0 {
 		p.Joins = "It joins a visit that the vehicle makes anyway."

@@ -122,11 +122,7 @@ func (d *Dashboard) card(c *gin.Context) error {
 func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []string) error {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
-	card, err := d.svc.DB.Card(ctx, sc, id)
-	if err != nil {
-		return err
-	}
-	h, err := d.svc.DB.History(ctx, sc, card.VehicleID)
+	card, h, err := d.svc.JobCard(ctx, sc, id)
 	if err != nil {
 		return err
 	}
@@ -186,12 +182,12 @@ func (p *CardPage) typed(c *gin.Context) {
 // cardFindings are the open findings of the vehicle as a whole and of the axles
 // that the card is about, in words.
 func (d *Dashboard) cardFindings(ctx context.Context, sc auth.Scope, tell units.Reader, card *fleet.Card) (words []string, err error) {
-	found, err := d.svc.DB.Findings(ctx, sc, store.FindingQuery{Vehicle: card.VehicleID, States: []fleet.FindingState{fleet.OpenFinding}})
+	found, err := d.svc.CardFindings(ctx, sc, card)
 	if err != nil {
 		return nil, err
 	}
 	axles := fleet.Axles(card.Work)
-	for _, f := range found.Rows {
+	for _, f := range found {
 		if f.Position.Axle == 0 || slices.Contains(axles, f.Position.Axle) {
 			words = append(words, tell.Text(f.Seen, d.svc.Today())+" "+f.Advice)
 		}

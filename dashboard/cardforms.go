@@ -163,7 +163,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	h, err := d.svc.DB.History(ctx, sc, card.VehicleID)
+	_, h, err := d.svc.JobCard(ctx, sc, card.ID)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,9 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 )
 
 // TestCardComesBack: what cannot be read costs nothing else that was typed, also
@@ -102,4 +105,72 @@ func TestCardComesBack(t *testing.T) {
 	// The list of cards can be found.
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{`a[href=/cards]`, "Job cards"}})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{`a[href=/cards]`, "Job cards"}})
+}
+
+// What is booked at another depot is worked on there: its technicians, and those
+// of the vehicle's own, are offered its card, and can take the work through.
+func TestCardOfABookingElsewhere(t *testing.T) {
+	for _, own := range []bool{false, true} {
+		t.Run(fmt.Sprintf("the vehicle's own depot: %v", own), func(t *testing.T) {
+			w := small(t)
+			all := auth.AllFleets()
+			history := func(number string) store.History {
+				h, err := w.svc.DB.History(t.Context(), all, w.vehicleID(t, number))
+				if err != nil {
+					t.Fatal(err)
+				}
+				return h
+			}
+			bus, there := history("Bus 1").Vehicle, history("Bus 2").Vehicle.DepotID
+			b, err := w.svc.Book(t.Context(), all, "N. N.", pipeline.ByHand{VehicleID: bus.ID, Axles: []int{1}, Slot: fleet.Slot{DepotID: there, Day: w.svc.Today() - 3}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			depot := there
+			if own {
+				depot = bus.DepotID
+			}
+			session, err := storetest.SignIn(t.Context(), w.svc.DB, "technician", auth.Grant{Role: auth.Technician, FleetID: bus.FleetID, DepotID: depot})
+			if err != nil {
+				t.Fatal(err)
+			}
+			send := func(method, path string, form url.Values, want int) (to, body string) {
+				t.Helper()
+				rec := w.as(session, method, path, form)
+				if rec.Code != want {
+					t.Fatalf("%s %s: got %d, want %d: %s", method, path, rec.Code, want, rec.Body)
+				}
+				return rec.Header().Get("Location"), rec.Body.String()
+			}
+			_, page := send("GET", bookingLink(b.ID), nil, http.StatusOK)
+			form := formAt(t, parse(t, page), "/cards")
+			form.Set("by", "N. N.")
+			card, _ := send("POST", "/cards", form, http.StatusSeeOther)
+			_, page = send("GET", card, nil, http.StatusOK)
+			check(t, parse(t, page), []has{{"h1", "Bus 1"}})
+			send("POST", card+"/steps", url.Values{"by": {"N. N."}, "state_1": {"done"}}, http.StatusSeeOther)
+			send("POST", card+"/parts", url.Values{"by": {"N. N."}, "odometer_km": {"157500"}, "on_1_pad": {"both"}}, http.StatusSeeOther)
+			if got := history("Bus 1").Fitments; len(got) == 0 {
+				t.Error("no pads are fitted")
+			}
+			test := fmt.Sprintf("/vehicles/%d/test", bus.ID)
+			number := strings.TrimPrefix(card, "/cards/")
+			send("GET", test+"?stage=after&method=decelerometer&card="+number, nil, http.StatusOK)
+			stop := url.Values{ // invented
+				"method": {"decelerometer"}, "card": {number}, "stage": {string(fleet.AfterJob)}, "brake": {string(fleet.ServiceBrake)}, "day": {w.svc.Today().String()},
+				"mean": {"5.8"}, "pedal": {"300"}, "technician": {"N. N."},
+			}
+			if to, _ := send("POST", test, stop, http.StatusSeeOther); to != card+"#test" {
+				t.Errorf("after the test: went to %q", to)
+			}
+			send("POST", card+"/close", url.Values{"by": {"N. N."}, "state": {"not passed"}}, http.StatusSeeOther)
+			if b, err = w.svc.DB.Booking(t.Context(), all, b.ID); err != nil || b.State != fleet.Done {
+				t.Errorf("the booking is %s, %v, want done", b.State, err)
+			}
+			if !own { // the card is closed: what it opened is shut again
+				send("POST", test, stop, http.StatusNotFound)
+				send("GET", vehicleLink(bus.ID), nil, http.StatusNotFound)
+			}
+		})
+	}
 }

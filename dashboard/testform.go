@@ -118,7 +118,7 @@ func (d *Dashboard) testForm(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	h, err := d.svc.DB.History(c.Request.Context(), d.scope(c), id)
+	h, err := d.testedVehicle(c, id, c.Query("card"))
 	if err != nil {
 		return err
 	}
@@ -137,6 +137,19 @@ func (d *Dashboard) testForm(c *gin.Context) error {
 		}
 	}
 	return d.showTestForm(c, http.StatusOK, &h, method, nil, nil, nil)
+}
+
+// testedVehicle is the vehicle that a test is of, with its history; by a job card whoever
+// sees the card tests its vehicle.
+func (d *Dashboard) testedVehicle(c *gin.Context, vehicle int64, card string) (store.History, error) {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	if id, err := strconv.ParseInt(card, 10, 64); err == nil {
+		card, h, err := d.svc.JobCard(ctx, sc, id)
+		if err == nil && card.VehicleID == vehicle || err != nil && !isKind(err, fleet.ErrNotFound) {
+			return h, err
+		}
+	}
+	return d.svc.DB.History(ctx, sc, vehicle)
 }
 
 // toCorrect finds the test of an id among those that count.
@@ -374,7 +387,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 		return err
 	}
 	ctx, sc := c.Request.Context(), d.scope(c)
-	h, err := d.svc.DB.History(ctx, sc, id)
+	h, err := d.testedVehicle(c, id, c.PostForm("card"))
 	if err != nil {
 		return err
 	}
@@ -403,6 +416,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 		v := judged(pipeline.JudgeBrakeTest(&h, &b))
 		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v)
 	}
+	card, _ := strconv.ParseInt(c.PostForm("card"), 10, 64) // 0 = none
 	var to int64
 	again := ""
 	if f.ok() {
@@ -413,7 +427,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 			}
 			to = corrected.StandsID
 		} else {
-			got, added, err := d.svc.AddBrakeTest(ctx, sc, b, d.who(c), d.svc.Today())
+			got, added, err := d.svc.AddCardTest(ctx, sc, card, b, d.who(c), d.svc.Today())
 			if err := f.take("", err); err != nil {
 				return err
 			}
@@ -426,7 +440,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	if !f.ok() {
 		return d.showTestForm(c, http.StatusBadRequest, &h, m, f, old, j)
 	}
-	if card, err := strconv.ParseInt(c.PostForm("card"), 10, 64); err == nil {
+	if card != 0 {
 		c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d#test", card))
 		return nil
 	}

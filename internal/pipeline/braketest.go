@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -95,6 +96,21 @@ func (s *Service) AddBrakeTest(ctx context.Context, sc auth.Scope, b fleet.Brake
 		err = s.follow(ctx, sc, b.VehicleID, asOf)
 	}
 	return got, added, err
+}
+
+// AddCardTest is AddBrakeTest for the vehicle of a job card that is open, which
+// whoever sees the card may test; card 0, or one of another vehicle, is none.
+func (s *Service) AddCardTest(ctx context.Context, sc auth.Scope, card int64, b fleet.BrakeTest, by string, asOf fleet.Date) (got fleet.BrakeTest, added bool, err error) {
+	if card != 0 {
+		c, err := s.DB.Card(ctx, sc, card)
+		if err != nil && !errors.Is(err, fleet.ErrNotFound) {
+			return b, false, err
+		}
+		if err == nil && c.VehicleID == b.VehicleID && c.State == fleet.CardOpen {
+			sc = byCard(sc, &c)
+		}
+	}
+	return s.AddBrakeTest(ctx, sc, b, by, asOf)
 }
 
 // CorrectBrakeTest puts another test in the place of one, which is kept, and

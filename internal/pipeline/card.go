@@ -23,6 +23,31 @@ func (s *Service) OpenCard(ctx context.Context, sc auth.Scope, by string, bookin
 	})
 }
 
+// JobCard returns a card with the history of its vehicle, both for whoever sees the
+// card.
+func (s *Service) JobCard(ctx context.Context, sc auth.Scope, id int64) (c fleet.Card, h store.History, err error) {
+	if c, err = s.DB.Card(ctx, sc, id); err == nil {
+		h, err = s.DB.History(ctx, byCard(sc, &c), c.VehicleID)
+	}
+	return c, h, err
+}
+
+// byCard is sc for what is read and done of the vehicle of a card that sc sees, and
+// of no other vehicle: what is booked at a workshop is worked on there, at whichever
+// depot of the fleet it is at home.
+func byCard(sc auth.Scope, c *fleet.Card) auth.Scope {
+	if sc.All() {
+		return sc
+	}
+	return auth.ScopeOf(append(slices.Clone(sc.Fleets()), c.FleetID), sc.Depots())
+}
+
+// CardFindings returns the open findings of the vehicle of a card that sc sees.
+func (s *Service) CardFindings(ctx context.Context, sc auth.Scope, c *fleet.Card) ([]store.FindingRow, error) {
+	page, err := s.DB.Findings(ctx, byCard(sc, c), store.FindingQuery{Vehicle: c.VehicleID, States: []fleet.FindingState{fleet.OpenFinding}})
+	return page.Rows, err
+}
+
 // OpenCardFor makes a job card of no booking.
 func (s *Service) OpenCardFor(ctx context.Context, sc auth.Scope, by string, vehicleID int64, work []fleet.WorkItem) (fleet.Card, error) {
 	return s.DB.OpenCard(ctx, sc, by, fleet.Card{VehicleID: vehicleID, Day: s.Today(), Work: work})
@@ -41,11 +66,7 @@ type Fitted struct {
 // entries sent again change nothing. It returns the card, or an error with
 // everything that is wrong with them, a line each.
 func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
-	c, err := s.DB.Card(ctx, sc, cardID)
-	if err != nil {
-		return c, err
-	}
-	h, err := s.DB.History(ctx, sc, c.VehicleID)
+	c, h, err := s.JobCard(ctx, sc, cardID)
 	if err != nil {
 		return c, err
 	}
@@ -58,7 +79,7 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 		return c, fleet.Invalidf("nothing was entered: give what came off, or what went on")
 	}
 	up := fleet.Upload{Kind: "card", Name: fmt.Sprintf("Job card %d", c.ID), By: by}
-	err = s.DB.TakeIn(ctx, sc, &up, func(w *store.Writer) error {
+	err = s.DB.TakeIn(ctx, byCard(sc, &c), &up, func(w *store.Writer) error {
 		rc, err := w.Readings(off)
 		if err != nil {
 			return err
@@ -77,7 +98,7 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 		return c, err
 	}
 	if up.Accepted > 0 {
-		if err := s.follow(ctx, sc, c.VehicleID, s.Today()); err != nil {
+		if err := s.follow(ctx, byCard(sc, &c), c.VehicleID, s.Today()); err != nil {
 			return c, err
 		}
 	}
@@ -183,7 +204,7 @@ func (s *Service) UndoPart(ctx context.Context, sc auth.Scope, cardID, partID in
 	if i < 0 {
 		return c, fleet.NotFoundf("job card %d: no part %d was fitted by it", cardID, partID)
 	}
-	if _, err := s.SetAside(ctx, sc, fleet.Record{Kind: fleet.FitmentRecord, ID: c.Parts[i].FitmentID}, why, s.Today()); err != nil {
+	if _, err := s.SetAside(ctx, byCard(sc, &c), fleet.Record{Kind: fleet.FitmentRecord, ID: c.Parts[i].FitmentID}, why, s.Today()); err != nil {
 		return c, err
 	}
 	return s.DB.Card(ctx, sc, cardID)
@@ -197,9 +218,10 @@ type CardTests struct {
 	JudgedAfter   *rules.Judgement
 }
 
-// CardTests returns the brake tests that belong to a card.
+// CardTests returns the brake tests that belong to a card that sc sees.
 func (s *Service) CardTests(ctx context.Context, sc auth.Scope, c *fleet.Card) (CardTests, error) {
 	var out CardTests
+	sc = byCard(sc, c)
 	tests, err := s.DB.BrakeTests(ctx, sc, c.VehicleID)
 	if err != nil {
 		return out, err
@@ -268,5 +290,5 @@ func (s *Service) CloseCard(ctx context.Context, sc auth.Scope, by string, id in
 	if err != nil {
 		return c, err
 	}
-	return c, s.follow(ctx, sc, c.VehicleID, s.Today()) // what was noted on it may be a finding
+	return c, s.follow(ctx, byCard(sc, &c), c.VehicleID, s.Today()) // what was noted on it may be a finding
 }
