@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"encoding/json"
+	"errors"
 	"net/http"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 
 	"brakewear/ingest"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/web"
 )
 
@@ -78,6 +80,7 @@ type sentCorrection struct {
 	ValueMM    *writtenLength `json:"value_mm"`
 	OdometerKm maybe[float64] `json:"odometer_km"`
 	WholeVisit bool           `json:"whole_visit"`
+	Confirmed  bool           `json:"confirmed"` // it is so, unlikely as it is
 	Why        string         `json:"why"`
 	By         string         `json:"by"` // the sender when left out
 }
@@ -116,17 +119,43 @@ func (a *API) correct(kind fleet.RecordKind) func(*gin.Context) error {
 			return err
 		}
 		if act := cmp.Or(in.Act, fleet.Corrected); act != fleet.Corrected {
-			if !ch.Empty() || ch.WholeVisit {
+			if !ch.Empty() || ch.WholeVisit || in.Confirmed {
 				return fleet.Invalidf("act %q: leave out what is only for a correction", act)
 			}
 			return a.setAside(c, rec, act, why)
 		}
-		done, err := a.svc.Correct(ctx, sc, rec, ch, why, today)
+		correct := a.svc.CorrectIfLikely
+		if in.Confirmed {
+			correct = a.svc.Correct
+		}
+		done, err := correct(ctx, sc, rec, ch, why, today)
+		if doubt, ok := errors.AsType[*pipeline.DoubtError](err); ok {
+			return in.doubted(doubt)
+		}
 		if err != nil {
 			return err
 		}
 		return send(c, http.StatusCreated, List[Correction]{items(done, correctionOf)})
 	}
+}
+
+// doubted are the doubts of a correction as faults of what was sent.
+func (in *sentCorrection) doubted(d *pipeline.DoubtError) error {
+	out := &web.FaultsError{
+		Status: http.StatusUnprocessableEntity,
+		Detail: "The change wants a second look; nothing was changed. Correct it, or send it again as confirmed.",
+	}
+	for _, r := range d.Remarks {
+		f := web.Fault{Column: "odometer_km", Detail: r.Text + ` Look again, then correct it or set "confirmed".`}
+		if r.Field != pipeline.OdometerField {
+			f.Column = "value_mm"
+			if in.ValueMM != nil {
+				f.Read = string(*in.ValueMM)
+			}
+		}
+		out.Faults = append(out.Faults, f)
+	}
+	return out
 }
 
 // changeOf turns what was sent into a change.

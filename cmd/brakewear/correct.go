@@ -1,11 +1,14 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"strings"
 
 	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -18,6 +21,7 @@ type correctCmd struct {
 	Date       string `help:"The day it should be of." placeholder:"2026-03-01"`
 	Odometer   string `help:"The odometer it should have: km, or with its unit; 'none' for not read." placeholder:"KM"`
 	WholeVisit bool   `help:"Day and odometer are wrong for all readings of the visit."`
+	Confirmed  bool   `help:"It is so, unlikely as it is."`
 	SetAside   bool   `help:"Nothing stands instead: it counts no more." xor:"act"`
 	Undo       bool   `help:"It was set aside, and is to count again." xor:"act"`
 	Why        string `help:"Why, for whoever reads the history later." required:""`
@@ -29,8 +33,9 @@ func (c correctCmd) Help() string {
   brakewear correct reading 1704 --value 6.4 --why "read off the wrong wheel" --by "N. N."
   brakewear correct odometer 88 --set-aside --why "another bus" --by "N. N."
 
-The old value is kept and can be seen in the vehicle's history; its forecast and
-its findings follow at once.`
+A change that disagrees with what is known of the vehicle is pointed out and not
+made, until it is given again with --confirmed. The old value is kept and can be
+seen in the vehicle's history; its forecast and its findings follow at once.`
 }
 
 func (c correctCmd) Run(e *env) error {
@@ -41,7 +46,7 @@ func (c correctCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	if (c.SetAside || c.Undo) && !ch.Empty() {
+	if (c.SetAside || c.Undo) && (!ch.Empty() || c.Confirmed) {
 		return fleet.Invalidf("give what it should be, or set it aside, or undo that: one of them")
 	}
 	db, err := c.existing(e)
@@ -58,8 +63,17 @@ func (c correctCmd) Run(e *env) error {
 		done[0], err = svc.SetAside(e.ctx, auth.AllFleets(), rec, why, svc.Today())
 	case c.Undo:
 		done[0], err = svc.UndoSetAside(e.ctx, auth.AllFleets(), rec, why, svc.Today())
-	default:
+	case c.Confirmed:
 		done, err = svc.Correct(e.ctx, auth.AllFleets(), rec, ch, why, svc.Today())
+	default:
+		done, err = svc.CorrectIfLikely(e.ctx, auth.AllFleets(), rec, ch, why, svc.Today())
+	}
+	if doubt, ok := errors.AsType[*pipeline.DoubtError](err); ok {
+		var texts []string
+		for _, r := range doubt.Remarks {
+			texts = append(texts, r.Text)
+		}
+		return fleet.Invalidf("nothing was changed: %s Look again, and give --confirmed if it is so", strings.Join(texts, " "))
 	}
 	if err != nil {
 		return err

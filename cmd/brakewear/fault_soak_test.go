@@ -232,7 +232,7 @@ func (s *soak) run(secrets []string, vehicles int, length time.Duration) (most i
 	// Two correct the same readings; who comes second is told.
 	for i, token := range secrets[6:8] {
 		s.client(&wg, func(c *http.Client, r *rand.Rand, n int) {
-			body := fmt.Sprintf(`{"value_mm":"%.4f mm","why":"read again"}`, 4+.5*float64(i)+.0001*float64(n))
+			body := fmt.Sprintf(`{"value_mm":"%.4f mm","confirmed":true,"why":"read again"}`, 4+.5*float64(i)+.0001*float64(n))
 			path := fmt.Sprintf("/api/v1/readings/%d/corrections", 1+n/2)
 			if s.do(c, token, "correct", http.MethodPost, path, body, nil, ok, http.StatusCreated, http.StatusConflict, http.StatusNotFound) < 300 {
 				s.mu.Lock()

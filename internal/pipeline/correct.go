@@ -51,6 +51,23 @@ func (s *Service) ChangeDoubts(ctx context.Context, sc auth.Scope, v *store.Reco
 	return slices.DeleteFunc(sh.Remarks(e), func(r Remark) bool { return !r.Doubt }), nil
 }
 
+// CorrectIfLikely is Correct where nobody has been asked: what is unlikely about
+// the change is a DoubtError, and nothing is changed.
+func (s *Service) CorrectIfLikely(ctx context.Context, sc auth.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {
+	v, err := s.DB.Record(ctx, sc, rec)
+	if err != nil {
+		return nil, err
+	}
+	doubts, err := s.ChangeDoubts(ctx, sc, &v, ch)
+	if err != nil {
+		return nil, err
+	}
+	if len(doubts) > 0 {
+		return nil, &DoubtError{doubts}
+	}
+	return s.Correct(ctx, sc, rec, ch, why, asOf)
+}
+
 // Correct puts another row in the place of a record, or several for a whole
 // visit, and forecasts the vehicle anew as of a day.
 func (s *Service) Correct(ctx context.Context, sc auth.Scope, rec fleet.Record, ch fleet.Change, why fleet.Reason, asOf fleet.Date) ([]fleet.Correction, error) {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -106,6 +107,31 @@ func TestMoveReadings(t *testing.T) {
 			if got := medianOf(t, s, id); got == before[i] {
 				t.Errorf("vehicle %d: its forecast did not follow: %g", id, got)
 			}
+		}
+	})
+}
+
+// What is unlikely about a change is said, and the change not made.
+func TestCorrectIfLikely(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx, s := t.Context(), newService(db)
+		h := bus(t, s)
+		last := h.Readings[len(h.Readings)-2] // left inner, 5.1 mm
+		rec := fleet.Record{Kind: fleet.ReadingRecord, ID: last.ID}
+		why := fleet.Reason{Why: "misread", By: "N. N."}
+		thick, likely := 51., 5.3
+		_, err := s.CorrectIfLikely(ctx, all, rec, fleet.Change{MM: &thick, Given: "51", Unit: "mm"}, why, s.Today())
+		if d, ok := errors.AsType[*pipeline.DoubtError](err); !ok || len(d.Remarks) == 0 || d.Remarks[0].Field != pipeline.FieldOf(last.Position) {
+			t.Errorf("got %v, want a doubt about the value", err)
+		}
+		if v, err := db.Record(ctx, all, rec); err != nil || v.Reading.Aside != nil {
+			t.Errorf("got %+v, %v, want the reading as it was", v.Reading, err)
+		}
+		if _, err := s.CorrectIfLikely(ctx, auth.ScopeOf([]int64{99}, nil), rec, fleet.Change{MM: &likely, Given: "5.3", Unit: "mm"}, why, s.Today()); !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("another scope: got %v, want not found", err)
+		}
+		if done, err := s.CorrectIfLikely(ctx, all, rec, fleet.Change{MM: &likely, Given: "5.3", Unit: "mm"}, why, s.Today()); err != nil || len(done) != 1 {
+			t.Errorf("a likely one: got %v, %v", done, err)
 		}
 	})
 }
