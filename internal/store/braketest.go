@@ -379,15 +379,14 @@ func (db *DB) BrakeTest(ctx context.Context, sc auth.Scope, id int64) (b fleet.B
 	rec := fleet.Record{Kind: fleet.BrakeTestRecord, ID: id}
 	err = db.read(ctx, "read "+rec.String(), func(t *tx) error {
 		w := where{[]string{"r.id = ?"}, []any{id}}
+		w.vehicles(sc, "r.vehicle_id")
 		if err := t.brakeTests(w, either, func(x *fleet.BrakeTest) { b = *x }); err != nil {
 			return err
 		}
-		if b.ID != 0 {
-			if err := t.sees(sc, b.VehicleID); !errors.Is(err, fleet.ErrNotFound) {
-				return err
-			}
+		if b.ID == 0 {
+			return fleet.NotFoundf("%s: there is none, or none that you may see", rec)
 		}
-		return fleet.NotFoundf("%s: there is none, or none that you may see", rec)
+		return nil
 	})
 	return b, err
 }

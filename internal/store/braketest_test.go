@@ -127,6 +127,14 @@ func TestCorrectBrakeTest(t *testing.T) {
 		other := auth.ScopeOf([]int64{mustHistory(t, db, ids[1]).Vehicle.FleetID}, nil)
 		_, err = db.CorrectBrakeTest(t.Context(), other, old.ID, better, why)
 		wantKind(t, err, fleet.ErrNotFound, "brake test")
+		got, err := db.BrakeTest(t.Context(), other, old.ID)
+		wantKind(t, err, fleet.ErrNotFound, "brake test")
+		if d := cmp.Diff(fleet.BrakeTest{}, got); d != "" {
+			t.Errorf("another fleet sees of it: %s", d)
+		}
+		if got, err = db.BrakeTest(t.Context(), all, old.ID); err != nil || got.PedalN != 507 || len(got.Wheels) != 4 {
+			t.Errorf("who sees it: got %+v, %v", got, err)
+		}
 
 		c, err := db.CorrectBrakeTest(t.Context(), all, old.ID, better, why)
 		if err != nil {
