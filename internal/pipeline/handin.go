@@ -143,6 +143,17 @@ func (s *Service) workOn(ctx context.Context, id int64, progress func(Progress))
 	case ctx.Err() != nil, errors.Is(err, fleet.ErrUnavailable):
 		return err // to be taken up again
 	}
+	if f.State == store.FileTaking {
+		// What failed may have come after its rows were stored, with which it is noted.
+		now, rerr := s.DB.KeptFile(ctx, auth.AllFleets(), "", id)
+		if rerr != nil && !errors.Is(rerr, fleet.ErrNotFound) { // it may have waited too long
+			return errors.Join(err, rerr) // to be taken up again
+		}
+		if now.State == store.FileTaken {
+			now.ReadBytes, now.ReadRows = f.ReadBytes, f.ReadRows
+			f = now
+		}
+	}
 	if f.State == store.FileTaken {
 		// Its rows are stored, whatever became of what follows: the night's refit
 		// makes up for that.
