@@ -42,6 +42,14 @@ func (s *Service) HomeZone(ctx context.Context) string {
 		return zone
 	}
 	zones, err := s.DB.TimeZones(ctx)
+	if err != nil && ctx.Err() != nil { // who asked has gone: let the next ask
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		if c.asked.Equal(now) {
+			c.asked = time.Time{}
+		}
+		return zone
+	}
 	if err != nil || len(zones) == 0 {
 		return zone // what was known stays where the database cannot be asked
 	}

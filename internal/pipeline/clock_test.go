@@ -78,3 +78,20 @@ func TestClockRightAfterWrite(t *testing.T) {
 		check("UTC") // that of two of three
 	})
 }
+
+// Who goes away while the clock is looked up leaves that to the next.
+func TestClockOfWhoGoesAway(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		s.Clock = new(pipeline.Clock)
+		mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 1,North,Quay\n", 1, 0, 0)
+		gone, leave := context.WithCancel(t.Context())
+		leave()
+		if got := s.HomeZone(gone); got != "" {
+			t.Errorf("asked in vain: got the clock of %s", got)
+		}
+		if got := s.HomeZone(t.Context()); got != "UTC" {
+			t.Errorf("the next: got the clock of %q, want UTC", got)
+		}
+	})
+}
