@@ -29,7 +29,6 @@ type lookout struct {
 func (l *lookout) few(ctx context.Context, ids []int64) (reader, error) {
 	var hs []*store.History
 	err := l.s.lookup(ctx, "read what is forecast", func(s *Service) error {
-		hs = nil
 		_, m, err := s.kept(ctx)
 		if err != nil && !errors.Is(err, fleet.ErrNotFound) {
 			return err

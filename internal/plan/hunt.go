@@ -32,7 +32,8 @@ type hunt struct {
 }
 
 // hunts splits the problem and finds a first plan and bound of each part, on as
-// many goroutines as workers says. Of those that ctx cut off it returns none.
+// many goroutines as workers says. It leaves those nil that ctx cut off: look at ctx
+// before using any.
 func (in *instance) hunts(ctx context.Context, workers func(n int) int) []*hunt {
 	parts := in.parts()
 	hunts := make([]*hunt, len(parts))

@@ -39,7 +39,7 @@ const roundVehicles = 256
 
 // EachHistory calls fn for each vehicle of ids, or for all when ids is nil, in
 // the order of their ids, and stops at fn's first error. What sc does not see
-// is left out. fn may keep h, and may use the DB: no transaction is open. Each
+// is left out. fn may keep h, and may use the DB: no rows are open. Each
 // vehicle is read in one state of the database, not all of them together.
 func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn func(h *History) error) error {
 	if ids == nil {
