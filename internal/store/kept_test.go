@@ -94,3 +94,45 @@ func TestKeptWaitsForNobodyElse(t *testing.T) {
 		}
 	})
 }
+
+// Who still reads an old version does not take the place of what was read of the new.
+func TestKeptStaysWithTheNew(t *testing.T) {
+	for _, x := range []struct {
+		name  string
+		begin bool // to read the old one before the new was read
+	}{{"begun before", true}, {"begun after", false}} {
+		t.Run(x.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				var k store.KeptCounts
+				of := func(version string, n int, wait <-chan struct{}) {
+					got, err := k.Of(t.Context(), version, func() (int, error) {
+						if wait != nil {
+							<-wait
+						}
+						return n, nil
+					})
+					if err != nil || got != n {
+						t.Errorf("version %s: got %d, %v, want %d", version, got, err, n)
+					}
+				}
+				of("0", 5, nil)
+				stored := make(chan struct{})
+				if x.begin {
+					go of("1", 6, stored)
+					synctest.Wait()
+				} else {
+					of("1", 6, nil)
+				}
+				of("2", 7, nil)
+				close(stored)
+				synctest.Wait()
+				if !x.begin {
+					of("1", 6, nil)
+				}
+				if got, err := k.Of(t.Context(), "2", func() (int, error) { return 0, errors.New("read once more") }); err != nil || got != 7 {
+					t.Errorf("the new version: got %d, %v, want the 7 that were kept", got, err)
+				}
+			})
+		})
+	}
+}

@@ -35,6 +35,7 @@ func (db *DB) readKeeping(ctx context.Context, what string, f func(t *tx) error)
 type cache[V any] struct {
 	mu      sync.Mutex
 	version string
+	before  string // the version whose place it took
 	of      map[string]V
 	reading map[string]*promise[V] // by version and query
 }
@@ -92,14 +93,20 @@ func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read fu
 		c.reading = map[string]*promise[V]{}
 	}
 	c.reading[promised] = p
+	was := c.version
 	c.mu.Unlock()
 	defer func() { // also when read panics
 		c.mu.Lock()
 		defer c.mu.Unlock()
-		if p.kept {
-			if c.version != t.version || len(c.of) >= most {
-				c.version, c.of = t.version, map[string]V{}
-			}
+		switch {
+		case !p.kept:
+		case c.version != t.version && (c.version != was || c.before == t.version):
+			// Others have read a newer one meanwhile: it stays.
+		case c.version != t.version:
+			c.before, c.version, c.of = c.version, t.version, map[string]V{key: p.v}
+		case len(c.of) >= most:
+			c.of = map[string]V{key: p.v}
+		default:
 			c.of[key] = p.v
 		}
 		delete(c.reading, promised)
