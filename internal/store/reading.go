@@ -64,7 +64,7 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 	}
 	var there map[readingKey]bool
 	var spans []span
-	many := len(visits) > fewRows
+	many := len(visits) > fewVisits
 	if many {
 		spans = spansOf(visits)
 		if err := w.enterAll(spans); err != nil {

@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"maps"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -15,6 +16,10 @@ import (
 // vehicle by vehicle, which takes a tenth of the searches, and those that are new go
 // into their table as readings do, with ids taken beforehand: handing each back to
 // the program took the database longer than storing it.
+
+// fewVisits is up to how many visits are looked for one by one, on both databases:
+// as many as a server is handed without a table, beyond which a stage would be one.
+const fewVisits = fewRows
 
 // span is the days, from first to last, that visits of a vehicle are of.
 type span struct {
@@ -73,15 +78,22 @@ func (w *Writer) enterAll(spans []span) error {
 }
 
 // eachIn calls scan for each row that query finds beside spans, which it can name.
+//
+// Their number is rounded up to a power of two by some that nothing is in: each is a
+// statement of its own, of which a connection keeps so many.
 func (t *tx) eachIn(spans []span, scan func(r *sqlx.Rows) error, query string) error {
 	first := "(CAST(? AS bigint), CAST(? AS " + t.db.dateType() + "), CAST(? AS " + t.db.dateType() + "))"
 	for some := range slices.Chunk(spans, roundVehicles) {
-		args := make([]any, 0, 3*len(some))
+		n := 1 << bits.Len(uint(len(some)-1))
+		args := make([]any, 0, 3*n)
 		for _, s := range some {
 			args = append(args, s.vehicle, s.first, s.last)
 		}
+		for range n - len(some) {
+			args = append(args, 0, fleet.Date(1), fleet.Date(0))
+		}
 		err := t.each(scan, "with spans (vehicle_id, first_day, last_day) as (values "+
-			first+strings.Repeat(", (?, ?, ?)", len(some)-1)+")"+query, args...)
+			first+strings.Repeat(", (?, ?, ?)", n-1)+")"+query, args...)
 		if err != nil {
 			return err
 		}

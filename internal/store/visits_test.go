@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -140,6 +141,32 @@ func TestManyVisitsOfTwoAtOnce(t *testing.T) {
 	if got, want := count(t, db, `select count(*) from thickness_readings r join inspections i on i.id = r.inspection_id and i.day = r.day`), 2*len(pads)-1; got != want {
 		t.Errorf("%d readings with their visits, want %d", got, want)
 	}
+}
+
+// Uploads of nearly as many vehicles are the same statements, which a connection
+// keeps.
+func TestManyVisitsAskTheSame(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"), entry("Bus 4"))
+		asked := map[string]bool{}
+		ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+			if strings.HasPrefix(query, "with spans") {
+				asked[query] = true
+			}
+		})
+		for _, n := range []int{3, 4} {
+			err := db.TakeIn(ctx, all, &fleet.Upload{}, func(w *store.Writer) error {
+				_, err := w.Readings(manyVisits(ids[:n]))
+				return err
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if len(asked) != 2 {
+			t.Errorf("%d statements, want one for readings and one for visits", len(asked))
+		}
+	})
 }
 
 // Many visits of a vehicle of others are refused as few are.
