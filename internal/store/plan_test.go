@@ -229,3 +229,27 @@ func TestPlans(t *testing.T) {
 		}
 	})
 }
+
+// A transaction is explained as it is run, whatever one before was set to.
+func TestWholeForgetsSettings(t *testing.T) {
+	url := storetest.URL(t, store.Postgres)
+	db := storetest.MustOpen(t, url)
+	id := mustVehicles(t, db, entry("Bus 1"))[0]
+	mustExec(t, db, "analyze vehicles") // one row: reading it whole costs least
+	ctx, ran := storetest.Watch(t.Context())
+	err := db.TakeIn(ctx, all, &fleet.Upload{}, func(w *store.Writer) error {
+		_, err := w.Odometers(manyOdometers(id)) // sets what reads small tables whole
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.BrakeTests(ctx, all, id); err != nil {
+		t.Fatal(err)
+	}
+	for _, whole := range ran.Whole(t, url, []string{"vehicles", "brake_tests"}) {
+		if strings.Contains(whole, "count(*) from vehicles v") || strings.Contains(whole, "from brake_tests") {
+			t.Errorf("under the settings of the one before: %s", whole)
+		}
+	}
+}
