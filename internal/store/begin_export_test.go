@@ -1,6 +1,9 @@
 package store
 
-import "context"
+import (
+	"context"
+	"database/sql"
+)
 
 // ReadBy reads one value in a transaction that begins with settings, and returns
 // the version that it saw.
@@ -10,4 +13,13 @@ func (db *DB) ReadBy(ctx context.Context, query string, settings ...string) (val
 		return t.one([]any{&value}, query)
 	})
 	return value, version, err
+}
+
+// BeginAt begins a transaction with a setting at an isolation level, and undoes it.
+func (db *DB) BeginAt(ctx context.Context, level sql.IsolationLevel) error {
+	_, end, err := db.begin(ctx, db.r, &opening{opt: &sql.TxOptions{Isolation: level}, settings: joinByIndex})
+	if err == nil {
+		end()
+	}
+	return err
 }

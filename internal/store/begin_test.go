@@ -1,6 +1,8 @@
 package store_test
 
 import (
+	"database/sql"
+	"strings"
 	"testing"
 
 	"brakewear/internal/store"
@@ -37,5 +39,21 @@ func TestBeginsWithSettings(t *testing.T) {
 	}
 	if got, _, err := db.ReadBy(t.Context(), "show enable_hashjoin", "enable_hashjoin = off"); err != nil || got != "off" {
 		t.Errorf("after one that was refused: got %q, %v", got, err)
+	}
+}
+
+// A level that a transaction does not begin at is refused, and not left out.
+func TestBeginsAtLevel(t *testing.T) {
+	db := storetest.Open(t, store.Postgres)
+	for level, known := range map[sql.IsolationLevel]bool{
+		sql.LevelDefault:        true,
+		sql.LevelRepeatableRead: true,
+		sql.LevelReadCommitted:  false,
+		sql.LevelSerializable:   false,
+	} {
+		err := db.BeginAt(t.Context(), level)
+		if known != (err == nil) || !known && !strings.Contains(err.Error(), level.String()) {
+			t.Errorf("%s: got %v, want it to begin: %v", level, err, known)
+		}
 	}
 }

@@ -278,7 +278,7 @@ type tx struct {
 	db        *DB
 	staged    map[string]bool   // tables of stages made
 	few       map[string]staged // stages without one, by name
-	byKey     bool              // see found
+	byKey     bool              // see byKeys
 	plansKept bool              // see planOnce
 	told      bool              // the log of changes has a row of what is done
 	failed    error             // of a part of what is done together
@@ -309,14 +309,8 @@ func (db *DB) tend(ctx context.Context, what string, f func(t *tx) error) error 
 }
 
 func (db *DB) tendBy(ctx context.Context, o *opening, what string, f func(t *tx) error) error {
-	return db.run(ctx, db.w, o, what, f) // within another that one's holds
+	return db.run(ctx, db.w, o, what, f) // within another transaction its opening holds
 }
-
-// joinByIndex keeps PostgreSQL from reading whole tables to join them with a
-// few thousand rows. It knows too little of temporary tables and of rows just
-// written to see that looking each up by its key is cheaper, and a large
-// upload would take time in the square of its length.
-var joinByIndex = []string{"enable_hashjoin = off", "enable_mergejoin = off"}
 
 // turn waits until there is a connection to read by, first come, first served,
 // and returns how to give it back. The pool hands one to any of those who wait:
@@ -337,7 +331,7 @@ func (db *DB) read(ctx context.Context, what string, f func(t *tx) error) error 
 
 // find is read of what is found by keys.
 func (db *DB) find(ctx context.Context, what string, f func(t *tx) error) error {
-	return db.readBy(ctx, found(), what, f)
+	return db.readBy(ctx, byKeys(), what, f)
 }
 
 // readBy is read in a transaction that begins with more.

@@ -127,12 +127,6 @@ func noVehicle(id int64) error {
 	return fleet.NotFoundf("vehicle %d: there is none, or none that you may see", id)
 }
 
-// byRound is how a server reads histories. One round by itself would be no slower
-// with a table read whole; all the rounds together would. And it is too small for
-// processes of its own on the server: a refit of 20,480 vehicles took 29 core-seconds
-// there with them, and 21 without.
-var byRound = append([]string{"enable_seqscan = off", "max_parallel_workers_per_gather = 0"}, joinByIndex...)
-
 // histories reads the first roundVehicles vehicles v that w admits, a query a
 // table.
 func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error) {

@@ -50,7 +50,7 @@ func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) e
 	if db.within != nil {
 		return fn(db)
 	}
-	return db.tendBy(ctx, found(), what, func(t *tx) error {
+	return db.tendBy(ctx, byKeys(), what, func(t *tx) error {
 		together := *db
 		together.within, together.whole = t, true
 		t.db = &together

@@ -23,7 +23,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 	}
 	defer release()
 	var own error // of fill
-	err = db.writeBy(ctx, found(), "take in "+up.Name, func(t *tx) error {
+	err = db.writeBy(ctx, byKeys(), "take in "+up.Name, func(t *tx) error {
 		if err := t.oneAtATime(up); err != nil {
 			return err
 		}
