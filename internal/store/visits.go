@@ -50,7 +50,8 @@ func (w *Writer) enterAll(spans []span) error {
 	}
 	for ids := range slices.Chunk(strange, roundVehicles) {
 		var seen where
-		seen.among("v.id", ids)
+		again := slices.Repeat(ids[:1], rounded(len(ids))-len(ids))
+		seen.among("v.id", slices.Concat(ids, again))
 		seen.scope(w.sc, "v")
 		var homes [][2]int64 // fleets and depots
 		err := w.t.each(func(r *sqlx.Rows) error {
@@ -77,14 +78,16 @@ func (w *Writer) enterAll(spans []span) error {
 	return nil
 }
 
+// rounded is the power of two from n on. Each number of parameters is a statement of
+// its own, of which a connection keeps so many.
+func rounded(n int) int { return 1 << bits.Len(uint(n-1)) }
+
 // eachIn calls scan for each row that query finds beside spans, which it can name.
-//
-// Their number is rounded up to a power of two by some that nothing is in: each is a
-// statement of its own, of which a connection keeps so many.
+// Their number is rounded up by some that nothing is in.
 func (t *tx) eachIn(spans []span, scan func(r *sqlx.Rows) error, query string) error {
 	first := "(CAST(? AS bigint), CAST(? AS " + t.db.dateType() + "), CAST(? AS " + t.db.dateType() + "))"
 	for some := range slices.Chunk(spans, roundVehicles) {
-		n := 1 << bits.Len(uint(len(some)-1))
+		n := rounded(len(some))
 		args := make([]any, 0, 3*n)
 		for _, s := range some {
 			args = append(args, s.vehicle, s.first, s.last)
