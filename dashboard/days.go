@@ -29,6 +29,7 @@ type DaysPage struct {
 	Coming   []Field  // form of a visit
 	Depots   []Choice // where; blank = elsewhere
 	Fluid    Field
+	Changed  string // day of Fluid; blank = not known
 }
 
 // DayRow is an entry of the calendar.
@@ -99,7 +100,7 @@ func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 	}
 	fluid := ""
 	if up.FluidChanged != nil {
-		fluid = up.FluidChanged.String()
+		fluid, p.Changed = up.FluidChanged.String(), tell.Day(*up.FluidChanged)
 	}
 	p.Fluid = of("fluid").field("fluid", "Brake fluid last changed (blank: not known, or air brakes)", fluid).as("date")
 	return d.send(c, status, "days", p)

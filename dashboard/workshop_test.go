@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store/storetest"
 )
 
 // submit sends a form as a browser does.
@@ -176,6 +177,18 @@ func TestPartForm(t *testing.T) {
 func TestDaysForm(t *testing.T) {
 	w := small(t)
 	path := w.vehiclePath(t, "Bus 1") + "/days"
+	// Who may not change the days reads them.
+	technician, err := storetest.SignIn(t.Context(), w.svc.DB, "of Bus 1", auth.Grant{Role: auth.Technician})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fluid := func(want string) {
+		t.Helper()
+		if got := text(parse(t, w.as(technician, "GET", path, nil).Body.String())); !strings.Contains(got, want) {
+			t.Errorf("a technician: got %q, want %q in it", got, want)
+		}
+	}
+	fluid("When it was last changed is not known")
 	for _, c := range []struct {
 		form   url.Values
 		status int
@@ -206,6 +219,7 @@ func TestDaysForm(t *testing.T) {
 			t.Errorf("%v: got %q, want %q in it", c.form, got, c.say)
 		}
 	}
+	fluid("Last changed 1 Jan 2024.")
 	ups, err := w.svc.DB.Upkeeps(t.Context(), auth.AllFleets(), nil, fleet.DateOf(now))
 	if err != nil || len(ups) != 1 {
 		t.Fatalf("got %v, %v", ups, err)
