@@ -14,6 +14,14 @@ type visit struct {
 	technician string
 }
 
+// odometer is km as the table has it: null where it was not read.
+func (v visit) odometer() any {
+	if v.km < 0 {
+		return nil
+	}
+	return v.km
+}
+
 func visitOf(r *fleet.Reading) visit {
 	v := visit{r.VehicleID, r.Date, -1, r.Technician}
 	if r.OdometerKm != nil {
@@ -127,11 +135,7 @@ var stagedVisits = stage{
 func (w *Writer) fillVisits(visits map[visit]bool) error {
 	return w.t.fill(stagedVisits, func(yield func([]any) bool) {
 		for v := range visits {
-			var km any
-			if v.km >= 0 {
-				km = v.km
-			}
-			if !yield([]any{v.vehicle, v.day, km, v.technician}) {
+			if !yield([]any{v.vehicle, v.day, v.odometer(), v.technician}) {
 				return
 			}
 		}

@@ -199,12 +199,8 @@ func (t *tx) pourInspections(visits []visit, of map[visit]inspection) error {
 	row := make([]any, len(columns))
 	return t.pour("inspections", columns, func(yield func([]any) bool) {
 		for _, v := range visits {
-			var km any
-			if v.km >= 0 {
-				km = v.km
-			}
 			i := of[v]
-			row = append(row[:0], i.id, i.fleet, v.vehicle, i.day, km, v.technician)
+			row = append(row[:0], i.id, i.fleet, v.vehicle, i.day, v.odometer(), v.technician)
 			if !yield(row) {
 				return
 			}
