@@ -171,18 +171,15 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	status := http.StatusBadRequest
 	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
-		if errors.Is(err, fleet.ErrConflict) {
-			status = http.StatusConflict
-		}
 		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
 			faults = strings.Split(err.Error(), "\n") // one a line
 		} else if err != nil {
 			return err
 		}
 	}
+	status := refusal(err)
 	switch {
 	case len(faults) == 0:
 	case web.WantsJSON(c):
@@ -194,6 +191,15 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		return d.showCard(c, status, card.ID, faults)
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
+}
+
+// refusal is the status of a card's form that is not taken, for err or, nil, for
+// what cannot be read.
+func refusal(err error) int {
+	if errors.Is(err, fleet.ErrConflict) {
+		return http.StatusConflict
+	}
+	return http.StatusBadRequest
 }
 
 // partsForm reads the form of what came off and what went on, and says
@@ -285,14 +291,10 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 		state := fleet.CardState(cmp.Or(c.PostForm("state"), string(fleet.CardPassed)))
 		_, err = d.svc.CloseCard(c.Request.Context(), d.scope(c), who, id, state, strings.TrimSpace(c.PostForm("note")))
 	}
-	status := http.StatusBadRequest
-	if errors.Is(err, fleet.ErrConflict) {
-		status = http.StatusConflict
-	}
 	switch {
 	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
 		// The card shows how it stands now, and keeps what was typed.
-		return d.showCard(c, status, id, []string{capital(err.Error())})
+		return d.showCard(c, refusal(err), id, []string{capital(err.Error())})
 	case err != nil:
 		return err
 	}
