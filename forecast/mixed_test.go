@@ -365,9 +365,10 @@ func BenchmarkMixed100k(b *testing.B) {
 	}
 }
 
-// lineOf returns the line of a group, which only lme4 is compared with: its posterior given the fitted components,
-// with the covariance of its error, the fixed effects' included (Henderson's
-// mixed model equations). A group without points gets the prior of its cell.
+// lineOf returns the line of a group, which only lme4 is compared with: its
+// posterior given the fitted components, with the covariance of its error, the
+// fixed effects' included (Henderson's mixed model equations). A group without
+// points gets the prior of its cell.
 func lineOf(f *MixedFit, g Group) Trend {
 	a, b, fixed := f.fixed(g.Cell)
 	t := posterior(Trend{A: a, B: b, VAA: f.G.AA, VAB: f.G.AB, VBB: f.G.BB}, g.Moments, f.Sigma2)
