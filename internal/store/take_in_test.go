@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -459,6 +461,8 @@ func twoWriters(t *testing.T, batch int) {
 						t.Error(err)
 						return
 					}
+					// Who tries again at once can meet the other as before, for ever.
+					time.Sleep(rand.N(time.Duration(try+1) * 100 * time.Millisecond))
 				}
 			})
 		}
