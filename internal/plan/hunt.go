@@ -46,8 +46,7 @@ func (in *instance) hunts(ctx context.Context, workers func(n int) int) []*hunt 
 		if len(parts) > 1 {
 			part = compile(parts[i])
 		}
-		hunts[i] = newHunt(part)
-		hunts[i].ctx = ctx
+		hunts[i] = newHunt(ctx, part)
 	}
 	for range workers(len(parts)) {
 		wg.Go(func() {
@@ -87,7 +86,7 @@ func (g *gone) raise() {
 }
 
 // newHunt finds the bound by prices of capacity, and the plan they lead to.
-func newHunt(in *instance) *hunt {
+func newHunt(ctx context.Context, in *instance) *hunt {
 	h := &hunt{}
 	for v := range in.veh {
 		if len(in.veh[v].jobs) > 0 {
@@ -100,10 +99,10 @@ func newHunt(in *instance) *hunt {
 	}
 	h.room = newRoom(in)
 	up := newAscent(h.room, make([]float64, 2*len(in.cap)), 0)
-	up.rise(roomSteps, math.Inf(1))
+	up.rise(ctx, roomSteps, math.Inf(1))
 	h.room.set(up.x)
 	h.bound = up.bound
-	h.search = newSearch(in.guided(&h.room.prices), &h.room.prices)
+	h.search = newSearch(ctx, in.guided(&h.room.prices), &h.room.prices)
 	h.best, h.keep = h.b.total(), h.b.save(nil)
 	h.next = h.prepare
 	if h.done() {
@@ -165,7 +164,7 @@ func (h *hunt) improve() {
 		if h.best-h.bound > wide*h.best {
 			n *= wideSteps
 		}
-		h.knap.rise(n, min(h.best, h.now))
+		h.knap.rise(h.ctx, n, min(h.best, h.now))
 		h.bound = max(h.bound, h.knap.bound)
 	}
 	h.rank(&h.room.prices)

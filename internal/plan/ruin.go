@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -42,8 +43,8 @@ const (
 	looksUp   = 64 // steps, of some microseconds each, after which the context is looked at
 )
 
-func newSearch(b *board, p *prices) *search {
-	s := &search{b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize))}
+func newSearch(ctx context.Context, b *board, p *prices) *search {
+	s := &search{ctx: ctx, b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize))}
 	for v := range b.in.veh {
 		if len(b.in.veh[v].jobs) > 0 {
 			s.live = append(s.live, v)
@@ -68,9 +69,9 @@ func (b *board) suiting(v int, p *prices) []int32 {
 	}
 	slices.SortFunc(all, func(a, b place) int {
 		if a.x != b.x {
-			return compare(a.x, b.x)
+			return cmp.Compare(a.x, b.x)
 		}
-		return compare(a.slot, b.slot)
+		return cmp.Compare(a.slot, b.slot)
 	})
 	var near []int32
 	for _, a := range all {
@@ -96,9 +97,9 @@ func (s *search) rank(p *prices) {
 	}
 	slices.SortFunc(s.live, func(a, b int) int {
 		if over[a] != over[b] {
-			return compare(over[b], over[a])
+			return cmp.Compare(over[b], over[a])
 		}
-		return compare(a, b)
+		return cmp.Compare(a, b)
 	})
 }
 
@@ -176,7 +177,7 @@ func (s *search) order() []int {
 		}
 		s.key, s.turns = append(s.key, key), append(s.turns, i)
 	}
-	slices.SortStableFunc(s.turns, func(a, b int) int { return compare(s.key[a], s.key[b]) })
+	slices.SortStableFunc(s.turns, func(a, b int) int { return cmp.Compare(s.key[a], s.key[b]) })
 	return s.turns
 }
 

@@ -1,6 +1,9 @@
 package plan
 
-import "math"
+import (
+	"context"
+	"math"
+)
 
 // relaxation is a Lagrangian relaxation of an instance: constraints are priced
 // by multipliers x instead of kept. At every x it is a lower bound.
@@ -43,11 +46,14 @@ func newAscent(r relaxation, x []float64, floor float64) *ascent {
 	return a
 }
 
-// rise takes n steps, fewer where there is nothing more to win. target is the
-// cost of a plan known.
-func (a *ascent) rise(n int, target float64) {
+// rise takes n steps, fewer where there is nothing more to win or ctx has ended.
+// target is the cost of a plan known.
+func (a *ascent) rise(ctx context.Context, n int, target float64) {
 	red := 0
 	for range n {
+		if ctx.Err() != nil {
+			return
+		}
 		norm := 0.
 		for i, m := range a.mean {
 			if m < 0 && a.x[i] <= a.floor {
