@@ -1,6 +1,9 @@
 package plan
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // repair turns relaxed choices into a plan on an empty board: vehicles keep
 // theirs while they fit, the dearest to leave first, and the others get the
@@ -12,7 +15,7 @@ func (b *board) repair(want [][]pick) {
 			order = append(order, v)
 		}
 	}
-	slices.SortStableFunc(order, func(x, y int) int { return compare(b.in.idle(y), b.in.idle(x)) })
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(b.in.idle(y), b.in.idle(x)) })
 	for _, v := range order {
 		ok := b.pick.apart(&b.in.veh[v], want[v])
 		for _, p := range want[v] {

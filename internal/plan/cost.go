@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -22,14 +23,6 @@ type jobCost struct {
 	later                      bool
 }
 
-// weighed returns x, or 1 where nothing was said.
-func weighed(x float64) float64 {
-	if x == 0 {
-		return 1
-	}
-	return x
-}
-
 // bookBy returns the last day on which the chance is within risk, -1 if none.
 func bookBy(past []float64, risk float64) int {
 	for d, f := range past {
@@ -48,7 +41,7 @@ func bookBy(past []float64, risk float64) int {
 // with F the chance of being past the limit and the sum the days expected to be
 // driven past it. A breach is avoidable when the calendar has a day for the job
 // within its accepted risk, whatever the shops have left.
-func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
+func (p *Problem) costOf(j *Job, open []bool) jobCost {
 	r := &p.Rates
 	c := jobCost{
 		lining: make([]float64, p.Days),
@@ -69,7 +62,7 @@ func (p *Problem) costOf(v *Vehicle, j *Job, open []bool) jobCost {
 	for d := 0; d <= c.bookBy; d++ {
 		avoidable = avoidable || c.days[d]
 	}
-	weight, value := weighed(j.Weight), r.Lining*weighed(j.Value)/j.Usable
+	weight, value := cmp.Or(j.Weight, 1), r.Lining*cmp.Or(j.Value, 1)/j.Usable
 	driven := 0.
 	risk := func(f float64) float64 {
 		return weight * (r.Past*f + r.PastDay*driven + r.Excess*max(0, f-p.Risk))

@@ -1,6 +1,9 @@
 package plan
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // cover relaxes that each job is done once: with u the price of a job, each
 // slot fills itself with the jobs worth most there, and
@@ -66,9 +69,9 @@ func newCover(in *instance) *cover {
 	for s, es := range c.slots {
 		slices.SortFunc(es, func(a, b entry) int {
 			if a.min != b.min {
-				return compare(a.min, b.min)
+				return cmp.Compare(a.min, b.min)
 			}
-			return compare(a.group, b.group)
+			return cmp.Compare(a.group, b.group)
 		})
 		c.most[s] = c.fit(s)
 	}

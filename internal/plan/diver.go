@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -205,7 +206,7 @@ func (d *diver) repack(b *board, set []int, keep [][]pick, nodes int) {
 
 // fewestFirst puts those vehicles first that have the fewest choices.
 func (d *diver) fewestFirst() {
-	slices.SortStableFunc(d.set, func(a, b dived) int { return compare(a.key, b.key) })
+	slices.SortStableFunc(d.set, func(a, b dived) int { return cmp.Compare(a.key, b.key) })
 	d.sum()
 }
 

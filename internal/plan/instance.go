@@ -47,12 +47,10 @@ type option struct {
 func compile(p *Problem) *instance {
 	q := *p
 	q.Shops = slices.Clone(p.Shops)
-	slices.SortFunc(q.Shops, func(a, b Shop) int { return compare(a.ID, b.ID) })
+	slices.SortFunc(q.Shops, func(a, b Shop) int { return cmp.Compare(a.ID, b.ID) })
 	q.Vehicles = slices.Clone(p.Vehicles)
-	slices.SortFunc(q.Vehicles, func(a, b Vehicle) int { return compare(a.ID, b.ID) })
-	if q.Risk == 0 {
-		q.Risk = DefaultRisk
-	}
+	slices.SortFunc(q.Vehicles, func(a, b Vehicle) int { return cmp.Compare(a.ID, b.ID) })
+	q.Risk = p.accepted()
 	if q.Rates == (Rates{}) {
 		q.Rates = DefaultRates
 	}
@@ -83,16 +81,6 @@ func compile(p *Problem) *instance {
 		in.prepare(&in.veh[i], &q.Vehicles[i])
 	}
 	return in
-}
-
-func compare[T ~int | ~int32 | ~int64 | ~float64](a, b T) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // visitMinutes is how long jobs take together: what they have in common is done
@@ -169,9 +157,9 @@ func (in *instance) prepare(v *vehicle, src *Vehicle) {
 			v.jobs = append(v.jobs, &src.Jobs[k])
 		}
 	}
-	slices.SortFunc(v.jobs, func(a, b *Job) int { return compare(a.Axle, b.Axle) })
+	slices.SortFunc(v.jobs, func(a, b *Job) int { return cmp.Compare(a.Axle, b.Axle) })
 	for _, j := range v.jobs {
-		v.costs = append(v.costs, in.p.costOf(src, j, open))
+		v.costs = append(v.costs, in.p.costOf(j, open))
 	}
 	if len(v.jobs) > allSubsets {
 		in.byBookBy(v)
@@ -190,7 +178,7 @@ func (in *instance) byBookBy(v *vehicle) {
 	for k := range order {
 		order[k] = k
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return compare(v.costs[a].bookBy, v.costs[b].bookBy) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(v.costs[a].bookBy, v.costs[b].bookBy) })
 	jobs, costs := make([]*Job, len(order)), make([]jobCost, len(order))
 	for to, from := range order {
 		jobs[to], costs[to] = v.jobs[from], v.costs[from]
@@ -276,15 +264,15 @@ func (in *instance) optionsOf(v *vehicle, mask uint32, bound map[int]place) []op
 	// at the first that costs more than the best found.
 	slices.SortStableFunc(opts, func(a, b option) int {
 		if a.cost != b.cost {
-			return compare(a.cost, b.cost)
+			return cmp.Compare(a.cost, b.cost)
 		}
-		return compare(a.slot, b.slot)
+		return cmp.Compare(a.slot, b.slot)
 	})
 	return append(opts, none)
 }
 
 func sortedWays(ways []Way) []Way {
 	ways = slices.Clone(ways)
-	slices.SortStableFunc(ways, func(a, b Way) int { return compare(a.Shop, b.Shop) })
+	slices.SortStableFunc(ways, func(a, b Way) int { return cmp.Compare(a.Shop, b.Shop) })
 	return ways
 }

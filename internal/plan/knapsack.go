@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -68,9 +69,9 @@ func (k *knapsack) offer(t thing) {
 func (k *knapsack) solve(minutes, visits int, extra func(int) float64) float64 {
 	slices.SortFunc(k.things, func(a, b thing) int {
 		if a.class != b.class {
-			return compare(a.class, b.class)
+			return cmp.Compare(a.class, b.class)
 		}
-		return compare(a.name, b.name)
+		return cmp.Compare(a.name, b.name)
 	})
 	k.ends = k.ends[:0]
 	for i := range k.things {

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 
 	"brakewear/forecast"
@@ -41,12 +42,7 @@ func (j *Job) Outlook(f *forecast.AxleForecast, p *Problem) bool {
 }
 
 // accepted is p.Risk or what stands in for it.
-func (p *Problem) accepted() float64 {
-	if p.Risk == 0 {
-		return DefaultRisk
-	}
-	return p.Risk
-}
+func (p *Problem) accepted() float64 { return cmp.Or(p.Risk, DefaultRisk) }
 
 // Wasted returns the lining expected to be thrown away, in mm, when it is
 // changed on day, left being what it has above its limit on day now and limit

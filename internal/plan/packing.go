@@ -1,6 +1,9 @@
 package plan
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // Rule is a simple way to fill a calendar, to measure Solve against.
 type Rule string
@@ -33,7 +36,7 @@ func Pack(p *Problem, rule Rule) (*Plan, error) {
 		order[v] = v
 	}
 	if rule != FirstCome {
-		slices.SortStableFunc(order, func(x, y int) int { return compare(in.firstDue(x), in.firstDue(y)) })
+		slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(in.firstDue(x), in.firstDue(y)) })
 	}
 	for _, v := range order {
 		if len(in.veh[v].jobs) > 0 {

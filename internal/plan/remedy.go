@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -119,7 +120,7 @@ func (w *writer) remedies(src *Vehicle, j *Job, jc *jobCost, last int) []Remedy 
 			out = append(out, m)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Remedy) int { return compare(a.Cost, b.Cost) })
+	slices.SortStableFunc(out, func(a, b Remedy) int { return cmp.Compare(a.Cost, b.Cost) })
 	return out
 }
 

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"slices"
 )
 
@@ -19,12 +20,12 @@ func (in *instance) result(b *board, bound float64) *Plan {
 	}
 	slices.SortFunc(out.Visits, func(x, y Visit) int {
 		if x.Date != y.Date {
-			return compare(x.Date, y.Date)
+			return cmp.Compare(x.Date, y.Date)
 		}
 		if x.Shop != y.Shop {
-			return compare(x.Shop, y.Shop)
+			return cmp.Compare(x.Shop, y.Shop)
 		}
-		return compare(x.Vehicle, y.Vehicle)
+		return cmp.Compare(x.Vehicle, y.Vehicle)
 	})
 	w.used()
 	c := &out.Cost
@@ -126,7 +127,7 @@ func (w *writer) fixed(src *Vehicle, s Slot, jobs []*Job) {
 	}
 	open := w.in.p.openDays(src)
 	for _, j := range jobs {
-		jc := w.in.p.costOf(src, j, open)
+		jc := w.in.p.costOf(j, open)
 		lining, risk, late := jc.noneLining, jc.noneRisk, jc.noneBreach
 		if d < w.in.days {
 			// Sooner than the vehicle or the parts can be had saves nothing.
@@ -180,7 +181,7 @@ func (w *writer) visit(src *Vehicle, s Slot, sv *slotVisit) Visit {
 			Fixed: sv.costs[k] == nil, Moved: sv.costs[k] != nil && j.Previous != nil && *j.Previous != s,
 		})
 	}
-	slices.SortFunc(v.Jobs, func(a, b Placement) int { return compare(a.Axle, b.Axle) })
+	slices.SortFunc(v.Jobs, func(a, b Placement) int { return cmp.Compare(a.Axle, b.Axle) })
 	return v
 }
 
@@ -205,8 +206,8 @@ func (w *writer) used() {
 	}
 	slices.SortFunc(w.out.Used, func(a, b Use) int {
 		if a.Shop != b.Shop {
-			return compare(a.Shop, b.Shop)
+			return cmp.Compare(a.Shop, b.Shop)
 		}
-		return compare(a.Date, b.Date)
+		return cmp.Compare(a.Date, b.Date)
 	})
 }
