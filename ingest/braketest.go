@@ -123,6 +123,31 @@ type testKey struct {
 	stage          fleet.Stage
 }
 
+// lostLine is a refused line of which only this much of its test can be told.
+type lostLine struct {
+	line int // 0 = none
+	key  testKey
+}
+
+// mayBeOf says whether the line may be of the test of this key: what cannot be
+// told is of any.
+func (l *lostLine) mayBeOf(k testKey) bool {
+	m := l.key
+	return l.line != 0 &&
+		(m.vehicle == "" || m.vehicle == k.vehicle) && (m.fleet == "" || m.fleet == k.fleet) &&
+		(m.day == 0 || m.day == k.day) && (m.method == "" || m.method == k.method) &&
+		(m.system == "" || m.system == k.system) && (m.stage == "" || m.stage == k.stage)
+}
+
+// lose refuses the open test where the line may be of it, and keeps the line in
+// mind for the next.
+func (r *Reader) lose(line int, key testKey) {
+	r.lost = lostLine{line, key}
+	if r.test != nil && r.test.bad == 0 && r.lost.mayBeOf(r.test.key) {
+		r.test.bad = line
+	}
+}
+
 // brakeTest reads a line of a brake test, and closes the test before where it
 // is of another. One wheel that is missing would make the whole test wrong, so
 // that a test is taken or refused whole.
@@ -152,7 +177,7 @@ func (l *line) brakeTest() {
 	l.testValues(&row, &t)
 
 	if !known { // whose line it is cannot be told
-		l.endTest()
+		l.lose(l.rec.line, key)
 		return
 	}
 	if l.test == nil || l.test.key != key || l.test.begins(&t) {
@@ -160,7 +185,11 @@ func (l *line) brakeTest() {
 		l.test = &openTest{row: row, key: key, t: fleet.BrakeTest{
 			Date: t.Date, Method: t.Method, System: t.System, Stage: t.Stage, Line: t.Line, ForceUnit: t.ForceUnit,
 		}}
+		if l.lost.mayBeOf(key) {
+			l.test.bad = l.lost.line
+		}
 	}
+	l.lost = lostLine{}
 	if !l.bad {
 		l.merge(&t)
 	}

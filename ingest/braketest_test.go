@@ -95,6 +95,21 @@ func TestBrakeTestProblems(t *testing.T) {
 		{"two weights", "Bus 2,2026-02-01,roller,1500,1,left,2700,,\nBus 2,2026-02-01,roller,1600,1,right,2600,,\n", []string{
 			`5 refused weight_kg "1600": differs from line 4 of the same test: write the same, or leave it blank`,
 			`4 refused  "": line 5 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}, 2},
+		// A line that may be of a test takes the test with it: it would lack a wheel.
+		{"no date in the middle", "Bus 2,2026-02-01,roller,1500,1,left,2700,,\nBus 2,,roller,,1,right,2600,,\nBus 2,2026-02-01,roller,,2,left,2600,,\n", []string{
+			`5 refused date "": blank: write the day, such as 2026-03-01`,
+			`4 refused  "": line 5 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}, 3},
+		{"no date at first", "Bus 2,,roller,1500,1,left,2700,,\nBus 2,2026-02-01,roller,1500,1,right,2600,,\n", []string{
+			`4 refused date "": blank: write the day, such as 2026-03-01`,
+			`5 refused  "": line 4 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}, 2},
+		{"a cell too few", "Bus 2,2026-02-01,roller,1500,1,left,2700,,\nBus 2,2026-02-01,roller,,1,right,2600,\n", []string{
+			`5 refused  "Bus 2 | 2026-02-01 | roller |  | 1 | right | 2600 | ": the line has 8 cells and the header 9: is it cut off?`,
+			`4 refused  "": line 5 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}, 2},
+		{"an open quote", "Bus 2,2026-02-01,roller,1500,1,left,2700,,\n\"Bus 2,2026-02-01,roller,,1,right,2600,,\nBus 2,2026-02-01,roller,,2,left,2600,,\n", []string{
+			`5 refused  "\"Bus 2,2026-02-01,roller,,1,right,2600,,": a quote is opened and never closed: close it, or double a quote that belongs to the text`,
+			`4 refused  "": line 5 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}, 3},
+		// One that cannot be of it leaves it alone.
+		{"no date, another brake", "Bus 2,,plate,1500,1,left,2700,,\n", []string{`4 refused date "": blank: write the day, such as 2026-03-01`}, 1},
 		{"no date", "Bus 2,,roller,1500,1,left,2700,,\n", []string{`4 refused date "": blank: write the day, such as 2026-03-01`}, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {

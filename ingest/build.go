@@ -79,6 +79,7 @@ func (l *line) wrongLength(have, want int) {
 	}
 	l.refuse(fleet.Problem{Line: l.rec.line, Read: strings.Join(l.rec.cells, " | "), Message: what})
 	l.refused++
+	l.lose(l.rec.line, testKey{vehicle: l.cell(fVehicle)})
 }
 
 // at returns cell i, "" where the line is shorter or the file has no such

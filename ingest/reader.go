@@ -222,6 +222,7 @@ func (r *Reader) line() error {
 	if rec.fault != nil {
 		r.refuse(*rec.fault)
 		r.refused++
+		r.lose(rec.line, testKey{})
 		return nil
 	}
 	r.build(&rec)
