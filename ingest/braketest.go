@@ -249,9 +249,7 @@ func (l *line) quantity(f field) float64 {
 	if s == "" || notMeasured[strings.ToLower(s)] {
 		return 0
 	}
-	number, u := l.ownUnit(f, s)
-	grouped := u == newton || u == kilogram || u == pound // usual above 999
-	x, fault := parseNumber(number, grouped, l.form.exact && number == s)
+	x, u, fault := l.number(f, s)
 	switch {
 	case fault != "":
 		l.fault(f, s, "%s", withHelp(fault, "write it in digits, in "+u.name))

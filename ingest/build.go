@@ -183,8 +183,7 @@ func (l *line) odometer(f field) *float64 {
 	if s == "" {
 		return nil
 	}
-	number, u := l.ownUnit(f, s)
-	x, fault := parseNumber(number, true, l.form.exact && number == s)
+	x, u, fault := l.number(f, s)
 	km := u.convert(x)
 	switch {
 	case fault != "":
@@ -201,19 +200,19 @@ func (l *line) odometer(f field) *float64 {
 	return &l.kms[len(l.kms)-1]
 }
 
-// ownUnit parts cell s of field f into its number and the unit that holds for
-// it. That cells say another unit than their column is noted once for a column.
-// A cell with a unit was typed by a person, in whatever file: its number is not
-// exact.
-func (l *line) ownUnit(f field, s string) (number string, u unit) {
+// number reads cell s of field f as a number in the unit that holds for it. That
+// cells say another unit than their column is noted once for a column.
+func (l *line) number(f field, s string) (x float64, u unit, fault string) {
 	column := l.lay.units[f]
-	number, u = ownUnit(s, column)
+	number, u := ownUnit(s, column)
 	if u != column && !l.otherUnit[f] {
 		l.otherUnit[f] = true
 		l.add(fleet.Problem{Line: l.rec.line, Column: l.column(f), Read: s,
 			Message: fmt.Sprintf("the column is in %s and this cell says %s: read in %s, as all cells that say so", column.name, u.name, u.name)})
 	}
-	return number, u
+	// A cell with a unit was typed by a person, in whatever file.
+	x, fault = parseNumber(number, u.grouped(), l.form.exact && number == s)
+	return x, u, fault
 }
 
 // withHelp adds what to do to a fault that does not say it.

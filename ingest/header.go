@@ -15,7 +15,7 @@ type layout struct {
 	kind    Kind
 	headers []string        // as in the file
 	index   [numFields]int  // column of each field; -1 where the file has none
-	units   [numFields]unit // of odometers, and of new and limit values
+	units   [numFields]unit // of each field that has one, but measured values
 	values  []valueColumn   // of readings and fitments; at least one
 	order   string          // of dates, when the header declares it
 
@@ -129,6 +129,9 @@ func cutUnit(name string) (string, unit) {
 }
 
 func (u unit) distance() bool { return u.base == kilometre.base }
+
+// grouped says whether values above 999 are usual in u.
+func (u unit) grouped() bool { return u.distance() || u == newton || u == kilogram || u == pound }
 
 // match reads headers as those of a file of kind k.
 func match(headers []string, k Kind) *layout {

@@ -209,7 +209,7 @@ func parseLength(s string, u unit, exact bool) (l length, fault string) {
 	return l.of(x, u), ""
 }
 
-// convert returns x in mm or km. A product is rounded to a millionth, so that
+// convert returns x in the base of its unit. A product is rounded to a millionth, so that
 // 7/16 in is 11.1125 mm and not a little beside it.
 func (u unit) convert(x float64) float64 {
 	if u.factor == 1 {

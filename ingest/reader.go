@@ -117,12 +117,13 @@ type Reader struct {
 	lines int64
 	err   error
 
-	readings []fleet.Reading // memory for the next rows, see reading
+	readings []fleet.Reading // memory for the next rows
 	kms      []float64
 
 	otherUnit [numFields]bool // a cell of this column named another unit
 
 	test  *openTest // brake test whose lines are being read
+	lost  lostLine  // between its lines, or before those of the next
 	ended bool      // the source has no more lines
 }
 
