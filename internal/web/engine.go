@@ -198,6 +198,19 @@ func limitBody(c *gin.Context) {
 	body := io.ReadCloser(timedBody{c.Request.Body})
 	c.Set(bodyKey, body)
 	c.Request.Body = http.MaxBytesReader(c.Writer, body, MaxBody)
+	defer dropFiles(c)
+	c.Next()
+}
+
+// dropFiles removes the temporary files of a form. The server does that of the
+// request that it made, which knows of none: the form was read by way of a copy
+// with another context.
+func dropFiles(c *gin.Context) {
+	if form := c.Request.MultipartForm; form != nil {
+		if err := form.RemoveAll(); err != nil {
+			logger(c).Error("remove what was uploaded", "error", err, "request", RequestID(c))
+		}
+	}
 }
 
 // timedBody is a body that says in our words that it came too slowly.
