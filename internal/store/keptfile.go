@@ -394,10 +394,14 @@ func (db *DB) ExpireFiles(ctx context.Context) (n int, err error) {
 	return n, err
 }
 
-// TouchedBy returns the vehicles that an upload has rows of.
+// TouchedBy returns the vehicles that an upload has rows of. It looks among those of
+// the depots that the upload speaks of: no index says which rows an upload brought,
+// which all that is taken in would pay for. A vehicle that was moved to another depot
+// since is none of them; what moved it had it forecast anew with all its rows.
 func (db *DB) TouchedBy(ctx context.Context, sc auth.Scope, upload int64) (ids []int64, err error) {
-	err = db.read(ctx, "list an upload's vehicles", func(t *tx) error {
+	err = db.find(ctx, "list an upload's vehicles", func(t *tx) error {
 		var w where
+		w.add("p.upload_id = ?", upload)
 		w.scope(sc, "v")
 		w.add(`(exists (select 1 from thickness_readings r where r.vehicle_id = v.id and r.upload_id = ?)
 			or exists (select 1 from odometer_readings r where r.vehicle_id = v.id and r.upload_id = ?)
@@ -408,7 +412,11 @@ func (db *DB) TouchedBy(ctx context.Context, sc auth.Scope, upload int64) (ids [
 			err := r.Scan(&id)
 			ids = append(ids, id)
 			return err
-		}, `select v.id from vehicles v`+w.String()+` order by v.id`, w.args...)
+		}, `
+			select v.id
+			from upload_places p
+			join vehicles v on v.fleet_id = p.fleet_id and v.depot_id = p.depot_id`+w.String()+`
+			order by v.id`, w.args...)
 	})
 	return ids, err
 }

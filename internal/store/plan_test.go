@@ -81,8 +81,8 @@ func plan(t *testing.T, db *store.DB, f func(ctx context.Context) error) map[str
 }
 
 // A vehicle's history, a round of histories and the first pages of the
-// due-soon list touch the rows they need by index, in a fleet large enough
-// for the planners to mind.
+// due-soon list, and an upload's vehicles, touch the rows they need by index, in a
+// fleet large enough for the planners to mind.
 func TestPlans(t *testing.T) {
 	const vehicles, visits = 2000, 10
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
@@ -132,6 +132,10 @@ func TestPlans(t *testing.T) {
 			found = append(found, f)
 		}
 		mustFindings(t, db, asOf, ids, found...)
+		small := mustTakeIn(t, db, func(w *store.Writer) error {
+			_, err := w.Readings([]fleet.Reading{reading(ids[7], day(6, 1), 7)})
+			return err
+		})
 		if db.Dialect() == store.Postgres {
 			mustExec(t, db, "analyze") // as autovacuum does; nothing does so on SQLite
 		}
@@ -153,6 +157,10 @@ func TestPlans(t *testing.T) {
 			},
 			"vehicles": func(ctx context.Context) error {
 				_, err := db.Vehicles(ctx, all, store.VehicleQuery{})
+				return err
+			},
+			"an upload's vehicles": func(ctx context.Context) error {
+				_, err := db.TouchedBy(ctx, all, small.ID)
 				return err
 			},
 			"many visits": func(ctx context.Context) error {
