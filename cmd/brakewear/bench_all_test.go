@@ -32,13 +32,17 @@ func TestBenchAll(t *testing.T) {
 			t.Errorf("no sense in %+v", x)
 		}
 	}
-	for _, work := range []string{workProposal, workImport, workRefit, workChanged, workUpload, workDue, workDueWritten, workFirst, workVehicle, workService} {
+	for _, work := range []string{workProposal, workImport, workImportOne, workRefit, workChanged, workUpload, workDue, workDueWritten, workFirst, workVehicle, workService} {
 		if by[work] == nil {
 			t.Fatalf("%s was not measured", work)
 		}
 	}
+	if both, one := by[workImport].Ceiling, by[workImportOne].Ceiling; one <= both {
+		t.Errorf("into one table %g bare rows a second, into two %g", one, both)
+	}
 	for work, ratio := range map[string]float64{
 		workImport:     by[workImport].Rate / by[workImport].Ceiling,
+		workImportOne:  by[workImportOne].Rate / by[workImportOne].Ceiling,
 		workRefit:      by[workRefit].Rate / by[workRefit].Ceiling,
 		workChanged:    by[workChanged].Ceiling / by[workChanged].Rate, // of times
 		workDue:        by[workDue].Rate / by[workDue].Ceiling,
@@ -70,7 +74,17 @@ func TestBenchAll(t *testing.T) {
 	for _, x := range again.Results {
 		works = append(works, x.Work)
 	}
-	if want := []string{workProposal, workUpload, workDue, workDueWritten, workFirst, workVehicle, workService}; !slices.Equal(works, want) {
+	want := []string{workProposal, workUpload, workDue, workDueWritten, workFirst, workVehicle}
+	for _, job := range []string{"proposal", "digest", "clean-up", "backup"} {
+		want = append(want, workNight+job)
+	}
+	want = append(want, workOverviewNew, workOverviewPage)
+	for _, address := range wholeFiles {
+		name, _, _ := strings.Cut(address, "?")
+		want = append(want, workFile+name)
+	}
+	want = append(want, workCalendars, workOtherPages, workSecondImport, workSecondRefit, workService)
+	if !slices.Equal(works, want) {
 		t.Errorf("of a kept fleet: got %q, want %q", works, want)
 	}
 	if _, _, err := command(t, "bench", "--vehicles", "99"); err == nil || exitCode(err) != exitUsage {

@@ -55,6 +55,16 @@ func (w *allRun) pages() error {
 			}
 		}
 	}
+	for _, x := range []struct {
+		what    string
+		measure func(service http.Handler) error
+	}{{"night", w.night}, {"overview", w.overviews}, {"files", w.files}, {"second", w.second}} {
+		if slices.Contains(w.c.Ask, x.what) {
+			if err := x.measure(service); err != nil {
+				return fmt.Errorf("%s: %w", x.what, err)
+			}
+		}
+	}
 	return nil
 }
 
@@ -407,92 +417,3 @@ func (w *allRun) upload(service http.Handler, id int64, times int) (func() error
 		return err
 	}, nil
 }
-
-// loaded is what clients got.
-type loaded struct {
-	n       int
-	seconds float64
-	ms      []float64 // each, ascending
-}
-
-func (l *loaded) rate() float64 { return float64(l.n) / l.seconds }
-
-// at returns the quantile q of the times.
-func (l *loaded) at(q float64) float64 {
-	if len(l.ms) == 0 {
-		return 0
-	}
-	return l.ms[min(len(l.ms)-1, int(q*float64(len(l.ms))))]
-}
-
-// load lets the clients ask, each as soon as it was answered, until the time is
-// over or next has nothing more for them.
-func (w *allRun) load(next func(client, i int, dice *rand.Rand) func() error) (*loaded, error) {
-	ctx, cancel := context.WithCancel(w.e.ctx)
-	defer cancel()
-	times := make([][]float64, benchClients)
-	errs := make([]error, benchClients)
-	var wg sync.WaitGroup
-	start := w.e.now()
-	for client := range benchClients {
-		dice := rand.New(rand.NewPCG(w.c.Seed, uint64(client)))
-		wg.Go(func() {
-			for i := 0; ctx.Err() == nil && w.e.now().Sub(start) < w.c.Asking; i++ {
-				do := next(client, i, dice)
-				if do == nil {
-					return
-				}
-				asked := w.e.now()
-				if errs[client] = do(); errs[client] != nil {
-					cancel()
-					return
-				}
-				times[client] = append(times[client], float64(w.e.now().Sub(asked).Microseconds())/1e3)
-			}
-		})
-	}
-	wg.Wait()
-	got := &loaded{seconds: w.e.now().Sub(start).Seconds(), ms: slices.Concat(times...)}
-	got.n = len(got.ms)
-	slices.Sort(got.ms)
-	return got, errors.Join(append(errs, w.e.ctx.Err())...)
-}
-
-// askOf asks for one of the addresses after the other, as the dice fall.
-func askOf(ctx context.Context, h http.Handler, addresses []string) func(int, int, *rand.Rand) func() error {
-	return func(_, _ int, dice *rand.Rand) func() error {
-		address := addresses[dice.IntN(len(addresses))]
-		return func() error {
-			_, err := ask(ctx, h, http.MethodGet, address, nil)
-			return err
-		}
-	}
-}
-
-// ask has a handler answer a request, and wants it to be done.
-func ask(ctx context.Context, h http.Handler, method, address string, body []byte) ([]byte, error) {
-	req, err := http.NewRequestWithContext(ctx, method, address, bytes.NewReader(body))
-	if err != nil {
-		return nil, err
-	}
-	if body != nil {
-		req.Header.Set("Content-Type", "application/json")
-	}
-	a := answer{header: http.Header{}, status: http.StatusOK}
-	h.ServeHTTP(&a, req)
-	if a.status/100 != 2 {
-		return nil, fmt.Errorf("%s %s: got status %d: %.300s", method, address, a.status, a.body.Bytes())
-	}
-	return a.body.Bytes(), nil
-}
-
-// answer keeps what a handler sends.
-type answer struct {
-	header http.Header
-	status int
-	body   bytes.Buffer
-}
-
-func (a *answer) Header() http.Header         { return a.header }
-func (a *answer) WriteHeader(status int)      { a.status = status }
-func (a *answer) Write(p []byte) (int, error) { return a.body.Write(p) }

@@ -46,11 +46,20 @@ func (w *allRun) all() (err error) {
 	if err != nil {
 		return err
 	}
-	w.add(&workBench{
-		Work: workImport, Done: imported.Rows, Of: "readings", Seconds: float64(imported.Rows) / imported.Rate, Rate: imported.Rate,
-		PeakMB: imported.PeakMB, Ceiling: imported.BareRate, Beside: "bare rows into the same tables", Ratio: imported.Ratio,
-		Aim: "≥ 0.5", Met: imported.Ratio >= .5, Cost: float64(imported.Rows) / imported.Rate, CostOf: "s",
-	})
+	for _, x := range []struct {
+		work, beside string
+		ceiling      float64
+	}{
+		{workImport, "bare rows into the same tables", imported.BareRate},
+		{workImportOne, "bare rows into the readings' own table", imported.AloneRate},
+	} {
+		took, ratio := float64(imported.Rows)/imported.Rate, imported.Rate/x.ceiling
+		w.add(&workBench{
+			Work: x.work, Done: imported.Rows, Of: "readings", Seconds: took, Rate: imported.Rate,
+			PeakMB: imported.PeakMB, Ceiling: x.ceiling, Beside: x.beside, Ratio: ratio,
+			Aim: "≥ 0.5", Met: ratio >= .5, Cost: took, CostOf: "s",
+		})
+	}
 	if err := w.open(); err != nil {
 		return err
 	}
@@ -80,7 +89,7 @@ func (w *allRun) asked() error {
 	if err := w.pages(); err != nil {
 		return err
 	}
-	w.add(&workBench{Work: workService, Done: len(w.ids), Of: "vehicles", PeakMB: w.peak, Aim: "< 400 MB", Met: w.peak < 400, Cost: w.peak, CostOf: "MB"})
+	w.add(&workBench{Work: workService, Done: len(w.ids), Of: "vehicles", PeakMB: w.peak, Aim: fmt.Sprintf("< %d MB", mostMemory), Met: w.peak < mostMemory, Cost: w.peak, CostOf: "MB"})
 	return nil
 }
 

@@ -33,7 +33,8 @@ func TestBenchImport(t *testing.T) {
 		if r.Database != want[i] || r.Rows < 30 || r.Rows != results[0].Rows {
 			t.Errorf("got %+v, want the same rows on %s", r, want[i])
 		}
-		if !(r.Rate > 0 && r.BareRate > 0 && r.PeakMB > 0) || math.Abs(r.Ratio-r.Rate/r.BareRate) > 1e-9*r.Ratio {
+		if !(r.Rate > 0 && r.BareRate > 0 && r.PeakMB > 0) || math.Abs(r.Ratio-r.Rate/r.BareRate) > 1e-9*r.Ratio ||
+			!(r.AloneRate > r.BareRate) || math.Abs(r.AloneRatio-r.Rate/r.AloneRate) > 1e-9*r.AloneRatio {
 			t.Errorf("no sense in %+v", r)
 		}
 	}

@@ -13,9 +13,10 @@ import (
 // keys, in one transaction and as fast as the driver can: no check, no upload, and
 // ids that are counted. It is what taking readings in is measured against, for a
 // database that is thrown away, which has their vehicles. All of a batch is written
-// when the next is asked for, which may reuse it; no visit goes on in the next. It
-// returns how many readings it wrote.
-func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (n int, err error) {
+// when the next is asked for, which may reuse it; no visit goes on in the next. Each
+// table's rows of a batch are poured within a call of each, so that it can be told
+// what one of them takes. It returns how many readings it wrote.
+func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading], each func(table string, pour func() error) error) (n int, err error) {
 	err = db.tend(ctx, "pour bare readings", func(t *tx) error {
 		if err := t.planOnce(); err != nil {
 			return err
@@ -34,10 +35,12 @@ func (db *DB) PourBare(ctx context.Context, batches iter.Seq[[]fleet.Reading]) (
 				visits++
 				of[v], fresh = inspection{visits, 1, v.day.String()}, append(fresh, v)
 			}
-			if err := t.pourInspections(fresh, of); err != nil {
+			err := each("inspections", func() error { return t.pourInspections(fresh, of) })
+			if err != nil {
 				return err
 			}
-			if err := (&Writer{t: t, upload: 1}).pourReadings(all, of); err != nil {
+			err = each("thickness_readings", func() error { return (&Writer{t: t, upload: 1}).pourReadings(all, of) })
+			if err != nil {
 				return err
 			}
 			n += len(rs)

@@ -65,7 +65,7 @@ func BenchmarkReadings(b *testing.B) {
 				empty := storetest.Open(b, dialect)
 				mustVehicles(b, empty, entries...)
 				bare += timed(func() {
-					if _, err := empty.PourBare(b.Context(), slices.Values([][]fleet.Reading{rs})); err != nil {
+					if _, err := empty.PourBare(b.Context(), slices.Values([][]fleet.Reading{rs}), func(_ string, pour func() error) error { return pour() }); err != nil {
 						b.Fatal(err)
 					}
 				})
