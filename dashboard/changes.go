@@ -222,22 +222,16 @@ func (d *Dashboard) changesCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.tellExport(c); err != nil {
-		return err
-	}
-	out := csvDownload{c: c, name: "changes-" + d.svc.Today().String() + ".csv", head: changeColumns}
 	number := func(id int64) string {
 		if id == 0 {
 			return ""
 		}
 		return strconv.FormatInt(id, 10)
 	}
-	err = d.svc.DB.EachDeed(c.Request.Context(), d.scope(c), q, func(x *store.Deed) error {
-		return out.row(x.ID, x.At.UTC().Format(time.RFC3339Nano), x.By, number(x.Account), string(x.Via), x.From, number(x.Token), x.Request,
-			x.Act, x.Record, number(x.RecordID), x.Fleet, x.Depot, x.Detail)
+	return d.export(c, "changes", changeColumns, func(row func(...any) error) error {
+		return d.svc.DB.EachDeed(c.Request.Context(), d.scope(c), q, func(x *store.Deed) error {
+			return row(x.ID, x.At.UTC().Format(time.RFC3339Nano), x.By, number(x.Account), string(x.Via), x.From, number(x.Token), x.Request,
+				x.Act, x.Record, number(x.RecordID), x.Fleet, x.Depot, x.Detail)
+		})
 	})
-	if err != nil {
-		return err
-	}
-	return out.finish()
 }

@@ -45,18 +45,26 @@ type download interface {
 	finish() error
 }
 
-// download begins a file whose format is the end of the address asked for:
-// name-2026-03-01.csv or .xlsx.
-func (d *Dashboard) download(c *gin.Context, name string, head []string) (download, error) {
+// export sends a list as a file whose format is the end of the address asked for:
+// name-2026-03-01.csv or .xlsx. rows hands its rows over.
+func (d *Dashboard) export(c *gin.Context, name string, head []string, rows func(row func(cells ...any) error) error) error {
 	if err := d.tellExport(c); err != nil {
-		return nil, err
+		return err
 	}
 	file := name + "-" + d.svc.Today().String()
+	var out download = &csvDownload{c: c, name: file + ".csv", head: head}
 	if strings.HasSuffix(c.Request.URL.Path, ".xlsx") {
 		sheet, err := ingest.NewSheet(name, head)
-		return &xlsxDownload{c, file + ".xlsx", sheet}, err
+		if err != nil {
+			return err
+		}
+		defer sheet.Close() // a large one that comes to nothing would leave a temporary file
+		out = &xlsxDownload{c, file + ".xlsx", sheet}
 	}
-	return &csvDownload{c: c, name: file + ".csv", head: head}, nil
+	if err := rows(out.row); err != nil {
+		return err
+	}
+	return out.finish()
 }
 
 // tellExport has the log of changes say who takes which list out.
@@ -136,27 +144,21 @@ func (d *Dashboard) dueFile(c *gin.Context) error {
 		return err
 	}
 	today := d.svc.Today()
-	out, err := d.download(c, "due-soon", dueColumns)
-	if err != nil {
-		return err
-	}
-	err = d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
-		var warnings []string
-		for _, w := range r.Warnings {
-			warnings = append(warnings, w.Text)
-		}
-		return out.row(
-			r.Vehicle, r.Plate, r.Fleet, r.Depot, r.Axle,
-			r.Position.Part, r.Position.Side, r.Position.Face,
-			cell(r.ThicknessMM, 2), cell(r.NewMM, 2), cell(r.LimitMM, 2), cell(r.RatePer10000, 3), cell(r.KmLeft, 0),
-			r.P05, r.P10, r.P50, r.P90, r.P95,
-			r.BookBy, r.PastLimit, r.Readings, r.AsOf,
-			cell(r.Width80Days, 0), cell(r.Width80IfMeasured, 0), strings.Join(warnings, "; "))
+	return d.export(c, "due-soon", dueColumns, func(row func(...any) error) error {
+		return d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
+			var warnings []string
+			for _, w := range r.Warnings {
+				warnings = append(warnings, w.Text)
+			}
+			return row(
+				r.Vehicle, r.Plate, r.Fleet, r.Depot, r.Axle,
+				r.Position.Part, r.Position.Side, r.Position.Face,
+				cell(r.ThicknessMM, 2), cell(r.NewMM, 2), cell(r.LimitMM, 2), cell(r.RatePer10000, 3), cell(r.KmLeft, 0),
+				r.P05, r.P10, r.P50, r.P90, r.P95,
+				r.BookBy, r.PastLimit, r.Readings, r.AsOf,
+				cell(r.Width80Days, 0), cell(r.Width80IfMeasured, 0), strings.Join(warnings, "; "))
+		})
 	})
-	if err != nil {
-		return err
-	}
-	return out.finish()
 }
 
 // cell is a number for a spreadsheet; blank where it is not known.

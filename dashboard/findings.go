@@ -277,23 +277,17 @@ func (d *Dashboard) findingsCSV(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.tellExport(c); err != nil {
-		return err
-	}
-	out := csvDownload{c: c, name: "findings-" + d.svc.Today().String() + ".csv", head: findingColumns}
-	err = d.svc.DB.EachFinding(c.Request.Context(), d.scope(c), q, func(r store.FindingRow) error {
-		noteOn := ""
-		if !r.NoteAt.IsZero() {
-			noteOn = fleet.DateOf(r.NoteAt).String()
-		}
-		p := r.Position
-		return out.row(r.ID, r.Kind, urgencyWords[r.Kind.Urgency()], r.Vehicle, r.Plate, r.Fleet, r.Depot, p.Axle, p.Part, p.Side, p.Face,
-			r.Seen, r.Advice, r.Source, r.State, r.FirstSeen, r.LastSeen, r.Answer, r.Note.Why, r.Note.By, noteOn)
+	return d.export(c, "findings", findingColumns, func(row func(...any) error) error {
+		return d.svc.DB.EachFinding(c.Request.Context(), d.scope(c), q, func(r store.FindingRow) error {
+			noteOn := ""
+			if !r.NoteAt.IsZero() {
+				noteOn = fleet.DateOf(r.NoteAt).String()
+			}
+			p := r.Position
+			return row(r.ID, r.Kind, urgencyWords[r.Kind.Urgency()], r.Vehicle, r.Plate, r.Fleet, r.Depot, p.Axle, p.Part, p.Side, p.Face,
+				r.Seen, r.Advice, r.Source, r.State, r.FirstSeen, r.LastSeen, r.Answer, r.Note.Why, r.Note.By, noteOn)
+		})
 	})
-	if err != nil {
-		return err
-	}
-	return out.finish()
 }
 
 // FindingPage is one finding, to answer.

@@ -155,12 +155,5 @@ func (d *Dashboard) overviewFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	out, err := d.download(c, "overview-"+name, f.columns)
-	if err != nil {
-		return err
-	}
-	if err := f.rows(o, out.row); err != nil {
-		return err
-	}
-	return out.finish()
+	return d.export(c, "overview-"+name, f.columns, func(row func(...any) error) error { return f.rows(o, row) })
 }

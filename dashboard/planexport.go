@@ -31,37 +31,35 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	out, err := d.download(c, "plan", planColumns)
-	if err != nil {
-		return err
-	}
-	for i := range bs {
-		b := &bs[i]
-		for _, w := range b.Work {
-			err := out.row(b.Fleet, b.Depot, b.Day, b.Starts, b.Ends(), b.Bay, cell(b.Hours, 2), b.Vehicle, b.Plate, string(b.State), "",
-				axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, w.Reason, amountCell(b.Cost), (*fleet.Date)(nil), b.Kept, b.Note, "")
-			if err != nil {
-				return err
+	return d.export(c, "plan", planColumns, func(row func(...any) error) error {
+		for i := range bs {
+			b := &bs[i]
+			for _, w := range b.Work {
+				err := row(b.Fleet, b.Depot, b.Day, b.Starts, b.Ends(), b.Bay, cell(b.Hours, 2), b.Vehicle, b.Plate, string(b.State), "",
+					axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, w.Reason, amountCell(b.Cost), (*fleet.Date)(nil), b.Kept, b.Note, "")
+				if err != nil {
+					return err
+				}
 			}
 		}
-	}
-	for i := range vs {
-		v := &vs[i]
-		var day *fleet.Date
-		starts, ends, bay := "", "", figure("")
-		if v.Day != 0 {
-			day = &v.Day
-			starts, ends, bay = v.Starts.String(), v.Ends().String(), figure(strconv.Itoa(v.Bay))
-		}
-		for _, w := range v.Work {
-			err := out.row(v.Fleet, v.Depot, day, starts, ends, bay, cell(v.Hours, 2), v.Vehicle, v.Plate, "proposed", string(v.Advice),
-				axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, joined(w.Reason, v.Why), amountCell(v.Cost), v.BookBy, false, "", v.Remedy)
-			if err != nil {
-				return err
+		for i := range vs {
+			v := &vs[i]
+			var day *fleet.Date
+			starts, ends, bay := "", "", figure("")
+			if v.Day != 0 {
+				day = &v.Day
+				starts, ends, bay = v.Starts.String(), v.Ends().String(), figure(strconv.Itoa(v.Bay))
+			}
+			for _, w := range v.Work {
+				err := row(v.Fleet, v.Depot, day, starts, ends, bay, cell(v.Hours, 2), v.Vehicle, v.Plate, "proposed", string(v.Advice),
+					axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, joined(w.Reason, v.Why), amountCell(v.Cost), v.BookBy, false, "", v.Remedy)
+				if err != nil {
+					return err
+				}
 			}
 		}
-	}
-	return out.finish()
+		return nil
+	})
 }
 
 // joined puts a reason and the visit's own together, once.
@@ -101,22 +99,20 @@ func (d *Dashboard) partsFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	out, err := d.download(c, "parts", partsColumns)
-	if err != nil {
-		return err
-	}
-	for i := range ns {
-		n := &ns[i]
-		fits := n.For
-		lead := figure("")
-		if n.Part.ID != 0 {
-			fits = fitsWords(n.Part.Fits)
-			lead = figure(strconv.Itoa(n.Part.LeadDays))
+	return d.export(c, "parts", partsColumns, func(row func(...any) error) error {
+		for i := range ns {
+			n := &ns[i]
+			fits := n.For
+			lead := figure("")
+			if n.Part.ID != 0 {
+				fits = fitsWords(n.Part.Fits)
+				lead = figure(strconv.Itoa(n.Part.LeadDays))
+			}
+			err := row(n.Fleet, n.Part.Number, string(n.Part.Item), n.Part.Name, fits, cell(n.Expected, 2), n.Lo, n.Hi, n.Booked, n.Stock, n.Short, lead, n.OrderBy, amountCell(n.Part.Price))
+			if err != nil {
+				return err
+			}
 		}
-		err := out.row(n.Fleet, n.Part.Number, string(n.Part.Item), n.Part.Name, fits, cell(n.Expected, 2), n.Lo, n.Hi, n.Booked, n.Stock, n.Short, lead, n.OrderBy, amountCell(n.Part.Price))
-		if err != nil {
-			return err
-		}
-	}
-	return out.finish()
+		return nil
+	})
 }
