@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
-	"strconv"
 
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/web"
 )
 
 // Days is a vehicle's calendar from today on: when it cannot be spared, and
@@ -173,7 +173,7 @@ func (a *API) dropDay(c *gin.Context, drop func(ctx context.Context, sc auth.Sco
 	if err != nil {
 		return err
 	}
-	entry, err := entryID(c, "entry")
+	entry, err := web.PathNumber(c, "entry", "entry")
 	if err != nil {
 		return err
 	}
@@ -181,15 +181,6 @@ func (a *API) dropDay(c *gin.Context, drop func(ctx context.Context, sc auth.Sco
 		return err
 	}
 	return a.days(c)
-}
-
-// entryID reads the second number of a path.
-func entryID(c *gin.Context, name string) (int64, error) {
-	id, err := strconv.ParseInt(c.Param(name), 10, 64)
-	if err != nil {
-		return 0, fleet.NotFoundf("%s %q: there is none", name, c.Param(name))
-	}
-	return id, nil
 }
 
 // setFluidChange keeps the day of a vehicle's last change of brake fluid.
@@ -219,7 +210,7 @@ func (a *API) dropClosure(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	closure, err := entryID(c, "closure")
+	closure, err := web.PathNumber(c, "closure", "closure")
 	if err != nil {
 		return err
 	}

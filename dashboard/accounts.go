@@ -441,9 +441,9 @@ func (d *Dashboard) endRole(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	grant, err := strconv.ParseInt(c.Param("role"), 10, 64)
+	grant, err := web.PathNumber(c, "role", "role")
 	if err != nil {
-		return fleet.NotFoundf("role %q: there is none", c.Param("role"))
+		return err
 	}
 	return d.otherDone(c, d.svc.DB.EndGrant(c.Request.Context(), d.scope(c), d.who(c), id, grant))
 }

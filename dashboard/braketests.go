@@ -288,6 +288,10 @@ func (d *Dashboard) tested(c *gin.Context) (h store.History, b fleet.BrakeTest, 
 	if err != nil {
 		return h, b, err
 	}
+	test, err := web.PathNumber(c, "test", "brake test")
+	if err != nil {
+		return h, b, err
+	}
 	ctx, sc := c.Request.Context(), d.scope(c)
 	if h, err = d.svc.DB.History(ctx, sc, id); err != nil {
 		return h, b, err
@@ -296,13 +300,12 @@ func (d *Dashboard) tested(c *gin.Context) (h store.History, b fleet.BrakeTest, 
 	if err != nil {
 		return h, b, err
 	}
-	test, err := strconv.ParseInt(c.Param("test"), 10, 64)
 	for i := range all {
-		if err == nil && all[i].ID == test {
+		if all[i].ID == test {
 			return h, all[i], nil
 		}
 	}
-	return h, b, fleet.NotFoundf("brake test %q: vehicle %s has none of this number", c.Param("test"), h.Vehicle.Number)
+	return h, b, fleet.NotFoundf("brake test %d: vehicle %s has none of this number", test, h.Vehicle.Number)
 }
 
 func (d *Dashboard) brakeTest(c *gin.Context) error { return d.showTest(c, http.StatusOK, nil) }
@@ -396,14 +399,11 @@ func testFacts(tell units.Reader, h *store.History, b *fleet.BrakeTest) (fs []Fa
 // wheelRows shows the forces in the unit in which they were written.
 func wheelRows(b *fleet.BrakeTest) (rows []WheelRow) {
 	u := forceUnit(b.ForceUnit)
-	at := map[int]*WheelRow{}
-	for _, w := range b.Wheels {
-		r := at[w.Axle]
-		if r == nil {
+	for _, w := range b.Wheels { // which come by axle
+		if n := len(rows); n == 0 || rows[n-1].Axle != w.Axle {
 			rows = append(rows, WheelRow{Axle: w.Axle, Left: "–", Right: "–", Difference: "–"})
-			r = &rows[len(rows)-1]
-			at = map[int]*WheelRow{w.Axle: r} // wheels come by axle
 		}
+		r := &rows[len(rows)-1]
 		s := grouped(math.Round(w.N/u.factor*100)/100) + "\u00a0" + u.name
 		if w.Locked {
 			s += " (locked)"

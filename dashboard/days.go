@@ -191,9 +191,9 @@ func (d *Dashboard) dropDay(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	entry, err := strconv.ParseInt(c.Param("entry"), 10, 64)
+	entry, err := web.PathNumber(c, "entry", "entry")
 	if err != nil {
-		return fleet.NotFoundf("entry %q: there is none", c.Param("entry"))
+		return err
 	}
 	drop := d.svc.DB.DropAbsence
 	if c.Param("kind") == "visit" {

@@ -3,7 +3,6 @@ package dashboard
 import (
 	"fmt"
 	"net/http"
-	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -33,9 +32,9 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	uploadID, err := strconv.ParseInt(c.Param("upload"), 10, 64)
+	uploadID, err := web.PathNumber(c, "upload", "upload")
 	if err != nil {
-		return fleet.NotFoundf("upload %q: there is none", c.Param("upload"))
+		return err
 	}
 	up, err := d.svc.DB.Upload(ctx, sc, uploadID)
 	if err != nil {

@@ -378,9 +378,9 @@ func (d *Dashboard) dropClosure(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	closure, err := strconv.ParseInt(c.Param("closure"), 10, 64)
+	closure, err := web.PathNumber(c, "closure", "closure")
 	if err != nil {
-		return fleet.NotFoundf("closure %q: there is none", c.Param("closure"))
+		return err
 	}
 	if err := d.svc.DB.DropClosure(c.Request.Context(), d.scope(c), id, closure); err != nil {
 		return err

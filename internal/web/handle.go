@@ -203,10 +203,13 @@ func WantsJSON(c *gin.Context) bool {
 }
 
 // PathID returns the id in a request's path; what it is of stands in the error.
-func PathID(c *gin.Context, what string) (int64, error) {
-	id, err := strconv.ParseInt(c.Param("id"), 10, 64)
+func PathID(c *gin.Context, what string) (int64, error) { return PathNumber(c, "id", what) }
+
+// PathNumber is PathID for a parameter of another name.
+func PathNumber(c *gin.Context, param, what string) (int64, error) {
+	id, err := strconv.ParseInt(c.Param(param), 10, 64)
 	if err != nil || id < 1 {
-		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param("id"))
+		return 0, fleet.NotFoundf("%s %q: there is none", what, c.Param(param))
 	}
 	return id, nil
 }
