@@ -62,7 +62,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/vehicles/:id/inspections", web.Handle(a.inspect))
 	g.GET("/vehicles/:id/brake_tests", web.Handle(a.brakeTests))
 	g.GET("/rule_sets", web.Handle(a.ruleSets))
-	g.PUT("/fleets/:id/rule_set", web.Handle(a.pickRules))
+	g.PUT("/fleets/:id/rule_set", web.AllowBody(maxChoice), web.Handle(a.pickRules))
 	g.GET("/fleets/:id/thresholds", web.Handle(a.thresholds))
 	g.PUT("/fleets/:id/thresholds", web.AllowBody(maxChoice), web.Handle(a.setThreshold))
 	g.GET("/vehicles/:id/limits", web.Handle(a.limits))

@@ -10,7 +10,6 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
-	"brakewear/internal/web"
 )
 
 // Booking is a vehicle that is to come into a workshop.
@@ -99,7 +98,7 @@ func amount(x *float64) *float64 {
 // maxForm bounds the body of a small request: a note of some pages.
 const maxForm = 16 << 10
 
-var bookingStates = []string{string(fleet.Booked), string(fleet.Done), string(fleet.Missed), string(fleet.Withdrawn)}
+var bookingStates = []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed, fleet.Withdrawn}
 
 // bookings answers with the bookings of some days, from today unless said.
 func (a *API) bookings(c *gin.Context) error {
@@ -111,8 +110,8 @@ func (a *API) bookings(c *gin.Context) error {
 	if d := q.date("to"); d != nil {
 		ask.To = *d
 	}
-	if s := q.oneOf("state", bookingStates...); s != "" {
-		ask.States = []fleet.BookingState{fleet.BookingState(s)}
+	if s := oneOf(q, "state", bookingStates...); s != "" {
+		ask.States = []fleet.BookingState{s}
 	}
 	if err := q.err(); err != nil {
 		return err
@@ -234,11 +233,7 @@ func (a *API) moveBooking(c *gin.Context) error {
 // endBooking says that a booking was done, missed or withdrawn.
 func (a *API) endBooking(state fleet.BookingState) func(*gin.Context) error {
 	return func(c *gin.Context) error {
-		q := &query{c: c}
-		if err := q.err(); err != nil {
-			return err
-		}
-		id, err := web.PathID(c, "booking")
+		id, err := idAlone(c, "booking")
 		if err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -28,7 +29,9 @@ func (c *client) brakeTests() {
 	if len(bs.Items) != 2 || bs.Items[0].Judgement.Verdict != "not judged" {
 		c.t.Fatalf("got %+v, want two tests that nothing is required of", bs.Items)
 	}
-	c.do(call{method: "PUT", path: fleet, status: 400, want: []string{"rule_set is missing"}, body: `{}`})
+	c.do(call{method: "PUT", path: fleet, status: 400, want: []string{"rule_set: missing"}, body: `{}`})
+	c.do(call{method: "PUT", path: fleet, status: 400, want: []string{"something follows the object"}, body: `{"rule_set":"eu","why":"registered there"} {}`})
+	c.do(call{method: "PUT", path: fleet, status: 413, want: []string{"larger than the 16 kB"}, body: `{"rule_set":"eu","why":"` + strings.Repeat("x", 17<<10) + `"}`})
 	c.do(call{method: "PUT", path: fleet, status: 400, want: []string{"unknown field"}, body: `{"rules":"eu"}`})
 	c.do(call{method: "PUT", path: fleet, status: 400, want: []string{"want one of eu"}, body: `{"rule_set":"mars"}`})
 	c.do(call{method: "PUT", path: "/fleets/999/rule_set", status: 404, body: `{"rule_set":"eu"}`})

@@ -118,7 +118,7 @@ func cardPartOf(p *fleet.CardPart) CardPart {
 	}
 }
 
-var cardStates = []string{string(fleet.CardOpen), string(fleet.CardPassed), string(fleet.CardNotPassed), string(fleet.CardDropped)}
+var cardStates = []fleet.CardState{fleet.CardOpen, fleet.CardPassed, fleet.CardNotPassed, fleet.CardDropped}
 
 // cards answers with job cards, newest first.
 func (a *API) cards(c *gin.Context) error {
@@ -126,7 +126,7 @@ func (a *API) cards(c *gin.Context) error {
 	limit := q.limit()
 	ask := store.CardQuery{
 		Depot: q.id("depot"), Vehicle: q.id("vehicle"), Booking: q.id("booking"),
-		State: fleet.CardState(q.oneOf("state", cardStates...)), Limit: limit, Before: q.before(),
+		State: oneOf(q, "state", cardStates...), Limit: limit, Before: q.before(),
 	}
 	if err := q.err(); err != nil {
 		return err

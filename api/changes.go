@@ -53,7 +53,7 @@ func changeOf(x *store.Deed) Change {
 // changes answers with a page of the log of changes, the latest first.
 func (a *API) changes(c *gin.Context) error {
 	q := &query{c: c}
-	want := store.DeedQuery{By: q.text("by"), Record: q.oneOf("record", store.DeedRecords...), RecordID: q.id("record_id")}
+	want := store.DeedQuery{By: q.text("by"), Record: oneOf(q, "record", store.DeedRecords...), RecordID: q.id("record_id")}
 	if day := q.date("from"); day != nil {
 		want.From = day.Time()
 	}

@@ -266,10 +266,6 @@ func (a *API) setAside(c *gin.Context, rec fleet.Record, act fleet.Act, why flee
 }
 
 func recordIn(c *gin.Context, kind fleet.RecordKind) (fleet.Record, error) {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return fleet.Record{}, err
-	}
-	id, err := web.PathID(c, string(kind))
+	id, err := idAlone(c, string(kind))
 	return fleet.Record{Kind: kind, ID: id}, err
 }

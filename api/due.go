@@ -14,29 +14,25 @@ import (
 // due answers with a page of the due-soon list.
 func (a *API) due(c *gin.Context) error {
 	q := &query{c: c}
-	var sorts []string
-	for _, s := range store.DueSorts {
-		sorts = append(sorts, string(s))
-	}
 	ask := store.DueQuery{
 		Fleet:  q.id("fleet"),
 		Depot:  q.id("depot"),
 		Text:   q.text("q"),
 		Before: q.date("before"),
-		Sort:   store.DueSort(q.oneOf("sort", sorts...)),
+		Sort:   oneOf(q, "sort", store.DueSorts...),
 		Booked: q.truth("booked"),
 		After:  q.text("cursor"),
 		Limit:  q.limit(),
 
 		Measured:  q.truth("measured"),
-		Left:      store.LeftClass(q.oneOf("left", leftClasses()...)),
+		Left:      oneOf(q, "left", store.LeftClasses...),
 		LimitFrom: q.date("limit_from"),
 		LimitTo:   q.date("limit_to"),
 		From:      q.date("due_from"),
-		Part:      fleet.Part(q.oneOf("part", parts()...)),
+		Part:      oneOf(q, "part", fleet.Parts...),
 	}
-	if m := q.oneOf("moved", shifts()...); m != "" {
-		ask.Moved, ask.Today = store.Shift(m), a.svc.Today()
+	if ask.Moved = oneOf(q, "moved", store.Shifts...); ask.Moved != "" {
+		ask.Today = a.svc.Today()
 	}
 	if late := q.truth("late"); late != nil {
 		ask.Late = *late
@@ -52,27 +48,6 @@ func (a *API) due(c *gin.Context) error {
 		return err
 	}
 	return sendPage(c, items(got.Rows, dueOf), got.Next, &got.Total)
-}
-
-func shifts() (words []string) {
-	for _, m := range store.Shifts {
-		words = append(words, string(m))
-	}
-	return words
-}
-
-func leftClasses() (words []string) {
-	for _, l := range store.LeftClasses {
-		words = append(words, string(l))
-	}
-	return words
-}
-
-func parts() (words []string) {
-	for _, p := range fleet.Parts {
-		words = append(words, string(p))
-	}
-	return words
 }
 
 // sendPage answers with a page, and names the one after in a Link header too

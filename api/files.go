@@ -89,12 +89,12 @@ func (a *API) check(c *gin.Context) error {
 // keepFile keeps a file and checks it, or takes it in at once.
 func (a *API) keepFile(c *gin.Context) error {
 	q := &query{c: c}
-	direct := q.oneOf("take", "true", "false") == "true"
+	direct := q.truth("take")
 	f, err := fileSent(q)
 	if err != nil {
 		return err
 	}
-	k, err := a.svc.HandIn(c.Request.Context(), a.scope(c), a.sender(c), f, direct)
+	k, err := a.svc.HandIn(c.Request.Context(), a.scope(c), a.sender(c), f, direct != nil && *direct)
 	if err != nil {
 		return err
 	}
@@ -107,13 +107,9 @@ func (a *API) keepFile(c *gin.Context) error {
 // fileSent reads the file of a request and how it is to be read; q must have
 // been asked for all other parameters.
 func fileSent(q *query) (pipeline.File, error) {
-	var kinds []string
-	for _, k := range ingest.Kinds {
-		kinds = append(kinds, string(k))
-	}
 	f := pipeline.File{
-		Kind:      ingest.Kind(q.oneOf("kind", kinds...)),
-		DateOrder: q.oneOf("dates", ingest.DateOrders...),
+		Kind:      oneOf(q, "kind", ingest.Kinds...),
+		DateOrder: oneOf(q, "dates", ingest.DateOrders...),
 		Name:      q.text("name"),
 	}
 	if err := q.err(); err != nil {
@@ -166,6 +162,5 @@ func (a *API) dropFile(c *gin.Context) error {
 		return err
 	}
 	c.Status(http.StatusNoContent)
-	c.Writer.WriteHeaderNow()
 	return nil
 }

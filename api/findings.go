@@ -9,7 +9,6 @@ import (
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
-	"brakewear/internal/web"
 )
 
 // Finding is one thing that the data of a vehicle show.
@@ -99,23 +98,16 @@ func findingOf(r *store.FindingRow) Finding {
 // findings answers with a page of what there is to look at.
 func (a *API) findings(c *gin.Context) error {
 	q := &query{c: c}
-	var kinds, states []string
-	for _, k := range fleet.FindingKinds() {
-		kinds = append(kinds, string(k))
-	}
-	for _, s := range fleet.FindingStates {
-		states = append(states, string(s))
-	}
 	ask := store.FindingQuery{
 		Fleet:   q.id("fleet"),
 		Depot:   q.id("depot"),
 		Vehicle: q.id("vehicle"),
-		Kind:    fleet.FindingKind(q.oneOf("kind", kinds...)),
+		Kind:    oneOf(q, "kind", fleet.FindingKinds()...),
 		After:   q.text("cursor"),
 		Limit:   q.limit(),
 	}
-	if s := q.oneOf("state", states...); s != "" {
-		ask.States = []fleet.FindingState{fleet.FindingState(s)}
+	if s := oneOf(q, "state", fleet.FindingStates...); s != "" {
+		ask.States = []fleet.FindingState{s}
 	}
 	if err := q.err(); err != nil {
 		return err
@@ -128,19 +120,11 @@ func (a *API) findings(c *gin.Context) error {
 }
 
 func (a *API) finding(c *gin.Context) error {
-	id, err := a.findingID(c)
+	id, err := idAlone(c, "finding")
 	if err != nil {
 		return err
 	}
 	return a.sendFinding(c, http.StatusOK, id)
-}
-
-func (a *API) findingID(c *gin.Context) (int64, error) {
-	q := &query{c: c}
-	if err := q.err(); err != nil {
-		return 0, err
-	}
-	return web.PathID(c, "finding")
 }
 
 // sendFinding answers with a finding as it stands now.
@@ -159,7 +143,7 @@ type sentNote struct {
 }
 
 func (a *API) noteFinding(c *gin.Context) error {
-	id, err := a.findingID(c)
+	id, err := idAlone(c, "finding")
 	if err != nil {
 		return err
 	}
@@ -174,7 +158,7 @@ func (a *API) noteFinding(c *gin.Context) error {
 }
 
 func (a *API) refuseFitment(c *gin.Context) error {
-	id, err := a.findingID(c)
+	id, err := idAlone(c, "finding")
 	if err != nil {
 		return err
 	}
@@ -193,7 +177,7 @@ func (a *API) refuseFitment(c *gin.Context) error {
 // suggested.
 func (a *API) confirmFitment(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), a.scope(c)
-	id, err := a.findingID(c)
+	id, err := idAlone(c, "finding")
 	if err != nil {
 		return err
 	}

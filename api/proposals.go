@@ -59,7 +59,7 @@ type Accepted struct {
 	Problem   string `json:"problem"`    // why it was not; blank = accepted
 }
 
-var visitStates = []string{string(store.VisitOpen), string(store.VisitAccepted), string(store.VisitDeclined), string(store.VisitSuperseded)}
+var visitStates = []store.VisitState{store.VisitOpen, store.VisitAccepted, store.VisitDeclined, store.VisitSuperseded}
 
 func proposalOf(p *store.Proposal) Proposal {
 	f := p.Figures
@@ -121,7 +121,7 @@ func (a *API) proposals(c *gin.Context) error {
 func (a *API) visits(c *gin.Context) error {
 	q := &query{c: c}
 	ask := store.VisitQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle"), Proposal: q.id("proposal")}
-	ask.State = store.VisitState(q.oneOf("state", visitStates...))
+	ask.State = oneOf(q, "state", visitStates...)
 	if ask.State == "" && ask.Proposal == 0 {
 		ask.State = store.VisitOpen
 	}

@@ -101,10 +101,10 @@ func (q *query) truth(name string) *bool {
 }
 
 // oneOf reads a word; "" where the parameter is not given.
-func (q *query) oneOf(name string, words ...string) string {
-	s := q.text(name)
+func oneOf[T ~string](q *query, name string, words ...T) T {
+	s := T(q.text(name))
 	if s != "" && !slices.Contains(words, s) {
-		q.fault(name, s, "want one of %s", strings.Join(words, ", "))
+		q.fault(name, string(s), "want one of %s", fleet.OneOf(words))
 	}
 	return s
 }

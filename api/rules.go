@@ -1,9 +1,6 @@
 package api
 
 import (
-	"encoding/json"
-	"errors"
-	"io"
 	"net/http"
 
 	"github.com/gin-gonic/gin"
@@ -78,10 +75,11 @@ func (a *API) pickRules(c *gin.Context) error {
 		RuleSet *string `json:"rule_set"`
 		Why     string  `json:"why"`
 	}
-	dec := json.NewDecoder(io.LimitReader(c.Request.Body, maxChoice))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&in); err != nil || in.RuleSet == nil {
-		return fleet.Invalidf("body: want {\"rule_set\": \"eu\", \"why\": \"…\"}: %v", cause(err))
+	if err := readJSON(c, &in); err != nil {
+		return err
+	}
+	if in.RuleSet == nil {
+		return fleet.Invalidf("rule_set: missing; give the id of one, such as \"eu\"")
 	}
 	choice := store.RuleChoice{FleetID: id, RuleSet: *in.RuleSet, Reason: fleet.Reason{Why: in.Why, By: a.sender(c)}}
 	rep, err := a.svc.PickRules(c.Request.Context(), a.scope(c), choice, a.svc.Today())
@@ -89,14 +87,6 @@ func (a *API) pickRules(c *gin.Context) error {
 		return err
 	}
 	return send(c, http.StatusOK, RulesPicked{FleetID: id, RuleSet: *in.RuleSet, Refitted: rep.Vehicles})
-}
-
-// cause says what is wrong with a body that could be read.
-func cause(err error) error {
-	if err == nil {
-		return errors.New("rule_set is missing")
-	}
-	return err
 }
 
 // RulesPicked is a rule set picked for a fleet.

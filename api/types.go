@@ -267,8 +267,7 @@ func number(x float64, decimals int) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil
 	}
-	scale := math.Pow10(decimals)
-	x = math.Round(x*scale) / scale
+	x = round(x, decimals)
 	return &x
 }
 

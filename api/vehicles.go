@@ -107,12 +107,12 @@ func (a *API) vehicle(c *gin.Context) error {
 // what no longer counts where that is asked for.
 func (a *API) history(c *gin.Context) error {
 	q := &query{c: c}
-	all := q.oneOf("set_aside", "true", "false") == "true"
+	all := q.truth("set_aside")
 	h, err := a.knownBy(c, q)
 	if err != nil {
 		return err
 	}
-	if all {
+	if all != nil && *all {
 		cs, err := a.svc.DB.Corrections(c.Request.Context(), a.scope(c), h.Vehicle.ID)
 		if err != nil {
 			return err
