@@ -260,6 +260,9 @@ func TestBrowserPages(t *testing.T) {
 					if small := eval[string](t, ctx, tooSmall); small != "" && width == phone {
 						t.Errorf("smaller than 44 px: %s", small)
 					}
+					if got := eval[string](t, ctx, scrolled); got != "" && width == phone {
+						t.Errorf("only to be seen by scrolling sideways: %s", got)
+					}
 					if got := eval[string](t, ctx, `getComputedStyle(document.body).backgroundColor`); (theme == "dark") != dark(got) {
 						t.Errorf("theme %s has the background %s", theme, got)
 					}
@@ -340,6 +343,11 @@ const tooSmall = `[...document.querySelectorAll("a, button, select, input, summa
 	.filter(e => e.checkVisibility() && !e.closest("p:not(.crumb):not(.next), td, th, .skip") &&
 		(/radio|checkbox/.test(e.type) && e.closest("label") || e).getBoundingClientRect().height < 44)
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
+
+// scrolled lists what is laid out for a phone and is wider than it all the same.
+const scrolled = `[...document.querySelectorAll(".top nav, .scroll:has(.stack)")]
+	.filter(e => e.checkVisibility() && e.scrollWidth > e.clientWidth + 1)
+	.map(e => e.ariaLabel + " " + e.scrollWidth + " of " + e.clientWidth).join("; ")`
 
 func dark(rgb string) bool {
 	var r, g, b int

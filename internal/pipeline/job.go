@@ -67,7 +67,7 @@ func refitJob(s *Service) Job {
 			if err != nil {
 				return "", err
 			}
-			return fmt.Sprintf("Forecast %d axles of %d vehicles.", rep.Axles, rep.Vehicles), nil
+			return fmt.Sprintf("Forecast %s of %s.", counted(rep.Axles, "axle"), counted(rep.Vehicles, "vehicle")), nil
 		},
 	}
 }

@@ -56,7 +56,7 @@ func TestProposalJob(t *testing.T) {
 				continue
 			}
 			for _, zone := range []string{"UTC", "Pacific/Auckland"} {
-				if did, err := j.Run(t.Context(), zone); err != nil || !strings.HasPrefix(did, "Planned 1 fleets") {
+				if did, err := j.Run(t.Context(), zone); err != nil || !strings.HasPrefix(did, "Planned 1 fleet: ") {
 					t.Errorf("%s: got %q, %v", zone, did, err)
 				}
 			}

@@ -61,7 +61,7 @@ func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
 	if made == 0 {
 		return "There is no fleet to plan for.", nil
 	}
-	return fmt.Sprintf("Planned %d fleets: %d axles placed, %d without a place.", made, placed, unplaced), nil
+	return fmt.Sprintf("Planned %s: %s placed, %d without a place.", counted(made, "fleet"), counted(placed, "axle"), unplaced), nil
 }
 
 // mostly is the time zone of most of the depots, which come by name; of

@@ -14,9 +14,12 @@ func inKm(km float64) string { return kmText(km) + " km" }
 func inMM(mm float64) string { return mmText(mm) + " mm" }
 
 // days is a number of days in words.
-func days(n int) string {
+func days(n int) string { return counted(n, "day") }
+
+// counted is a number of things: 1 axle, 2 axles.
+func counted(n int, thing string) string {
 	if n == 1 {
-		return "1 day"
+		return "1 " + thing
 	}
-	return strconv.Itoa(n) + " days"
+	return strconv.Itoa(n) + " " + thing + "s"
 }
