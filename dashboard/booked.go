@@ -1,9 +1,13 @@
 package dashboard
 
 import (
+	"fmt"
+	"math"
+
 	"github.com/gin-gonic/gin"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
 )
@@ -18,7 +22,9 @@ type BookedView struct {
 type planned struct {
 	booked   map[store.AxleKey]store.AxleBooking
 	proposed map[store.AxleKey]*store.Visit
+	waiting  map[store.AxleKey]store.AxleWaiting
 	today    fleet.Date
+	risk     float64 // accepted
 }
 
 // planned reads what is booked and proposed for rows of the due-soon list.
@@ -36,9 +42,12 @@ func (d *Dashboard) planned(c *gin.Context, rows []store.DueRow) (*planned, erro
 
 func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, today: d.svc.Today()}
+	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, today: d.svc.Today(), risk: d.svc.AcceptedRisk()}
 	var err error
 	if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
+		return nil, err
+	}
+	if p.waiting, err = d.svc.DB.Waiting(ctx, sc, ids); err != nil {
 		return nil, err
 	}
 	vs, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Vehicles: ids, State: store.VisitOpen})
@@ -85,12 +94,35 @@ func (p *planned) pin(tell units.Reader, row *DueRow, a Axis, r *store.DueRow) {
 	booked, day := p.of(tell, r.VehicleID, r.Axle)
 	row.Booked = booked
 	if day == nil {
+		row.Wait = p.wait(tell, r.VehicleID, r.Axle).short
 		return
 	}
 	row.Lane = row.Lane.withPeg(tell, a, *day, "booked")
 	row.Verdict = row.Verdict.booked(tell, *day, r.BookBy, p.today)
 	if *day >= p.today { // the verdict has the day
 		row.Booked.Words = p.short(r.VehicleID, r.Axle)
+	}
+}
+
+// waitWords say what it costs to wait with an axle; blank where that is not
+// known, or too little to speak of.
+type waitWords struct{ short, long string }
+
+// wait tells the cost of waiting as the overview does, up to its first day, from
+// the accepted risk on. The axle is one that is not booked.
+func (p *planned) wait(tell units.Reader, vehicle int64, axle int) waitWords {
+	x, ok := p.waiting[store.AxleKey{VehicleID: vehicle, Axle: axle}]
+	until := pipeline.WaitUntil(p.today)
+	chance := x.Day.CDF(float64(until + 1))
+	if !ok || !(chance >= p.risk) || x.Damage <= 0 {
+		return waitWords{}
+	}
+	cost := chance * x.Damage
+	day, about := tell.DayNear(until, p.today), costWords(x.Currency, &cost)
+	return waitWords{
+		short: "Waiting until " + day + " costs " + about + ".",
+		long: fmt.Sprintf("If it is left until %s, the chance of being past the limit by then is %s. Times %s, what its workshop expects of damage on such an axle, waiting costs %s.",
+			day, percent(math.Round(100*chance)/100), money(x.Currency, x.Damage), about),
 	}
 }
 

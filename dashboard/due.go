@@ -47,6 +47,7 @@ type DueRow struct {
 	Booked                             *BookedView
 	Verdict                            Verdict
 	Worth                              string // what one more inspection would do
+	Wait                               string // what it costs to leave it; blank where it is booked, or not known
 	Warnings                           []string
 }
 
@@ -236,7 +237,15 @@ func headline(tell units.Reader, total int, f DueFilter, today fleet.Date) strin
 	}
 	switch {
 	case f.Weeks != 0:
-		return axles + " to book by " + tell.DayNear(today+fleet.Date(7*f.Weeks), today)
+		head := axles + " to book by " + tell.DayNear(today+fleet.Date(7*f.Weeks), today)
+		switch {
+		case total == 0:
+		case f.Booked == "":
+			head += ", booked " + bookedOrNot
+		case f.Booked == "yes":
+			head += ", all booked"
+		}
+		return head
 	case total == 0:
 		return axles
 	case f.Sort == store.ByBookBy:

@@ -106,3 +106,35 @@ func TestExportsAreTold(t *testing.T) {
 		}
 	}
 }
+
+// TestWaitingCosts: an axle that is not booked says on the list and on its
+// vehicle's page what it costs to leave it, one that is booked does not.
+func TestWaitingCosts(t *testing.T) {
+	w := island(t)
+	page := parse(t, w.get("/?within=0").Body.String())
+	told := 0
+	for _, row := range find(page, ".row") {
+		words := text(row)
+		waits := strings.Contains(words, "Waiting until 5 Apr costs about SC ")
+		if waits && strings.Contains(words, "booked for") {
+			t.Errorf("booked, and still waiting: %s", words)
+		}
+		if waits {
+			told++
+		}
+	}
+	if told == 0 {
+		t.Fatal("no axle says what waiting costs")
+	}
+	// Bus 111 is proposed and not booked. 800 is the figure for heavy vehicles of
+	// the demo's workshops, the default one's.
+	body := w.get(w.vehiclePath(t, "Bus 111")).Body.String()
+	for _, want := range []string{"If it is left until 5 Apr", "Times SC 800, what its workshop expects"} {
+		if !strings.Contains(strings.ReplaceAll(body, "&nbsp;", " "), want) {
+			t.Errorf("the vehicle's page does not say %q", want)
+		}
+	}
+	if body := w.get(w.vehiclePath(t, "Refuse 44")).Body.String(); strings.Contains(body, "If it is left until") {
+		t.Error("a booked axle's page says what waiting costs")
+	}
+}

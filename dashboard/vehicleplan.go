@@ -47,6 +47,9 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleF
 		}
 		f := &fs[at]
 		lane := axleLane(tell, axis, f)
+		if long := plan.wait(tell, id, a.Number).long; day == nil && long != "" {
+			a.Says = append(a.Says, long)
+		}
 		if day != nil {
 			lane = lane.withPeg(tell, axis, *day, "booked")
 			a.Verdict = a.Verdict.booked(tell, *day, f.BookBy, today)

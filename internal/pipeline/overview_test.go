@@ -110,6 +110,20 @@ func TestOverview(t *testing.T) {
 		if w := got.Waiting(); len(w) != OverviewWeeks || math.Abs(w[0]-1) > 1e-9 || math.Abs(w[OverviewWeeks-1]-3) > 1e-9 {
 			t.Errorf("what waiting comes to: got %v, want 1 at first and 3 in the end", w)
 		}
+		// The axles that are not booked, one by one, come to what the overview says.
+		waiting, err := db.Waiting(ctx, all, s.buses)
+		s.check(err)
+		booked, err := db.BookedAxles(ctx, all, s.buses)
+		s.check(err)
+		sum := 0.
+		for k, x := range waiting {
+			if _, there := booked[k]; !there {
+				sum += x.Damage * x.Day.CDF(float64(WaitUntil(s.today)+1))
+			}
+		}
+		if first := got.Waits[0]; first.To != WaitUntil(s.today) || math.Abs(sum-first.Costs[0].Damage) > 1e-9 {
+			t.Errorf("waiting until %s: got %g axle by axle, want %g until %s", WaitUntil(s.today), sum, first.Costs[0].Damage, first.To)
+		}
 		if cost, ok := got.Parts[0].Cost(); !ok || cost != 600 {
 			t.Errorf("six parts at 100: got %g, %v", cost, ok)
 		}
@@ -124,6 +138,9 @@ func TestOverview(t *testing.T) {
 		for name, sc := range map[string]auth.Scope{"another scope": auth.ScopeOf(nil, []int64{99}), "no scope": {}} {
 			got, err := s.Overview(ctx, sc, store.OverviewQuery{})
 			s.check(err)
+			if of, err := db.Waiting(ctx, sc, s.buses); err != nil || len(of) > 0 {
+				t.Errorf("%s, waiting: got %v, %v", name, of, err)
+			}
 			if len(got.Parts)+len(got.Duty)+len(got.Depot) > 0 || got.Past.Expected+got.Short.Expected+got.Weeks[0].HoursFree+got.Months[0].Axles > 0 || len(got.Months[0].Costs) > 0 {
 				t.Errorf("%s: got %+v", name, got)
 			}

@@ -33,6 +33,11 @@ type WaitMoney struct {
 // waitWeeks are the weeks of an overview at whose ends waiting is told.
 var waitWeeks = []int{4, 8, OverviewWeeks - 1}
 
+// WaitUntil is the first of these ends, seen from a day.
+func WaitUntil(day fleet.Date) fleet.Date {
+	return day - fleet.Date(day.Weekday()) + 6 + fleet.Date(7*waitWeeks[0])
+}
+
 func (w *WaitCost) in(currency string) *WaitMoney {
 	i := slices.IndexFunc(w.Costs, func(m WaitMoney) bool { return m.Currency == currency })
 	if i < 0 {
