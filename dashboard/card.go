@@ -35,6 +35,7 @@ type CardPage struct {
 	Findings       []string
 	Sections       []CardSection
 	Odometer       string // as it was typed
+	LastKm         string // beside it
 	Off            []CardAxle
 	Fitted         []CardFitted
 	Tests          []string
@@ -42,7 +43,7 @@ type CardPage struct {
 	TestAfter      string
 	Against        []string // what stands against passing
 	Faults         []string // of what was just entered
-	Remarks        []string // on the parts
+	Remarks        []string // on the parts and the odometer
 	State          string   // in words; blank while open
 	Closed         string
 	Note           string
@@ -132,6 +133,13 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 	}
 	p := cardPage(tell, &card, &h)
 	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
+	last, doubts := pipeline.CardOdometer(&card, &h)
+	if last != nil {
+		p.LastKm = "last, " + tell.DayNear(last.Date, card.Day) + ": " + tell.Distance(last.Km)
+	}
+	for _, r := range doubts {
+		p.Remarks = append(p.Remarks, "Odometer "+p.Km+". "+tell.Text(r.Text, card.Day)+" If it is wrong, correct it on the vehicle’s page.")
+	}
 	p.addTests(tell, &card, tests)
 	if len(faults) > 0 {
 		p.typed(c)

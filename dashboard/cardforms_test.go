@@ -107,6 +107,35 @@ func TestCardComesBack(t *testing.T) {
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{`a[href=/cards]`, "Job cards"}})
 }
 
+// An odometer that disagrees is kept as it was read, and the card says so: beside
+// the field stands what was read last, at 155,000 km in the world's file.
+func TestCardOdometer(t *testing.T) {
+	for typed, want := range map[string]string{
+		"157,500": "",
+		"15,750":  "Odometer 15,750 km. Below the 155,000 km of 1 Feb 2026",
+		"257,500": "Odometer 257,500 km. 102,500 km since 1 Feb 2026: further than",
+	} {
+		t.Run(typed, func(t *testing.T) {
+			w := small(t)
+			card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			path := fmt.Sprintf("/cards/%d", card.ID)
+			rec := w.submit(path+"/parts", url.Values{"by": {"N. N."}, "odometer_km": {typed}, "off_1_pad_left_inner": {"4.2"}, "on_1_pad": {"both"}})
+			if rec.Code != http.StatusSeeOther {
+				t.Fatalf("got %d: %s", rec.Code, rec.Body)
+			}
+			page := parse(t, w.get(path).Body.String())
+			check(t, page, []has{{".odo small", "last, 1 Feb: 155,000 km"}})
+			said := find(page, ".parts .outside")
+			if want == "" && len(said) > 0 || want != "" && (len(said) != 1 || !strings.HasPrefix(text(said[0]), want)) {
+				t.Errorf("got %d remarks, want %q", len(said), want)
+			}
+		})
+	}
+}
+
 // What is booked at another depot is worked on there: its technicians, and those
 // of the vehicle's own, are offered its card, and can take the work through.
 func TestCardOfABookingElsewhere(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
@@ -191,6 +192,18 @@ func PartRemarks(c *fleet.Card) (remarks []string) {
 		}
 	}
 	return remarks
+}
+
+// CardOdometer returns what is known of the odometer on a card's day beside the
+// card's own reading, nil where that is nothing, and what there is to remark on
+// its own.
+func CardOdometer(c *fleet.Card, h *store.History) (*SheetOdometer, []Remark) {
+	v := VehicleOf(h)
+	v.Odometer = slices.DeleteFunc(v.Odometer, func(o forecast.Odometer) bool {
+		return c.OdometerKm != nil && fleet.Date(o.Day) == c.Day && o.Km == *c.OdometerKm
+	})
+	sh := &Sheet{Day: c.Day, Odometer: sheetOdometer(v, c.Day)}
+	return sh.Odometer, sh.Remarks(Entries{OdometerKm: c.OdometerKm})
 }
 
 // UndoPart sets the fitment of a part aside, so that the segment before goes on;

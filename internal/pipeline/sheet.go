@@ -149,7 +149,7 @@ const maxAxles = 12
 // to h that are not on record.
 func sheetOf(m forecast.Model, h *store.History, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
 	sh := &Sheet{Vehicle: h.Vehicle, Fleet: h.Fleet, Depot: h.Depot, Day: day}
-	sh.Odometer = sheetOdometer(h, day)
+	sh.Odometer = sheetOdometer(VehicleOf(h), day)
 	if len(h.Axles) == 0 && len(brakes) > 0 {
 		if len(brakes) > maxAxles {
 			return nil, fleet.Invalidf("axles: want at most %d", maxAxles)
@@ -258,8 +258,7 @@ func (p *Place) fill(h *store.History, day fleet.Date, likely map[fleet.Position
 }
 
 // sheetOdometer returns what is known of the odometer on a day.
-func sheetOdometer(h *store.History, day fleet.Date) *SheetOdometer {
-	v := VehicleOf(h)
+func sheetOdometer(v *forecast.Vehicle, day fleet.Date) *SheetOdometer {
 	all := v.Odometer
 	before := make([]forecast.Odometer, 0, len(all))
 	var next *fleet.Odometer
