@@ -174,7 +174,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
 		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
-			faults = strings.Split(err.Error(), "\n") // one a line
+			faults = strings.Split(reader(c).Days(err.Error()), "\n") // one a line
 		} else if err != nil {
 			return err
 		}
@@ -294,7 +294,7 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 	switch {
 	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
 		// The card shows how it stands now, and keeps what was typed.
-		return d.showCard(c, refusal(err), id, []string{capital(err.Error())})
+		return d.showCard(c, refusal(err), id, []string{faultWords(c, err)})
 	case err != nil:
 		return err
 	}

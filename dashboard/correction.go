@@ -267,7 +267,7 @@ func (d *Dashboard) correct(c *gin.Context) error {
 		status = http.StatusConflict
 		// Somebody else came first: show how it stands now.
 		if v, err2 := d.svc.DB.Record(ctx, sc, rec); err2 == nil {
-			f.fault("", "%s", capital(err.Error()))
+			f.fault("", "%s", faultWords(c, err))
 			return d.send(c, status, "correction", correctionPage(tell, rec, &v, f))
 		}
 	}

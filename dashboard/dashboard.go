@@ -193,10 +193,8 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 	if title == "" {
 		title = p.Title
 	}
-	p.Detail = capital(p.Detail)
-	if p.Detail != "" && !strings.ContainsAny(p.Detail[len(p.Detail)-1:], ".!?") {
-		p.Detail += "."
-	}
+	tell := reader(c)
+	p.Detail = sentence(capital(tell.Days(p.Detail)))
 	page := ErrorPage{Shell: Shell{Title: title}, Problem: p}
 	switch {
 	case c.Request == nil:
@@ -205,7 +203,7 @@ func (d *Dashboard) ErrorPage(c *gin.Context, p web.Problem) ([]byte, error) {
 	case p.Status >= 500 || p.Status == http.StatusTooManyRequests || p.Status == http.StatusRequestTimeout:
 		page.Again = c.Request.URL.RequestURI()
 	}
-	return d.pages["error"].render(page, signed(c), reader(c))
+	return d.pages["error"].render(page, signed(c), tell)
 }
 
 // sentFrom is the page of ours that a form was sent from, as far as the browser

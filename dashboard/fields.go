@@ -34,11 +34,15 @@ func readFields(c *gin.Context) *fields {
 	f := &fields{c: c, faults: map[string]string{}}
 	in, err := sentIn(c)
 	if err != nil {
-		f.fault("", "%s", capital(err.Error()))
+		f.fault("", "%s", faultWords(f.c, err))
 	}
 	f.in = in
 	return f
 }
+
+// faultWords is an error that its reader can mend as a sentence, with days as the
+// reader has them.
+func faultWords(c *gin.Context, err error) string { return capital(reader(c).Days(err.Error())) }
 
 func (f *fields) ok() bool { return len(f.faults) == 0 }
 
@@ -54,7 +58,7 @@ func (f *fields) take(name string, err error) error {
 	if err == nil || !isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
 		return err
 	}
-	f.fault(name, "%s", capital(err.Error()))
+	f.fault(name, "%s", faultWords(f.c, err))
 	return nil
 }
 

@@ -243,7 +243,7 @@ func (d *Dashboard) sendForm(c *gin.Context) error {
 		e.fault = "This form was sent before, with other entries. Send it again to add these as well; a wrong value is put right on the vehicle's page."
 		return d.formAgain(c, http.StatusConflict, sh, e)
 	case errors.Is(err, fleet.ErrInvalid):
-		e.fault = capital(err.Error()) + "."
+		e.fault = faultWords(c, err) + "."
 		return d.formAgain(c, http.StatusUnprocessableEntity, sh, e)
 	case err != nil:
 		return err

@@ -62,7 +62,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 		if o.Fault == nil {
 			done++
 		} else {
-			said.Faults = append(said.Faults, capital(o.Fault.Error())+".")
+			said.Faults = append(said.Faults, faultWords(c, o.Fault)+".")
 		}
 	}
 	if len(said.Faults) == 0 {

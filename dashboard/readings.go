@@ -102,7 +102,7 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 	}
 	p := ReadingsPage{
 		Shell:   Shell{Title: "Readings", Place: "readings"},
-		Fault:   fault,
+		Fault:   sentence(fault),
 		Kinds:   fileKinds(),
 		MaxSize: fmt.Sprintf("%d MB", web.MaxFile>>20),
 		Dates: []Choice{

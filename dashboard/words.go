@@ -67,6 +67,14 @@ func capital(s string) string {
 	return string(unicode.ToUpper(first)) + s[size:]
 }
 
+// sentence is words with a full stop behind, where there are any.
+func sentence(s string) string {
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?") {
+		return s
+	}
+	return s + "."
+}
+
 // kgWords is a mass with its unit: 19,500 kg.
 func kgWords(x float64) string { return units.Thousands(int64(math.Round(x))) + "\u00a0kg" }
 

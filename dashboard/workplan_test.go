@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 // vehicleID is the id of a vehicle of the small world.
@@ -119,6 +120,9 @@ func TestBookingForms(t *testing.T) {
 	check(t, parse(t, rec.Body.String()), []has{{".fault", "2 fields"}, {"#w-day", "Give a day"}, {".wrong", "Tick an axle"}})
 	form["axle"] = []string{"1", "2"}
 	form.Set("day", "2026-03-07")
+	// Faults have days as who reads them has.
+	abroad := w.seenBy(t, "abroad", units.Reader{DaysAs: units.ISO})
+	check(t, parse(t, abroad.submit("/bookings", form).Body.String()), []has{{"#w-day", "Harbour is closed on 2026-03-07"}})
 	rec = w.submit("/bookings", form)
 	check(t, parse(t, rec.Body.String()), []has{{"#w-day", "Harbour is closed on 7 Mar 2026"}, {"input[name=axle][checked]", "*"}})
 	if got := formAt(t, parse(t, rec.Body.String()), "/bookings").Get("note"); got != "bring the key" {

@@ -144,7 +144,7 @@ func (d *Dashboard) moveReadings(c *gin.Context) error {
 		status := http.StatusBadRequest
 		if errors.Is(err, fleet.ErrConflict) {
 			status = http.StatusConflict
-			f.fault("", "%s", capital(err.Error()))
+			f.fault("", "%s", faultWords(c, err))
 			return d.showWrongAxle(c, status, f)
 		}
 		if err := f.take("", err); err != nil {

@@ -79,6 +79,20 @@ func (r Reader) converted(q, part string) string {
 	return out + r.ThicknessUnit()
 }
 
+// Days says the days of a sentence that have their year as the reader wants them,
+// and leaves its quantities alone: they may be what somebody typed.
+func (r Reader) Days(s string) string {
+	if forms[r.DaysAs].long == "" || r.DaysAs == DayMonth {
+		return s
+	}
+	return written.ReplaceAllStringFunc(s, func(d string) string {
+		if written.FindStringSubmatch(d)[3] == "" {
+			return d
+		}
+		return r.dated(d, nil)
+	})
+}
+
 func (r Reader) dated(s string, today date) string {
 	m := written.FindStringSubmatch(s)
 	year := m[3]

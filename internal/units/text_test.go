@@ -28,6 +28,14 @@ func TestText(t *testing.T) {
 			t.Errorf("%q: the usual reader got %q", c.in, got)
 		}
 	}
+	// A fault: what was typed stays.
+	const fault = "“45 mm” cannot be read; the booking of 2 Mar 2026 is there, not one of 7 Apr"
+	if got, want := iso.Days(fault), "“45 mm” cannot be read; the booking of 2026-03-02 is there, not one of 7 Apr"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	if got := (Reader{}).Days(fault); got != fault {
+		t.Errorf("the usual reader got %q", got)
+	}
 	mixed := Reader{DistanceIn: Miles}
 	if got, want := mixed.Text("wears 1.20 mm per 10,000 km", today), "wears 1.93 mm per 10,000 mi"; got != want {
 		t.Errorf("got %q, want %q", got, want)
