@@ -61,7 +61,17 @@ func basisOf(tell units.Reader, f *store.AxleForecast, q *forecast.PositionForec
 			since = " since " + tell.Day(fleet.Date(q.Since)) + " (nobody recorded when the parts were fitted)"
 		}
 	}
-	say("%s of this axle%s.", plural(f.Readings, "reading", "readings"), since)
+	own := 0 // the other parts may have been on for years
+	for i := range f.Positions {
+		if p := &f.Positions[i]; p.Pos.Part == q.Pos.Part {
+			own += p.Readings
+		}
+	}
+	others := ""
+	if n := f.Readings - own; n > 0 {
+		others = fmt.Sprintf(", and %s of its other parts", count(n))
+	}
+	say("%s of this axle’s %ss%s%s.", plural(own, "reading", "readings"), q.Pos.Part, since, others)
 	if units.IsNumber(q.RatePer10000) {
 		part := string(q.Pos.Part)
 		rate := "Wears " + tell.Rate(part, q.RatePer10000) + " " + tell.WearUnit()

@@ -86,7 +86,7 @@ func (d *dates) read(s string) (fleet.Date, string) {
 	case "ymd":
 		return civil(parts[0], parts[1], parts[2])
 	}
-	return 0, "the file does not say whether the day or the month comes first: write year-month-day, or declare the order for the whole file, as in a header \"date (dd/mm/yyyy)\""
+	return 0, "the file does not say whether the day or the month comes first: write year-month-day, or say the order for the whole file, where it is handed in or as in a header \"date (dd/mm/yyyy)\""
 }
 
 // maxSerial is 31 December 9999, the last day a spreadsheet knows (ISO/IEC

@@ -46,7 +46,7 @@ func TestProblems(t *testing.T) {
 		{name: "no such day", text: odo("Bus 1,2026-02-30,1"), want: []string{`3 refused date "2026-02-30": there is no day 30 of month 02 in 2026: correct it`}},
 		{name: "future", text: odo("Bus 1,2026-03-02,1"), want: []string{`3 refused date "2026-03-02": 2026-03-02 is in the future: correct it`}},
 		{name: "too long ago", text: odo("Bus 1,1926-02-01,1"), want: []string{`3 refused date "1926-02-01": 1926-02-01 is before 1950-01-01: correct it`}},
-		{name: "undeclared order", text: odo("Bus 1,02/01/2026,1"), want: []string{`3 refused date "02/01/2026": the file does not say whether the day or the month comes first: write year-month-day, or declare the order for the whole file, as in a header "date (dd/mm/yyyy)"`}},
+		{name: "undeclared order", text: odo("Bus 1,02/01/2026,1"), want: []string{`3 refused date "02/01/2026": the file does not say whether the day or the month comes first: write year-month-day, or say the order for the whole file, where it is handed in or as in a header "date (dd/mm/yyyy)"`}},
 		{name: "order declared, day 31 of month 13", text: odo("Bus 1,01/13/2026,1"), opt: Options{DateOrder: "dmy"}, want: []string{`3 refused date "01/13/2026": there is no day 01 of month 13 in 2026: correct it`}},
 		{name: "words", text: odo("Bus 1,last week,1"), want: []string{`3 refused date "last week": not a date: ` + isoHelp}},
 		{name: "a spreadsheet's day number in text", text: odo("Bus 1,46054,1"), want: []string{`3 refused date "46054": not a date: ` + isoHelp}},

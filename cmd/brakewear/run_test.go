@@ -204,7 +204,7 @@ func TestImportCheck(t *testing.T) {
 		{"refused and doubtful", true, []string{write(t, "more.csv", head+"Van 7,2026-02-25,44100,1,pad,left,inner,9.9\nVan 8,2026-02-25,44100,1,pad,left,inner,9.9\n")}, exitRefused, "1 accepted, 1 refused, 0 already there, 1 doubtful"},
 		{"not a file of ours", true, []string{write(t, "menu.csv", "soup,price\nleek,4\n"), readings}, exitUsage, "readings.csv (readings): 0 accepted"},
 		{"empty", true, []string{write(t, "empty.csv", "")}, exitUsage, "empty.csv: cannot be read: the file is empty"},
-		{"an order of dates", true, []string{write(t, "more.csv", head+"Van 7,25/02/2026,44100,1,pad,left,inner,6.4\n")}, exitRefused, "declare the order"},
+		{"an order of dates", true, []string{write(t, "more.csv", head+"Van 7,25/02/2026,44100,1,pad,left,inner,6.4\n")}, exitRefused, "say the order for the whole file"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			args := []string{"import", "--database", db}
