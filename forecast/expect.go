@@ -26,17 +26,24 @@ type Expected struct {
 // those mistyped by more than 1.5 mm.
 const likelySDs = 3
 
+// AxlePart is one kind of part on an axle.
+type AxlePart struct {
+	Axle int // its number
+	Part Part
+}
+
 // Expect returns what readings on a day would show at the positions of v, by
 // what is dated on or before it. km is the odometer on that day; NaN where it
-// was not read, and the distance driven is forecast. v is not changed.
-func Expect(m Model, v *Vehicle, day Day, km float64) []Expected {
+// was not read, and the distance driven is forecast. v is not changed. Where only
+// the positions of some parts are asked for, others may be left out.
+func Expect(m Model, v *Vehicle, day Day, km float64, of ...AxlePart) []Expected {
 	if !math.IsNaN(km) {
 		w := *v
 		w.Odometer = append(slices.Clip(v.Odometer), Odometer{day, km})
 		v = &w
 	}
 	if m, ok := m.(*Full); ok {
-		return m.expect(v, day)
+		return m.expect(v, day, of)
 	}
 	return expectByPath(m, v, day)
 }
@@ -73,14 +80,19 @@ func expectByPath(m Model, v *Vehicle, day Day) []Expected {
 }
 
 // expect is Expect by the whole model.
-func (m *Full) expect(v *Vehicle, day Day) []Expected {
+func (m *Full) expect(v *Vehicle, day Day, of []AxlePart) []Expected {
 	f := fitters.Get().(*fitter)
 	defer fitters.Put(f)
-	h := m.history(f, v, day)
+	parts := partOrder[:]
+	if len(of) > 0 && !slices.ContainsFunc(of, func(p AxlePart) bool { return p.Part.rubs() != "" }) {
+		parts = rubbing // of what they rub against nothing is told to them
+	}
+	h := m.history(f, v, day, parts)
 	kmSD := h.usage.nowSD() / 1000
 	var out []Expected
 	for i := range v.Axles {
-		m.eachOn(f, &h, i, func(_ int, s *set, _ prior) {
+		needed := func(p Part) bool { return len(of) == 0 || needs(of, v.Axles[i].Number, p) }
+		m.eachOn(f, &h, i, needed, func(_ int, s *set, _ prior) {
 			f.weigh(s)
 			p := point{at: max(h.now(), f.lastVisit())}
 			for _, pl := range s.places[:s.live] {
@@ -107,6 +119,12 @@ func (m *Full) expect(v *Vehicle, day Day) []Expected {
 		})
 	}
 	return out
+}
+
+// needs says whether parts of an axle are asked for, or rub against those that are
+// and so tell of them.
+func needs(of []AxlePart, axle int, part Part) bool {
+	return slices.ContainsFunc(of, func(p AxlePart) bool { return p.Axle == axle && (p.Part == part || p.Part.rubs() == part) })
 }
 
 // lastRead returns the last reading of live place j up to a day, the most worn

@@ -1,8 +1,12 @@
 package forecast
 
 import (
+	"fmt"
 	"math"
+	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // TestExpect: invented pads that lose 0.01 mm a day at 50 km a day, read every
@@ -86,6 +90,48 @@ func TestExpectGrowing(t *testing.T) {
 			t.Errorf("drum read 300.5 mm is expected at %g", e.Median)
 		}
 	}
+}
+
+// TestExpectOfSome: the parts that are asked for are expected to show what they are
+// where all are asked for, to the last bit.
+func TestExpectOfSome(t *testing.T) {
+	m := newFull()
+	rapid.Check(t, func(t *rapid.T) {
+		v := anyAxle(t)
+		v.Axles = append(v.Axles, anyAxle(t).Axles...)
+		var all []AxlePart
+		for i := range v.Axles {
+			a := &v.Axles[i]
+			a.Number = i + 1
+			a.Specs = map[Part]Spec{Pad: a.Specs[Pad], Rotor: {New: 30, Limit: 27}}
+			for _, r := range slices.Clone(a.Readings) {
+				if r.Pos.Side != "" && rapid.IntRange(0, 3).Draw(t, "rotor too") == 0 {
+					a.Readings = append(a.Readings, reading(r.Day, Position{Part: Rotor, Side: r.Pos.Side}, 28+r.MM/6))
+				}
+			}
+			all = append(all, AxlePart{a.Number, Pad}, AxlePart{a.Number, Rotor})
+		}
+		of := rapid.SliceOfNDistinct(rapid.SampledFrom(all), 1, len(all), rapid.ID).Draw(t, "asked for")
+		day := v.Odometer[len(v.Odometer)-1].Day + Day(rapid.IntRange(0, 300).Draw(t, "later"))
+		// in is what is said of those asked for.
+		in := func(es []Expected) (out []string) {
+			for _, e := range es {
+				if slices.Contains(of, AxlePart{e.Axle, e.Pos.Part}) {
+					last := Reading{}
+					if e.Last != nil {
+						last = *e.Last
+					}
+					e.Last = nil
+					out = append(out, fmt.Sprint(e, last))
+				}
+			}
+			return out
+		}
+		want, got := in(Expect(m, v, day, math.NaN())), in(Expect(m, v, day, math.NaN(), of...))
+		if !slices.Equal(got, want) {
+			t.Errorf("of %v got\n%q, want\n%q", of, got, want)
+		}
+	})
 }
 
 // BenchmarkExpect is one visit of a vehicle with one axle, four places and six

@@ -22,6 +22,12 @@ var fitters = sync.Pool{New: func() any { return new(fitter) }}
 // what rubs before what it rubs against.
 var partOrder = [...]Part{Pad, Lining, Rotor, Drum}
 
+// rubbing are those that rub.
+var rubbing = partOrder[:2]
+
+// anyPart is wanted where all are.
+func anyPart(Part) bool { return true }
+
 // vehicleHistory is what is known of a vehicle, in the model's terms.
 type vehicleHistory struct {
 	road
@@ -43,7 +49,7 @@ type ownMessage struct{ axle, part, set int }
 func (m *Full) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
 	f := fitters.Get().(*fitter)
 	defer fitters.Put(f)
-	h := m.history(f, v, asOf)
+	h := m.history(f, v, asOf, partOrder[:])
 	usage := usageWarnings(h.track, h.usage)
 	if !h.told {
 		usage = []Warning{{UsageUnknown, "no odometer reading: the distance per day is assumed, and no distance can be given"}}
@@ -67,16 +73,16 @@ func (m *Full) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
 	return out
 }
 
-// history cuts the vehicle's readings into part sets and lets each speak for
-// itself.
-func (m *Full) history(f *fitter, v *Vehicle, asOf Day) vehicleHistory {
+// history cuts the vehicle's readings of some parts into part sets and lets each
+// speak for itself.
+func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part) vehicleHistory {
 	h := vehicleHistory{road: m.Params.road(v, asOf), axles: make([]axleParts, len(v.Axles))}
 	start := firstDay(v, asOf)
 	for i := range v.Axles {
 		a, ap := &v.Axles[i], &h.axles[i]
 		fitments := ap.lives.usableFitments(a, h.track, asOf)
 		readings := ap.lives.usableReadings(a, h.track, asOf)
-		for _, part := range partOrder {
+		for _, part := range parts {
 			spec, ok := a.Specs[part]
 			if !ok || spec.fault(part) != "" {
 				continue
@@ -166,7 +172,7 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 	af.Warnings = append(af.Warnings, ap.lives.Warnings...)
 	af.Basis.SetAside = append(af.Basis.SetAside, ap.lives.SetAside...)
 	var looks []outlook
-	m.eachOn(f, h, i, func(n int, s *set, p prior) {
+	m.eachOn(f, h, i, anyPart, func(n int, s *set, p prior) {
 		o := m.look(f, h, s, opt)
 		o.prior = p
 		for k := range looks {
@@ -182,9 +188,10 @@ func (m *Full) axle(f *fitter, h *vehicleHistory, i int, af *AxleForecast, opt O
 	m.report(f, h, looks, af)
 }
 
-// eachOn calls fn for each set that is on axle i now, in partOrder, with its
-// prior in place. fn leaves what it found of the set's rate in f.grid.
-func (m *Full) eachOn(f *fitter, h *vehicleHistory, i int, fn func(n int, s *set, p prior)) {
+// eachOn calls fn for each set that is on axle i now and needed, in partOrder, with
+// its prior in place. fn leaves what it found of the set's rate in f.grid. What rubs
+// against a part is needed for it.
+func (m *Full) eachOn(f *fitter, h *vehicleHistory, i int, needed func(Part) bool, fn func(n int, s *set, p prior)) {
 	ap := &h.axles[i]
 	rates := &m.Params.Rates
 	var theta, vari [len(partOrder)]float64
@@ -196,6 +203,10 @@ func (m *Full) eachOn(f *fitter, h *vehicleHistory, i int, fn func(n int, s *set
 		disc := s.part.rubs() != ""
 		if disc && !ah.told() && !inspected {
 			continue // there is no telling how long it has been on
+		}
+		if !needed(s.part) {
+			inspected = inspected || len(s.visits) > 0
+			continue
 		}
 		p := ap.priors[n]
 		if disc {

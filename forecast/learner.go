@@ -64,7 +64,7 @@ func (l *Learner) Listen(vs iter.Seq[*Vehicle]) *Heard {
 	eachInOrder(l.heard(vs), func(v *Vehicle) (out told) {
 		f := fitters.Get().(*fitter)
 		defer fitters.Put(f)
-		h := m.history(f, v, l.AsOf)
+		h := m.history(f, v, l.AsOf, partOrder[:])
 		out.messages = slices.DeleteFunc(h.messages, func(m Message) bool { return m.Part.rubs() != "" })
 		if l.spreads() {
 			out.lives = h.noiseLives(&m.Params, v.ID)

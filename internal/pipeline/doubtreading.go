@@ -131,7 +131,7 @@ func orNil(x float64) *float64 {
 func (j *judge) day(d dayRows, model bool) {
 	var es []Expected
 	if model {
-		es = expected(j.model, &j.mine, j.fresh[d.first].day, orNil(d.km))
+		es = j.expected(d)
 	}
 	for i := d.first; i < d.end; i++ {
 		c := &j.fresh[i]
@@ -157,6 +157,25 @@ func (j *judge) day(d dayRows, model bool) {
 			j.doubt(c, "value_mm", gauged(c.mm), "%s: %s", p, why)
 		}
 	}
+}
+
+// expected is what the model makes of the parts that were read on a day.
+func (j *judge) expected(d dayRows) []Expected {
+	var read []forecast.AxlePart
+	for i := d.first; i < d.end; i++ {
+		c := &j.fresh[i]
+		if c.kind != readingClaim || c.tripped {
+			continue
+		}
+		p := j.position(c)
+		if part := (forecast.AxlePart{Axle: p.Axle, Part: forecast.Part(p.Part)}); !slices.Contains(read, part) {
+			read = append(read, part)
+		}
+	}
+	if len(read) == 0 {
+		return nil
+	}
+	return expected(j.model, &j.mine, j.fresh[d.first].day, orNil(d.km), read...)
 }
 
 // same finds another value of the same position and day.

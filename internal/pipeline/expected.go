@@ -38,14 +38,14 @@ func (s *Service) Expected(ctx context.Context, sc auth.Scope, vehicleID int64, 
 }
 
 // expected is Expected for what is known of a vehicle, with the odometer on
-// the day where it was read.
-func expected(m forecast.Model, h *store.History, day fleet.Date, km *float64) []Expected {
+// the day where it was read, of some parts or of all.
+func expected(m forecast.Model, h *store.History, day fleet.Date, km *float64, of ...forecast.AxlePart) []Expected {
 	at := math.NaN()
 	if km != nil {
 		at = *km
 	}
 	var out []Expected
-	for _, e := range forecast.Expect(m, VehicleOf(h), forecast.Day(day), at) {
+	for _, e := range forecast.Expect(m, VehicleOf(h), forecast.Day(day), at, of...) {
 		x := Expected{
 			Position: fleet.Position{
 				Axle: e.Axle,
