@@ -49,7 +49,8 @@ type DB struct {
 	watch  *fileWatch      // of an SQLite file
 	names  *vehicleNames   // that searches look in
 	counts *cache[int]     // how long lists are
-	pages  *cache[duePart] // of the due-soon list
+	due    *dueList        // that the due-soon list is picked from
+	pages  *cache[DuePage] // of the due-soon list
 	lists  *cache[any]     // what many pages ask for
 
 	within  *tx    // of a trial: all is done in this transaction
@@ -130,7 +131,7 @@ func openPostgres(dsn string) (*DB, error) {
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
 		uploads: make(chan struct{}, maxUploads), small: make(chan struct{}, maxUploads),
 		turns: make(chan struct{}, maxServerReaders),
-		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
+		names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
 	}, nil
 }
 
@@ -162,7 +163,7 @@ func openSQLite(path string) (*DB, error) {
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
 		small: make(chan struct{}, max(minSmall, 2*runtime.GOMAXPROCS(0))),
-		names: &vehicleNames{}, counts: &cache[int]{}, pages: &cache[duePart]{}, lists: &cache[any]{},
+		names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)

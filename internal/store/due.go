@@ -1,11 +1,9 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"encoding/json"
-	"fmt"
-	"slices"
+	"strings"
 
 	"github.com/jmoiron/sqlx"
 
@@ -26,15 +24,21 @@ const (
 	ByNarrowing     DueSort = "narrowing"      // most worth measuring first
 )
 
-// dueOrders are the orders there are, with the column each goes by; ties go
-// by vehicle and axle.
-var dueOrders = []order{
-	{ByBookBy, "c.by_due", aDate},
-	{ByLimitDate, "c.by_limit", aDate},
-	{ByVehicle, "v.sort_key", aText},
-	{ByKmLeft, "c.by_km", aNumber},
-	{ByThicknessLeft, "c.by_thickness", aNumber},
-	{ByNarrowing, "c.by_narrowing", aNumber},
+// dueOrder is an order with the number or else the text that it goes by.
+type dueOrder struct {
+	order
+	number func(a *dueAxle) float64
+}
+
+// dueOrders are the orders there are, none but ByVehicle by text; ties go by
+// vehicle and axle.
+var dueOrders = []dueOrder{
+	{order{name: ByBookBy, kind: aDate}, func(a *dueAxle) float64 { return float64(a.byDue) }},
+	{order{name: ByLimitDate, kind: aDate}, func(a *dueAxle) float64 { return float64(a.byLimit) }},
+	{order{name: ByVehicle, kind: aText}, func(*dueAxle) float64 { return 0 }},
+	{order{name: ByKmLeft, kind: aNumber}, func(a *dueAxle) float64 { return a.byKm }},
+	{order{name: ByThicknessLeft, kind: aNumber}, func(a *dueAxle) float64 { return a.byThickness }},
+	{order{name: ByNarrowing, kind: aNumber}, func(a *dueAxle) float64 { return a.byNarrowing }},
 }
 
 // DueSorts are the orders there are, the default first.
@@ -101,261 +105,95 @@ type DuePage struct {
 // next who asks gets them too, while nothing is written.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
 	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
-		d, err := t.dueSelect(sc, q)
-		if err != nil {
-			return err
-		}
-		if page.Total, err = t.countDue(d); err != nil {
-			return err
-		}
 		limit := limitOf(q.Limit)
-		query, args, err := d.pageSQL(q.After, limit)
-		if err != nil {
+		if limit > DefaultLimit { // too long to be kept
+			page, err = t.duePage(sc, q, limit)
 			return err
 		}
-		read := func() (p duePart, err error) {
-			p.rows, p.next, err = t.duePage(d, q.After, limit)
-			return p, err
-		}
-		var part duePart
-		if limit > DefaultLimit { // too long to be kept
-			part, err = read()
-		} else {
-			part, err = kept(t, t.db.pages, maxPages, query, args, read)
-		}
-		page.Rows, page.Next = part.rows, part.next
+		key, args := q.key(sc)
+		page, err = kept(t, t.db.pages, maxPages, key, args, func() (DuePage, error) { return t.duePage(sc, q, limit) })
 		return err
 	})
 	return page, err
-}
-
-// duePart is a page of a list without its length.
-type duePart struct {
-	rows []DueRow
-	next string
 }
 
 // EachDue calls fn for every row of q, whatever its After and Limit, and stops
 // at fn's first error. No transaction is open while fn runs, however long it
 // takes; an axle that is forecast anew meanwhile may come twice or not at all.
 func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(DueRow) error) error {
-	for after := ""; ; {
-		var rows []DueRow
-		err := db.read(ctx, "list what is due", func(t *tx) error {
-			d, err := t.dueSelect(sc, q)
-			if err != nil {
-				return err
-			}
-			rows, after, err = t.duePage(d, after, MaxLimit)
+	for q.After = ""; ; {
+		var page DuePage
+		err := db.readKeeping(ctx, "list what is due", func(t *tx) (err error) {
+			page, err = t.duePage(sc, q, MaxLimit)
 			return err
 		})
 		if err != nil {
 			return err
 		}
-		for _, r := range rows {
+		for _, r := range page.Rows {
 			if err := fn(r); err != nil {
 				return err
 			}
 		}
-		if after == "" {
+		if q.After = page.Next; q.After == "" {
 			return nil
 		}
 	}
 }
 
-// dueSelect is a DueQuery as SQL over axle_forecasts c and vehicles v.
-type dueSelect struct {
-	where // of a page
-	order
-	counted   where  // of axle_forecasts c alone
-	uncounted *where // what is not to be counted of these; nil = nothing
+// key names what q asks for and sc sees.
+func (q *DueQuery) key(sc auth.Scope) (string, []any) {
+	var w where
+	w.scope(sc, "c")
+	return w.String(), append(w.args,
+		q.Fleet, q.Depot, q.Text, given(q.Before), q.Sort, q.After, q.Limit, q.Vehicles, given(q.Booked), given(q.Measured), q.Left,
+		given(q.LimitFrom), given(q.LimitTo), given(q.From), q.Late, q.Part, given(q.Duty), q.Moved, q.Today)
 }
 
-// dueSelect makes q SQL. What is in few names is asked for by the vehicles' ids.
-func (t *tx) dueSelect(sc auth.Scope, q DueQuery) (d dueSelect, err error) {
-	ids, few, err := t.found(sc, q.Text, q.Fleet, q.Depot)
+// given is what p points to, or nil.
+func given[T any](p *T) any {
+	if p == nil {
+		return nil
+	}
+	return *p
+}
+
+// duePage returns a page of limit rows.
+func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int) (page DuePage, err error) {
+	f, err := t.dueFilter(sc, q)
 	if err != nil {
-		return d, err
+		return page, err
 	}
-	if few {
-		q.Text, q.Vehicles = "", onlyOf(q.Vehicles, ids)
-	}
-	return newDueSelect(sc, q)
-}
-
-func newDueSelect(sc auth.Scope, q DueQuery) (dueSelect, error) {
-	var d dueSelect
-	i := slices.IndexFunc(dueOrders, func(o order) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
-	if i < 0 {
-		return d, fleet.Invalidf("sort %q: want one of %s", q.Sort, fleet.OneOf(DueSorts))
-	}
-	d.order = dueOrders[i]
-	if q.Late && q.Booked == nil { // few are booked at all
-		booked := true
-		q.Booked = &booked
-	}
-	var err error
-	counted := q
-	if q.Booked != nil && !*q.Booked {
-		// Few are booked: they are counted and taken away, not looked for at all
-		// the others.
-		booked := true
-		counted.Booked = &booked
-		less, err := counted.where(sc, "c", "c.vehicle_id", someVehicles)
-		if err != nil {
-			return d, err
-		}
-		d.uncounted, counted.Booked = &less, nil
-	}
-	if d.counted, err = counted.where(sc, "c", "c.vehicle_id", someVehicles); err != nil {
-		return d, err
-	}
-	table, id := "c", "c.vehicle_id"
-	if d.name == ByVehicle {
-		// A condition on the forecasts' fleet would lead SQLite by it to all the
-		// fleet's axles, once for each vehicle.
-		table, id = "v", "v.id"
-	}
-	d.where, err = q.where(sc, table, id, eachVehicle)
-	return d, err
-}
-
-// How an axle's vehicle is looked for where many are found by their names: all of
-// them once, to count what they have; or one by one, for a page is soon full.
-const (
-	someVehicles = "%s in (select v.id from vehicles v%s)"
-	eachVehicle  = "exists (select 1 from vehicles v%[2]s and v.id = %[1]s)"
-)
-
-// where are the conditions of q, those on the vehicle asked of a table that has
-// its fleet and depot, and of its id there.
-func (q *DueQuery) where(sc auth.Scope, table, id, named string) (w where, err error) {
-	w.scope(sc, table)
-	w.only(table+".fleet_id", q.Fleet)
-	w.only(table+".depot_id", q.Depot)
-	if q.Vehicles != nil {
-		w.among(id, q.Vehicles)
-	}
-	switch {
-	case q.Booked == nil:
-	case *q.Booked:
-		w.add(`(c.vehicle_id, c.axle) in (
-			select b.vehicle_id, x.axle
-			from bookings b
-			join booking_work x on x.booking_id = b.id
-			where b.state = 'booked')`)
-	default:
-		w.add(`not exists (
-			select 1
-			from bookings b
-			join booking_work x on x.booking_id = b.id
-			where b.vehicle_id = c.vehicle_id and b.state = 'booked' and x.axle = c.axle)`)
-	}
-	if q.Before != nil {
-		w.add("c.by_due <= ?", *q.Before)
-	}
-	if err := w.narrow(q); err != nil {
-		return w, err
-	}
-	if table == "v" {
-		w.text("v.search", q.Text)
-		return w, nil
-	}
-	var found where
-	if found.text("v.search", q.Text); found.conds != nil {
-		w.add(fmt.Sprintf(named, id, found.String()), found.args...)
-	}
-	return w, nil
-}
-
-func (t *tx) countDue(d dueSelect) (n int, err error) {
-	if n, err = t.countAxles(d.counted); err != nil || d.uncounted == nil {
-		return n, err
-	}
-	less, err := t.countAxles(*d.uncounted)
-	return n - less, err
-}
-
-// countAxles counts the axle_forecasts c that w admits.
-func (t *tx) countAxles(w where) (int, error) {
-	return t.counted(`select count(*) from axle_forecasts c`+w.String(), w.args...)
-}
-
-// pageSQL returns the query of the rows after the cursor. Which rows those are is
-// found first, in the index that has the order, and only then what they hold: a
-// filter passes over many. SQLite takes the tables of a cross join as they come,
-// and no planner can begin with the tables of a left join (there is always a
-// fleet and a depot).
-func (d dueSelect) pageSQL(after string, limit int) (string, []any, error) {
-	w := where{slices.Clone(d.conds), slices.Clone(d.args)}
-	tables, id := "axle_forecasts c", "c.vehicle_id"
-	if d.name == ByVehicle {
-		tables, id = "vehicles v cross join axle_forecasts c", "v.id"
-		w.add("c.vehicle_id = v.id")
-	}
-	if after != "" {
-		c, err := d.parse(after)
-		if err != nil {
-			return "", nil, err
-		}
-		w.add("("+d.column+", "+id+", c.axle) > (?, ?, ?)", c.value, c.VehicleID, c.Axle)
-	}
-	return `
-		select
-			c.vehicle_id,
-			v.number,
-			v.plate,
-			f.name,
-			d.name,
-			c.axle,
-			c.part,
-			c.side,
-			c.face,
-			c.thickness_mm,
-			c.new_mm,
-			c.limit_mm,
-			c.km_left,
-			c.rate,
-			c.p05,
-			c.p10,
-			c.p50,
-			c.p90,
-			c.p95,
-			c.book_by,
-			c.past_limit,
-			c.readings,
-			c.as_of,
-			c.width80_days,
-			c.width80_if_measured,
-			c.warnings,
-			k.place
-		from (
-			select ` + id + ` as vehicle_id, c.axle, ` + d.column + ` as place
-			from ` + tables + w.String() + `
-			order by ` + d.column + `, ` + id + `, c.axle
-			limit ?) k
-		cross join axle_forecasts c
-		cross join vehicles v
-		left join fleets f on f.id = v.fleet_id
-		left join depots d on d.id = v.depot_id
-		where c.vehicle_id = k.vehicle_id and c.axle = k.axle and v.id = k.vehicle_id
-		order by k.place, k.vehicle_id, k.axle`, append(w.args, limit), nil
-}
-
-// duePage returns a page and the cursor of the next.
-func (t *tx) duePage(d dueSelect, after string, limit int) (rows []DueRow, next string, err error) {
-	query, args, err := d.pageSQL(after, limit+1) // one more shows whether there is a next page
+	var keys []AxleKey
+	err = t.withDue(f.today, func(l *dueHeld) error {
+		keys, page.Next, page.Total = f.page(l, limit)
+		return nil
+	})
 	if err != nil {
-		return nil, "", err
+		return page, err
 	}
-	var last cursor
+	page.Rows, err = t.dueRows(keys)
+	return page, err
+}
+
+// dueRows returns the rows of axles, in their order. No planner can begin with the
+// tables of a left join (there is always a fleet and a depot).
+func (t *tx) dueRows(keys []AxleKey) (rows []DueRow, err error) {
+	if len(keys) == 0 {
+		return nil, nil
+	}
+	n := rounded(len(keys))
+	args := make([]any, 0, 3*n)
+	for i := range n {
+		k := AxleKey{}
+		if i < len(keys) {
+			k = keys[i]
+		}
+		args = append(args, i, k.VehicleID, k.Axle)
+	}
+	rows = make([]DueRow, 0, len(keys))
 	err = t.each(func(r *sqlx.Rows) error {
-		if len(rows) == limit {
-			next = last.String()
-			return nil
-		}
 		var row DueRow
-		var value any
 		var warnings []byte
 		err := r.Scan(
 			&row.VehicleID,
@@ -383,17 +221,50 @@ func (t *tx) duePage(d dueSelect, after string, limit int) (rows []DueRow, next 
 			&row.AsOf,
 			(*number)(&row.Width80Days),
 			(*number)(&row.Width80IfMeasured),
-			&warnings,
-			&value)
+			&warnings)
 		if err != nil {
 			return err
 		}
 		if row.Position.Part != "" {
 			row.Position.Axle = row.Axle
 		}
-		last = d.cursor(value, row.VehicleID, row.Axle)
 		rows = append(rows, row)
 		return json.Unmarshal(warnings, &rows[len(rows)-1].Warnings)
-	}, query, args...)
-	return rows, next, err
+	}, `
+		with k (n, vehicle_id, axle) as (values (CAST(? AS integer), CAST(? AS bigint), CAST(? AS integer))`+strings.Repeat(", (?, ?, ?)", n-1)+`)
+		select
+			c.vehicle_id,
+			v.number,
+			v.plate,
+			f.name,
+			d.name,
+			c.axle,
+			c.part,
+			c.side,
+			c.face,
+			c.thickness_mm,
+			c.new_mm,
+			c.limit_mm,
+			c.km_left,
+			c.rate,
+			c.p05,
+			c.p10,
+			c.p50,
+			c.p90,
+			c.p95,
+			c.book_by,
+			c.past_limit,
+			c.readings,
+			c.as_of,
+			c.width80_days,
+			c.width80_if_measured,
+			c.warnings
+		from k
+		cross join axle_forecasts c
+		cross join vehicles v
+		left join fleets f on f.id = v.fleet_id
+		left join depots d on d.id = v.depot_id
+		where c.vehicle_id = k.vehicle_id and c.axle = k.axle and v.id = k.vehicle_id
+		order by k.n`, args...)
+	return rows, err
 }

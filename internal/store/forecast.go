@@ -89,7 +89,14 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 		if err := t.logForecasts(fs, 1); err != nil {
 			return err
 		}
-		return t.checkVehicles(sc, stagedLog.name)
+		if err := t.checkVehicles(sc, stagedLog.name); err != nil {
+			return err
+		}
+		// What an axle was a month ago is held with what it is: see dueList.
+		_, err := t.exec(`
+			update axle_forecasts set written = ` + t.writing("axle_forecasts") + `
+			where (vehicle_id, axle) in (select vehicle_id, axle from staged_log)`)
+		return err
 	})
 }
 
@@ -150,12 +157,12 @@ func positionRows(fs []AxleForecast) iter.Seq[[]any] {
 func (t *tx) upsertForecasts() error {
 	columns := stagedForecasts.columns
 	var set []string
-	for _, c := range append([]string{"depot_id"}, columns[2:]...) { // the first two are the key
+	for _, c := range append([]string{"depot_id", "written"}, columns[2:]...) { // the first two are the key
 		set = append(set, c+" = excluded."+c)
 	}
 	_, err := t.exec(`
-		insert into axle_forecasts (fleet_id, depot_id, ` + strings.Join(columns, ", ") + `)
-		select v.fleet_id, v.depot_id, s.` + strings.Join(columns, ", s.") + `
+		insert into axle_forecasts (fleet_id, depot_id, written, ` + strings.Join(columns, ", ") + `)
+		select v.fleet_id, v.depot_id, ` + t.writing("axle_forecasts") + `, s.` + strings.Join(columns, ", s.") + `
 		from staged_forecasts s
 		join vehicles v on v.id = s.vehicle_id
 		where true

@@ -2,14 +2,12 @@ package store
 
 import (
 	"context"
-	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/auth"
-	"brakewear/internal/fleet"
 )
 
 // LeftClass is a class of the share of its usable thickness that an axle has
@@ -63,51 +61,6 @@ var leftClassSQL = func() string {
 // leftBound is the upper end of a class as SQL has it.
 func leftBound(class int) string {
 	return strconv.FormatFloat(float64(class*leftStep)/100, 'f', 2, 64)
-}
-
-// narrow adds what an overview's figures are narrowed by.
-func (w *where) narrow(q *DueQuery) error {
-	if q.Measured != nil {
-		cond := measured
-		if !*q.Measured {
-			cond = "not " + measured
-		}
-		w.add(cond)
-	}
-	if q.Left != "" {
-		i := slices.Index(LeftClasses, q.Left)
-		if i < 0 {
-			return fleet.Invalidf("left %q: want one of %s", q.Left, fleet.OneOf(LeftClasses))
-		}
-		// A case is worked out in its order: no division by 0.
-		w.add("case when " + measured + " then " + leftClassSQL + " else -1 end = " + strconv.Itoa(i))
-	}
-	if q.LimitFrom != nil {
-		w.add("c.p50 >= ?", *q.LimitFrom)
-	}
-	if q.LimitTo != nil {
-		w.add("c.p50 <= ?", *q.LimitTo)
-	}
-	if q.From != nil {
-		w.add("c.by_due >= ?", *q.From)
-	}
-	if q.Late {
-		w.add("c.by_due < " + bookedFor)
-	}
-	if q.Part != "" {
-		w.add("c.part = ?", string(q.Part))
-	}
-	if q.Duty != nil {
-		if !storable(*q.Duty) {
-			w.add("false")
-		} else {
-			w.add("c.vehicle_id in (select v.id from vehicles v where v.duty = ?)", *q.Duty)
-		}
-	}
-	if q.Moved != "" {
-		return w.moved(q.Moved, q.Today)
-	}
-	return nil
 }
 
 // OverviewQuery narrows the figures of an overview; 0 = all.

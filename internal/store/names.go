@@ -2,6 +2,7 @@ package store
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -57,9 +58,9 @@ var maxLater = 1000
 var maxFound = 1000
 
 // found returns the vehicles that sc sees, of a fleet and a depot (0 = of all),
-// with text in their names; few is false when they are too many to be asked for
-// by their ids, or when that cannot be known here.
-func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, few bool, err error) {
+// with text in their names; few is false when they are more than most, or when that
+// cannot be known here.
+func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64, most int) (ids []int64, few bool, err error) {
 	if key(text) == "" || !storable(text) || t.db.Tentative() {
 		return nil, false, nil // a trial sees what nobody else does
 	}
@@ -84,7 +85,7 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 			if _, since := n.later[p.id]; since || !admits(p) {
 				continue
 			}
-			if ids = append(ids, p.id); len(ids) > maxFound {
+			if ids = append(ids, p.id); len(ids) > most {
 				return nil, false, nil
 			}
 		}
@@ -96,10 +97,33 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 	}
 	slices.Sort(ids)
 	ids = slices.Compact(ids)
-	if len(ids) > maxFound {
+	if len(ids) > most {
 		return nil, false, nil
 	}
 	return ids, true, nil
+}
+
+// named returns the vehicles that found does, however many; nil for all when there
+// is no text.
+func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, err error) {
+	if key(text) == "" {
+		return nil, nil
+	}
+	ids, ok, err := t.found(sc, text, fleetID, depotID, math.MaxInt)
+	if err != nil || ok {
+		return append([]int64{}, ids...), err
+	}
+	var w where
+	w.scope(sc, "v")
+	w.only("v.fleet_id", fleetID)
+	w.only("v.depot_id", depotID)
+	w.text("v.search", text)
+	ids = []int64{}
+	err = t.each(func(r *sqlx.Rows) error {
+		ids = append(ids, 0)
+		return r.Scan(&ids[len(ids)-1])
+	}, `select v.id from vehicles v`+w.String(), w.args...)
+	return ids, err
 }
 
 // names returns what there is to search in, with all that t sees; nil while
@@ -141,20 +165,9 @@ func (t *tx) names() (*namesRead, error) {
 // namesSince is was with what was written since; nil when that is too much, or
 // cannot be known.
 func (t *tx) namesSince(was *namesRead, version string) (*namesRead, error) {
-	w := where{}
-	if t.db.dialect == SQLite {
-		w.add("v.written > ?", was.newest) // they are given in the order of commits
-	} else {
-		started, seen := cutVersion(was.version)
-		if now, _ := cutVersion(version); now != started {
-			return nil, nil // it may be another server, with other transactions
-		}
-		// Transactions end in another order than they begin: one that was seen to
-		// be under way may have written since. What is of a transaction that is
-		// yet to begin here came from another server, with its backup.
-		w.add("v.written >= txid_snapshot_xmin(cast(? as txid_snapshot))", seen)
-		w.add("v.written < txid_snapshot_xmax(txid_current_snapshot())")
-		w.add("not txid_visible_in_snapshot(v.written, cast(? as txid_snapshot))", seen)
+	w, known := t.writtenSince("v.written", was.version, version, was.newest)
+	if !known {
+		return nil, nil
 	}
 	is := *was
 	is.version, is.later = version, maps.Clone(was.later)

@@ -95,18 +95,6 @@ func shiftSQL(m Shift, today fleet.Date) (now, with string) {
 	return "not " + states[i/2], before[i/2]
 }
 
-// moved leaves the measured axles of an axle_forecasts c that so moved.
-func (w *where) moved(m Shift, today fleet.Date) error {
-	if !slices.Contains(Shifts, m) {
-		return fleet.Invalidf("moved %q: want one of %s", m, fleet.OneOf(Shifts))
-	}
-	now, with := shiftSQL(m, today)
-	w.add(measured)
-	w.add(now) // first, so that the log is asked for those alone
-	w.add(`coalesce((select `+with+` `+trendThen+`), false)`, trendDays(today)...)
-	return nil
-}
-
 // Trend is what a month did to the axles that are measured now and were so then,
 // for whom a forecast of about that day was kept.
 type Trend struct {

@@ -154,11 +154,7 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	if err := w.fillVehicles(vs); err != nil {
 		return err
 	}
-	// What was written last is found by its number: see vehicleNames.
-	written := "txid_current()"
-	if w.t.db.dialect == SQLite {
-		written = "(select coalesce(max(written), 0) + 1 from vehicles)"
-	}
+	// What was written last is found by its number: see vehicleNames, dueList.
 	// In one order, so that two uploads do not wait for each other.
 	_, err := w.t.exec(`
 		insert into vehicles (
@@ -166,7 +162,7 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search, written)
 		select
 			fleet_id, depot_id, number, plate, category,
-			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search, ` + written + `
+			make, model, year, duty, first_used, actuation, gross_kg, sort_key, search, ` + w.t.writing("vehicles") + `
 		from staged_vehicles
 		where true
 		order by fleet_id, sort_key, number

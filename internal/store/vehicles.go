@@ -115,7 +115,7 @@ func (db *DB) Vehicles(ctx context.Context, sc auth.Scope, q VehicleQuery) (page
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)
 		w.only("v.depot_id", q.Depot)
-		ids, few, err := t.found(sc, q.Text, q.Fleet, q.Depot)
+		ids, few, err := t.found(sc, q.Text, q.Fleet, q.Depot, maxFound)
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -169,11 +170,64 @@ func (t *tx) snapshot() (v string, err error) {
 	return v, err
 }
 
-// cutVersion divides a version on PostgreSQL into when the server started and
-// which transactions are seen.
-func cutVersion(version string) (started, seen string) {
+// cutVersion divides a version into what is counted from, when a server started or
+// which connection watches a file, and what is seen: transactions or a count.
+func cutVersion(version string) (since, seen string) {
 	i := strings.LastIndexByte(version, ' ') // there are some in the first
 	return version[:max(0, i)], version[i+1:]
+}
+
+// covers says whether version held has all that is in version asked, as far as can
+// be told from the two.
+func covers(held, asked string) bool {
+	if held == "" || asked == "" || held == asked {
+		return held != "" && held == asked
+	}
+	since, seen := cutVersion(held)
+	sinceToo, seenToo := cutVersion(asked)
+	return since == sinceToo && ended(seen) > ended(seenToo)
+}
+
+// ended is how many commits are seen, of a file, or which transaction is the first
+// of which nobody knew whether it had ended, of a server: it never goes back.
+func ended(seen string) uint64 {
+	if parts := strings.Split(seen, ":"); len(parts) > 1 { // xmin:xmax:those between that were under way
+		seen = parts[1]
+	}
+	n, err := strconv.ParseUint(seen, 10, 64)
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+// writtenSince adds to what is in version now the condition that column, numbered by
+// each write, is of one that version held has not; newest is the highest held. known
+// is false where that cannot be told.
+func (t *tx) writtenSince(column, held, now string, newest int64) (w where, known bool) {
+	if t.db.dialect == SQLite {
+		w.add(column+" > ?", newest) // they are given in the order of commits
+		return w, true
+	}
+	started, seen := cutVersion(held)
+	if nowStarted, _ := cutVersion(now); nowStarted != started {
+		return w, false // it may be another server, with other transactions
+	}
+	// Transactions end in another order than they begin: one that was seen to
+	// be under way may have written since. What is of a transaction that is
+	// yet to begin here came from another server, with its backup.
+	w.add(column+" >= txid_snapshot_xmin(cast(? as txid_snapshot))", seen)
+	w.add(column + " < txid_snapshot_xmax(txid_current_snapshot())")
+	w.add("not txid_visible_in_snapshot("+column+", cast(? as txid_snapshot))", seen)
+	return w, true
+}
+
+// writing is the number of what is being written to table, as SQL; see writtenSince.
+func (t *tx) writing(table string) string {
+	if t.db.dialect == SQLite {
+		return "(select coalesce(max(written), 0) + 1 from " + table + ")"
+	}
+	return "txid_current()"
 }
 
 func (w *fileWatch) version(ctx context.Context, r *sqlx.DB) (string, error) {
@@ -193,7 +247,7 @@ func (w *fileWatch) version(ctx context.Context, r *sqlx.DB) (string, error) {
 		w.conn = nil
 		return "", err
 	}
-	return fmt.Sprintf("%d.%d", w.opened, n), nil
+	return fmt.Sprintf("%d %d", w.opened, n), nil
 }
 
 func (w *fileWatch) close() {

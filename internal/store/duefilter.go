@@ -1,0 +1,258 @@
+package store
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// dueFilter is a DueQuery as it is asked of a dueList.
+type dueFilter struct {
+	DueQuery
+	sc    auth.Scope
+	order dueOrder
+	after *dueKey
+	found []int64                // vehicles with Text in their names, sorted; nil = all
+	first map[AxleKey]fleet.Date // that an open booking is for, where any is asked about
+	left  int8                   // -1 = any
+	moved uint8                  // bits of Shifts; 0 = any
+	today fleet.Date             // of moved, or 0
+}
+
+// dueKey is a place in an order.
+type dueKey struct {
+	number    float64
+	text      string
+	vehicleID int64
+	axle      int
+}
+
+func (k *dueKey) compare(o *dueKey) int {
+	switch {
+	case k.number < o.number:
+		return -1
+	case k.number > o.number:
+		return 1
+	}
+	if c := strings.Compare(k.text, o.text); c != 0 {
+		return c
+	}
+	return cmp.Or(cmp.Compare(k.vehicleID, o.vehicleID), cmp.Compare(k.axle, o.axle))
+}
+
+// dueFilter reads what q needs beside the list.
+func (t *tx) dueFilter(sc auth.Scope, q DueQuery) (*dueFilter, error) {
+	f := &dueFilter{DueQuery: q, sc: sc, left: -1}
+	i := slices.IndexFunc(dueOrders, func(o dueOrder) bool { return o.name == cmp.Or(q.Sort, ByBookBy) })
+	if i < 0 {
+		return nil, fleet.Invalidf("sort %q: want one of %s", q.Sort, fleet.OneOf(DueSorts))
+	}
+	f.order = dueOrders[i]
+	if q.After != "" {
+		c, err := f.order.parse(q.After)
+		if err != nil {
+			return nil, err
+		}
+		f.after = &dueKey{vehicleID: c.VehicleID, axle: c.Axle}
+		switch v := c.value.(type) {
+		case fleet.Date:
+			f.after.number = float64(v)
+		case float64:
+			f.after.number = v
+		case string:
+			f.after.text = v
+		}
+	}
+	if q.Left != "" {
+		i := slices.Index(LeftClasses, q.Left)
+		if i < 0 {
+			return nil, fleet.Invalidf("left %q: want one of %s", q.Left, fleet.OneOf(LeftClasses))
+		}
+		f.left = int8(i)
+	}
+	if q.Moved != "" {
+		i := slices.Index(Shifts, q.Moved)
+		if i < 0 {
+			return nil, fleet.Invalidf("moved %q: want one of %s", q.Moved, fleet.OneOf(Shifts))
+		}
+		f.moved, f.today = 1<<i, q.Today
+	}
+	var err error
+	if f.found, err = t.named(sc, q.Text, q.Fleet, q.Depot); err != nil {
+		return nil, err
+	}
+	if q.Late || q.Booked != nil {
+		f.first, err = t.firstBooked()
+	}
+	return f, err
+}
+
+// firstBooked returns the first day for which each axle has an open booking. Few are
+// booked at all.
+func (t *tx) firstBooked() (map[AxleKey]fleet.Date, error) {
+	const query = `
+		select b.vehicle_id, x.axle, min(b.day)
+		from bookings b
+		join booking_work x on x.booking_id = b.id
+		where b.state = 'booked'
+		group by b.vehicle_id, x.axle`
+	return listed(t, query, nil, func() (map[AxleKey]fleet.Date, error) {
+		first := map[AxleKey]fleet.Date{}
+		err := t.each(func(r *sqlx.Rows) error {
+			var k AxleKey
+			var d fleet.Date
+			err := r.Scan(&k.VehicleID, &k.Axle, &d)
+			first[k] = d
+			return err
+		}, query)
+		return first, err
+	})
+}
+
+// page returns the first axles of l that f admits behind its cursor, the cursor of
+// those behind them, and how many f admits on all pages.
+func (f *dueFilter) page(l *dueHeld, limit int) (keys []AxleKey, next string, total int) {
+	vehicles := f.vehicles(l)
+	admits := f.axles(l)
+	keep := 4 * (limit + 1) // sorted when there are so many; one more shows whether there is a next page
+	top := make([]int32, 0, keep)
+	var last dueKey // of top, once it was full
+	full := false
+	cut := func() {
+		slices.SortFunc(top, func(a, b int32) int {
+			ka, kb := f.key(l, &l.axles[a]), f.key(l, &l.axles[b])
+			return ka.compare(&kb)
+		})
+		if len(top) > limit+1 {
+			top, full = top[:limit+1], true
+			last = f.key(l, &l.axles[top[limit]])
+		}
+	}
+	for i := range l.axles {
+		a := &l.axles[i]
+		if !vehicles[a.vehicle] || !admits(a) {
+			continue
+		}
+		total++
+		if full && f.order.number(a) > last.number {
+			continue // as nearly all are
+		}
+		k := f.key(l, a)
+		if f.after != nil && k.compare(f.after) <= 0 || full && k.compare(&last) >= 0 {
+			continue
+		}
+		if top = append(top, int32(i)); len(top) == keep {
+			cut()
+		}
+	}
+	cut()
+	for n, i := range top {
+		a := &l.axles[i]
+		k := f.key(l, a)
+		if n == limit {
+			break
+		}
+		keys = append(keys, AxleKey{k.vehicleID, k.axle})
+		if n == limit-1 && len(top) > limit {
+			next = f.order.cursor(f.value(&k), k.vehicleID, k.axle).String()
+		}
+	}
+	return keys, next, total
+}
+
+func (f *dueFilter) key(l *dueHeld, a *dueAxle) dueKey {
+	v := &l.vehicles[a.vehicle]
+	k := dueKey{number: f.order.number(a), vehicleID: v.id, axle: int(a.axle)}
+	if f.order.kind == aText {
+		k.text = v.sortKey
+	}
+	return k
+}
+
+// value is what a cursor of f's order keeps of a place.
+func (f *dueFilter) value(k *dueKey) any {
+	switch f.order.kind {
+	case aText:
+		return k.text
+	case aDate:
+		return fleet.Date(k.number)
+	}
+	return k.number
+}
+
+// vehicles returns for each vehicle of l whether f admits it.
+func (f *dueFilter) vehicles(l *dueHeld) []bool {
+	places := make([]bool, len(l.places.values))
+	for i, p := range l.places.values {
+		places[i] = (f.Fleet == 0 || p.fleet == f.Fleet) && (f.Depot == 0 || p.depot == f.Depot) && f.sc.Sees(p.fleet, p.depot)
+	}
+	duty := int32(-1)
+	if f.Duty != nil {
+		var ok bool
+		if duty, ok = l.duties.of[*f.Duty]; !ok {
+			return make([]bool, len(l.vehicles))
+		}
+	}
+	admitted := make([]bool, len(l.vehicles))
+	for i := range l.vehicles {
+		v := &l.vehicles[i]
+		admitted[i] = v.place >= 0 && places[v.place] && (duty < 0 || v.duty == duty)
+	}
+	for _, ids := range [][]int64{f.found, f.Vehicles} {
+		if ids == nil {
+			continue
+		}
+		named := make([]bool, len(l.vehicles))
+		for _, id := range ids {
+			if i, ok := l.at[id]; ok {
+				named[i] = admitted[i]
+			}
+		}
+		admitted = named
+	}
+	return admitted
+}
+
+// axles returns what says whether f admits an axle by what is known of it.
+func (f *dueFilter) axles(l *dueHeld) func(a *dueAxle) bool {
+	const first, last = math.MinInt32, math.MaxInt32
+	bound := func(d *fleet.Date, otherwise fleet.Date) fleet.Date {
+		if d == nil {
+			return otherwise
+		}
+		return *d
+	}
+	from, before := bound(f.From, first), bound(f.Before, last)
+	limitFrom, limitTo := bound(f.LimitFrom, first), bound(f.LimitTo, last)
+	limited := f.LimitFrom != nil || f.LimitTo != nil
+	part := int32(-1)
+	if f.Part != "" {
+		var ok bool
+		if part, ok = l.parts.of[f.Part]; !ok {
+			return func(*dueAxle) bool { return false }
+		}
+	}
+	moves := slices.Index(l.todays[:], f.today)
+	return func(a *dueAxle) bool {
+		if a.byDue < from || a.byDue > before || part >= 0 && int32(a.part) != part || f.left >= 0 && a.left != f.left {
+			return false
+		}
+		if limited && (a.byLimit < limitFrom || a.byLimit > limitTo || a.byLimit == never) {
+			return false
+		}
+		if f.Measured != nil && *f.Measured != (a.left >= 0) || f.moved != 0 && a.moved[moves]&f.moved == 0 {
+			return false
+		}
+		if f.first == nil {
+			return true
+		}
+		day, booked := f.first[AxleKey{l.vehicles[a.vehicle].id, int(a.axle)}]
+		return (f.Booked == nil || *f.Booked == booked) && (!f.Late || booked && a.byDue < day)
+	}
+}

@@ -1,0 +1,180 @@
+package store_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"testing"
+
+	gocmp "github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"brakewear/forecast"
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// What is held of the due-soon list and brought up to date by what was written since,
+// by this process or another, lists what a list read whole does, under any filter, in
+// any order.
+func TestDueListKeptUp(t *testing.T) {
+	steps := 120
+	if testing.Short() {
+		steps = 30
+	}
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			db, other, anew := storetest.MustOpen(t, url), storetest.MustOpen(t, url), storetest.MustOpen(t, url)
+			rng := rand.New(rand.NewPCG(3, 4)) // a seed like any other
+			depots := []string{"Quay", "Hill", "Bay"}
+			duties := []string{"", "city", "hills"}
+			bus := func(n int) store.VehicleEntry {
+				return entry(fmt.Sprint("Bus ", n), of([]string{"North", "South"}[n%2], depots[rng.IntN(len(depots))]), func(e *store.VehicleEntry) {
+					e.Duty, e.Plate = duties[rng.IntN(len(duties))], fmt.Sprint("Q", rng.IntN(5))
+				})
+			}
+			ids := mustVehicles(t, db, entry("Bus 0"), bus(1), bus(2), bus(3))
+			north := []int64{ids[0], ids[2]}
+			axle := func(ago fleet.Date) store.AxleForecast {
+				f := worn(ids[rng.IntN(len(ids))], 1+rng.IntN(3), 3+12*rng.Float64(), 1+rng.Float64())
+				f.AsOf -= forecast.Day(ago)
+				by := fleet.Date(f.AsOf) + fleet.Date(rng.IntN(60)-10)
+				if f.BookBy = &by; rng.IntN(5) == 0 {
+					f.BookBy = nil
+				}
+				f.PastLimit = rng.IntN(6) == 0
+				if rng.IntN(6) == 0 {
+					unmeasured(&f)
+				}
+				return f
+			}
+			query := func() store.DueQuery {
+				q := store.DueQuery{Sort: store.DueSorts[rng.IntN(len(store.DueSorts))], Limit: 1 + rng.IntN(30), Today: asOf + fleet.Date(rng.IntN(3))}
+				some := func(set func()) {
+					if rng.IntN(5) == 0 {
+						set()
+					}
+				}
+				date := func() *fleet.Date { return ptr(asOf + fleet.Date(rng.IntN(80)-20)) }
+				some(func() { q.Fleet = 1 + rng.Int64N(2) })
+				some(func() { q.Depot = 1 + rng.Int64N(6) })
+				some(func() { q.Text = []string{"bus 1", "q3", "us"}[rng.IntN(3)] })
+				some(func() { q.Before = date() })
+				some(func() { q.From = date() })
+				some(func() { q.LimitFrom = date() })
+				some(func() { q.LimitTo = date() })
+				some(func() { q.Booked = ptr(rng.IntN(2) == 0) })
+				some(func() { q.Measured = ptr(rng.IntN(2) == 0) })
+				some(func() { q.Late = true })
+				some(func() { q.Left = store.LeftClasses[rng.IntN(len(store.LeftClasses))] })
+				some(func() { q.Part = []fleet.Part{fleet.Pad, fleet.Rotor}[rng.IntN(2)] })
+				some(func() { q.Duty = &duties[rng.IntN(len(duties))] })
+				some(func() { q.Moved = store.Shifts[rng.IntN(len(store.Shifts))] })
+				some(func() { q.Vehicles = ids[:rng.IntN(len(ids))] })
+				return q
+			}
+			quay := depotOf(t, db, "Quay")
+			scopes := []auth.Scope{all, auth.ScopeOf([]int64{quay.FleetID}, nil), auth.ScopeOf(nil, []int64{quay.ID})}
+			listed := 0
+			for step := range steps {
+				by := []*store.DB{db, other}[rng.IntN(2)]
+				switch rng.IntN(6) {
+				case 0:
+					n := 4 + rng.IntN(30)
+					ids = append(ids, mustVehicles(t, by, bus(n))...)
+					if n%2 == 0 {
+						north = append(north, ids[len(ids)-1])
+					}
+				case 1: // moved, or with another duty
+					mustVehicles(t, by, bus(1+rng.IntN(3)))
+				case 2:
+					if err := by.LogForecasts(t.Context(), all, []store.AxleForecast{axle(30), axle(31), axle(32)}); err != nil {
+						t.Fatal(err)
+					}
+				case 3:
+					mustBook(t, by, job(north[rng.IntN(len(north))], quay.ID, monday+7*fleet.Date(step)))
+				default:
+					fs := map[dueKey]store.AxleForecast{}
+					for range 1 + rng.IntN(4) {
+						f := axle(0)
+						fs[dueKey{f.VehicleID, f.Axle}] = f
+					}
+					for _, f := range fs {
+						mustForecasts(t, by, f)
+					}
+				}
+				undo := func() {}
+				if step%10 == 9 {
+					undo = store.SetMaxDueNews(0) // too much to be read piece by piece
+				}
+				anew.ForgetDue()
+				for range 5 {
+					q, sc := query(), scopes[rng.IntN(len(scopes))]
+					for {
+						want, err := anew.DueSoon(t.Context(), sc, q)
+						if err != nil {
+							t.Fatal(err)
+						}
+						got, err := db.DueSoon(t.Context(), sc, q)
+						if err != nil {
+							t.Fatal(err)
+						}
+						if d := gocmp.Diff(want, got, cmpopts.EquateNaNs(), cmpopts.EquateEmpty()); d != "" {
+							t.Fatalf("step %d, %+v: read whole, kept up:\n%s", step, q, d)
+						}
+						listed += len(got.Rows)
+						if q.After = got.Next; q.After == "" {
+							break
+						}
+					}
+				}
+				undo()
+			}
+			if listed < steps {
+				t.Errorf("%d rows were listed in %d steps: too few to compare", listed, steps)
+			}
+		})
+	}
+}
+
+// While many write and many look, everybody sees what he wrote.
+func TestDueListAtOnce(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			dbs := []*store.DB{storetest.MustOpen(t, url), storetest.MustOpen(t, url)}
+			var entries []store.VehicleEntry
+			for i := range 6 {
+				entries = append(entries, entry(fmt.Sprint("Bus ", i)))
+			}
+			ids := mustVehicles(t, dbs[0], entries...)
+			var wg sync.WaitGroup
+			for i, id := range ids {
+				wg.Go(func() {
+					for n := range fleet.Date(20) {
+						by := asOf + n
+						f := due(id, 1, &by, float64(asOf))
+						if err := dbs[i%2].SaveForecasts(t.Context(), all, []store.AxleForecast{f}); err != nil {
+							t.Error(err)
+							return
+						}
+						q := store.DueQuery{From: &by, Before: &by, Vehicles: []int64{id}, Moved: []store.Shift{"", store.IntoDue}[n%2], Today: asOf + n%3}
+						want := 1
+						if q.Moved != "" {
+							want = 0 // nothing is known of a month ago
+						}
+						page, err := dbs[(i+int(n))%2].DueSoon(t.Context(), all, q)
+						if err != nil || page.Total != want || len(page.Rows) != want || want == 1 && *page.Rows[0].BookBy != by {
+							t.Errorf("vehicle %d, step %d: got %+v, %v; want %d rows to be booked by %v", id, n, page, err, want, by)
+							return
+						}
+					}
+				})
+			}
+			wg.Wait()
+		})
+	}
+}
