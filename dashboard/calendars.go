@@ -148,7 +148,7 @@ func (d *Dashboard) origin(c *gin.Context) string {
 	if d.svc.URL != "" {
 		return strings.TrimSuffix(d.svc.URL, "/")
 	}
-	if c.Request.TLS != nil {
+	if web.Secure(c.Request) {
 		return "https://" + c.Request.Host
 	}
 	return "http://" + c.Request.Host

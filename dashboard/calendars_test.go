@@ -6,6 +6,10 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/store/storetest"
+	"brakewear/internal/web"
 )
 
 func TestCalendars(t *testing.T) {
@@ -72,5 +76,22 @@ func TestCalendars(t *testing.T) {
 		if rec := w.get(path); rec.Code != http.StatusNotFound {
 			t.Errorf("%s: got %d, want not found", path, rec.Code)
 		}
+	}
+}
+
+// Behind a proxy that ends TLS, an address is one that works from outside.
+func TestAddressOverTLS(t *testing.T) {
+	w := small(t)
+	session, err := storetest.SignIn(t.Context(), w.svc.DB, "over TLS", auth.Grant{Role: auth.Admin})
+	if err != nil {
+		t.Fatal(err)
+	}
+	req := httptest.NewRequest(http.MethodPost, "/calendars", strings.NewReader("vehicle=bus+1"))
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	req.AddCookie(&http.Cookie{Name: "__Host-" + web.SessionCookie, Value: session})
+	rec := httptest.NewRecorder()
+	web.OverTLS(w.handler).ServeHTTP(rec, req)
+	if address := text(find(parse(t, rec.Body.String()), ".address")[0]); !strings.HasPrefix(address, "https://example.com/calendar/") {
+		t.Errorf("address: got %s, want https", address)
 	}
 }

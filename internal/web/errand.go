@@ -32,7 +32,7 @@ func SetErrand(c *gin.Context, secret, next string) {
 		Value:    secret + "." + url.QueryEscape(next),
 		Path:     "/",
 		HttpOnly: true,
-		Secure:   secure(c.Request),
+		Secure:   Secure(c.Request),
 		SameSite: http.SameSiteLaxMode, // it comes along when the provider sends the browser back
 		MaxAge:   int(errandLife.Seconds()),
 	}

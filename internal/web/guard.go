@@ -189,10 +189,11 @@ func OverTLS(h http.Handler) http.Handler {
 	})
 }
 
-func secure(r *http.Request) bool { return r.TLS != nil || r.Context().Value(secureKey) == true }
+// Secure tells whether a request came over TLS, to us or to a proxy of ours.
+func Secure(r *http.Request) bool { return r.TLS != nil || r.Context().Value(secureKey) == true }
 
 func cookieName(r *http.Request) string {
-	if secure(r) {
+	if Secure(r) {
 		return secureCookie
 	}
 	return SessionCookie
@@ -202,7 +203,7 @@ func cookieName(r *http.Request) string {
 func Remember(c *gin.Context, name, value string) {
 	http.SetCookie(c.Writer, &http.Cookie{
 		Name: cookieName(c.Request) + "-" + name, Value: value, Path: "/", MaxAge: 365 * 24 * 60 * 60,
-		HttpOnly: true, Secure: secure(c.Request), SameSite: http.SameSiteLaxMode,
+		HttpOnly: true, Secure: Secure(c.Request), SameSite: http.SameSiteLaxMode,
 	})
 }
 
@@ -216,14 +217,14 @@ func Remembered(c *gin.Context, name string) string {
 }
 
 // SetSession gives the browser a session's secret; "" takes it back. The
-// cookie lasts until the browser forgets it, the session as its row says.
+// cookie lasts as long as a session may at most, the session as its row says.
 func SetSession(c *gin.Context, secret string) {
 	cookie := http.Cookie{
 		Name:     cookieName(c.Request),
 		Value:    secret,
 		Path:     "/",
 		HttpOnly: true,
-		Secure:   secure(c.Request),
+		Secure:   Secure(c.Request),
 		SameSite: http.SameSiteLaxMode, // a link in a mail opens a page signed in
 		MaxAge:   14 * 24 * 60 * 60,
 	}
