@@ -5,10 +5,8 @@ import (
 	"fmt"
 	"iter"
 	"math"
-	"runtime"
 	"slices"
 	"sort"
-	"sync"
 )
 
 // Backtest replays history: on each day of a grid, models that know only what
@@ -36,11 +34,7 @@ type Backtest struct {
 	Workers int
 }
 
-const (
-	defaultRisk = .05
-	// batch is the number of vehicles in work at a time.
-	batch = 256
-)
+const defaultRisk = .05
 
 // Run scores the models on the vehicles, which it takes once and in order.
 func (b Backtest) Run(vehicles iter.Seq[*Vehicle]) (*Scores, error) {
@@ -50,9 +44,6 @@ func (b Backtest) Run(vehicles iter.Seq[*Vehicle]) (*Scores, error) {
 	b.AsOf = slices.Compact(slices.Sorted(slices.Values(b.AsOf)))
 	if b.Risk == 0 {
 		b.Risk = defaultRisk
-	}
-	if b.Workers <= 0 {
-		b.Workers = runtime.GOMAXPROCS(0)
 	}
 	if b.Truth == nil {
 		until := b.AsOf[len(b.AsOf)-1] + 3653
@@ -69,34 +60,9 @@ func (b Backtest) Run(vehicles iter.Seq[*Vehicle]) (*Scores, error) {
 	// Each vehicle is scored by itself and the sums are joined in the order of
 	// vehicles, so that rounding is the same whoever did the work.
 	all := &Scores{risk: b.Risk}
-	var vs []*Vehicle
-	flush := func() {
-		parts := make([]*Scores, len(vs))
-		next := make(chan int)
-		var wg sync.WaitGroup
-		for range min(b.Workers, len(vs)) {
-			wg.Go(func() {
-				for i := range next {
-					parts[i] = b.vehicle(vs[i], models)
-				}
-			})
-		}
-		for i := range vs {
-			next <- i
-		}
-		close(next)
-		wg.Wait()
-		for _, p := range parts {
-			all.Merge(p)
-		}
-		vs = vs[:0]
-	}
-	for v := range vehicles {
-		if vs = append(vs, v); len(vs) == batch {
-			flush()
-		}
-	}
-	flush()
+	eachInOrder(vehicles, b.Workers,
+		func(v *Vehicle) *Scores { return b.vehicle(v, models) },
+		func(_ *Vehicle, s *Scores) { all.Merge(s) })
 	return all, nil
 }
 

@@ -354,7 +354,6 @@ const pathSteps = 40
 
 // paths samples each live place from its fitting to a little past the limit.
 func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
-	const z80 = 1.2815515655446004
 	born := math.Inf(-1) // the model looks at all places at once
 	for _, p := range s.places[:s.live] {
 		born = max(born, s.births[p.born].at)

@@ -19,7 +19,7 @@ func TestEachInOrderPanics(t *testing.T) {
 			t.Errorf("took %d results, want those before", taken)
 		}
 	}()
-	eachInOrder(slices.Values(make([]int, 600)), func(int) int {
+	eachInOrder(slices.Values(make([]int, 600)), 0, func(int) int {
 		if taken > 0 {
 			panic("as should never be")
 		}

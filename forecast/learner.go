@@ -61,7 +61,7 @@ func (l *Learner) Listen(vs iter.Seq[*Vehicle]) *Heard {
 		lives    []*noiseLife
 	}
 	m := l.Model()
-	eachInOrder(l.heard(vs), func(v *Vehicle) (out told) {
+	eachInOrder(l.heard(vs), 0, func(v *Vehicle) (out told) {
 		f := fitters.Get().(*fitter)
 		defer fitters.Put(f)
 		h := m.history(f, v, l.AsOf, partOrder[:])

@@ -92,11 +92,14 @@ func hashOf(name string) uint64 {
 	return h.Sum64()
 }
 
-// eachInOrder works on the elements of seq with all processors and takes the
-// results one by one in their order. A panic of work is the caller's.
-func eachInOrder[S, T any](seq iter.Seq[S], work func(S) T, take func(S, T)) {
+// eachInOrder works on the elements of seq with so many workers (0: one per
+// processor) and takes the results one by one in their order. A panic of work is
+// the caller's.
+func eachInOrder[S, T any](seq iter.Seq[S], workers int, work func(S) T, take func(S, T)) {
 	const batch = 256
-	workers := runtime.GOMAXPROCS(0)
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
 	out := make([]T, batch)
 	var in []S
 	var gone any // what work panicked with first, and where

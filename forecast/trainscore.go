@@ -205,7 +205,7 @@ func (n *noiseFit) fit() (c Convergence, lives, left int) {
 	before := defaultNoise(Pad)
 	for it := range noiseIterations {
 		scores := make([]lifeScore, 0, len(sample))
-		eachInOrder(slices.Values(sample), func(l *noiseLife) lifeScore {
+		eachInOrder(slices.Values(sample), 0, func(l *noiseLife) lifeScore {
 			f := fitters.Get().(*fitter)
 			defer fitters.Put(f)
 			n.dress(l)
