@@ -224,7 +224,7 @@ func (a *API) moveBooking(c *gin.Context) error {
 		}
 		to.DepotID = b.DepotID
 	}
-	if _, err := a.svc.MoveBooking(ctx, sc, a.sender(c), id, to, in.Why); err != nil {
+	if _, err := a.svc.DB.MoveBooking(ctx, sc, a.sender(c), id, to, in.Why); err != nil {
 		return err
 	}
 	return a.sendBooking(c, http.StatusOK, id)
@@ -245,13 +245,10 @@ func (a *API) endBooking(state fleet.BookingState) func(*gin.Context) error {
 			return err
 		}
 		ctx, sc := c.Request.Context(), a.scope(c)
-		switch state {
-		case fleet.Done:
+		if state == fleet.Done {
 			_, err = a.svc.FinishBooking(ctx, sc, a.sender(c), id, in.OdometerKm)
-		case fleet.Missed:
-			_, err = a.svc.MissBooking(ctx, sc, a.sender(c), id, in.Why)
-		default:
-			_, err = a.svc.WithdrawBooking(ctx, sc, a.sender(c), id, in.Why)
+		} else {
+			_, err = a.svc.DB.EndBooking(ctx, sc, a.sender(c), id, state, in.Why)
 		}
 		if err != nil {
 			return err

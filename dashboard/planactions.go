@@ -95,7 +95,7 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 		to.DepotID = b.DepotID
 	}
 	if f.ok() {
-		_, err = d.svc.MoveBooking(ctx, sc, d.who(c), id, to, f.text("why"))
+		_, err = d.svc.DB.MoveBooking(ctx, sc, d.who(c), id, to, f.text("why"))
 		if err := f.take("day", err); err != nil {
 			return err
 		}
@@ -136,10 +136,10 @@ func (d *Dashboard) endBooking(c *gin.Context) error {
 			err = f.take("odometer", err)
 		}
 	case "missed":
-		_, err = d.svc.MissBooking(ctx, sc, d.who(c), id, f.text("why"))
+		_, err = d.svc.DB.EndBooking(ctx, sc, d.who(c), id, fleet.Missed, f.text("why"))
 		err = f.take("missed", err)
 	case "withdrawn":
-		_, err = d.svc.WithdrawBooking(ctx, sc, d.who(c), id, f.text("why"))
+		_, err = d.svc.DB.EndBooking(ctx, sc, d.who(c), id, fleet.Withdrawn, f.text("why"))
 		err = f.take("withdrawn", err)
 	case "note":
 		err = f.take("note", d.svc.DB.SetBookingNote(ctx, sc, d.who(c), id, f.text("note")))

@@ -156,7 +156,7 @@ func TestBrowserDrag(t *testing.T) {
 	if err := w.svc.DB.AddClosures(t.Context(), auth.AllFleets(), []fleet.Closure{{DepotID: 2, First: today + 3, Last: today + 3, Technicians: .5}}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := w.svc.MoveBooking(t.Context(), auth.AllFleets(), "N. N.", bs[0].ID, fleet.Slot{DepotID: 2, Day: today + 1}, ""); err != nil {
+	if _, err := w.svc.DB.MoveBooking(t.Context(), auth.AllFleets(), "N. N.", bs[0].ID, fleet.Slot{DepotID: 2, Day: today + 1}, ""); err != nil {
 		t.Fatal(err)
 	}
 	look(t, ctx, desk, "light", srv.URL+"/plan")

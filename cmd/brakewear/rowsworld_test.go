@@ -254,7 +254,7 @@ func (w *rowsWorld) plan() {
 		return nil
 	})
 	w.each(func(i int) error {
-		_, err := w.svc.MoveBooking(w.ctx, all, rowsBy, moved, fleet.Slot{DepotID: 1, Day: today + fleet.Date(i%2)}, "the driver asked for it")
+		_, err := w.svc.DB.MoveBooking(w.ctx, all, rowsBy, moved, fleet.Slot{DepotID: 1, Day: today + fleet.Date(i%2)}, "the driver asked for it")
 		return err
 	})
 	_, err := w.svc.Propose(w.ctx, all, rowsBy, today, pipeline.ProposeOptions{})

@@ -43,7 +43,7 @@ func Plan(ctx context.Context, svc *pipeline.Service) error {
 	}
 	b := last.Booking
 	for later := fleet.Date(1); later <= 5; later++ {
-		_, err := svc.MoveBooking(ctx, sc, "demo", b.ID, fleet.Slot{DepotID: b.DepotID, Day: b.Day + later}, "the driver asked for it")
+		_, err := svc.DB.MoveBooking(ctx, sc, "demo", b.ID, fleet.Slot{DepotID: b.DepotID, Day: b.Day + later}, "the driver asked for it")
 		if err == nil {
 			break
 		}

@@ -135,12 +135,6 @@ func handWork(h *store.History, fs []store.AxleForecast, axle int, day fleet.Dat
 	return axleWork{}, fleet.Invalidf("axle %d: the vehicle has none", axle)
 }
 
-// MoveBooking puts a booking into another slot, where proposals then leave it;
-// Bay or Starts may be 0 for any that is free.
-func (s *Service) MoveBooking(ctx context.Context, sc auth.Scope, by string, id int64, to fleet.Slot, why string) (fleet.Booking, error) {
-	return s.DB.MoveBooking(ctx, sc, by, id, to, why)
-}
-
 // FinishBooking says that a booking's work was done, for a workshop that keeps
 // no job card of it. Its parts are kept as
 // fitted on its day, with the odometer where that was read, and the vehicle is
@@ -190,15 +184,4 @@ func fittedBy(b *fleet.Booking, odometerKm *float64) (fitted []fleet.Fitment) {
 		}
 	}
 	return fitted
-}
-
-// MissBooking says that a booking came to nothing: the vehicle did not come, or
-// nothing was done. The next proposal plans its axles anew.
-func (s *Service) MissBooking(ctx context.Context, sc auth.Scope, by string, id int64, why string) (fleet.Booking, error) {
-	return s.DB.EndBooking(ctx, sc, by, id, fleet.Missed, why)
-}
-
-// WithdrawBooking takes a booking off the plan.
-func (s *Service) WithdrawBooking(ctx context.Context, sc auth.Scope, by string, id int64, why string) (fleet.Booking, error) {
-	return s.DB.EndBooking(ctx, sc, by, id, fleet.Withdrawn, why)
 }

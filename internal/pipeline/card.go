@@ -234,30 +234,20 @@ type CardTests struct {
 // CardTests returns the brake tests that belong to a card that sc sees.
 func (s *Service) CardTests(ctx context.Context, sc auth.Scope, c *fleet.Card) (CardTests, error) {
 	var out CardTests
-	sc = byCard(sc, c)
-	tests, err := s.DB.BrakeTests(ctx, sc, c.VehicleID)
+	h, err := s.DB.History(ctx, byCard(sc, c), c.VehicleID)
 	if err != nil {
 		return out, err
 	}
-	h, err := s.DB.History(ctx, sc, c.VehicleID)
-	if err != nil {
-		return out, err
-	}
-	set := rules.Or(h.RuleSet)
-	var axles []int
-	for _, a := range h.Axles {
-		axles = append(axles, a.Number)
-	}
-	for i := range tests {
-		t := &tests[i]
-		if t.Aside != nil || t.System != fleet.ServiceBrake {
+	for i := range h.BrakeTests {
+		t := &h.BrakeTests[i]
+		if t.System != fleet.ServiceBrake {
 			continue
 		}
 		switch {
 		case t.Stage == fleet.BeforeJob && t.Date <= c.Day && c.Day-t.Date <= beforeDays:
-			out.Before, out.JudgedBefore = t, set.Judged(&h.Vehicle, axles, t)
+			out.Before, out.JudgedBefore = t, JudgeBrakeTest(&h, t)
 		case t.Stage == fleet.AfterJob && t.Date >= c.Day && (c.ClosedAt == nil || t.Date <= s.dayOf(*c.ClosedAt)):
-			out.After, out.JudgedAfter = t, set.Judged(&h.Vehicle, axles, t)
+			out.After, out.JudgedAfter = t, JudgeBrakeTest(&h, t)
 		}
 	}
 	return out, nil

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"brakewear/forecast"
@@ -96,7 +97,7 @@ func (e *explainer) explain(d forecast.DroppedOdometer) string {
 // only then can its unit be mistaken.
 func wholeMiles(km float64) bool {
 	miles := km / kmPerMile
-	return miles-float64(int64(miles+.5)) < .01 && miles-float64(int64(miles+.5)) > -.01
+	return math.Abs(miles-math.Round(miles)) < .01
 }
 
 func milesText(entered float64) string {

@@ -135,7 +135,7 @@ func (n *needs) addAxle(v *store.DueVehicle, f *store.AxleForecast) {
 	if !ok {
 		return
 	}
-	chance := n.chance(f)
+	chance := changedWithin(f, n.query.From, n.query.To)
 	if !(chance > 0) {
 		return
 	}
@@ -144,14 +144,9 @@ func (n *needs) addAxle(v *store.DueVehicle, f *store.AxleForecast) {
 	}
 }
 
-// chance is the chance that an axle is changed within the days asked for. What
-// ought to have been changed before them is changed on the first of them.
-func (n *needs) chance(f *store.AxleForecast) float64 {
-	return changedWithin(f, n.query.From, n.query.To)
-}
-
-// changedWithin is the chance that an axle is changed within days. f has a
-// book-by date or is past its limit.
+// changedWithin is the chance that an axle is changed within days. What ought to
+// have been changed before them is changed on the first of them. f has a book-by
+// date or is past its limit.
 func changedWithin(f *store.AxleForecast, from, to fleet.Date) float64 {
 	start := fleet.Date(f.AsOf) + 1
 	if f.PastLimit {

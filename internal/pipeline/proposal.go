@@ -58,9 +58,6 @@ func (p *planner) intoBays(pl *plan.Plan) *bayPlan {
 		if len(left) > 0 {
 			b.homeless = append(b.homeless, left...)
 			p.full[at] = len(days[at]) - len(left)
-			if n, ok := p.full[at]; ok && n < 0 {
-				p.full[at] = 0
-			}
 		}
 	}
 	slices.Sort(b.homeless)

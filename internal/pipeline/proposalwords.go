@@ -19,10 +19,11 @@ func axleReason(f *store.AxleForecast, past float64) string {
 	case f.BookBy == nil:
 		return "has no date yet"
 	}
+	is := "is"
 	if *f.BookBy < fleet.Date(f.AsOf) {
-		return "was to be booked by " + bookByWords(f) + "; chance of being past its limit on the day " + chanceWords(past)
+		is = "was"
 	}
-	return "is to be booked by " + bookByWords(f) + "; chance of being past its limit on the day " + chanceWords(past)
+	return is + " to be booked by " + bookByWords(f) + "; chance of being past its limit on the day " + chanceWords(past)
 }
 
 func bookByWords(f *store.AxleForecast) string {

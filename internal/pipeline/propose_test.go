@@ -162,7 +162,7 @@ func TestProposeAgain(t *testing.T) {
 			byBus[b.VehicleID] = b
 		}
 		// A person moves Bus 4 to a later day; a proposal leaves it there.
-		kept, err := s.MoveBooking(t.Context(), auth.AllFleets(), "M. M.", byBus[s.buses[3]].ID, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 35}, "the driver is away")
+		kept, err := s.DB.MoveBooking(t.Context(), auth.AllFleets(), "M. M.", byBus[s.buses[3]].ID, fleet.Slot{DepotID: s.depot.ID, Day: s.today + 35}, "the driver is away")
 		s.check(err)
 		// New readings: Bus 1 wears faster, Bus 2 a little, Bus 3 was done.
 		s.due(1, 1, 13)
