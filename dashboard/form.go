@@ -129,8 +129,8 @@ func brakesOf(axles, kind string) (bs []fleet.Brake, err error) {
 		return nil, nil
 	}
 	n, err := strconv.Atoi(axles)
-	if err != nil || n < 1 || n > 12 {
-		return nil, fleet.Invalidf("axles %q: want 1 to 12", axles)
+	if err != nil || n < 1 || n > fleet.MaxAxle {
+		return nil, fleet.Invalidf("axles %q: want 1 to %d", axles, fleet.MaxAxle)
 	}
 	for i := range n {
 		switch {
@@ -151,7 +151,7 @@ func (d *Dashboard) formPage(tell units.Reader, sh *pipeline.Sheet, e *entered) 
 	p := FormPage{
 		Shell:      Shell{Title: v.Number + ": enter readings", Place: "readings", Cautions: true},
 		Link:       fmt.Sprintf("/vehicles/%d/measure", v.ID),
-		Back:       fmt.Sprintf("/vehicles/%d", v.ID),
+		Back:       vehicleLink(v.ID),
 		VehicleID:  v.ID,
 		Number:     v.Number,
 		Plate:      v.Plate,

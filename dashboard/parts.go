@@ -286,8 +286,8 @@ func (d *Dashboard) readFits(c *gin.Context, f *fields, part *fleet.StockPart) e
 			break
 		}
 		x := fleet.Fit{Make: f.text("fit_make_" + n), Model: f.text("fit_model_" + n), Axle: f.whole("fit_axle_" + n)}
-		if f.faults["fit_axle_"+n] != "" || x.Axle < 0 || x.Axle > 12 {
-			f.fault("fits", "Axle “%s”: want its number, 1 (front) to 12, or blank for all", f.text("fit_axle_"+n))
+		if f.faults["fit_axle_"+n] != "" || x.Axle < 0 || x.Axle > fleet.MaxAxle {
+			f.fault("fits", "Axle “%s”: want its number, 1 (front) to %d, or blank for all", f.text("fit_axle_"+n), fleet.MaxAxle)
 			delete(f.faults, "fit_axle_"+n)
 		}
 		if number := f.text("fit_vehicle_" + n); number != "" {

@@ -17,9 +17,6 @@ const (
 	maxNote = 2000
 )
 
-// maxAxle is the number of the last axle a vehicle may have.
-const maxAxle = 12
-
 // line is the record being built with what went wrong in it.
 type line struct {
 	*Reader
@@ -250,8 +247,8 @@ func (l *line) axle(column, s string, row *Row) (n int, fault string) {
 		}
 	}
 	n, err := strconv.Atoi(strings.TrimSuffix(word, ".0"))
-	if err != nil || n < 1 || n > maxAxle {
-		return 0, fmt.Sprintf("no axle: write its number, 1 (front) to %d", maxAxle)
+	if err != nil || n < 1 || n > fleet.MaxAxle {
+		return 0, fmt.Sprintf("no axle: write its number, 1 (front) to %d", fleet.MaxAxle)
 	}
 	return n, ""
 }

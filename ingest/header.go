@@ -307,7 +307,7 @@ func parsePlace(words string) (p place, road, ok bool) {
 			if i+1 < len(ws) {
 				if n, err := strconv.Atoi(ws[i+1]); err == nil {
 					i++
-					if p.axle != 0 || n < 1 || n > maxAxle {
+					if p.axle != 0 || n < 1 || n > fleet.MaxAxle {
 						return p, road, false
 					}
 					p.axle = n
@@ -315,7 +315,7 @@ func parsePlace(words string) (p place, road, ok bool) {
 			}
 		case len(w) > 1 && w[0] == 'a' && isDigits(w[1:]) && len(w) <= 3:
 			n, _ := strconv.Atoi(w[1:])
-			if p.axle != 0 || n < 1 || n > maxAxle {
+			if p.axle != 0 || n < 1 || n > fleet.MaxAxle {
 				return p, road, false
 			}
 			p.axle = n

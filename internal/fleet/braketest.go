@@ -179,8 +179,8 @@ func (t *BrakeTest) validWheels() error {
 	for _, w := range t.Wheels {
 		at := WheelEffort{Axle: w.Axle, Side: w.Side}
 		switch {
-		case w.Axle < 1 || w.Axle > 12:
-			return Invalidf("axle %d: want 1 (front) to 12", w.Axle)
+		case w.Axle < 1 || w.Axle > MaxAxle:
+			return Invalidf("axle %d: want 1 (front) to %d", w.Axle, MaxAxle)
 		case w.Side != Left && w.Side != Right:
 			return Invalidf("axle %d: the force of which side? want left or right", w.Axle)
 		case !(w.N >= 0) || w.N > maxEffortN:

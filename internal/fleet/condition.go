@@ -47,8 +47,8 @@ func (c *Condition) Validate() error {
 	switch {
 	case !slices.Contains(ConditionKinds, c.Kind):
 		return Invalidf("condition %q: want one of %s", c.Kind, conditionList())
-	case c.Axle < 0 || c.Axle > 12:
-		return Invalidf("axle %d: want 1 (front) to 12, or 0 for the whole vehicle", c.Axle)
+	case c.Axle < 0 || c.Axle > MaxAxle:
+		return Invalidf("axle %d: want 1 (front) to %d, or 0 for the whole vehicle", c.Axle, MaxAxle)
 	case c.Side != "" && c.Side != Left && c.Side != Right:
 		return Invalidf("side %q: want left, right or blank for both", c.Side)
 	case c.Side != "" && c.Axle == 0:

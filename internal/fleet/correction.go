@@ -58,8 +58,8 @@ type AxleMove struct {
 // Validate reports the first fault of m.
 func (m *AxleMove) Validate() error {
 	switch {
-	case m.Axle < 1 || m.Axle > 12:
-		return Invalidf("axle %d: want 1 (front) to 12", m.Axle)
+	case m.Axle < 1 || m.Axle > MaxAxle:
+		return Invalidf("axle %d: want 1 (front) to %d", m.Axle, MaxAxle)
 	case m.Swap && m.VehicleID != 0:
 		return Invalidf("swap: only two axles of one vehicle are swapped; move them to the other vehicle")
 	}

@@ -147,6 +147,9 @@ type AxleLimit struct {
 	At time.Time
 }
 
+// MaxAxle is the number of the last axle a vehicle may have.
+const MaxAxle = 12
+
 // Axle is one axle of a vehicle with its specification.
 type Axle struct {
 	ID        int64
@@ -158,8 +161,8 @@ type Axle struct {
 
 // Validate reports the first fault of a.
 func (a *Axle) Validate() error {
-	if a.Number < 1 || a.Number > 12 {
-		return Invalidf("axle %d: want 1 (front) to 12", a.Number)
+	if a.Number < 1 || a.Number > MaxAxle {
+		return Invalidf("axle %d: want 1 (front) to %d", a.Number, MaxAxle)
 	}
 	if a.Brake != DiscBrake && a.Brake != DrumBrake {
 		return Invalidf("brake %q: want disc or drum", a.Brake)
@@ -245,8 +248,8 @@ const MaxOdometerKm = 10_000_000
 func (r *Reading) Validate() error {
 	p := r.Position
 	switch {
-	case p.Axle < 1 || p.Axle > 12:
-		return Invalidf("axle %d: want 1 (front) to 12", p.Axle)
+	case p.Axle < 1 || p.Axle > MaxAxle:
+		return Invalidf("axle %d: want 1 (front) to %d", p.Axle, MaxAxle)
 	case !p.Part.Valid():
 		return Invalidf("part %q: want pad, rotor, lining or drum", p.Part)
 	case p.Side != "" && p.Side != Left && p.Side != Right:

@@ -57,8 +57,8 @@ func (p *StockPart) Validate() error {
 		return Invalidf("price %g: want an amount from 0 to %d", *p.Price, maxMoney)
 	}
 	for _, f := range p.Fits {
-		if f.Axle < 0 || f.Axle > 12 {
-			return Invalidf("axle %d: want 1 (front) to 12, or blank for all", f.Axle)
+		if f.Axle < 0 || f.Axle > MaxAxle {
+			return Invalidf("axle %d: want 1 (front) to %d, or blank for all", f.Axle, MaxAxle)
 		}
 	}
 	for _, s := range p.Stock {

@@ -142,17 +142,14 @@ func (s *Service) sheet(ctx context.Context, sc auth.Scope, vehicleID int64, day
 	return sh, &h, nil
 }
 
-// maxAxles is how many axles a vehicle may have.
-const maxAxles = 12
-
 // sheetOf lays out a sheet for what is known of a vehicle, h, and adds the axles
 // to h that are not on record.
 func sheetOf(m forecast.Model, h *store.History, day fleet.Date, brakes []fleet.Brake) (*Sheet, error) {
 	sh := &Sheet{Vehicle: h.Vehicle, Fleet: h.Fleet, Depot: h.Depot, Day: day}
 	sh.Odometer = sheetOdometer(VehicleOf(h), day)
 	if len(h.Axles) == 0 && len(brakes) > 0 {
-		if len(brakes) > maxAxles {
-			return nil, fleet.Invalidf("axles: want at most %d", maxAxles)
+		if len(brakes) > fleet.MaxAxle {
+			return nil, fleet.Invalidf("axles: want at most %d", fleet.MaxAxle)
 		}
 		sh.Assumed = true
 		for i, b := range brakes {

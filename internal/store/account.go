@@ -185,18 +185,11 @@ func (t *tx) give(sc auth.Scope, by string, account int64, g *Grant) error {
 	} else if err := t.checkPlace(sc, g.Place); err != nil {
 		return err
 	}
-	var fleetID, depotID *int64
-	if g.FleetID != 0 {
-		fleetID = &g.FleetID
-	}
-	if g.DepotID != 0 {
-		depotID = &g.DepotID
-	}
 	g.GivenBy, g.GivenAt = by, t.db.now()
 	err := t.one([]any{&g.ID}, `
 		insert into grants (account_id, role, fleet_id, depot_id, given_by, given_at)
 		values (?, ?, ?, ?, ?, ?)
-		returning id`, account, string(g.Role), fleetID, depotID, storableOf(by), instant(g.GivenAt))
+		returning id`, account, string(g.Role), unlessZero(g.FleetID), unlessZero(g.DepotID), storableOf(by), instant(g.GivenAt))
 	if err != nil {
 		return err
 	}

@@ -165,10 +165,6 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 	if b.Slot, err = t.placed(sc, b.FleetID, b.VehicleID, 0, b.Slot, b.Hours); err != nil {
 		return 0, err
 	}
-	var visit *int64
-	if b.VisitID != 0 {
-		visit = &b.VisitID
-	}
 	now := instant(t.db.now())
 	err = t.one([]any{&id}, `
 		insert into bookings (
@@ -177,7 +173,7 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 		values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0)
 		returning id`,
 		b.FleetID, b.VehicleID, b.DepotID, b.Day, b.Bay, int(b.Starts), b.Minutes, b.Hours,
-		string(fleet.Booked), b.Kept, storableOf(b.Note), b.Cost, visit, storableOf(by), now, now)
+		string(fleet.Booked), b.Kept, storableOf(b.Note), b.Cost, unlessZero(b.VisitID), storableOf(by), now, now)
 	if err != nil {
 		return 0, err
 	}
@@ -194,8 +190,8 @@ func checkWork(work []fleet.WorkItem) error {
 		return fleet.Invalidf("work: a booking needs something to do")
 	}
 	for _, x := range work {
-		if !x.Item.Valid() || x.Axle < 0 || x.Axle > 12 {
-			return fleet.Invalidf("work: axle %d, %q: want an axle from 1 (front) to 12 and one of %q", x.Axle, x.Item, fleet.Items)
+		if !x.Item.Valid() || x.Axle < 0 || x.Axle > fleet.MaxAxle {
+			return fleet.Invalidf("work: axle %d, %q: want an axle from 1 (front) to %d and one of %q", x.Axle, x.Item, fleet.MaxAxle, fleet.Items)
 		}
 	}
 	return nil
@@ -248,14 +244,10 @@ func (t *tx) setWork(id int64, work []fleet.WorkItem) error {
 		return err
 	}
 	for i, x := range work {
-		var part *int64
-		if x.PartID != 0 {
-			part = &x.PartID
-		}
 		_, err := t.exec(`
 			insert into booking_work (booking_id, seq, axle, item, part_id, part_number, quantity, reason)
 			values (?, ?, ?, ?, ?, ?, ?, ?)`,
-			id, i, x.Axle, string(x.Item), part, storableOf(x.PartNumber), x.Quantity, storableOf(x.Reason))
+			id, i, x.Axle, string(x.Item), unlessZero(x.PartID), storableOf(x.PartNumber), x.Quantity, storableOf(x.Reason))
 		if err != nil {
 			return err
 		}

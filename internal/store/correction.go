@@ -102,15 +102,8 @@ type Corrections struct {
 // Corrections returns what was corrected and set aside of a vehicle.
 func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (cs Corrections, err error) {
 	err = db.read(ctx, "read corrections", func(t *tx) error {
-		var w where
-		w.add("v.id = ?", vehicleID)
-		w.scope(sc, "v")
-		var n int
-		if err := t.one([]any{&n}, `select count(*) from vehicles v`+w.String(), w.args...); err != nil {
+		if err := t.sees(sc, vehicleID); err != nil {
 			return err
-		}
-		if n == 0 {
-			return noVehicle(vehicleID)
 		}
 		err := t.corrections(where{[]string{"vehicle_id = ?"}, []any{vehicleID}}, func(c *fleet.Correction) {
 			cs.Log = append(cs.Log, *c)

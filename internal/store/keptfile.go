@@ -345,14 +345,10 @@ func (db *DB) DropFile(ctx context.Context, sc auth.Scope, by string, id int64) 
 // file. What is done with, needs no bytes any more.
 func (db *DB) SaveKept(ctx context.Context, f *KeptFile) error {
 	return db.tend(ctx, "keep a file's state", func(t *tx) error {
-		var upload *int64
-		if f.UploadID != 0 {
-			upload = &f.UploadID
-		}
 		_, err := t.exec(`
 			update kept_files
 			set state = ?, read_bytes = ?, read_rows = ?, report = ?, fault = ?, upload_id = ?
-			where id = ?`, string(f.State), f.ReadBytes, f.ReadRows, storableOf(string(f.Report)), storableOf(f.Fault), upload, f.ID)
+			where id = ?`, string(f.State), f.ReadBytes, f.ReadRows, storableOf(string(f.Report)), storableOf(f.Fault), unlessZero(f.UploadID), f.ID)
 		if err != nil {
 			return err
 		}

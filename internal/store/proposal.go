@@ -142,25 +142,14 @@ func (t *tx) addVisit(v *Visit) error {
 	if err != nil {
 		return err
 	}
-	var booking, visit *int64
-	if v.BookingID != 0 {
-		booking = &v.BookingID
-	}
-	if v.VisitID != 0 {
-		visit = &v.VisitID
-	}
-	var day *fleet.Date
-	if v.Day != 0 {
-		day = &v.Day
-	}
 	return t.one([]any{&v.ID}, `
 		insert into proposal_visits (
 			proposal_id, fleet_id, depot_id, vehicle_id, booking_id, advice, day, bay, starts, minutes, hours,
 			cost, chance, book_by, visit_id, work, why, remedy, changed, state, decided_by)
 		values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '')
 		returning id`,
-		v.ProposalID, v.FleetID, v.DepotID, v.VehicleID, booking, string(v.Advice), day, v.Bay, int(v.Starts), v.Minutes, v.Hours,
-		v.Cost, v.Chance, v.BookBy, visit, storableOf(string(work)), storableOf(v.Why), storableOf(v.Remedy), storableOf(v.Changed), string(v.State))
+		v.ProposalID, v.FleetID, v.DepotID, v.VehicleID, unlessZero(v.BookingID), string(v.Advice), unlessZero(v.Day), v.Bay, int(v.Starts), v.Minutes, v.Hours,
+		v.Cost, v.Chance, v.BookBy, unlessZero(v.VisitID), storableOf(string(work)), storableOf(v.Why), storableOf(v.Remedy), storableOf(v.Changed), string(v.State))
 }
 
 // VisitQuery asks for proposed visits; a zero field asks for all.

@@ -128,11 +128,7 @@ func (db *DB) SaveRecipient(ctx context.Context, sc auth.Scope, by string, r *Re
 			return err
 		}
 		for _, p := range r.Places {
-			var depot *int64
-			if p.DepotID != 0 {
-				depot = &p.DepotID
-			}
-			_, err := t.exec(`insert into recipient_places (recipient_id, fleet_id, depot_id) values (?, ?, ?)`, r.ID, p.FleetID, depot)
+			_, err := t.exec(`insert into recipient_places (recipient_id, fleet_id, depot_id) values (?, ?, ?)`, r.ID, p.FleetID, unlessZero(p.DepotID))
 			if err != nil {
 				return err
 			}

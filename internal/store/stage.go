@@ -162,6 +162,15 @@ func storableOf(s string) string {
 	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
 }
 
+// unlessZero returns v for a column that is null where v is zero.
+func unlessZero[T comparable](v T) *T {
+	var zero T
+	if v == zero {
+		return nil
+	}
+	return &v
+}
+
 // places returns n placeholders in parentheses.
 func places(n int) string { return "(?" + strings.Repeat(", ?", n-1) + ")" }
 

@@ -140,8 +140,8 @@ func (db *DB) SaveMakersValue(ctx context.Context, sc auth.Scope, by string, v f
 		return fleet.Invalidf("%s: want a least or a most value", v.Measure)
 	case v.Low != nil && v.High != nil && *v.Low > *v.High:
 		return fleet.Invalidf("%s: the least, %g, is above the most, %g", v.Measure, *v.Low, *v.High)
-	case v.Axle < 0 || v.Axle > 12:
-		return fleet.Invalidf("axle %d: want 1 (front) to 12, or 0 for any", v.Axle)
+	case v.Axle < 0 || v.Axle > fleet.MaxAxle:
+		return fleet.Invalidf("axle %d: want 1 (front) to %d, or 0 for any", v.Axle, fleet.MaxAxle)
 	}
 	return db.write(ctx, "keep a maker's value", func(t *tx) error {
 		if err := t.wholeFleet(sc, v.FleetID); err != nil {

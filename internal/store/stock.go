@@ -169,13 +169,9 @@ func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
 		return 0, err
 	}
 	for i, f := range p.Fits {
-		var vehicle *int64
-		if f.VehicleID != 0 {
-			vehicle = &f.VehicleID
-		}
 		_, err := t.exec(`
 			insert into stock_fits (part_id, seq, fleet_id, make, model, vehicle_id, axle)
-			values (?, ?, ?, ?, ?, ?, ?)`, id, i, p.FleetID, storableOf(f.Make), storableOf(f.Model), vehicle, f.Axle)
+			values (?, ?, ?, ?, ?, ?, ?)`, id, i, p.FleetID, storableOf(f.Make), storableOf(f.Model), unlessZero(f.VehicleID), f.Axle)
 		if err != nil {
 			return 0, err
 		}
