@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -121,11 +120,6 @@ func (d *Dashboard) account(c *gin.Context) error {
 	return d.showAccount(c, http.StatusOK, p)
 }
 
-// timeWords says a time to the minute.
-func timeWords(tell units.Reader, t time.Time) string {
-	return tell.At(t)
-}
-
 // showAccount fills p in and sends it.
 func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error {
 	tell := reader(c)
@@ -139,7 +133,7 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 		return err
 	}
 	for _, s := range ss {
-		p.Sessions = append(p.Sessions, SessionRow{s.Browser, timeWords(tell, s.StartedAt), timeWords(tell, s.SeenAt), s.ID == who.Session})
+		p.Sessions = append(p.Sessions, SessionRow{s.Browser, tell.At(s.StartedAt), tell.At(s.SeenAt), s.ID == who.Session})
 	}
 	ks, err := d.svc.DB.Tokens(ctx, who)
 	if err != nil {
@@ -278,7 +272,7 @@ func accountRow(tell units.Reader, a *store.Account) AccountRow {
 	}
 	row.Roles = strings.Join(roles, ", ")
 	if a.SignedInAt != nil {
-		row.Seen = "signed in " + timeWords(tell, *a.SignedInAt)
+		row.Seen = "signed in " + tell.At(*a.SignedInAt)
 	}
 	return row
 }

@@ -207,7 +207,7 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 	p := CardPage{
 		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true, of: place{card.FleetID, card.DepotID}},
 		ID:    card.ID, Vehicle: card.Vehicle, Plate: card.Plate,
-		VehicleLink: fmt.Sprintf("/vehicles/%d", card.VehicleID),
+		VehicleLink: vehicleLink(card.VehicleID),
 		Depot:       card.Depot, Day: tell.Day(card.Day),
 		Open: card.State == fleet.CardOpen, Note: card.Note,
 	}
@@ -334,8 +334,8 @@ func lastReadings(tell units.Reader, h *store.History, axle int, part fleet.Part
 	return tell.Day(last) + ": " + strings.Join(words, ", ")
 }
 
-// cardAxle is the form of an axle's parts: off at every position that was ever
-// measured or can be, on for each kind of part the work is about.
+// cardAxle is the form of an axle's parts: off at every position, on for each kind
+// of part.
 func cardAxle(tell units.Reader, card *fleet.Card, h *store.History, axle int) CardAxle {
 	out := CardAxle{Axle: axle}
 	var brake fleet.Brake
@@ -363,15 +363,12 @@ func cardAxle(tell units.Reader, card *fleet.Card, h *store.History, axle int) C
 		if s, ok := specs[part]; ok {
 			on.New = tell.Spec(string(part), s.New)
 		}
-		wanted := false
 		for _, w := range card.Work {
 			if w.Axle == axle && w.Item.Part() == part {
-				wanted, on.Number = true, w.PartNumber
+				on.Number = w.PartNumber
 			}
 		}
-		if wanted || part == fleet.Pad || part == fleet.Rotor || part == fleet.Lining || part == fleet.Drum {
-			out.On = append(out.On, on)
-		}
+		out.On = append(out.On, on)
 	}
 	return out
 }

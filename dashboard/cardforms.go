@@ -31,24 +31,24 @@ func by(c *gin.Context) (string, error) {
 	return name, nil
 }
 
-// cardSent returns the card that a form is about, and who sends it.
-func (d *Dashboard) cardSent(c *gin.Context) (card fleet.Card, who string, err error) {
-	id, err := web.PathID(c, "job card")
-	if err != nil {
-		return card, "", err
+// cardSent returns the id of the card that a form is about, and who sends it.
+func cardSent(c *gin.Context) (id int64, who string, err error) {
+	if id, err = web.PathID(c, "job card"); err != nil {
+		return 0, "", err
 	}
-	if who, err = by(c); err != nil {
-		return card, "", err
-	}
-	card, err = d.svc.DB.Card(c.Request.Context(), d.scope(c), id)
-	return card, who, err
+	who, err = by(c)
+	return id, who, err
 }
 
 // enterSteps takes the steps of a card's form in. Steps that say what they said
 // before add nothing.
 func (d *Dashboard) enterSteps(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	card, who, err := d.cardSent(c)
+	id, who, err := cardSent(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
 	if err != nil {
 		return err
 	}
@@ -159,11 +159,11 @@ func sameEntry(old, e *fleet.StepEntry) bool {
 // fitParts takes in what came off and what went on.
 func (d *Dashboard) fitParts(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	card, who, err := d.cardSent(c)
+	id, who, err := cardSent(c)
 	if err != nil {
 		return err
 	}
-	_, h, err := d.svc.JobCard(ctx, sc, card.ID)
+	card, h, err := d.svc.JobCard(ctx, sc, id)
 	if err != nil {
 		return err
 	}

@@ -117,7 +117,7 @@ func (d *Dashboard) newCard(c *gin.Context) error {
 	}
 	p := NewCardPage{
 		Shell:     Shell{Title: "New job card: " + h.Vehicle.Number, Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
-		VehicleID: id, Vehicle: h.Vehicle.Number, Plate: h.Vehicle.Plate, Link: fmt.Sprintf("/vehicles/%d", id),
+		VehicleID: id, Vehicle: h.Vehicle.Number, Plate: h.Vehicle.Plate, Link: vehicleLink(id),
 	}
 	for _, a := range h.Axles {
 		n := NewCardAxle{Axle: a.Number}

@@ -165,7 +165,7 @@ func changeRow(tell units.Reader, x *store.Deed) ChangeRow {
 		What:   capital(x.Act),
 		Record: x.Record,
 		By:     x.By,
-		When:   timeWords(tell, x.At),
+		When:   tell.At(x.At),
 		ISO:    x.At.UTC().Format(time.RFC3339),
 		Where:  x.Fleet,
 		Via:    viaWords(x),

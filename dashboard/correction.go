@@ -82,7 +82,7 @@ func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f 
 		Shell:   Shell{Place: "vehicles", Cautions: true, of: ofVehicle(&v.Vehicle)},
 		Link:    correctionPath(rec),
 		Vehicle: v.Number,
-		Back:    fmt.Sprintf("/vehicles/%d", v.ID),
+		Back:    vehicleLink(v.ID),
 		Why:     f.field("why", "Why", ""),
 		By:      f.field("by", "Your name", ""),
 		In:      formReader(f, tell),

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"slices"
@@ -9,6 +10,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
@@ -195,9 +197,14 @@ func (d *Dashboard) dropDay(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	drop := d.svc.DB.DropAbsence
-	if c.Param("kind") == "visit" {
+	var drop func(ctx context.Context, sc auth.Scope, vehicleID, id int64) error
+	switch c.Param("kind") {
+	case "away":
+		drop = d.svc.DB.DropAbsence
+	case "visit":
 		drop = d.svc.DB.DropPlannedVisit
+	default:
+		return fleet.NotFoundf("nothing is called %q", c.Param("kind"))
 	}
 	if err := drop(c.Request.Context(), d.scope(c), id, entry); err != nil {
 		return err

@@ -51,7 +51,7 @@ func (d *Dashboard) formSent(c *gin.Context) error {
 	p := SentPage{
 		Shell:  Shell{Title: h.Vehicle.Number + ": readings sent", Place: "readings", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Number: h.Vehicle.Number,
-		Back:   fmt.Sprintf("/vehicles/%d", id),
+		Back:   vehicleLink(id),
 		Upload: up,
 		Again:  c.Query("again") != "",
 	}

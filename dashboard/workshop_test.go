@@ -228,7 +228,10 @@ func TestDaysForm(t *testing.T) {
 		if len(u.Absences) != 2 || len(u.Visits) != 2 || u.FluidChanged == nil {
 			t.Errorf("got %+v", u)
 		}
-		if rec := w.submit(path+"/visit/"+"1"+"/drop", nil); rec.Code != http.StatusSeeOther {
+		if rec := w.submit(path+"/visits/1/drop", nil); rec.Code != http.StatusNotFound {
+			t.Errorf("drop of no kind: got status %d", rec.Code)
+		}
+		if rec := w.submit(path+"/visit/1/drop", nil); rec.Code != http.StatusSeeOther {
 			t.Errorf("drop: got status %d", rec.Code)
 		}
 	}

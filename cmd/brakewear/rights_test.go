@@ -169,7 +169,7 @@ var records = map[string]string{
 	"/vehicles/:id/tests/:test":             "select vehicle_id, id from brake_tests",
 	"/vehicles/:id/measured/:upload":        "select vehicle_id, upload_id from brake_tests",
 	"/vehicles/:id/charts/:file":            "select vehicle_id, 'axle-1-pad.svg' from brake_tests",
-	"/vehicles/:id/days/:kind":              "select vehicle_id, 'absence', id from absences",
+	"/vehicles/:id/days/:kind":              "select vehicle_id, 'away', id from absences",
 	"/readings/files/:id":                   "select id from kept_files",
 	"/readings/:id":                         "select upload_id from brake_tests",
 	"/findings/:id":                         "select id from findings where state = 'open'",
