@@ -20,9 +20,10 @@ type HelpPage struct {
 	Example  *Example
 }
 
-// example is the worked example as its reader wants it said. A Reader has few
-// values, so that few are kept.
+// example is the worked example as its reader wants it said. Without its clock,
+// which the example does not tell by, a Reader has few values, so that few are kept.
 func (d *Dashboard) example(tell units.Reader) (*Example, error) {
+	tell.Zone = ""
 	if x, ok := d.examples.Load(tell); ok {
 		return x.(*Example), nil
 	}

@@ -133,3 +133,18 @@ func TestHelpPage(t *testing.T) {
 		check(t, parse(t, w.get(path).Body.String()), []has{want})
 	}
 }
+
+// There are hundreds of clocks, and the example tells no time of day.
+func TestExampleForEveryClock(t *testing.T) {
+	d, err := New(empty(t).svc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	here, err := d.example(units.Reader{Zone: "Europe/Berlin"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if there, err := d.example(units.Reader{Zone: "Asia/Tokyo"}); err != nil || there != here {
+		t.Errorf("got another example for another clock, %v", err)
+	}
+}
