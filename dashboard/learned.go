@@ -84,7 +84,7 @@ func (d *Dashboard) learned(c *gin.Context) error {
 		return d.send(c, http.StatusOK, "learned", p)
 	}
 	last := &all[0]
-	p.When = moment(tell, last)
+	p.When = tell.At(last.At)
 	p.Ended = endings(last.Params.Training)
 	p.Groups = learnedGroups(tell, &last.Params)
 	p.Effects = learnedEffects(&last.Params.Rates)
@@ -101,10 +101,6 @@ func (d *Dashboard) learned(c *gin.Context) error {
 		p.History = append(p.History, learnedOnce(tell, &all[i]))
 	}
 	return d.send(c, http.StatusOK, "learned", p)
-}
-
-func moment(tell units.Reader, l *pipeline.Learned) string {
-	return tell.At(l.At)
 }
 
 // endings says how a fit ended and what it rests on.
@@ -242,7 +238,7 @@ func learnedSpreads(tell units.Reader, p *forecast.Params) []LearnedSpread {
 }
 
 func learnedOnce(tell units.Reader, l *pipeline.Learned) LearnedOnce {
-	row := LearnedOnce{When: moment(tell, l), AsOf: tell.Day(l.AsOf), Ended: "defaults", BetweenVehicles: fmt.Sprintf("±\u202f%.0f\u00a0%%", 100*l.Params.Rates.Vehicle)}
+	row := LearnedOnce{When: tell.At(l.At), AsOf: tell.Day(l.AsOf), Ended: "defaults", BetweenVehicles: fmt.Sprintf("±\u202f%.0f\u00a0%%", 100*l.Params.Rates.Vehicle)}
 	if t := l.Params.Training; t != nil {
 		row.Vehicles, row.Lives = t.Vehicles, t.Lives
 		if !t.Default {

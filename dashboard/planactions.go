@@ -3,7 +3,6 @@ package dashboard
 import (
 	"net/http"
 	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -17,9 +16,9 @@ func backTo(c *gin.Context, otherwise string) string {
 	return ours(c.PostForm("back"), otherwise)
 }
 
-// ours is to, if it is a path of ours: "//host" and "/\host" are another host's.
+// ours is to, if it is a path of ours.
 func ours(to, otherwise string) string {
-	if !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n") {
+	if web.Next(to) != to {
 		return otherwise
 	}
 	return to

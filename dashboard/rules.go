@@ -76,7 +76,7 @@ type ValueGroup struct {
 
 // ValueRow is a published value with where it applies.
 type ValueRow struct {
-	Also     string // the value in the reader\'s unit; blank where it is published in that
+	Also     string // the value in the reader's unit; blank where it is published in that
 	ID       string
 	Where    string
 	Quantity string
@@ -226,7 +226,7 @@ type ChoiceRow struct {
 
 // ThresholdRow is a threshold with the form that changes it.
 type ThresholdRow struct {
-	Also      string // the value in the reader\'s unit; blank where it is published in that
+	Also      string // the value in the reader's unit; blank where it is published in that
 	ID        string
 	What      string
 	For       string

@@ -264,7 +264,7 @@ func (d *Dashboard) keepMakers(c *gin.Context) error {
 	}
 	if text := strings.TrimSpace(c.PostForm("axle")); text != "" {
 		if v.Axle, err = strconv.Atoi(text); err != nil {
-			return fleet.Invalidf("axle %q: want 1 (front) to 12, or nothing for any", text)
+			return fleet.Invalidf("axle %q: want 1 (front) to %d, or nothing for any", text, fleet.MaxAxle)
 		}
 	}
 	for name, to := range map[string]**float64{"low": &v.Low, "high": &v.High} {

@@ -144,7 +144,8 @@ func stranger(c *gin.Context, err error) error {
 	return err
 }
 
-// Next returns where to go after sign-in: a path of this site, or "/".
+// Next returns where to go on: the path, if it is one of this site, or "/".
+// "//host" and "/\host" are another host's.
 func Next(path string) string {
 	u, err := url.Parse(path)
 	if err != nil || u.IsAbs() || u.Host != "" || !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") || strings.ContainsAny(path, "\\\r\n") {
