@@ -37,18 +37,26 @@ func (d *Dashboard) planned(c *gin.Context, rows []store.DueRow) (*planned, erro
 			ids = append(ids, id)
 		}
 	}
-	return d.plannedFor(c, ids)
+	return d.plannedFor(c, ids, store.AnyAround)
 }
 
-func (d *Dashboard) plannedFor(c *gin.Context, ids []int64) (*planned, error) {
+// plannedFor reads it for vehicles of which some have so much of it.
+func (d *Dashboard) plannedFor(c *gin.Context, ids []int64, has store.Around) (*planned, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, today: d.svc.Today(), risk: d.svc.AcceptedRisk()}
 	var err error
-	if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
-		return nil, err
+	if has.Bookings {
+		if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
+			return nil, err
+		}
 	}
-	if p.waiting, err = d.svc.DB.Waiting(ctx, sc, ids); err != nil {
-		return nil, err
+	if has.Workshop {
+		if p.waiting, err = d.svc.DB.Waiting(ctx, sc, ids); err != nil {
+			return nil, err
+		}
+	}
+	if !has.Proposed {
+		return p, nil
 	}
 	vs, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Vehicles: ids, State: store.VisitOpen})
 	if err != nil {

@@ -82,7 +82,7 @@ func testWhat(b *fleet.BrakeTest) string {
 func testLink(vehicle, test int64) string { return fmt.Sprintf("/vehicles/%d/tests/%d", vehicle, test) }
 
 // testsView gathers the brake tests of a vehicle, newest first.
-func (d *Dashboard) testsView(c *gin.Context, h *store.History) (TestsView, error) {
+func (d *Dashboard) testsView(tell units.Reader, h *store.History, ts rules.Thresholds) TestsView {
 	link := vehicleLink(h.Vehicle.ID)
 	set := rules.Or(h.RuleSet)
 	v := TestsView{Enter: link + "/test", Limits: link + "/limits", Rules: "/rules", RuleSet: set.Name}
@@ -114,19 +114,15 @@ func (d *Dashboard) testsView(c *gin.Context, h *store.History) (TestsView, erro
 		v.Rows = append(v.Rows, row)
 	}
 	if len(v.Rows) == 0 {
-		return v, nil
-	}
-	ts, err := d.svc.Thresholds(c.Request.Context(), d.scope(c), h.Vehicle.FleetID)
-	if err != nil {
-		return v, err
+		return v
 	}
 	for _, t := range pipeline.BrakeTrends(h, ts) {
-		v.Trends = append(v.Trends, reader(c).Text(t.String(), d.svc.Today()))
+		v.Trends = append(v.Trends, tell.Text(t.String(), d.svc.Today()))
 	}
-	for _, p := range testPictures(reader(c), h) {
+	for _, p := range testPictures(tell, h) {
 		v.Pictures = append(v.Pictures, *d.picture(h.Vehicle.ID, p.chart, p.file, p.title))
 	}
-	return v, nil
+	return v
 }
 
 // requiredOf returns what the whole vehicle had to reach, nil where that was

@@ -234,19 +234,12 @@ func findingsHeadline(n int, q store.FindingQuery) string {
 	return what
 }
 
-// findingsOfVehicle is more than any vehicle has: those that are no longer seen
-// are shown too.
-const findingsOfVehicle = 200
-
-// addFindings puts what there is to look at on a vehicle on its page.
-func (d *Dashboard) addFindings(c *gin.Context, p *VehiclePage, today fleet.Date) error {
+// addFindings puts what there is to look at on a vehicle on its page; what is no
+// longer seen is shown too.
+func (d *Dashboard) addFindings(c *gin.Context, p *VehiclePage, rows []store.FindingRow, today fleet.Date) {
 	tell := reader(c)
-	got, err := d.svc.DB.Findings(c.Request.Context(), d.scope(c), store.FindingQuery{Vehicle: p.Vehicle.ID, Limit: findingsOfVehicle})
-	if err != nil {
-		return err
-	}
-	for i := range got.Rows {
-		v := d.findingView(c, tell, &got.Rows[i], today)
+	for i := range rows {
+		v := d.findingView(c, tell, &rows[i], today)
 		v.Vehicle = "" // the page says it
 		if v.Open {
 			p.Findings = append(p.Findings, v)
@@ -254,7 +247,6 @@ func (d *Dashboard) addFindings(c *gin.Context, p *VehiclePage, today fleet.Date
 			p.Settled = append(p.Settled, v)
 		}
 	}
-	return nil
 }
 
 // openFindings counts what there is to look at, for pages that lead there.

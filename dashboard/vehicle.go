@@ -14,6 +14,7 @@ import (
 	"brakewear/dashboard/chart"
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/rules"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
@@ -95,36 +96,85 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 		return err
 	}
 	today := d.svc.Today()
-	h, fs, track, err := d.svc.VehicleForecast(c.Request.Context(), d.scope(c), id, today)
-	if err != nil {
-		return err
-	}
-	var p *VehiclePage
-	err = d.lookingUp(c, func(d *Dashboard) error {
-		old, err := d.svc.DB.Corrections(c.Request.Context(), d.scope(c), id)
-		if err != nil {
-			return err
-		}
-		if p, err = d.vehiclePage(tell, &h, fs, &old, track, today); err != nil {
-			return err
-		}
-		p.Done = doneWords[c.Query("done")]
-		if err := d.addFindings(c, p, today); err != nil {
-			return err
-		}
-		if err := d.addBookings(c, p, fs, today); err != nil {
-			return err
-		}
-		p.Tests, err = d.testsView(c, &h)
+	var x vehicleRead
+	err = d.lookingUp(c, func(d *Dashboard) (err error) {
+		x, err = d.readVehicle(c, id, today)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "vehicle", *p)
+	fs, track, err := d.svc.ForecastOf(c.Request.Context(), &x.h, today)
+	if err != nil {
+		return err
+	}
+	return d.sendMade(c, http.StatusOK, "vehicle", func() any {
+		p := d.vehiclePage(tell, &x.h, fs, &x.old, track, today)
+		p.Done = doneWords[c.Query("done")]
+		d.addFindings(c, p, x.findings, today)
+		addBookings(tell, p, fs, &x, today)
+		p.Tests = d.testsView(tell, &x.h, x.thresholds)
+		return *p
+	})
 }
 
-func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) (*VehiclePage, error) {
+// vehicleRead is all that a vehicle's page shows, as it was read.
+type vehicleRead struct {
+	h          store.History
+	old        store.Corrections
+	findings   []store.FindingRow
+	plan       *planned
+	bookings   []fleet.Booking
+	upkeep     *fleet.Upkeep    // nil = nothing
+	thresholds rules.Thresholds // nil = there is no brake test
+}
+
+// readVehicle asks for nothing that the vehicle does not have.
+func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x vehicleRead, err error) {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	if x.h, err = d.svc.DB.History(ctx, sc, id); err != nil {
+		return x, err
+	}
+	has, err := d.svc.DB.Around(ctx, sc, id)
+	if err != nil {
+		return x, err
+	}
+	if has.Corrections {
+		if x.old, err = d.svc.DB.Corrections(ctx, sc, id); err != nil {
+			return x, err
+		}
+	}
+	if has.Findings {
+		err = d.svc.DB.EachFinding(ctx, sc, store.FindingQuery{Vehicle: id}, func(f store.FindingRow) error {
+			x.findings = append(x.findings, f)
+			return nil
+		})
+		if err != nil {
+			return x, err
+		}
+	}
+	if x.plan, err = d.plannedFor(c, []int64{id}, has); err != nil {
+		return x, err
+	}
+	if has.Bookings {
+		if x.bookings, err = d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today - pastBookings}); err != nil {
+			return x, err
+		}
+	}
+	if has.Away {
+		ups, err := d.svc.DB.Upkeeps(ctx, sc, []int64{id}, today)
+		if err != nil {
+			return x, err
+		}
+		x.upkeep = ups[id]
+	}
+	if len(x.h.BrakeTests) > 0 {
+		x.thresholds, err = d.svc.Thresholds(ctx, sc, x.h.Vehicle.FleetID)
+	}
+	return x, err
+}
+
+func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.AxleForecast, old *store.Corrections, track forecast.Track, today fleet.Date) *VehiclePage {
 	p := &VehiclePage{
 		Shell:   Shell{Title: h.Vehicle.Number, Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
 		Vehicle: h.Vehicle,
@@ -155,9 +205,7 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 	for _, a := range h.Axles {
 		v := AxleView{Number: a.Number, Title: "Nothing to forecast from", Measured: measuredOf(tell, h, a.Number, byAxle[a.Number], old)}
 		if f := byAxle[a.Number]; f != nil {
-			if err := d.fillAxle(tell, &v, h, f, track, today); err != nil {
-				return nil, err
-			}
+			d.fillAxle(tell, &v, h, f, track, today)
 		}
 		p.Axles = append(p.Axles, v)
 	}
@@ -174,7 +222,7 @@ func (d *Dashboard) vehiclePage(tell units.Reader, h *store.History, fs []store.
 	}
 	p.Track, p.Swaps = odometerRows(tell, slices.Concat(h.Odometers, old.Odometers), track)
 	p.Log = correctedRows(tell, h, old)
-	return p, nil
+	return p
 }
 
 func facts(v *fleet.Vehicle) []string {
@@ -195,7 +243,7 @@ func facts(v *fleet.Vehicle) []string {
 }
 
 // fillAxle puts an axle's forecast into words, figures and pictures.
-func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) error {
+func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f *store.AxleForecast, track forecast.Track, today fleet.Date) {
 	o := outlookOf(tell, f, today)
 	v.Verdict, v.Says, v.Basis = o.verdict, o.says, o.basis
 	v.Warnings = warningWords(tell, f.Warnings, v.Verdict, today)
@@ -212,7 +260,6 @@ func (d *Dashboard) fillAxle(tell units.Reader, v *AxleView, h *store.History, f
 		one.File = pictureFile(h.Vehicle.ID, pic.file)
 		*to = append(*to, *one)
 	}
-	return nil
 }
 
 // axleTitle names what will be first of an axle at its limit.

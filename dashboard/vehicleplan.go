@@ -4,8 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/gin-gonic/gin"
-
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
@@ -29,13 +27,8 @@ const pastBookings = 365
 
 // addBookings puts what is booked on a vehicle's page: the pegs on its axles'
 // lanes, and a list.
-func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleForecast, today fleet.Date) error {
-	tell := reader(c)
-	ctx, sc, id := c.Request.Context(), d.scope(c), p.Vehicle.ID
-	plan, err := d.plannedFor(c, []int64{id})
-	if err != nil {
-		return err
-	}
+func addBookings(tell units.Reader, p *VehiclePage, fs []store.AxleForecast, x *vehicleRead, today fleet.Date) {
+	id, plan := p.Vehicle.ID, x.plan
 	axis := newAxis(today, vehicleAxis)
 	for i := range p.Axles {
 		a := &p.Axles[i]
@@ -59,13 +52,9 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleF
 		}
 		a.Lane = &PlanLane{a.Number, lane}
 	}
-	bs, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today - pastBookings})
-	if err != nil {
-		return err
-	}
 	v := VehicleBookings{Days: vehicleLink(id) + "/days", New: "/bookings/new?vehicle=" + vehicleLink(id)[len("/vehicles/"):]}
-	for i := len(bs) - 1; i >= 0; i-- {
-		b := &bs[i]
+	for i := len(x.bookings) - 1; i >= 0; i-- {
+		b := &x.bookings[i]
 		v.Rows = append(v.Rows, VehicleBooking{
 			Link:  bookingLink(b.ID),
 			When:  dayNear(tell, b.Day, today) + ", " + b.Starts.String(),
@@ -75,11 +64,7 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleF
 			Cost:  costWords(b.Currency, b.Cost),
 		})
 	}
-	ups, err := d.svc.DB.Upkeeps(ctx, sc, []int64{id}, today)
-	if err != nil {
-		return err
-	}
-	if up := ups[id]; up != nil {
+	if up := x.upkeep; up != nil {
 		for _, a := range absenceRows(tell, up.Absences, "", today) {
 			v.Away = append(v.Away, withReason("cannot be spared "+a.When, a.What))
 		}
@@ -88,7 +73,6 @@ func (d *Dashboard) addBookings(c *gin.Context, p *VehiclePage, fs []store.AxleF
 		}
 	}
 	p.Bookings = &v
-	return nil
 }
 
 // axleLane draws a forecast as the due-soon list draws its row.

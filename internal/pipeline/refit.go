@@ -353,18 +353,27 @@ func (s *Service) VehicleForecast(ctx context.Context, sc auth.Scope, vehicleID 
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
-	m, _, err := s.fitted(ctx, asOf)
+	fs, track, err := s.ForecastOf(ctx, &h, asOf)
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
-	x := lookedAt{h: h, model: m, risk: s.AcceptedRisk(), asOf: asOf}
+	return h, fs, track, nil
+}
+
+// ForecastOf is VehicleForecast of a history that was read already.
+func (s *Service) ForecastOf(ctx context.Context, h *store.History, asOf fleet.Date) ([]store.AxleForecast, forecast.Track, error) {
+	m, _, err := s.fitted(ctx, asOf)
+	if err != nil {
+		return nil, forecast.Track{}, err
+	}
+	x := lookedAt{h: *h, model: m, risk: s.AcceptedRisk(), asOf: asOf}
 	if !s.Remembered.forecasts(&x) {
-		v := VehicleOf(&h)
-		x.fs = s.forecast(vehicleID, v, m, asOf, forecast.Options{Paths: true})
+		v := VehicleOf(h)
+		x.fs = s.forecast(h.Vehicle.ID, v, m, asOf, forecast.Options{Paths: true})
 		x.track = forecast.CleanOdometer(v.Odometer, v.Swaps...)
 		s.Remembered.keep(x)
 	}
-	return h, x.fs, x.track, nil
+	return x.fs, x.track, nil
 }
 
 // Reports forecasts every axle that sc sees, in the order of vehicles, and

@@ -1,0 +1,71 @@
+package store_test
+
+import (
+	"testing"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// TestAround: a page asks for nothing that Around does not tell of, so that what is
+// there must be told of, and of no other vehicle.
+func TestAround(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		bus := visited(t, db)
+		other := mustVehicles(t, db, entry("Bus 2"))[0]
+		quay := depotOf(t, db, "Quay")
+		shop := fleet.DefaultWorkshop()
+		shop.DepotID = quay.ID
+		var want, elsewhere store.Around
+		for _, x := range []struct {
+			name string
+			do   func() error
+			flag *bool
+		}{
+			{"nothing", func() error { return nil }, new(bool)},
+			{"a correction", func() error {
+				mustCorrect(t, db, fleet.Record{Kind: fleet.ReadingRecord, ID: mustHistory(t, db, bus).Readings[0].ID}, fleet.Change{MM: ptr(8.1)})
+				return nil
+			}, &want.Corrections},
+			{"a finding", func() error {
+				return db.SaveFindings(t.Context(), all, []int64{bus}, []fleet.Finding{uneven(bus, 3)}, day(6, 2))
+			}, &want.Findings},
+			{"a proposed visit", func() error {
+				mustPropose(t, db, []fleet.Depot{quay}, visitOf(bus, quay.ID, monday+7, 480))
+				return nil
+			}, &want.Proposed},
+			{"a booking", func() error {
+				mustBook(t, db, job(bus, quay.ID, monday))
+				return nil
+			}, &want.Bookings},
+			{"a planned visit", func() error {
+				return db.AddPlannedVisit(t.Context(), all, fleet.PlannedVisit{VehicleID: bus, Day: monday, What: "service"})
+			}, &want.Away},
+			{"the depot's workshop", func() error {
+				elsewhere.Workshop = true // of the same depot
+				return db.SaveWorkshop(t.Context(), all, "N. N.", shop)
+			}, &want.Workshop},
+		} {
+			if err := x.do(); err != nil {
+				t.Fatalf("%s: %v", x.name, err)
+			}
+			*x.flag = true
+			for id, want := range map[int64]store.Around{bus: want, other: elsewhere} {
+				if got, err := db.Around(t.Context(), all, id); err != nil || got != want {
+					t.Errorf("after %s, vehicle %d: got %+v, %v, want %+v", x.name, id, got, err, want)
+				}
+			}
+		}
+		if err := db.AddAbsence(t.Context(), all, fleet.Absence{VehicleID: other, First: ptr(monday), Last: ptr(monday)}); err != nil {
+			t.Fatal(err)
+		}
+		elsewhere.Away = true
+		if got, err := db.Around(t.Context(), all, other); err != nil || got != elsewhere {
+			t.Errorf("after an absence: got %+v, %v, want %+v", got, err, elsewhere)
+		}
+		_, err := db.Around(t.Context(), auth.ScopeOf(nil, []int64{quay.ID + 99}), bus)
+		wantKind(t, err, fleet.ErrNotFound, "vehicle")
+	})
+}
