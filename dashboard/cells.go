@@ -2,7 +2,11 @@ package dashboard
 
 import (
 	"html/template"
+	"strconv"
 	"strings"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // The tables of a vehicle's page have some two thousand cells. A template takes
@@ -27,16 +31,131 @@ func textRows(rows [][]string) template.HTML {
 	return template.HTML(b.String())
 }
 
-// recordCells writes the cells of a row that show records, some of them several.
-func recordCells(cells [][]Cell) template.HTML {
-	var b strings.Builder
-	for _, cell := range cells {
-		b.WriteString(`<td class="n">`)
-		for i := range cell {
-			cell[i].write(&b)
-			b.WriteByte(' ')
+// rows is a table that is being written.
+type rows struct{ strings.Builder }
+
+// put writes pieces of markup and text by turns, markup first.
+func (b *rows) put(pieces ...string) {
+	for i, s := range pieces {
+		if i%2 == 0 {
+			b.WriteString(s)
+		} else {
+			markup.WriteString(b, s)
 		}
-		b.WriteString("</td>")
+	}
+}
+
+// day begins a row with its day.
+func (b *rows) day(tell units.Reader, d fleet.Date) {
+	b.put(`<th scope="row"><time datetime="`, d.String(), `">`, tell.Day(d), `</time></th>`)
+}
+
+// positionRows writes the forecasts of an axle's positions.
+func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
+	var b rows
+	unit, wear := tell.ThicknessUnit(), tell.WearUnit()
+	for i := range ps {
+		p := &ps[i]
+		first, small := "", ""
+		if p.Decides {
+			first, small = ` class="decides"`, ` <small>first</small>`
+		}
+		b.put(`<tr role="row"`+first+`><th role="rowheader" scope="row">`, p.Place,
+			small+`</th><td role="cell" class="n" data-label="`, unit, ` now">`, p.Thickness,
+			`</td><td role="cell" class="n" data-label="limit">`, p.Limit,
+			`</td><td role="cell" class="n across" data-label="`, wear, `">`, p.Rate,
+			`</td><td role="cell" class="across" data-label="limit reached">`, p.When,
+			`</td><td role="cell" class="lane-cell across" data-label="within a year"><svg width="100%" height="24" aria-hidden="true"><use href="#row-axis" width="100%" height="24"/>`)
+		if l := &p.Lane; l.Lens {
+			level := strconv.Itoa(l.Level)
+			b.put(`<svg class="clip" width="100%" height="24"><svg x="`, l.X, `" y="2" width="`, l.W,
+				`" height="20" viewBox="0 0 100 40" preserveAspectRatio="none"><path class="lens w`+level+`" vector-effect="non-scaling-stroke" d="`, l.Path, `"/></svg>`)
+			if l.Median != "" {
+				b.put(`<line class="median w`+level+`" x1="`, l.Median, `" x2="`, l.Median, `" y1="3" y2="21"/>`)
+			}
+			b.put(`</svg>`)
+		}
+		if p.Lane.Past {
+			b.put(`<path class="stop" d="M-2 3h5v18h-5z"/>`)
+		}
+		since := `</td><td role="cell">`
+		if p.Since != "" {
+			since = `</td><td role="cell" data-label="fitted">`
+		}
+		b.put(`</svg></td><td role="cell" class="n" data-label="readings">`+strconv.Itoa(p.Readings)+since, p.Since, `</td></tr>`)
+	}
+	return template.HTML(b.String())
+}
+
+// measuredRows writes what was measured on an axle, visit by visit.
+func measuredRows(tell units.Reader, rs []MeasuredRow) template.HTML {
+	var b rows
+	for i := range rs {
+		r := &rs[i]
+		b.put("<tr")
+		if len(r.Fitted) > 0 {
+			b.put(` class="fitted"`)
+		}
+		b.put(">")
+		b.day(tell, r.Date)
+		b.put(`<td class="n">`, r.Km, `</td>`)
+		for _, cell := range r.Cells {
+			b.put(`<td class="n">`)
+			for k := range cell {
+				cell[k].write(&b.Builder)
+				b.put(" ")
+			}
+			b.put("</td>")
+		}
+		b.put("<td>")
+		for k := range r.Fitted {
+			if k > 0 {
+				b.put(", ")
+			}
+			r.Fitted[k].write(&b.Builder)
+		}
+		for k := range r.Seen {
+			b.put(" ")
+			r.Seen[k].write(&b.Builder)
+		}
+		for k, note := range r.Notes {
+			if k > 0 {
+				b.put(";")
+			}
+			b.put(" ", note)
+		}
+		b.put("</td><td>")
+		for _, id := range r.Uploads {
+			b.upload(id)
+			b.put(" ")
+		}
+		b.put("</td></tr>")
+	}
+	return template.HTML(b.String())
+}
+
+// upload links to the upload that a row came with.
+func (b *rows) upload(id int64) {
+	n := strconv.FormatInt(id, 10)
+	b.put(`<a class="ref" href="/readings/` + n + `">` + n + `</a>`)
+}
+
+// trackRows writes the readings of an odometer.
+func trackRows(tell units.Reader, rs []OdometerRow) template.HTML {
+	var b rows
+	for i := range rs {
+		r := &rs[i]
+		was, end := "", ""
+		if r.Was != "" {
+			was, end = `<del class="was">`, "</del>"
+		}
+		b.put("<tr>")
+		b.day(tell, r.Date)
+		b.put(`<td class="n">`+was+`<a href="`, r.Link, `">`, r.Km, "</a>"+end+"</td><td>", r.Note, "", r.Was, "</td><td>")
+		if r.Upload != 0 {
+			b.upload(r.Upload)
+		}
+		b.put("</td></tr>")
 	}
 	return template.HTML(b.String())
 }

@@ -4,6 +4,9 @@ import (
 	"html/template"
 	"strings"
 	"testing"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // TestCellsAreThoseOfTemplates holds what is written without a template to what
@@ -16,18 +19,33 @@ func TestCellsAreThoseOfTemplates(t *testing.T) {
 	}
 	cells := [][]Cell{nil, records, records[:1]}
 	rows := [][]string{awkward, nil, {"one"}}
+	tell := units.Reader{DaysAs: units.MonthDay}
+	const d = fleet.Date(20_000)
+	lens := Lane{Lens: true, X: "1.5%", W: "20%", Path: "M0 20C1 2 3 4 100 20Z", Level: 3}
+	places := []PositionRow{{}, {Place: awkward[3], Decides: true, Thickness: "4.2", Limit: awkward[2], Rate: "–", When: awkward[3], Readings: 12, Since: awkward[3], Lane: lens}}
+	lens.Median, lens.Past = "12%", true
+	places = append(places, PositionRow{Lane: lens})
+	visits := []MeasuredRow{
+		{Date: d},
+		{Date: d + 1, Km: awkward[3], Cells: cells, Fitted: records[:2], Notes: awkward, Seen: records[3:6], Uploads: []int64{1, 22}},
+		{Date: d + 2, Cells: cells[1:], Fitted: records[:1], Notes: awkward[1:2], Uploads: []int64{3}},
+	}
+	track := []OdometerRow{{Date: d, Km: "12", Link: "/corrections/odometer/1"}, {Date: d + 1, Km: awkward[3], Note: awkward[3], Upload: 33, Was: awkward[3]}}
+	const record = `{{define "record"}}{{if .Was}}<del class="was" title="{{.Was}}"><a href="{{.Link}}">{{.Text}}</a></del>{{else}}<a href="{{.Link}}">{{.Text}}</a>{{end}}{{end}}`
 	for _, c := range []struct {
 		name, text string
 		data       any
 		got        template.HTML
 	}{
 		{"text", `{{range .}}<tr>{{range .}}<td>{{.}}</td>{{end}}</tr>{{end}}`, rows, textRows(rows)},
-		{"records", `{{define "record"}}{{if .Was}}<del class="was" title="{{.Was}}"><a href="{{.Link}}">{{.Text}}</a></del>{{else}}<a href="{{.Link}}">{{.Text}}</a>{{end}}{{end}}` +
-			`{{range .}}<td class="n">{{range .}}{{template "record" .}} {{end}}</td>{{end}}`, cells, recordCells(cells)},
+		{"positions", `{{range .}}<tr role="row"{{if .Decides}} class="decides"{{end}}><th role="rowheader" scope="row">{{.Place}}{{if .Decides}} <small>first</small>{{end}}</th><td role="cell" class="n" data-label="{{unit}} now">{{.Thickness}}</td><td role="cell" class="n" data-label="limit">{{.Limit}}</td><td role="cell" class="n across" data-label="{{wear}}">{{.Rate}}</td><td role="cell" class="across" data-label="limit reached">{{.When}}</td><td role="cell" class="lane-cell across" data-label="within a year">{{with .Lane}}<svg width="100%" height="24" aria-hidden="true"><use href="#row-axis" width="100%" height="24"/>{{if .Lens}}<svg class="clip" width="100%" height="24"><svg x="{{.X}}" y="2" width="{{.W}}" height="20" viewBox="0 0 100 40" preserveAspectRatio="none"><path class="lens w{{.Level}}" vector-effect="non-scaling-stroke" d="{{.Path}}"/></svg>{{if .Median}}<line class="median w{{.Level}}" x1="{{.Median}}" x2="{{.Median}}" y1="3" y2="21"/>{{end}}</svg>{{end}}{{if .Past}}<path class="stop" d="M-2 3h5v18h-5z"/>{{end}}</svg>{{end}}</td><td role="cell" class="n" data-label="readings">{{.Readings}}</td><td role="cell"{{if .Since}} data-label="fitted"{{end}}>{{.Since}}</td></tr>{{end}}`, places, positionRows(tell, places)},
+		{"visits", record + `{{range .}}<tr{{if .Fitted}} class="fitted"{{end}}><th scope="row"><time datetime="{{iso .Date}}">{{day .Date}}</time></th><td class="n">{{.Km}}</td>{{range .Cells}}<td class="n">{{range .}}{{template "record" .}} {{end}}</td>{{end}}<td>{{range $i, $x := .Fitted}}{{if $i}}, {{end}}{{template "record" $x}}{{end}}{{range .Seen}} {{template "record" .}}{{end}}{{range $i, $n := .Notes}}{{if $i}};{{end}} {{$n}}{{end}}</td><td>{{range .Uploads}}<a class="ref" href="/readings/{{.}}">{{.}}</a> {{end}}</td></tr>{{end}}`, visits, measuredRows(tell, visits)},
+		{"odometer", `{{range .}}<tr><th scope="row"><time datetime="{{iso .Date}}">{{day .Date}}</time></th><td class="n">{{if .Was}}<del class="was">{{end}}<a href="{{.Link}}">{{.Km}}</a>{{if .Was}}</del>{{end}}</td><td>{{.Note}}{{.Was}}</td><td>{{if .Upload}}<a class="ref" href="/readings/{{.Upload}}">{{.Upload}}</a>{{end}}</td></tr>{{end}}`, track, trackRows(tell, track)},
+		{"a record", record + `{{template "record" .}}`, records[1], records[1].HTML()},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var want strings.Builder
-			if err := template.Must(template.New("").Parse(c.text)).Execute(&want, c.data); err != nil {
+			if err := template.Must(template.New("").Funcs(template.FuncMap{"iso": fleet.Date.String, "day": tell.Day, "unit": tell.ThicknessUnit, "wear": tell.WearUnit}).Parse(c.text)).Execute(&want, c.data); err != nil {
 				t.Fatal(err)
 			}
 			if string(c.got) != want.String() {

@@ -92,8 +92,10 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"count":   count,
 				"plural":  plural,
 
-				"recordcells": recordCells,
-				"textrows":    textRows,
+				"textrows":     textRows,
+				"positionrows": positionRows,
+				"measuredrows": measuredRows,
+				"trackrows":    trackRows,
 			}).
 			Option("missingkey=error").
 			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")
