@@ -1,10 +1,9 @@
 package dashboard
 
 import (
-	"bytes"
 	"encoding/csv"
 	"fmt"
-	"net/http"
+	"io"
 	"strconv"
 	"strings"
 
@@ -24,6 +23,7 @@ type csvDownload struct {
 	c     *gin.Context
 	name  string
 	head  []string
+	body  io.WriteCloser
 	w     *csv.Writer
 	cells []string
 }
@@ -34,7 +34,8 @@ func (d *csvDownload) start() error {
 	}
 	d.c.Header("Content-Type", "text/csv; charset=utf-8; header=present")
 	d.c.Header("Content-Disposition", fmt.Sprintf("attachment; filename=%q", d.name))
-	d.w = csv.NewWriter(d.c.Writer)
+	d.body = web.Stream(d.c)
+	d.w = csv.NewWriter(d.body)
 	d.w.UseCRLF = true
 	return d.w.Write(d.head)
 }
@@ -92,13 +93,10 @@ func (d *xlsxDownload) row(cells ...any) error {
 }
 
 func (d *xlsxDownload) finish() error {
-	var b bytes.Buffer
-	if _, err := d.sheet.WriteTo(&b); err != nil {
-		return err
-	}
+	d.c.Header("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
 	d.c.Header("Content-Disposition", fmt.Sprintf("attachment; filename=%q", d.name))
-	web.Send(d.c, http.StatusOK, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b.Bytes())
-	return nil
+	_, err := d.sheet.WriteTo(d.c.Writer) // it is compressed already, and may be large
+	return err
 }
 
 // figure is a cell that is no text: it may begin with a minus.
@@ -127,7 +125,10 @@ func (d *csvDownload) finish() error {
 		return err
 	}
 	d.w.Flush()
-	return d.w.Error()
+	if err := d.w.Error(); err != nil {
+		return err
+	}
+	return d.body.Close()
 }
 
 var dueColumns = []string{

@@ -172,6 +172,7 @@ func answer(c *gin.Context, err error) {
 	}
 	// Headers meant for the answer that failed.
 	c.Writer.Header().Del("Content-Disposition")
+	c.Writer.Header().Del("Content-Encoding")
 	c.Header("Cache-Control", "no-store")
 	if page := errorPage(c); page != nil && !api(c) && !WantsJSON(c) {
 		body, err := page(c, p)

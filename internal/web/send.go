@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"compress/gzip"
+	"io"
 	"net/http"
 	"strconv"
 	"strings"
@@ -42,6 +43,31 @@ func Send(c *gin.Context, status int, contentType string, body []byte) {
 	}
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	c.Data(status, contentType, body)
+}
+
+// Stream returns what a body of any length is written to, compressed where the
+// client takes that. It is whole once that is closed.
+func Stream(c *gin.Context) io.WriteCloser {
+	h := c.Writer.Header()
+	h.Add("Vary", "Accept-Encoding")
+	if !takesGzip(c.Request) {
+		return plain{c.Writer}
+	}
+	h.Set("Content-Encoding", "gzip")
+	z := zippers.Get().(*gzip.Writer)
+	z.Reset(c.Writer)
+	return zipped{z}
+}
+
+type plain struct{ io.Writer }
+
+func (plain) Close() error { return nil }
+
+type zipped struct{ *gzip.Writer }
+
+func (z zipped) Close() error {
+	defer zippers.Put(z.Writer)
+	return z.Writer.Close()
 }
 
 // takesGzip reads Accept-Encoding (RFC 9110, 12.5.3) as far as it matters

@@ -61,6 +61,19 @@ func testEngine(t *testing.T) (*gin.Engine, *bytes.Buffer) {
 		Send(c, http.StatusOK, "text/plain; charset=utf-8", bytes.Repeat([]byte("wear "), 1000))
 		return nil
 	}))
+	r.GET("/stream", Handle(func(c *gin.Context) error {
+		w := Stream(c)
+		for range 1000 {
+			if _, err := io.WriteString(w, "wear "); err != nil {
+				return err
+			}
+		}
+		return w.Close()
+	}))
+	r.GET("/stream/fails", Handle(func(c *gin.Context) error {
+		Stream(c)
+		return fleet.Invalidf("no such list")
+	}))
 	echo := Handle(func(c *gin.Context) error {
 		n, err := io.Copy(io.Discard, c.Request.Body)
 		if err != nil {
@@ -237,27 +250,37 @@ func TestSendCompresses(t *testing.T) {
 		{"br", false},
 		{"", false},
 	} {
-		req := httptest.NewRequest("GET", "/ok", nil)
-		req.Header.Set("Accept-Encoding", c.accept)
-		w := httptest.NewRecorder()
-		r.ServeHTTP(w, req)
-		if got := w.Header().Get("Content-Encoding") == "gzip"; got != c.zipped {
-			t.Errorf("Accept-Encoding %q: compressed %v, want %v", c.accept, got, c.zipped)
-		}
-		if got := w.Header().Get("Content-Length"); got != fmt.Sprint(w.Body.Len()) {
-			t.Errorf("Accept-Encoding %q: Content-Length %s, body of %d", c.accept, got, w.Body.Len())
-		}
-		body := io.Reader(w.Body)
-		if c.zipped {
-			z, err := gzip.NewReader(w.Body)
-			if err != nil {
-				t.Fatal(err)
+		for path, long := range map[string]bool{"/ok": false, "/stream": true} {
+			req := httptest.NewRequest("GET", path, nil)
+			req.Header.Set("Accept-Encoding", c.accept)
+			w := httptest.NewRecorder()
+			r.ServeHTTP(w, req)
+			if got := w.Header().Get("Content-Encoding") == "gzip"; got != c.zipped {
+				t.Errorf("%s, Accept-Encoding %q: compressed %v, want %v", path, c.accept, got, c.zipped)
 			}
-			body = z
+			if got := w.Header().Get("Content-Length"); !long && got != fmt.Sprint(w.Body.Len()) {
+				t.Errorf("%s, Accept-Encoding %q: Content-Length %s, body of %d", path, c.accept, got, w.Body.Len())
+			}
+			body := io.Reader(w.Body)
+			if c.zipped {
+				z, err := gzip.NewReader(w.Body)
+				if err != nil {
+					t.Fatal(err)
+				}
+				body = z
+			}
+			if got, err := io.ReadAll(body); err != nil || string(got) != plain {
+				t.Errorf("%s, Accept-Encoding %q: got %d bytes, %v; want %d", path, c.accept, len(got), err, len(plain))
+			}
 		}
-		if got, err := io.ReadAll(body); err != nil || string(got) != plain {
-			t.Errorf("Accept-Encoding %q: got %d bytes, %v; want %d", c.accept, len(got), err, len(plain))
-		}
+	}
+	// Nothing of it was sent: the page that says why is none of its bytes.
+	req := httptest.NewRequest("GET", "/stream/fails", nil)
+	req.Header.Set("Accept-Encoding", "gzip")
+	w := httptest.NewRecorder()
+	r.ServeHTTP(w, req)
+	if w.Code != http.StatusBadRequest || w.Header().Get("Content-Encoding") != "" || !strings.Contains(w.Body.String(), "no such list") {
+		t.Errorf("got %d, %v, %q", w.Code, w.Header(), w.Body)
 	}
 }
 
