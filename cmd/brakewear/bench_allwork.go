@@ -228,12 +228,18 @@ func (w *allRun) writeAlone() (float64, error) {
 		for ids := range slices.Chunk(w.ids, 1000) {
 			watch.stop(w.e.now())
 			var fs []store.AxleForecast
-			for _, id := range ids {
-				var some []store.AxleForecast
-				if some, failed = w.svc.DB.Forecasts(w.e.ctx, auth.AllFleets(), id); failed != nil {
-					return
+			failed = w.svc.DB.Lookup(w.e.ctx, "read forecasts", func(state *store.DB) error { // a transaction for each would take minutes
+				for _, id := range ids {
+					some, err := state.Forecasts(w.e.ctx, auth.AllFleets(), id)
+					if err != nil {
+						return err
+					}
+					fs = append(fs, some...)
 				}
-				fs = append(fs, some...)
+				return nil
+			})
+			if failed != nil {
+				return
 			}
 			watch.start(w.e.now())
 			if !yield(fs) {
