@@ -55,51 +55,32 @@ func (s *Service) PartsNeeded(ctx context.Context, sc auth.Scope, q PartsQuery) 
 	if err != nil {
 		return nil, err
 	}
-	bookings, err := s.DB.Bookings(ctx, sc, store.BookingQuery{Fleet: q.Fleet, States: []fleet.BookingState{fleet.Booked}})
-	if err != nil {
-		return nil, err
-	}
-	vs, err := s.DB.DueVehicles(ctx, sc, q.Fleet, q.To+needAhead)
-	if err != nil {
-		return nil, err
-	}
 	n := needs{query: q, parts: parts, found: map[needKey]*need{}, fleets: map[int64]string{}, hours: fleet.DefaultWorkshop().Hours}
 	for i := range shops {
 		n.fleets[shops[i].FleetID] = shops[i].Fleet
 	}
-	booked := map[store.AxleKey]bool{}
-	for i := range bookings {
-		b := &bookings[i]
-		for _, axle := range fleet.Axles(b.Work) {
-			booked[store.AxleKey{VehicleID: b.VehicleID, Axle: axle}] = true
-		}
-		if b.Day >= q.From && b.Day <= q.To && (q.Depot == 0 || q.Depot == b.DepotID) {
-			for _, w := range b.Work {
-				n.add(b.FleetID, w, 1, b.Day, true, bookingOf(vs, b))
-			}
+	of := store.OverviewQuery{Fleet: q.Fleet, Depot: q.Depot}
+	items, err := s.DB.BookedItems(ctx, sc, of, q.From, q.To)
+	if err != nil {
+		return nil, err
+	}
+	for _, b := range items {
+		for range b.Times {
+			n.add(b.FleetID, fleet.WorkItem{Axle: b.Axle, Item: b.Item, PartID: b.PartID}, 1, b.Day, true, &fleet.Vehicle{Make: b.Make, Model: b.Model})
 		}
 	}
-	for i := range vs {
-		v := &vs[i]
-		if q.Depot != 0 && v.DepotID != q.Depot {
-			continue
+	// One after the other: the forecasts of all that is due are hundreds of megabytes
+	// in a large fleet.
+	err = s.DB.EachOutlook(ctx, sc, of, q.To+needAhead, func(x *store.OutlookAxle) error {
+		if x.Booked == nil && (x.BookBy == nil || *x.BookBy <= q.To+needAhead) {
+			n.addAxle(&x.Vehicle, &x.AxleForecast)
 		}
-		for k := range v.Axles {
-			if f := &v.Axles[k]; !booked[store.AxleKey{VehicleID: v.ID, Axle: f.Axle}] {
-				n.addAxle(v, f)
-			}
-		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	return n.list(s.Today()), nil
-}
-
-// bookingOf returns the vehicle of a booking, nil when it is not among vs.
-func bookingOf(vs []store.DueVehicle, b *fleet.Booking) *fleet.Vehicle {
-	i, ok := slices.BinarySearchFunc(vs, b.VehicleID, func(v store.DueVehicle, id int64) int { return cmp.Compare(v.ID, id) })
-	if !ok {
-		return nil
-	}
-	return &vs[i].Vehicle
 }
 
 // needKey is a part, or what no part is known for.
@@ -126,12 +107,12 @@ type needs struct {
 }
 
 // addAxle adds what an axle that is not booked may take.
-func (n *needs) addAxle(v *store.DueVehicle, f *store.AxleForecast) {
+func (n *needs) addAxle(v *fleet.Vehicle, f *store.AxleForecast) {
 	if f.BookBy == nil && !f.PastLimit || f.Has(forecast.NoReadings) && !f.PastLimit {
 		return
 	}
 	day := max(n.query.From, bookBy(f))
-	w, ok := workOn(&v.Vehicle, f, day, n.parts, n.hours)
+	w, ok := workOn(v, f, day, n.parts, n.hours)
 	if !ok {
 		return
 	}
@@ -140,7 +121,7 @@ func (n *needs) addAxle(v *store.DueVehicle, f *store.AxleForecast) {
 		return
 	}
 	for _, x := range w.items {
-		n.add(v.FleetID, x, chance, day, false, &v.Vehicle)
+		n.add(v.FleetID, x, chance, day, false, v)
 	}
 }
 
