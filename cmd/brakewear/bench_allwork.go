@@ -100,7 +100,7 @@ func (w *allRun) add(x *workBench) {
 	x.Database, x.Vehicles = w.dialect, w.n
 	w.peak = max(w.peak, x.PeakMB)
 	w.rep.Results = append(w.rep.Results, x)
-	fmt.Fprintf(w.e.stderr, "%d vehicles on %s, %s: %.2f s, ratio %.3f\n", w.n, w.dialect, x.Work, x.Seconds, x.Ratio)
+	fmt.Fprintf(w.e.stderr, "%d vehicles on %s, %s: %.2f s, ratio %.3f, %.0f MB\n", w.n, w.dialect, x.Work, x.Seconds, x.Ratio, x.PeakMB)
 }
 
 // refit times a refit of all, beside its parts done once each: reading the rows,
