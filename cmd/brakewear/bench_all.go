@@ -22,7 +22,7 @@ type benchAllCmd struct {
 	Seed       uint64        `help:"The same seed gives the same fleet." default:"1"`
 	Jobs       int           `help:"How many due axles the proposal plans." default:"1000"`
 	Asking     time.Duration `help:"How long each kind of page is asked for." default:"5s"`
-	Ask        []string      `help:"What to ask for." default:"upload,due,written,first,vehicle,night,overview,files,second" enum:"upload,due,written,first,vehicle,night,overview,files,second"`
+	Ask        []string      `help:"What to ask for." default:"upload,due,written,first,vehicle,night,rest" enum:"upload,due,written,first,vehicle,night,rest"`
 	Format     string        `help:"How to print: table or json." default:"table" enum:"table,json"`
 	Out        string        `help:"Folder to write bench.txt, bench.json and the plots of cost against size to." placeholder:"DIR"`
 	With       []string      `help:"bench.json of earlier runs, for the growth of the cost and the plots." placeholder:"FILE"`
@@ -38,10 +38,11 @@ readings in, a refit of all and of what changed, uploads, the due-soon list whil
 written, and under any filter while something is each second, and vehicles' pages, at first and seen again, by
 20 clients at once, a proposal. Beside each stands the ceiling it is held against,
 measured in the same run: compare the ratio, for times depend on the machine and on what
-else runs there. Then what has no ceiling, for its time and memory: the night's work, the
-overview, the lists as files, other pages, and a second import and a refit beside 20
-people who ask for a page a second, whose waits are p50 and p99. Memory is what the process had resident at the most, clients included,
-the server's not. Pages are asked of the program's handlers, without a network between and not compressed.
+else runs there. Then what has no ceiling, for its time and memory: the night's work, and the
+rest: the overview, the lists as files, other pages, and a second import and a refit beside 20
+people who ask for a page a second, whose waits are p50 and p99. Memory is what the process
+had resident at the most, clients included, the server's not. Pages are asked of the program's
+handlers, without a network between and not compressed.
 An exponent says how the cost grows with the fleet: 1 is in proportion. Examples:
   brakewear bench all --vehicles 300
   brakewear bench all --vehicles 1000,10000 --databases sqlite --out bench`

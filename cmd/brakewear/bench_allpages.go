@@ -58,7 +58,7 @@ func (w *allRun) pages() error {
 	for _, x := range []struct {
 		what    string
 		measure func(service http.Handler) error
-	}{{"night", w.night}, {"overview", w.overviews}, {"files", w.files}, {"second", w.second}} {
+	}{{"night", w.night}, {"rest", w.overviews}, {"rest", w.files}, {"rest", w.second}} {
 		if slices.Contains(w.c.Ask, x.what) {
 			if err := x.measure(service); err != nil {
 				return fmt.Errorf("%s: %w", x.what, err)
