@@ -144,7 +144,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	}
 	p.Checked, p.Cautions = true, true
 	p.Upload = checked.Upload
-	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(checked.Upload.Problems)
+	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(tell, checked.Upload.Problems)
 	p.Upload.Problems = nil
 	for _, r := range checked.First {
 		p.First = append(p.First, firstRow(tell, &r))
@@ -174,8 +174,10 @@ func firstRow(tell units.Reader, r *pipeline.ReadRow) FirstRow {
 }
 
 // sortProblems parts problems by what there is to do, as many as a page shows.
-func sortProblems(all []fleet.Problem) (doubtful, refused, notes []fleet.Problem, more int) {
+// Their quantities stay as they are, to be held against the file.
+func sortProblems(tell units.Reader, all []fleet.Problem) (doubtful, refused, notes []fleet.Problem, more int) {
 	for i, x := range all {
+		x.Message = tell.Days(x.Message)
 		switch {
 		case i == problemsShown:
 			return doubtful, refused, notes, len(all) - i

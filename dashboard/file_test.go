@@ -16,6 +16,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 const readingsHead = "vehicle,date,odometer_km,axle,part,side,face,value_mm\n"
@@ -237,4 +238,15 @@ func TestBrowserProgress(t *testing.T) {
 	if got := textOf(t, ctx, ".tally"); !strings.Contains(got, "1") {
 		t.Errorf("tally of the check: got %q", got)
 	}
+}
+
+// What is said of a file's rows has days as its reader has, and quantities as
+// the file has.
+func TestFileSaysDays(t *testing.T) {
+	w := small(t)
+	rec := w.post(t, "", "visit.csv", readingsHead+"Bus 2,2024-06-10,50000,1,pad,left,inner,19.5\n", false)
+	page := rec.Header().Get("Location")
+	abroad := w.seenBy(t, "abroad", units.Reader{DaysAs: units.ISO, ThicknessIn: units.Inches})
+	check(t, parse(t, w.get(page).Body.String()), []has{{".problems", "thicker than last time (17.2 mm on 10 March 2024)"}})
+	check(t, parse(t, abroad.get(page).Body.String()), []has{{".problems", "thicker than last time (17.2 mm on 2024-03-10)"}})
 }

@@ -46,7 +46,7 @@ func (d *Dashboard) upload(c *gin.Context) error {
 	if up.Kind == store.CorrectionsKind {
 		p.Form, p.Upload.Kind = true, "correction"
 	}
-	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(up.Problems)
+	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(reader(c), up.Problems)
 	p.Upload.Problems = nil
 	return d.send(c, http.StatusOK, "upload", p)
 }
