@@ -59,7 +59,7 @@ func TestEnterBrakeTest(t *testing.T) {
 	check(t, parse(t, rec.Body.String()), []has{
 		{".judged.bad .strong", "Fails: efficiency."},
 		// 58.7 kN of 12.4 t
-		{".checks-list", "Efficiency: 48.3 %, 50 % required (EU-02): 3.5 % short."},
+		{".checks-list", "Efficiency: 48.3 %, 50 % required (EU-02): short by 3.5 % of that."},
 		{".checks-list", "Axle 1, difference across the axle: 6.4 %, at most 30 % (EU-14): within it."},
 		{".checks-list", "Pedal force: 610 N, at most 700 N (UN-02F): within it."},
 		{"footer.cautions", "*"},

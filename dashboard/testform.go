@@ -240,7 +240,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		return plain(math.Round(x/chosen[unit].factor*1e6) / 1e6)
 	}
 	fill(&p.Odometer, "odometer", "Odometer, "+p.In.DistanceUnit(), odometer)
-	fill(&p.Weight, "weight", "Weight that the efficiency is of: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
+	fill(&p.Weight, "weight", "Weight to reckon the efficiency by: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
 	fill(&p.Pedal, "pedal", "Pedal force, where it was measured", in(b.PedalN, "pedal_unit"))
 	fill(&p.Mean, "mean", "Mean deceleration", in(b.Mean, "decel_unit"))
 	fill(&p.Peak, "peak", "Peak deceleration", in(b.Peak, "decel_unit"))

@@ -70,26 +70,26 @@ func (c *Check) String() string {
 	} else {
 		fmt.Fprintf(&b, "%s required (%s)", c.What.Exact(c.Required), v.ID)
 	}
-	share := percentOf(math.Abs(c.Margin))
+	share := percentOf(math.Abs(c.Margin)) // of what is required, which may itself be in %
 	switch {
 	case c.Verdict == Dangerous && c.What == Imbalance:
 		fmt.Fprintf(&b, ": dangerous, for it is beyond %s.", c.What.Exact(c.Bound.Limit))
 	case c.Verdict == Dangerous:
-		fmt.Fprintf(&b, ": dangerous, %s short.", share)
+		fmt.Fprintf(&b, ": dangerous, short by %s of that.", share)
 	case c.Verdict == Unclear:
-		fmt.Fprintf(&b, ": %s short, with wheels locked.", share)
+		fmt.Fprintf(&b, ": short by %s of that, with wheels locked.", share)
 	case c.Verdict == Fails && c.Bound.Side == Above:
-		fmt.Fprintf(&b, ": %s too much.", share)
+		fmt.Fprintf(&b, ": too much by %s of that.", share)
 	case c.Verdict == Fails && c.Margin >= 0:
 		b.WriteString(": exactly at it, which fails.")
 	case c.Verdict == Fails:
-		fmt.Fprintf(&b, ": %s short.", share)
+		fmt.Fprintf(&b, ": short by %s of that.", share)
 	case c.Margin < 0: // passes all the same, as on locks
-		fmt.Fprintf(&b, ": %s short, but it passes on locks.", share)
+		fmt.Fprintf(&b, ": short by %s of that, but it passes on locks.", share)
 	case c.Bound.Side == Above:
 		b.WriteString(": within it.")
 	default:
-		fmt.Fprintf(&b, ": %s over.", share)
+		fmt.Fprintf(&b, ": over by %s of that.", share)
 	}
 	return b.String()
 }
