@@ -43,12 +43,28 @@ var byRound = append([]string{"enable_seqscan = off", "max_parallel_workers_per_
 // reading each time took more than half of the server's time for it. As a plan may be
 // kept from when the tables were empty, it has to use their indexes then, too.
 func byKeys() *opening {
-	return &opening{settings: append(slices.Clip(byRound), "plan_cache_mode = force_generic_plan"), byKey: true}
+	return &opening{settings: append(slices.Clip(byRound), keepPlans), byKey: true}
 }
 
-// byValues has a transaction that was begun for what is found by keys plan as its
-// connection was set; see limit.
-var byValues = []string{"plan_cache_mode = force_custom_plan", "enable_seqscan to default", "max_parallel_workers_per_gather to default"}
+// A connection keeps its plans, for what is asked outside of a transaction is found by
+// keys; a transaction that is not byKeys plans each statement for the tables as they
+// are, and not as they were when it was prepared: an import into empty ones would read
+// them from end to end once they are full.
+const (
+	keepPlans = "plan_cache_mode = force_generic_plan"
+	planAnew  = "plan_cache_mode = force_custom_plan"
+)
+
+// set returns what the transaction begins with being set to.
+func (o *opening) set() []string {
+	if o.byKey {
+		return o.settings
+	}
+	return append(slices.Clip(o.settings), planAnew)
+}
+
+// byValues has a transaction that was begun for what is found by keys plan as others do.
+var byValues = []string{planAnew, "enable_seqscan to default", "max_parallel_workers_per_gather to default"}
 
 // set sets what a transaction under way goes by from now on.
 func (t *tx) set(settings []string) error {
@@ -66,9 +82,7 @@ func setting(settings []string) string {
 // trace tells that a transaction begins: what others have set ends here.
 func (o *opening) trace(ctx context.Context) {
 	trace(ctx, "begin", nil)
-	if len(o.settings) > 0 {
-		trace(ctx, setting(o.settings), nil)
-	}
+	trace(ctx, setting(o.set()), nil)
 	if o.seen {
 		trace(ctx, snapshotQuery, nil)
 	}
@@ -87,7 +101,7 @@ func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, 
 		return c.Conn.(driver.ConnBeginTx).BeginTx(ctx, opt)
 	}
 	o, ok := ctx.Value(openingKey{}).(*opening)
-	if !ok || len(o.settings) == 0 && !o.seen {
+	if !ok {
 		return c.Conn.(driver.ConnBeginTx).BeginTx(context.WithoutCancel(ctx), opt)
 	}
 	begin := "begin"
@@ -103,9 +117,7 @@ func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, 
 	} else {
 		begin += " read write"
 	}
-	if len(o.settings) > 0 {
-		begin += "; " + setting(o.settings)
-	}
+	begin += "; " + setting(o.set())
 	if o.seen {
 		begin += "; " + snapshotQuery
 	}

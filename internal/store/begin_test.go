@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -54,6 +55,39 @@ func TestBeginsAtLevel(t *testing.T) {
 		err := db.BeginAt(t.Context(), level)
 		if known != (err == nil) || !known && !strings.Contains(err.Error(), level.String()) {
 			t.Errorf("%s: got %v, want it to begin: %v", level, err, known)
+		}
+	}
+}
+
+// The plan of what every request asks is made once for a connection, and that of a
+// list for each time it is read.
+func TestKeepsPlansOfWhatIsFoundByKeys(t *testing.T) {
+	ctx := t.Context()
+	db := storetest.Open(t, store.Postgres)
+	db.ReadPool().SetMaxOpenConns(1) // which has prepared all
+	session, err := storetest.SignIn(ctx, db, "Ann", auth.Grant{Role: auth.Admin})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		who, err := db.SessionOf(ctx, session)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Sessions(ctx, who); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for what, want := range map[string]string{
+		"where s.sha256 = ":              "3 kept, 0 anew",
+		"order by seen_at desc, id desc": "0 kept, 3 anew",
+	} {
+		got, _, err := db.ReadBy(ctx, `
+			select sum(generic_plans) || ' kept, ' || sum(custom_plans) || ' anew'
+			from pg_prepared_statements
+			where strpos(statement, '`+what+`') > 0`)
+		if err != nil || got != want {
+			t.Errorf("%s: got %s, %v, want %s", what, got, err, want)
 		}
 	}
 }

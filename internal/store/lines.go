@@ -103,9 +103,7 @@ func (ls *lines) Connect(ctx context.Context) (driver.Conn, error) {
 //
 // It also keeps the server from compiling plans to machine code: while a table
 // has no statistics it takes a list's page for far more work than it is, and
-// compiling it takes longer than answering. And a prepared statement is planned
-// for the tables as they are, and not as they were when it was prepared: an import
-// into empty ones would read them from end to end once they are full.
+// compiling it takes longer than answering.
 func limit(ctx context.Context, conn driver.Conn) error {
 	x, ok := conn.(driver.ExecerContext)
 	if !ok {
@@ -119,7 +117,7 @@ func limit(ctx context.Context, conn driver.Conn) error {
 			('idle_in_transaction_session_timeout', '%d')) limits (name, value)
 		where current_setting(name) = '0';
 		set jit = off;
-		set plan_cache_mode = force_custom_plan`,
+		set `+keepPlans,
 		statementTimeout.Milliseconds(), lockTimeout.Milliseconds(), idleTransaction.Milliseconds()), nil)
 	return err
 }

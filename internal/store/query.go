@@ -26,9 +26,9 @@ func trace(ctx context.Context, query string, args []any) {
 	}
 }
 
-// ask calls scan for every row of one query, which sees one state by itself: to
-// begin and to end a transaction for it would be two more ways to the server and
-// back.
+// ask calls scan for every row of one query that finds them by keys and sees one
+// state by itself: to begin and to end a transaction for it would be two more ways to
+// the server and back.
 func (db *DB) ask(ctx context.Context, what string, scan func(r *sqlx.Rows) error, query string, args ...any) error {
 	if db.within != nil {
 		return db.read(ctx, what, func(t *tx) error { return t.each(scan, query, args...) })
@@ -40,7 +40,7 @@ func (db *DB) ask(ctx context.Context, what string, scan func(r *sqlx.Rows) erro
 	defer end()
 	query = db.r.Rebind(query)
 	if db.dialect == Postgres {
-		(&opening{}).trace(ctx)
+		(&opening{settings: []string{keepPlans}, byKey: true}).trace(ctx)
 	}
 	trace(ctx, query, args)
 	for try := 0; ; try++ {

@@ -76,7 +76,7 @@ func (t *tx) fillTable(s stage, rows iter.Seq[[]any]) error {
 const manyRows = 500
 
 // planOnce lets PostgreSQL keep the plans of what it looks up for foreign keys
-// until the transaction ends. As our connections are set (see limit) it plans each
+// until the transaction ends. Otherwise it plans each
 // look-up anew, which took twice as long as storing an inspection; and a stage is
 // moved on by statements that are run a few times only. A transaction of what is
 // found by keys keeps all plans anyway, until fillTable ends that.
