@@ -51,7 +51,7 @@ func (w *Writer) axles(as []fleet.Axle, c *Counts) error {
 	if err := w.fillAxles(as); err != nil {
 		return err
 	}
-	if err := w.enter(stagedAxles.name); err != nil {
+	if err := enter(w, as, func(a *fleet.Axle) int64 { return a.VehicleID }); err != nil {
 		return err
 	}
 	known, err := w.knownAxles()

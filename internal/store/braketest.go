@@ -89,7 +89,7 @@ func (w *Writer) BrakeTests(bs []fleet.BrakeTest) (c Counts, err error) {
 	if err != nil {
 		return c, err
 	}
-	if err := w.enter(stagedBrakeTests.name); err != nil {
+	if err := enter(w, bs, func(b *fleet.BrakeTest) int64 { return b.VehicleID }); err != nil {
 		return c, err
 	}
 	type key struct {

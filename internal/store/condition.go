@@ -41,7 +41,7 @@ func (w *Writer) Conditions(cs []fleet.Condition) (c Counts, err error) {
 	if err := w.fillVisits(visits); err != nil {
 		return c, err
 	}
-	if err := w.enter(stagedVisits.name); err != nil {
+	if err := enter(w, cs, func(x *fleet.Condition) int64 { return x.VehicleID }); err != nil {
 		return c, err
 	}
 	seen := map[conditionKey]bool{}

@@ -43,7 +43,7 @@ func (w *Writer) Fitments(fs []fleet.Fitment) (c Counts, err error) {
 	if err != nil {
 		return c, err
 	}
-	if err := w.enter(stagedFitments.name); err != nil {
+	if err := enter(w, fs, func(f *fleet.Fitment) int64 { return f.VehicleID }); err != nil {
 		return c, err
 	}
 	added, err := w.t.count(`

@@ -44,7 +44,7 @@ func (w *Writer) Odometers(os []fleet.Odometer) (c Counts, err error) {
 	if err != nil {
 		return c, err
 	}
-	if err := w.enter(stagedOdometers.name); err != nil {
+	if err := enter(w, os, func(o *fleet.Odometer) int64 { return o.VehicleID }); err != nil {
 		return c, err
 	}
 	added, err := w.t.count(`

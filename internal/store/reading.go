@@ -70,20 +70,17 @@ func (w *Writer) Readings(rs []fleet.Reading) (c Counts, err error) {
 			visits[v], last = true, v
 		}
 	}
+	if err := enter(w, rs, func(r *fleet.Reading) int64 { return r.VehicleID }); err != nil {
+		return c, err
+	}
 	var there map[readingKey]bool
 	var spans []span
 	many := len(visits) > fewVisits
 	if many {
 		spans = spansOf(visits)
-		if err := w.enterAll(spans); err != nil {
-			return c, err
-		}
 		there, err = w.readingsIn(spans, len(rs))
 	} else {
 		if err := w.fillVisits(visits); err != nil {
-			return c, err
-		}
-		if err := w.enter(stagedVisits.name); err != nil {
 			return c, err
 		}
 		there, err = w.readingsThere(len(rs))

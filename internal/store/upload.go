@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"maps"
+	"slices"
 
 	"github.com/jmoiron/sqlx"
 
@@ -24,16 +26,8 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 	defer release()
 	var own error // of fill
 	err = db.writeBy(ctx, byKeys(), "take in "+up.Name, func(t *tx) error {
-		if err := t.oneAtATime(up); err != nil {
-			return err
-		}
 		up.At = db.now()
-		err := t.one([]any{&up.ID}, `
-			insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated, doubtful)
-			values (?, ?, ?, ?, ?, 0, 0, 0, 0)
-			returning id`,
-			up.Kind, storableOf(up.Name), up.SHA256, storableOf(up.By), instant(up.At))
-		if err != nil {
+		if err := t.addUpload(up); err != nil {
 			return err
 		}
 		if err := t.addRequestKey(up); err != nil {
@@ -55,7 +49,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		if w.failed != nil {
 			return w.failed
 		}
-		_, err = t.exec(`update uploads set accepted = ?, refused = ?, repeated = ?, doubtful = ? where id = ?`,
+		_, err := t.exec(`update uploads set accepted = ?, refused = ?, repeated = ?, doubtful = ? where id = ?`,
 			up.Accepted, up.Refused, up.Repeated, up.Doubtful, up.ID)
 		if err != nil {
 			return err
@@ -63,7 +57,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		if err := w.claim(); err != nil {
 			return err
 		}
-		if err := t.logUpload(up); err != nil {
+		if err := w.logUpload(up); err != nil {
 			return err
 		}
 		return t.addProblems(up)
@@ -79,64 +73,66 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 
 // logUpload tells the log of changes of up: one row for each fleet it speaks
 // of, so that whoever looks after one reads of it and of no other.
-func (t *tx) logUpload(up *fleet.Upload) error {
+func (w *Writer) logUpload(up *fleet.Upload) error {
 	e := entry{act: "taken in", record: "upload", id: up.ID, by: up.By, detail: cmp.Or(up.Name, up.Kind)}
-	var es []entry
-	err := t.each(func(r *sqlx.Rows) error {
-		var first, last int64
-		if err := r.Scan(&e.fleet, &first, &last); err != nil {
-			return err
+	depots := map[int64]int64{} // by fleet; 0 = several
+	for p := range w.placed {
+		fleetID, depotID := p[0], p[1]
+		if _, several := depots[fleetID]; several {
+			depotID = 0
 		}
-		if e.depot = first; first != last {
-			e.depot = 0
-		}
-		es = append(es, e)
-		return nil
-	}, `
-		select fleet_id, min(depot_id), max(depot_id)
-		from upload_places
-		where upload_id = ?
-		group by fleet_id
-		order by fleet_id`, up.ID)
-	if err != nil {
-		return err
+		depots[fleetID] = depotID
 	}
-	if es == nil {
-		es = append(es, e)
+	if len(depots) == 0 {
+		return w.t.log(e)
 	}
-	for _, e := range es {
-		if err := t.log(e); err != nil {
+	for _, fleetID := range slices.Sorted(maps.Keys(depots)) {
+		e.fleet, e.depot = fleetID, depots[fleetID]
+		if err := w.t.log(e); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// oneAtATime makes the same bytes sent twice at once, such as by an impatient
-// second click, wait for each other: the second finds the rows of the first
-// and repeats them.
-func (t *tx) oneAtATime(up *fleet.Upload) error {
+// addUpload adds the row of an upload, to be counted later, and sets its id.
+//
+// The same bytes sent twice at once, such as by an impatient second click, wait for
+// each other: the second finds the rows of the first and repeats them. SQLite has one
+// writer anyway.
+func (t *tx) addUpload(up *fleet.Upload) error {
+	into, after := `
+		insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated, doubtful)
+		`, `
+		returning id`
+	args := []any{up.Kind, storableOf(up.Name), up.SHA256, storableOf(up.By), instant(up.At)}
 	if t.db.dialect != Postgres || up.SHA256 == "" {
-		return nil // SQLite has one writer
+		return t.one([]any{&up.ID}, into+`values (?, ?, ?, ?, ?, 0, 0, 0, 0)`+after, args...)
 	}
-	_, err := t.exec(`select pg_advisory_xact_lock(hashtextextended(CAST(? AS text), 0))`, up.Kind+" "+up.SHA256)
-	return err
+	return t.one([]any{&up.ID}, into+`
+		select CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS timestamptz), 0, 0, 0, 0
+		from (select pg_advisory_xact_lock(hashtextextended(CAST(? AS text), 0))) alone`+after,
+		append(args, up.Kind+" "+up.SHA256)...)
 }
 
 // claim gives an upload that speaks of no vehicle, because every row was
 // refused, to the scope of its sender, who would not see it otherwise.
 func (w *Writer) claim() error {
-	if w.sc.All() {
+	if w.sc.All() || len(w.placed) > 0 {
 		return nil
 	}
 	var seen where
 	seen.places(w.sc, "d.fleet_id", "d.id")
-	seen.add("not exists (select 1 from upload_places where upload_id = ?)", w.upload)
-	_, err := w.t.exec(`
+	return w.t.each(func(r *sqlx.Rows) error {
+		var p [2]int64
+		err := r.Scan(&p[0], &p[1])
+		w.placed[p] = true
+		return err
+	}, `
 		insert into upload_places (upload_id, fleet_id, depot_id)
 		select CAST(? AS bigint), d.fleet_id, d.id
-		from depots d`+seen.String(), append([]any{w.upload}, seen.args...)...)
-	return err
+		from depots d`+seen.String()+`
+		returning fleet_id, depot_id`, append([]any{w.upload}, seen.args...)...)
 }
 
 var problemColumns = []string{"upload_id", "seq", "line", "col", "found", "message", "refused", "doubtful"}

@@ -40,44 +40,6 @@ func spansOf(visits map[visit]bool) []span {
 	return slices.SortedFunc(maps.Values(of), func(a, b span) int { return cmp.Compare(a.vehicle, b.vehicle) })
 }
 
-// enterAll is enter for vehicles of spans: it asks for none twice.
-func (w *Writer) enterAll(spans []span) error {
-	var strange []int64
-	for _, s := range spans {
-		if _, known := w.fleetOf[s.vehicle]; !known {
-			strange = append(strange, s.vehicle)
-		}
-	}
-	for ids := range slices.Chunk(strange, roundVehicles) {
-		var seen where
-		again := slices.Repeat(ids[:1], rounded(len(ids))-len(ids))
-		seen.among("v.id", slices.Concat(ids, again))
-		seen.scope(w.sc, "v")
-		var homes [][2]int64 // fleets and depots
-		err := w.t.each(func(r *sqlx.Rows) error {
-			var id int64
-			var home [2]int64
-			err := r.Scan(&id, &home[0], &home[1])
-			w.fleetOf[id], homes = home[0], append(homes, home)
-			return err
-		}, `select v.id, v.fleet_id, v.depot_id from vehicles v`+seen.String(), seen.args...)
-		if err != nil {
-			return err
-		}
-		for _, id := range ids {
-			if _, known := w.fleetOf[id]; !known {
-				return strangeVehicle(id)
-			}
-		}
-		for _, h := range homes {
-			if err := w.place(h[0], h[1]); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
 // rounded is the power of two from n on. Each number of parameters is a statement of
 // its own, of which a connection keeps so many.
 func rounded(n int) int { return 1 << bits.Len(uint(n-1)) }

@@ -3,6 +3,10 @@ package store
 import (
 	"cmp"
 	"errors"
+	"maps"
+	"slices"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -16,10 +20,10 @@ type Writer struct {
 	upload int64
 	fleets map[string]int64   // by name in lower case
 	depots map[depotKey]int64 // likewise
-	placed map[[2]int64]bool  // fleets and depots that the upload is known to speak of
+	placed map[[2]int64]bool  // fleets and depots that the upload speaks of
 	failed error              // first error of a method
 
-	fleetOf map[int64]int64     // by vehicle, of those that enterAll let in
+	fleetOf map[int64]int64     // by vehicle, of those that enter let in
 	keys    map[readingKey]bool // see keysOf
 }
 
@@ -37,19 +41,44 @@ func (w *Writer) end(what string, err *error) {
 	w.failed = cmp.Or(w.failed, *err)
 }
 
-// enter checks that sc sees the vehicles of the rows on a stage, and notes
-// that the upload speaks of their fleets and depots.
-func (w *Writer) enter(stage string) error {
-	if err := w.t.checkVehicles(w.sc, stage); err != nil {
-		return err
+// enter checks that sc sees the vehicles of rows, and notes that the upload speaks of
+// their fleets and depots. It asks for none twice.
+func enter[R any](w *Writer, rows []R, vehicle func(*R) int64) error {
+	strange := map[int64]bool{}
+	for i := range rows {
+		id := vehicle(&rows[i])
+		if _, known := w.fleetOf[id]; !known {
+			strange[id] = true
+		}
 	}
-	_, err := w.t.exec(`
-		insert into upload_places (upload_id, fleet_id, depot_id)
-		select distinct CAST(? AS bigint), v.fleet_id, v.depot_id
-		from vehicles v
-		where v.id in (select vehicle_id from `+stage+`)
-		on conflict do nothing`, w.upload)
-	return err
+	for ids := range slices.Chunk(slices.Sorted(maps.Keys(strange)), roundVehicles) {
+		var seen where
+		again := slices.Repeat(ids[:1], rounded(len(ids))-len(ids))
+		seen.among("v.id", slices.Concat(ids, again))
+		seen.scope(w.sc, "v")
+		var homes [][2]int64 // fleets and depots
+		err := w.t.each(func(r *sqlx.Rows) error {
+			var id int64
+			var home [2]int64
+			err := r.Scan(&id, &home[0], &home[1])
+			w.fleetOf[id], homes = home[0], append(homes, home)
+			return err
+		}, `select v.id, v.fleet_id, v.depot_id from vehicles v`+seen.String(), seen.args...)
+		if err != nil {
+			return err
+		}
+		for _, id := range ids {
+			if _, known := w.fleetOf[id]; !known {
+				return strangeVehicle(id)
+			}
+		}
+		for _, h := range homes {
+			if err := w.place(h[0], h[1]); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 // checkVehicles refuses a stage with a vehicle that sc does not see.
