@@ -110,6 +110,50 @@ func TestFindingsKeepTheirIdentity(t *testing.T) {
 	})
 }
 
+// What is found again just as it is there is not written again.
+func TestFindingsLeftAsTheyAre(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		v := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+		worse := uneven(v[0], 5)
+		for _, step := range []struct {
+			what   string
+			on     fleet.Date
+			fs     []fleet.Finding
+			writes int
+		}{
+			{"at first", day(6, 1), []fleet.Finding{uneven(v[0], 4), changed(v[1])}, 1},
+			{"the same", day(6, 1), []fleet.Finding{uneven(v[0], 4), changed(v[1])}, 0},
+			{"one is worse", day(6, 1), []fleet.Finding{worse, changed(v[1])}, 1},
+			{"one is gone", day(6, 1), []fleet.Finding{changed(v[1])}, 1},
+			{"and still gone", day(6, 1), []fleet.Finding{changed(v[1])}, 0},
+			{"it is back", day(6, 1), []fleet.Finding{worse, changed(v[1])}, 1},
+			{"the day after", day(6, 2), []fleet.Finding{worse, changed(v[1])}, 1},
+		} {
+			writes := 0
+			ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+				if strings.Contains(query, "insert into findings") || strings.Contains(query, "update findings") {
+					writes++
+				}
+			})
+			if err := db.SaveFindings(ctx, all, v, step.fs, step.on); err != nil {
+				t.Fatal(err)
+			}
+			if writes != step.writes {
+				t.Errorf("%s: got %d statements that write, want %d", step.what, writes, step.writes)
+			}
+			seen := findingsOf(t, db, store.FindingQuery{States: []fleet.FindingState{fleet.OpenFinding}})
+			if len(seen) != len(step.fs) {
+				t.Errorf("%s: got %d that are open, want %d", step.what, len(seen), len(step.fs))
+			}
+			for _, f := range seen {
+				if f.LastSeen != step.on {
+					t.Errorf("%s: got %s last seen on %s", step.what, f.Subject, f.LastSeen)
+				}
+			}
+		}
+	})
+}
+
 func TestNoteFinding(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ctx := t.Context()

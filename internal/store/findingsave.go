@@ -2,6 +2,10 @@ package store
 
 import (
 	"context"
+	"reflect"
+	"slices"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -18,48 +22,40 @@ var stagedFindings = stage{
 	},
 }
 
-// stagedLooked are the vehicles whose findings were worked out.
-var stagedLooked = stage{name: "staged_looked", from: "findings", columns: []string{"vehicle_id"}}
-
 // growth is by how much a finding must have grown since somebody looked at it
 // to be open again. Judgement: a quarter is more than the readings' error.
 const growth = 1.25
 
 // SaveFindings replaces what was found of vehicles, as seen on a day: what is
 // seen again keeps its id, its state and its note, what is not is no longer
-// seen, and what was no longer seen and comes back is open again.
+// seen, and what was no longer seen and comes back is open again. A row that says
+// all of it already is left as it is: most are seen again with each reading.
 func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64, fs []fleet.Finding, on fleet.Date) error {
 	if len(vehicles) == 0 {
 		return nil
 	}
 	return db.tend(ctx, "keep findings", func(t *tx) error {
-		err := t.fill(stagedLooked, func(yield func([]any) bool) {
-			for _, id := range vehicles {
-				if !yield([]any{id}) {
-					return
-				}
-			}
-		})
+		known, err := t.keptFindings(sc, vehicles)
 		if err != nil {
 			return err
 		}
-		if err := t.checkVehicles(sc, stagedLooked.name); err != nil {
+		var fresh []fleet.Finding
+		for i := range fs {
+			f := &fs[i]
+			of, looked := known[f.VehicleID]
+			if !looked {
+				continue
+			}
+			k := findingKey{f.Kind, f.Subject}
+			if !of[k].says(f, on) {
+				fresh = append(fresh, *f)
+			}
+			delete(of, k)
+		}
+		if err := t.noLonger(known); err != nil || len(fresh) == 0 {
 			return err
 		}
-		if err := t.fillFindings(fs); err != nil {
-			return err
-		}
-		_, err = t.exec(`
-			update findings
-			set state = ?
-			where vehicle_id in (select vehicle_id from staged_looked)
-				and state <> ?
-				and not exists (
-					select 1
-					from staged_findings s
-					where s.vehicle_id = findings.vehicle_id and s.kind = findings.kind and s.subject = findings.subject)`,
-			string(fleet.NoLonger), string(fleet.NoLonger))
-		if err != nil || len(fs) == 0 {
+		if err := t.fillFindings(fresh); err != nil {
 			return err
 		}
 		_, err = t.exec(`
@@ -77,7 +73,7 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 				?, `+t.db.aDate()+`, `+t.db.aDate()+`, '', '', ''
 			from staged_findings s
 			join vehicles v on v.id = s.vehicle_id
-			where v.id in (select vehicle_id from staged_looked)
+			where true
 			order by s.vehicle_id, s.kind, s.subject
 			on conflict (vehicle_id, kind, subject) do update set
 				urgency = excluded.urgency,
@@ -106,6 +102,99 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 	})
 }
 
+// findingKey is what tells a finding of a vehicle from others.
+type findingKey struct {
+	kind    fleet.FindingKind
+	subject string
+}
+
+// keptFinding is a finding that is there.
+type keptFinding struct {
+	fleet.Finding
+	noted *float64 // its figure when somebody looked at it
+}
+
+// says says whether storing f, as seen on a day, would change nothing.
+func (k *keptFinding) says(f *fleet.Finding, on fleet.Date) bool {
+	if k == nil || k.State == fleet.NoLonger || k.LastSeen != on {
+		return false
+	}
+	grown := k.State == fleet.LookedAt && k.noted != nil && f.Figure != nil && *f.Figure > growth**k.noted
+	return !grown && reflect.DeepEqual(findingRow(nil, &k.Finding), findingRow(nil, f))
+}
+
+// keptFindings returns the findings there are of vehicles, all of which sc must see,
+// by vehicle.
+func (t *tx) keptFindings(sc auth.Scope, vehicles []int64) (map[int64]map[findingKey]*keptFinding, error) {
+	known := make(map[int64]map[findingKey]*keptFinding, len(vehicles))
+	for ids := range slices.Chunk(vehicles, roundVehicles) {
+		var w where
+		w.among("v.id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
+		w.scope(sc, "v")
+		err := t.each(func(r *sqlx.Rows) error {
+			var k keptFinding
+			var after, before, day *fleet.Date
+			var km *float64
+			err := r.Scan(
+				&k.VehicleID, &k.ID, &k.Kind, &k.Subject,
+				&k.Position.Axle, &k.Position.Part, &k.Position.Side, &k.Position.Face,
+				&k.Seen, &k.Advice, &k.Source, &k.Figure, &k.Record.Kind, &k.Record.ID,
+				&after, &before, &day, &km,
+				&k.State, (*someDay)(&k.LastSeen), &k.noted)
+			if after != nil && before != nil && day != nil {
+				k.Suggested = &fleet.SuggestedFitment{After: *after, Before: *before, Fitment: fleet.Fitment{Date: *day, OdometerKm: km}}
+			}
+			of := known[k.VehicleID]
+			if of == nil {
+				of = map[findingKey]*keptFinding{}
+				known[k.VehicleID] = of
+			}
+			if k.ID != 0 {
+				of[findingKey{k.Kind, k.Subject}] = &k
+			}
+			return err
+		}, `
+			select
+				v.id, coalesce(f.id, 0), coalesce(f.kind, ''), coalesce(f.subject, ''),
+				coalesce(f.axle, 0), coalesce(f.part, ''), coalesce(f.side, ''), coalesce(f.face, ''),
+				coalesce(f.seen, ''), coalesce(f.advice, ''), coalesce(f.source, ''), f.figure, coalesce(f.record, ''), coalesce(f.record_id, 0),
+				f.after_day, f.before_day, f.fit_day, f.fit_km,
+				coalesce(f.state, ''), f.last_seen, f.note_figure
+			from vehicles v
+			left join findings f on f.vehicle_id = v.id`+w.String(), w.args...)
+		if err != nil {
+			return nil, err
+		}
+		for _, id := range ids {
+			if _, seen := known[id]; !seen {
+				return nil, strangeVehicle(id)
+			}
+		}
+	}
+	return known, nil
+}
+
+// noLonger notes that findings are no longer seen.
+func (t *tx) noLonger(gone map[int64]map[findingKey]*keptFinding) error {
+	var all []int64
+	for _, of := range gone {
+		for _, k := range of {
+			if k.State != fleet.NoLonger {
+				all = append(all, k.ID)
+			}
+		}
+	}
+	slices.Sort(all) // two who note the same would wait for each other
+	for ids := range slices.Chunk(all, roundVehicles) {
+		w := where{args: []any{string(fleet.NoLonger)}}
+		w.among("id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
+		if _, err := t.exec(`update findings set state = ?`+w.String(), w.args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // aDate is a parameter that is a date, in a select list.
 func (db *DB) aDate() string {
 	if db.dialect == Postgres {
@@ -115,26 +204,29 @@ func (db *DB) aDate() string {
 }
 
 func (t *tx) fillFindings(fs []fleet.Finding) error {
-	row := make([]any, len(stagedFindings.columns))
+	row := make([]any, 0, len(stagedFindings.columns))
 	return t.fill(stagedFindings, func(yield func([]any) bool) {
 		for i := range fs {
-			f := &fs[i]
-			var record, after, before, fitDay, fitKm any
-			if f.Record.ID != 0 {
-				record = f.Record.ID
-			}
-			if s := f.Suggested; s != nil {
-				after, before, fitDay, fitKm = s.After, s.Before, s.Date, s.OdometerKm
-			}
-			p := f.Position
-			row = append(row[:0],
-				f.VehicleID, string(f.Kind), f.Subject, int(f.Kind.Urgency()),
-				p.Axle, string(p.Part), string(p.Side), string(p.Face),
-				f.Seen, f.Advice, f.Source, f.Figure, string(f.Record.Kind), record,
-				after, before, fitDay, fitKm)
-			if !yield(row) {
+			if row = findingRow(row[:0], &fs[i]); !yield(row) {
 				return
 			}
 		}
 	})
+}
+
+// findingRow appends a finding to row as stagedFindings has it.
+func findingRow(row []any, f *fleet.Finding) []any {
+	var record, after, before, fitDay, fitKm any
+	if f.Record.ID != 0 {
+		record = f.Record.ID
+	}
+	if s := f.Suggested; s != nil {
+		after, before, fitDay, fitKm = s.After, s.Before, s.Date, s.OdometerKm
+	}
+	p := f.Position
+	return append(row,
+		f.VehicleID, string(f.Kind), f.Subject, int(f.Kind.Urgency()),
+		p.Axle, string(p.Part), string(p.Side), string(p.Face),
+		f.Seen, f.Advice, f.Source, f.Figure, string(f.Record.Kind), record,
+		after, before, fitDay, fitKm)
 }
