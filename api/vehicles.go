@@ -183,16 +183,7 @@ func (a *API) forecasts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	ctx, sc := c.Request.Context(), a.scope(c)
-	var number string
-	var fs []store.AxleForecast
-	err = a.svc.DB.Lookup(ctx, "read forecasts", func(state *store.DB) (err error) {
-		if number, err = state.VehicleNumber(ctx, sc, id); err != nil {
-			return err
-		}
-		fs, err = state.Forecasts(ctx, sc, id)
-		return err
-	})
+	number, fs, err := a.svc.DB.NumberedForecasts(c.Request.Context(), a.scope(c), id)
 	if err != nil {
 		return err
 	}

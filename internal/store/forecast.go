@@ -67,11 +67,10 @@ func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
 	if err := t.fillForecasts(fs); err != nil {
 		return err
 	}
-	if err := t.checkVehicles(sc, stagedForecasts.name); err != nil {
+	if n, err := t.upsertForecasts(sc); err != nil {
 		return err
-	}
-	if err := t.upsertForecasts(); err != nil {
-		return err
+	} else if n != len(fs) {
+		return cmp.Or(t.checkVehicles(sc, stagedForecasts.name), fleet.Conflictf("a vehicle was moved meanwhile: forecast it again"))
 	}
 	if err := t.replacePositions(fs); err != nil {
 		return err
@@ -154,21 +153,24 @@ func positionRows(fs []AxleForecast) iter.Seq[[]any] {
 	}
 }
 
-func (t *tx) upsertForecasts() error {
+// upsertForecasts stores the staged forecasts of vehicles that sc sees, and returns
+// how many they are.
+func (t *tx) upsertForecasts(sc auth.Scope) (int, error) {
 	columns := stagedForecasts.columns
 	var set []string
 	for _, c := range append([]string{"depot_id", "written"}, columns[2:]...) { // the first two are the key
 		set = append(set, c+" = excluded."+c)
 	}
-	_, err := t.exec(`
-		insert into axle_forecasts (fleet_id, depot_id, written, ` + strings.Join(columns, ", ") + `)
-		select v.fleet_id, v.depot_id, ` + t.writing("axle_forecasts") + `, s.` + strings.Join(columns, ", s.") + `
+	var w where
+	w.add("true")
+	w.scope(sc, "v")
+	return t.count(`
+		insert into axle_forecasts (fleet_id, depot_id, written, `+strings.Join(columns, ", ")+`)
+		select v.fleet_id, v.depot_id, `+t.writing("axle_forecasts")+`, s.`+strings.Join(columns, ", s.")+`
 		from staged_forecasts s
-		join vehicles v on v.id = s.vehicle_id
-		where true
+		join vehicles v on v.id = s.vehicle_id`+w.String()+`
 		order by s.vehicle_id, s.axle
-		on conflict (vehicle_id, axle) do update set ` + strings.Join(set, ", "))
-	return err
+		on conflict (vehicle_id, axle) do update set `+strings.Join(set, ", "), w.args...)
 }
 
 func (t *tx) replacePositions(fs []AxleForecast) error {
@@ -324,22 +326,21 @@ func knownFirst(x float64) float64 {
 }
 
 // Forecasts returns the latest forecasts of a vehicle's axles, by axle.
-func (db *DB) Forecasts(ctx context.Context, sc auth.Scope, vehicleID int64) (fs []AxleForecast, err error) {
+func (db *DB) Forecasts(ctx context.Context, sc auth.Scope, vehicleID int64) ([]AxleForecast, error) {
+	_, fs, err := db.NumberedForecasts(ctx, sc, vehicleID)
+	return fs, err
+}
+
+// NumberedForecasts is Forecasts with what people call the vehicle.
+func (db *DB) NumberedForecasts(ctx context.Context, sc auth.Scope, vehicleID int64) (number string, fs []AxleForecast, err error) {
 	err = db.find(ctx, "read forecasts", func(t *tx) error {
-		var w where
-		w.add("v.id = ?", vehicleID)
-		w.scope(sc, "v")
-		var n int
-		if err := t.one([]any{&n}, `select count(*) from vehicles v`+w.String(), w.args...); err != nil {
+		if number, err = t.vehicleNumber(sc, vehicleID); err != nil {
 			return err
-		}
-		if n == 0 {
-			return noVehicle(vehicleID)
 		}
 		fs, err = t.axleForecasts(vehicleID)
 		return err
 	})
-	return fs, err
+	return number, fs, err
 }
 
 // axleForecasts returns the forecasts of vehicles, by vehicle and axle, with

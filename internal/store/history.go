@@ -136,20 +136,31 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 				return err
 			}
 		}
+		var some rare
 		err := t.each(func(r *sqlx.Rows) error {
 			h := &History{}
 			hs = append(hs, h)
-			return r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet)...)
+			var its rare
+			err := r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet,
+				&its.swaps, &its.limits, &its.tests, &its.conditions, &its.cards, &its.refused)...)
+			some.add(its)
+			return err
 		}, `
 			select`+vehicleColumns+`,
 				f.name,
 				d.name,
-				f.rule_set
+				f.rule_set,
+				exists (select 1 from cluster_swaps x where x.vehicle_id = v.id),
+				exists (select 1 from axle_limits x where x.vehicle_id = v.id),
+				exists (select 1 from brake_tests x where x.vehicle_id = v.id),
+				exists (select 1 from inspection_conditions x where x.vehicle_id = v.id),
+				exists (select 1 from job_cards x where x.vehicle_id = v.id),
+				exists (select 1 from findings x where x.vehicle_id = v.id and x.kind = ? and x.answer = ?)
 			from vehicles v
 			join fleets f on f.id = v.fleet_id
 			join depots d on d.id = v.depot_id`+w.String()+`
 			order by v.id
-			limit `+strconv.Itoa(roundVehicles), w.args...)
+			limit `+strconv.Itoa(roundVehicles), append([]any{string(fleet.PartChange), string(fleet.Refused)}, w.args...)...)
 		if err != nil || len(hs) == 0 {
 			return err
 		}
@@ -159,22 +170,19 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 			of[h.Vehicle.ID] = h
 			ids[i] = h.Vehicle.ID
 		}
-		return t.fillHistories(of, ids)
+		return t.fillHistories(of, ids, some)
 	})
 	return hs, err
 }
 
-// fillHistories reads what belongs to the vehicles of ids.
-func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
+// fillHistories reads what belongs to the vehicles of ids, and of what is rare what
+// some of them have.
+func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 	in := " in " + places(len(ids))
 	err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
 		h := of[a.VehicleID]
 		h.Axles = append(h.Axles, *a)
 	})
-	if err != nil {
-		return err
-	}
-	some, err := t.rarely(in, ids)
 	if err != nil {
 		return err
 	}
@@ -263,22 +271,18 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any) error {
 		order by vehicle_id, subject`, append(slices.Clip(ids), string(fleet.PartChange), string(fleet.Refused))...)
 }
 
-// rare says of what few vehicles have, whether some of these do.
+// rare says of what few vehicles have, whether some of these do. It is asked with the
+// vehicles: asked by itself each would be a statement for nothing, for the one vehicle
+// of most uploads.
 type rare struct{ swaps, limits, tests, conditions, cards, refused bool }
 
-// rarely asks for all of it together: asked by itself each would be a statement
-// for nothing, for the one vehicle of most uploads.
-func (t *tx) rarely(in string, ids []any) (some rare, err error) {
-	args := slices.Concat(ids, ids, ids, ids, ids, ids, []any{string(fleet.PartChange), string(fleet.Refused)})
-	err = t.one([]any{&some.swaps, &some.limits, &some.tests, &some.conditions, &some.cards, &some.refused}, `
-		select
-			exists (select 1 from cluster_swaps where vehicle_id`+in+`),
-			exists (select 1 from axle_limits where vehicle_id`+in+`),
-			exists (select 1 from brake_tests where vehicle_id`+in+`),
-			exists (select 1 from inspection_conditions where vehicle_id`+in+`),
-			exists (select 1 from job_cards where vehicle_id`+in+`),
-			exists (select 1 from findings where vehicle_id`+in+` and kind = ? and answer = ?)`, args...)
-	return some, err
+func (r *rare) add(x rare) {
+	r.swaps = r.swaps || x.swaps
+	r.limits = r.limits || x.limits
+	r.tests = r.tests || x.tests
+	r.conditions = r.conditions || x.conditions
+	r.cards = r.cards || x.cards
+	r.refused = r.refused || x.refused
 }
 
 // which says which rows of a table of measured values to read.

@@ -193,15 +193,20 @@ func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readi
 // VehicleNumber returns what people call a vehicle.
 func (db *DB) VehicleNumber(ctx context.Context, sc auth.Scope, id int64) (number string, err error) {
 	err = db.find(ctx, "find a vehicle", func(t *tx) error {
-		var w where
-		w.scope(sc, "v")
-		w.add("v.id = ?", id)
-		err := t.one([]any{&number}, `select v.number from vehicles v`+w.String(), w.args...)
-		if errors.Is(err, errNoRows) {
-			return noVehicle(id)
-		}
+		number, err = t.vehicleNumber(sc, id)
 		return err
 	})
+	return number, err
+}
+
+func (t *tx) vehicleNumber(sc auth.Scope, id int64) (number string, err error) {
+	var w where
+	w.scope(sc, "v")
+	w.add("v.id = ?", id)
+	err = t.one([]any{&number}, `select v.number from vehicles v`+w.String(), w.args...)
+	if errors.Is(err, errNoRows) {
+		err = noVehicle(id)
+	}
 	return number, err
 }
 
