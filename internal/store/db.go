@@ -46,6 +46,7 @@ type DB struct {
 	turns   chan struct{} // holds one for each that reads; see turn
 	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
+	seen   *seenNotes      // of sessions
 	watch  *fileWatch      // of an SQLite file
 	names  *vehicleNames   // that searches look in
 	counts *cache[int]     // how long lists are
@@ -131,7 +132,7 @@ func openPostgres(dsn string) (*DB, error) {
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
 		uploads: make(chan struct{}, maxUploads), small: make(chan struct{}, maxUploads),
 		turns: make(chan struct{}, maxServerReaders),
-		names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
+		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
 	}, nil
 }
 
@@ -163,7 +164,7 @@ func openSQLite(path string) (*DB, error) {
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
 		small: make(chan struct{}, max(minSmall, 2*runtime.GOMAXPROCS(0))),
-		names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
+		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)

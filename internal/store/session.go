@@ -3,6 +3,9 @@ package store
 import (
 	"context"
 	"errors"
+	"maps"
+	"slices"
+	"sync"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -28,6 +31,9 @@ const (
 	// seenEvery is how old the note of when a session was last seen may be:
 	// not every request writes.
 	seenEvery = 5 * time.Minute
+	// seenLate is how old it may be before one is written at once, for a session must
+	// not end by what was not written down.
+	seenLate = time.Hour
 	// noteTime is how long a request may be held up to write down that it was
 	// made: nobody misses it who waits for a page.
 	noteTime = 250 * time.Millisecond
@@ -105,22 +111,61 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 	if err != nil {
 		return auth.Who{}, err
 	}
-	if now.Sub(time.Time(seen)) > seenEvery {
-		err = db.note(ctx, "note a session", `update sessions set seen_at = ? where id = ?`, instant(now), who.Session)
+	if away := now.Sub(time.Time(seen)); away > seenEvery {
+		err = db.noteSeen(ctx, who.Session, now, away > seenLate)
 	}
 	return who, err
+}
+
+// seenNotes are the sessions seen since some were last noted, and when. They are noted
+// together: after each write all that is kept of lists is read anew, for everybody.
+type seenNotes struct {
+	mu   sync.Mutex
+	last time.Time
+	at   map[int64]time.Time
+}
+
+// add notes that a session was seen, and returns all that are to be written down, if
+// it is time to: one note after the other, or at once.
+func (n *seenNotes) add(session int64, now time.Time, atOnce bool) map[int64]time.Time {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if n.at == nil {
+		n.at = map[int64]time.Time{}
+	}
+	n.at[session] = now
+	if since := now.Sub(n.last); !atOnce && 0 <= since && since < seenEvery {
+		return nil
+	}
+	all := n.at
+	n.last, n.at = now, nil
+	return all
+}
+
+// noteSeen writes down when sessions were seen. What cannot be written now is not
+// kept: the next request of the session notes it.
+func (db *DB) noteSeen(ctx context.Context, session int64, now time.Time, atOnce bool) error {
+	all := db.seen.add(session, now, atOnce)
+	if len(all) == 0 {
+		return nil
+	}
+	return db.note(ctx, "note sessions", func(t *tx) error {
+		for _, id := range slices.Sorted(maps.Keys(all)) { // in order: two would wait for each other
+			if _, err := t.exec(`update sessions set seen_at = ? where id = ? and seen_at < ?`, instant(all[id]), id, instant(all[id])); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // note writes down that somebody was here. A database that only reads, or is
 // taking in a large file, still shows pages: then nothing is noted, and the
 // next request tries again.
-func (db *DB) note(ctx context.Context, what, query string, args ...any) error {
+func (db *DB) note(ctx context.Context, what string, write func(t *tx) error) error {
 	short, cancel := context.WithTimeout(ctx, noteTime)
 	defer cancel()
-	err := db.tend(short, what, func(t *tx) error {
-		_, err := t.exec(query, args...)
-		return err
-	})
+	err := db.tend(short, what, write)
 	if errors.Is(err, fleet.ErrUnavailable) || short.Err() != nil && ctx.Err() == nil {
 		return nil
 	}
