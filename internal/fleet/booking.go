@@ -1,6 +1,9 @@
 package fleet
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Item is what is done to an axle, or to the whole vehicle, on a visit.
 type Item string
@@ -73,7 +76,7 @@ type WorkItem struct {
 // Axles returns the axles among the items, each once, in their order.
 func Axles(items []WorkItem) (axles []int) {
 	for _, w := range items {
-		if w.Axle != 0 && (len(axles) == 0 || axles[len(axles)-1] != w.Axle) {
+		if w.Axle != 0 && !slices.Contains(axles, w.Axle) {
 			axles = append(axles, w.Axle)
 		}
 	}

@@ -70,6 +70,9 @@ func (s *Service) Book(ctx context.Context, sc auth.Scope, by string, in ByHand)
 	if len(in.Axles) == 0 {
 		return fleet.Booking{}, fleet.Invalidf("axles: choose at least one")
 	}
+	// What is named twice is done once.
+	in.Axles = slices.Compact(slices.Sorted(slices.Values(in.Axles)))
+	in.More = slices.Compact(slices.Sorted(slices.Values(in.More)))
 	hours := shop.Workshop.Hours
 	b := fleet.Booking{VehicleID: in.VehicleID, Slot: in.Slot, Note: in.Note, Hours: hours[fleet.TaskSetUp].Of(h.Vehicle.Category)}
 	for _, axle := range in.Axles {

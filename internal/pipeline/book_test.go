@@ -160,8 +160,8 @@ func TestFinishBooking(t *testing.T) {
 		if b.Hours != 4 || b.Minutes != 240 || *b.Cost != 4*80+2*220 || !slices.Equal(fleet.Axles(b.Work), []int{1, 2}) {
 			t.Errorf("booked %+v, cost %g", b, *b.Cost)
 		}
-		// Hoses of the axle and the fluid more.
-		more, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1}, More: []fleet.Item{fleet.ItemHoses, fleet.ItemFluid}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 2}})
+		// Hoses of the axle and the fluid more; what is named twice is done once.
+		more, err := s.Book(t.Context(), auth.AllFleets(), "N. N.", ByHand{VehicleID: bus, Axles: []int{1, 1}, More: []fleet.Item{fleet.ItemHoses, fleet.ItemFluid, fleet.ItemHoses}, Slot: fleet.Slot{DepotID: depots[0].ID, Day: s.Today() + 2}})
 		if err != nil || more.Hours != 1+1.5+.8+.8 || len(more.Work) != 3 || more.Work[2].Axle != 0 {
 			t.Errorf("with more: got %+v, %v", more, err)
 		}
