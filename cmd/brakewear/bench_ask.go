@@ -30,6 +30,13 @@ func (l *loaded) at(q float64) float64 {
 	return l.ms[min(len(l.ms)-1, int(q*float64(len(l.ms))))]
 }
 
+// add adds what clients got in another round.
+func (l *loaded) add(more *loaded) {
+	l.n, l.seconds = l.n+more.n, l.seconds+more.seconds
+	l.ms = append(l.ms, more.ms...)
+	slices.Sort(l.ms)
+}
+
 // load lets the clients ask for as long as each kind of page is asked for.
 func (w *allRun) load(next func(client, i int, dice *rand.Rand) func() error) (*loaded, error) {
 	return w.loadFor(w.c.Asking, next)
