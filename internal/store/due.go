@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
@@ -107,11 +108,13 @@ func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DueP
 	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
 		limit := limitOf(q.Limit)
 		if limit > DefaultLimit { // too long to be kept
-			page, err = t.duePage(sc, q, limit)
+			page, err = t.duePage(sc, q, limit, "")
 			return err
 		}
-		key, args := q.key(sc)
-		page, err = kept(t, t.db.pages, maxPages, key, args, func() (DuePage, error) { return t.duePage(sc, q, limit) })
+		scope, args := q.key(sc)
+		page, err = kept(t, t.db.pages, maxPages, scope, args, func() (DuePage, error) {
+			return t.duePage(sc, q, limit, fmt.Sprintf("%s %#v", scope, args))
+		})
 		return err
 	})
 	return page, err
@@ -124,7 +127,7 @@ func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(Du
 	for q.After = ""; ; {
 		var page DuePage
 		err := db.readKeeping(ctx, "list what is due", func(t *tx) (err error) {
-			page, err = t.duePage(sc, q, MaxLimit)
+			page, err = t.duePage(sc, q, MaxLimit, "")
 			return err
 		})
 		if err != nil {
@@ -158,49 +161,46 @@ func given[T any](p *T) any {
 	return *p
 }
 
-// duePage returns a page of limit rows.
-func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int) (page DuePage, err error) {
+// duePage returns a page of limit rows. Which those are is kept by its key, unless
+// that is blank.
+func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int, key string) (page DuePage, err error) {
 	f, err := t.dueFilter(sc, q)
 	if err != nil {
 		return page, err
 	}
-	var keys []AxleKey
-	err = t.withDue(f.today, func(l *dueHeld) error {
-		keys, page.Next, page.Total = f.page(l, limit)
+	var p *duePick
+	err = t.withDue(f.today, func(l *dueList) error {
+		p = l.pick(f, limit, key, t.version)
 		return nil
 	})
 	if err != nil {
 		return page, err
 	}
-	page.Rows, err = t.dueRows(keys)
+	page.Next, page.Total = p.next, p.total
+	page.Rows, err = t.dueRows(p.keys)
 	return page, err
 }
 
-// dueRows returns the rows of axles, in their order. No planner can begin with the
-// tables of a left join (there is always a fleet and a depot).
-func (t *tx) dueRows(keys []AxleKey) (rows []DueRow, err error) {
+// readDueRows adds the rows of axles to found.
+func (t *tx) readDueRows(keys []AxleKey, found map[AxleKey]dueRowHeld) error {
 	if len(keys) == 0 {
-		return nil, nil
+		return nil
 	}
 	n := rounded(len(keys))
-	args := make([]any, 0, 3*n)
+	args := make([]any, 0, 2*n)
 	for i := range n {
-		k := AxleKey{}
-		if i < len(keys) {
-			k = keys[i]
-		}
-		args = append(args, i, k.VehicleID, k.Axle)
+		k := keys[min(i, len(keys)-1)]
+		args = append(args, k.VehicleID, k.Axle)
 	}
-	rows = make([]DueRow, 0, len(keys))
-	err = t.each(func(r *sqlx.Rows) error {
-		var row DueRow
+	return t.each(func(r *sqlx.Rows) error {
+		var row dueRowHeld
 		var warnings []byte
 		err := r.Scan(
 			&row.VehicleID,
 			&row.Vehicle,
 			&row.Plate,
-			&row.Fleet,
-			&row.Depot,
+			&row.fleet,
+			&row.depot,
 			&row.Axle,
 			&row.Position.Part,
 			&row.Position.Side,
@@ -228,16 +228,19 @@ func (t *tx) dueRows(keys []AxleKey) (rows []DueRow, err error) {
 		if row.Position.Part != "" {
 			row.Position.Axle = row.Axle
 		}
-		rows = append(rows, row)
-		return json.Unmarshal(warnings, &rows[len(rows)-1].Warnings)
+		if err := json.Unmarshal(warnings, &row.Warnings); err != nil {
+			return err
+		}
+		found[AxleKey{row.VehicleID, row.Axle}] = row
+		return nil
 	}, `
-		with k (n, vehicle_id, axle) as (values (CAST(? AS integer), CAST(? AS bigint), CAST(? AS integer))`+strings.Repeat(", (?, ?, ?)", n-1)+`)
+		with k (vehicle_id, axle) as (values (CAST(? AS bigint), CAST(? AS integer))`+strings.Repeat(", (?, ?)", n-1)+`)
 		select
 			c.vehicle_id,
 			v.number,
 			v.plate,
-			f.name,
-			d.name,
+			v.fleet_id,
+			v.depot_id,
 			c.axle,
 			c.part,
 			c.side,
@@ -262,9 +265,5 @@ func (t *tx) dueRows(keys []AxleKey) (rows []DueRow, err error) {
 		from k
 		cross join axle_forecasts c
 		cross join vehicles v
-		left join fleets f on f.id = v.fleet_id
-		left join depots d on d.id = v.depot_id
-		where c.vehicle_id = k.vehicle_id and c.axle = k.axle and v.id = k.vehicle_id
-		order by k.n`, args...)
-	return rows, err
+		where c.vehicle_id = k.vehicle_id and c.axle = k.axle and v.id = k.vehicle_id`, args...)
 }

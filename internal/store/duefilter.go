@@ -54,6 +54,10 @@ func (t *tx) dueFilter(sc auth.Scope, q DueQuery) (*dueFilter, error) {
 		return nil, fleet.Invalidf("sort %q: want one of %s", q.Sort, fleet.OneOf(DueSorts))
 	}
 	f.order = dueOrders[i]
+	if q.Vehicles != nil {
+		f.Vehicles = append([]int64{}, q.Vehicles...)
+		slices.Sort(f.Vehicles)
+	}
 	if q.After != "" {
 		c, err := f.order.parse(q.After)
 		if err != nil {
@@ -115,13 +119,12 @@ func (t *tx) firstBooked() (map[AxleKey]fleet.Date, error) {
 	})
 }
 
-// page returns the first axles of l that f admits behind its cursor, the cursor of
-// those behind them, and how many f admits on all pages.
-func (f *dueFilter) page(l *dueHeld, limit int) (keys []AxleKey, next string, total int) {
-	vehicles := f.vehicles(l)
-	admits := f.axles(l)
-	keep := 4 * (limit + 1) // sorted when there are so many; one more shows whether there is a next page
-	top := make([]int32, 0, keep)
+// page picks the first axles of l that f admits behind its cursor.
+func (f *dueFilter) page(l *dueHeld, limit int) *duePick {
+	vehicle, axle := f.admits(l)
+	p := &duePick{filter: f}
+	most := 4 * (limit + 1) // sorted when there are so many; one more shows whether there is a next page
+	top := make([]int32, 0, most)
 	var last dueKey // of top, once it was full
 	full := false
 	cut := func() {
@@ -134,37 +137,40 @@ func (f *dueFilter) page(l *dueHeld, limit int) (keys []AxleKey, next string, to
 			last = f.key(l, &l.axles[top[limit]])
 		}
 	}
+	of, admitted := int32(-1), false // a vehicle's axles stand together
 	for i := range l.axles {
 		a := &l.axles[i]
-		if !vehicles[a.vehicle] || !admits(a) {
+		if a.vehicle != of {
+			of, admitted = a.vehicle, vehicle(&l.vehicles[a.vehicle])
+		}
+		if !admitted || !axle(a) {
 			continue
 		}
-		total++
+		p.total++
 		if full && f.order.number(a) > last.number {
 			continue // as nearly all are
 		}
-		k := f.key(l, a)
-		if f.after != nil && k.compare(f.after) <= 0 || full && k.compare(&last) >= 0 {
+		if k := f.key(l, a); f.passed(&k) || full && k.compare(&last) >= 0 {
 			continue
 		}
-		if top = append(top, int32(i)); len(top) == keep {
+		if top = append(top, int32(i)); len(top) == most {
 			cut()
 		}
 	}
 	cut()
-	for n, i := range top {
-		a := &l.axles[i]
-		k := f.key(l, a)
-		if n == limit {
-			break
-		}
-		keys = append(keys, AxleKey{k.vehicleID, k.axle})
-		if n == limit-1 && len(top) > limit {
-			next = f.order.cursor(f.value(&k), k.vehicleID, k.axle).String()
-		}
+	for _, i := range top[:min(limit, len(top))] {
+		k := f.key(l, &l.axles[i])
+		p.keys = append(p.keys, AxleKey{k.vehicleID, k.axle})
 	}
-	return keys, next, total
+	if len(top) > limit {
+		k := f.key(l, &l.axles[top[limit-1]])
+		p.last, p.next = &k, f.order.cursor(f.value(&k), k.vehicleID, k.axle).String()
+	}
+	return p
 }
+
+// passed says whether a place is on a page before.
+func (f *dueFilter) passed(k *dueKey) bool { return f.after != nil && k.compare(f.after) <= 0 }
 
 func (f *dueFilter) key(l *dueHeld, a *dueAxle) dueKey {
 	v := &l.vehicles[a.vehicle]
@@ -186,8 +192,9 @@ func (f *dueFilter) value(k *dueKey) any {
 	return k.number
 }
 
-// vehicles returns for each vehicle of l whether f admits it.
-func (f *dueFilter) vehicles(l *dueHeld) []bool {
+// admits returns what says whether f admits a vehicle of l, and an axle of a vehicle
+// that it admits.
+func (f *dueFilter) admits(l *dueHeld) (vehicle func(v *dueVehicle) bool, axle func(a *dueAxle) bool) {
 	places := make([]bool, len(l.places.values))
 	for i, p := range l.places.values {
 		places[i] = (f.Fleet == 0 || p.fleet == f.Fleet) && (f.Depot == 0 || p.depot == f.Depot) && f.sc.Sees(p.fleet, p.depot)
@@ -196,31 +203,20 @@ func (f *dueFilter) vehicles(l *dueHeld) []bool {
 	if f.Duty != nil {
 		var ok bool
 		if duty, ok = l.duties.of[*f.Duty]; !ok {
-			return make([]bool, len(l.vehicles))
+			return func(*dueVehicle) bool { return false }, nil
 		}
 	}
-	admitted := make([]bool, len(l.vehicles))
-	for i := range l.vehicles {
-		v := &l.vehicles[i]
-		admitted[i] = v.place >= 0 && places[v.place] && (duty < 0 || v.duty == duty)
+	among := func(ids []int64, id int64) bool {
+		_, ok := slices.BinarySearch(ids, id)
+		return ok
 	}
-	for _, ids := range [][]int64{f.found, f.Vehicles} {
-		if ids == nil {
-			continue
-		}
-		named := make([]bool, len(l.vehicles))
-		for _, id := range ids {
-			if i, ok := l.at[id]; ok {
-				named[i] = admitted[i]
-			}
-		}
-		admitted = named
-	}
-	return admitted
+	return func(v *dueVehicle) bool {
+		return v.place >= 0 && places[v.place] && (duty < 0 || v.duty == duty) &&
+			(f.found == nil || among(f.found, v.id)) && (f.Vehicles == nil || among(f.Vehicles, v.id))
+	}, f.admitsAxles(l)
 }
 
-// axles returns what says whether f admits an axle by what is known of it.
-func (f *dueFilter) axles(l *dueHeld) func(a *dueAxle) bool {
+func (f *dueFilter) admitsAxles(l *dueHeld) func(a *dueAxle) bool {
 	const first, last = math.MinInt32, math.MaxInt32
 	bound := func(d *fleet.Date, otherwise fleet.Date) fleet.Date {
 		if d == nil {

@@ -24,6 +24,7 @@ type dueList struct {
 	dueHeld
 	read    bool   // something is held
 	version string // of the database; blank = not known
+	kept    dueKept
 }
 
 type dueHeld struct {
@@ -89,7 +90,7 @@ var maxDueNews = 20_000
 
 // withDue calls use with the list, which has all that t sees, and what moved since
 // the month before today, unless that is 0. It stays as it is until use returns.
-func (t *tx) withDue(today fleet.Date, use func(l *dueHeld) error) error {
+func (t *tx) withDue(today fleet.Date, use func(l *dueList) error) error {
 	l := t.db.due
 	if t.db.Tentative() { // sees what nobody else does
 		l = newDueList()
@@ -105,13 +106,13 @@ func (t *tx) withDue(today fleet.Date, use func(l *dueHeld) error) error {
 	}
 }
 
-func (l *dueList) look(today fleet.Date, use func(l *dueHeld) error) (done bool, err error) {
+func (l *dueList) look(today fleet.Date, use func(l *dueList) error) (done bool, err error) {
 	l.mu.RLock()
 	defer l.mu.RUnlock()
 	if today != 0 && !slices.Contains(l.todays[:], today) {
 		return false, nil
 	}
-	return true, use(&l.dueHeld)
+	return true, use(l)
 }
 
 // bringUp reads what was written since the list was read. Who has the turn reads
@@ -155,7 +156,7 @@ func (t *tx) readDueSince(l *dueList, version string) error {
 			if all {
 				l.mu.Lock()
 				defer l.mu.Unlock()
-				l.take(news)
+				l.hear(news)
 				l.version = cmp.Or(version, l.version)
 				return nil
 			}
@@ -168,6 +169,7 @@ func (t *tx) readDueSince(l *dueList, version string) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.dueHeld, l.version, l.read = *news, version, true
+	l.kept.forget(true)
 	return nil
 }
 
@@ -270,6 +272,7 @@ func (t *tx) readMoves(l *dueList, today fleet.Date) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.todays[k] = today
+	l.kept.forget(false) // some may be of the moves that are given up
 	for i := range l.axles {
 		l.axles[i].moved[k] = bits[i]
 	}

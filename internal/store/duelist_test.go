@@ -52,7 +52,7 @@ func TestDueListKeptUp(t *testing.T) {
 				return f
 			}
 			query := func() store.DueQuery {
-				q := store.DueQuery{Sort: store.DueSorts[rng.IntN(len(store.DueSorts))], Limit: 1 + rng.IntN(30), Today: asOf + fleet.Date(rng.IntN(3))}
+				q := store.DueQuery{Sort: store.DueSorts[rng.IntN(len(store.DueSorts))], Limit: 1 + rng.IntN(6), Today: asOf + fleet.Date(rng.IntN(3))}
 				some := func(set func()) {
 					if rng.IntN(5) == 0 {
 						set()
@@ -78,6 +78,10 @@ func TestDueListKeptUp(t *testing.T) {
 			}
 			quay := depotOf(t, db, "Quay")
 			scopes := []auth.Scope{all, auth.ScopeOf([]int64{quay.FleetID}, nil), auth.ScopeOf(nil, []int64{quay.ID})}
+			var asked []store.DueQuery // time and again, for what is kept of each
+			for range 25 {
+				asked = append(asked, query())
+			}
 			listed := 0
 			for step := range steps {
 				by := []*store.DB{db, other}[rng.IntN(2)]
@@ -111,8 +115,10 @@ func TestDueListKeptUp(t *testing.T) {
 					undo = store.SetMaxDueNews(0) // too much to be read piece by piece
 				}
 				anew.ForgetDue()
-				for range 5 {
-					q, sc := query(), scopes[rng.IntN(len(scopes))]
+				asked[rng.IntN(len(asked))] = query()
+				for range 8 {
+					q := asked[rng.IntN(len(asked))]
+					sc := scopes[q.Limit%len(scopes)]
 					for {
 						want, err := anew.DueSoon(t.Context(), sc, q)
 						if err != nil {
