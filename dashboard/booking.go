@@ -72,6 +72,10 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if err != nil {
 		return err
 	}
+	home, err := d.svc.DB.SeesVehicle(ctx, sc, b.VehicleID)
+	if err != nil {
+		return err
+	}
 	history, err := d.svc.DB.BookingHistory(ctx, sc, id)
 	if err != nil {
 		return err
@@ -87,27 +91,32 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	draw := planDrawer{today: today, axis: newAxis(today, cardAxis), rows: rows}
 	monday := b.Day - fleet.Date(b.Day.Weekday())
 	p := BookingPage{
-		Shell:       Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true, of: place{b.FleetID, b.DepotID}},
-		ID:          id,
-		Link:        bookingLink(id),
-		In:          formReader(f, tell),
-		Vehicle:     b.Vehicle,
-		VehicleLink: vehicleLink(b.VehicleID),
-		Plate:       b.Plate,
-		Where:       b.Depot,
-		When:        dayNear(tell, b.Day, today) + ", " + slotWords(b.Slot),
-		ISO:         b.Day.String(),
-		Hours:       hoursWords(b.Hours),
-		Cost:        costWords(b.Currency, b.Cost),
-		State:       string(b.State),
-		Open:        b.State == fleet.Booked,
-		Past:        b.Day <= today,
-		Kept:        b.Kept,
-		Axis:        draw.axis,
-		Sheet:       fmt.Sprintf("/plan/day?depot=%d&day=%s", b.DepotID, b.Day),
-		Plan:        "/plan?week=" + monday.String(),
-		Done:        distanceField(f, formReader(f, tell), "odometer", "Odometer when it was done (blank: not read)", nil),
-		Note:        f.field("note", "Note for the workshop", b.Note),
+		Shell:   Shell{Title: b.Vehicle + ", " + tell.DayNear(b.Day, today), Place: "plan", Cautions: true, of: place{b.FleetID, b.DepotID}},
+		ID:      id,
+		Link:    bookingLink(id),
+		In:      formReader(f, tell),
+		Vehicle: b.Vehicle,
+		Plate:   b.Plate,
+		Where:   b.Depot,
+		When:    dayNear(tell, b.Day, today) + ", " + slotWords(b.Slot),
+		ISO:     b.Day.String(),
+		Hours:   hoursWords(b.Hours),
+		Cost:    costWords(b.Currency, b.Cost),
+		State:   string(b.State),
+		Open:    b.State == fleet.Booked,
+		Past:    b.Day <= today,
+		Kept:    b.Kept,
+		Axis:    draw.axis,
+		Plan:    "/plan?week=" + monday.String(),
+		Done:    distanceField(f, formReader(f, tell), "odometer", "Odometer when it was done (blank: not read)", nil),
+		Note:    f.field("note", "Note for the workshop", b.Note),
+	}
+	// Of a booking elsewhere one sees the vehicle, or the workshop, and not the other.
+	if home {
+		p.VehicleLink = vehicleLink(b.VehicleID)
+	}
+	if sc.Sees(b.FleetID, b.DepotID) {
+		p.Sheet = fmt.Sprintf("/plan/day?depot=%d&day=%s", b.DepotID, b.Day)
 	}
 	if f != nil {
 		p.MissedFault, p.AwayFault = f.faults["missed"], f.faults["withdrawn"]

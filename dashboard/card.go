@@ -132,6 +132,9 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 		return err
 	}
 	p := cardPage(tell, &card, &h)
+	if sc.Sees(h.Vehicle.FleetID, h.Vehicle.DepotID) { // at home elsewhere, it is no more than its card here
+		p.VehicleLink = vehicleLink(card.VehicleID)
+	}
 	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
 	last, doubts := pipeline.CardOdometer(&card, &h)
 	if last != nil {
@@ -207,8 +210,7 @@ func cardPage(tell units.Reader, card *fleet.Card, h *store.History) CardPage {
 	p := CardPage{
 		Shell: Shell{Title: fmt.Sprintf("Job card %d: %s", card.ID, card.Vehicle), Place: "plan", Cautions: true, of: place{card.FleetID, card.DepotID}},
 		ID:    card.ID, Vehicle: card.Vehicle, Plate: card.Plate,
-		VehicleLink: vehicleLink(card.VehicleID),
-		Depot:       card.Depot, Day: tell.Day(card.Day),
+		Depot: card.Depot, Day: tell.Day(card.Day),
 		Open: card.State == fleet.CardOpen, Note: card.Note,
 	}
 	for _, s := range []string{h.Vehicle.Make + " " + h.Vehicle.Model, string(h.Vehicle.Category)} {

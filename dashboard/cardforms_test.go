@@ -203,3 +203,76 @@ func TestCardOfABookingElsewhere(t *testing.T) {
 		})
 	}
 }
+
+// A part fitted by the card of a booking elsewhere is undone by the depot that
+// it is booked at and by the one the vehicle is at home, and by no other: not by
+// another depot, another fleet, or who is not signed in.
+func TestUndoOfABookingElsewhere(t *testing.T) {
+	w := small(t)
+	w.takeIn(t, "others.csv", "vehicle,fleet,depot\nBus 5,Ferry Lines,Yard\nCart 1,Quarry Carts,Pit\n")
+	ctx, all := t.Context(), auth.AllFleets()
+	home := func(number string) (place auth.Grant, id int64) {
+		h, err := w.svc.DB.History(ctx, all, w.vehicleID(t, number))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return auth.Grant{Role: auth.Technician, FleetID: h.Vehicle.FleetID, DepotID: h.Vehicle.DepotID}, h.Vehicle.ID
+	}
+	own, bus := home("Bus 1")
+	there, _ := home("Bus 2")
+	third, _ := home("Bus 5")
+	other, _ := home("Cart 1")
+	b, err := w.svc.Book(ctx, all, "N. N.", pipeline.ByHand{VehicleID: bus, Axles: []int{1, 2}, Slot: fleet.Slot{DepotID: there.DepotID, Day: w.svc.Today()}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	card, err := w.svc.OpenCard(ctx, all, "N. N.", b.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d", card.ID)
+	w.postForm(path+"/parts", url.Values{"by": {"N. N."}, "odometer_km": {"157500"}, "on_1_pad": {"both"}, "on_2_pad": {"both"}})
+	undone := func() (n int) {
+		card, err := w.svc.DB.Card(ctx, all, card.ID)
+		if err != nil || len(card.Parts) != 2 {
+			t.Fatalf("the card has %d parts, %v; want 2", len(card.Parts), err)
+		}
+		for _, p := range card.Parts {
+			if p.Undone != nil {
+				n++
+			}
+		}
+		return n
+	}
+	undone()
+	if card, err = w.svc.DB.Card(ctx, all, card.ID); err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range []struct {
+		name string
+		who  []auth.Grant
+		part int
+		want int
+		n    int // undone then
+	}{
+		{"a third depot of the fleet", []auth.Grant{third}, 0, http.StatusNotFound, 0},
+		{"another fleet", []auth.Grant{other, {Role: auth.Admin, FleetID: other.FleetID}}, 0, http.StatusNotFound, 0},
+		{"nobody signed in", nil, 0, http.StatusUnauthorized, 0},
+		{"where it is booked", []auth.Grant{there}, 0, http.StatusSeeOther, 1},
+		{"where it is at home", []auth.Grant{own}, 1, http.StatusSeeOther, 2},
+	} {
+		session := "nobody's"
+		if c.who != nil {
+			if session, err = storetest.SignIn(ctx, w.svc.DB, fmt.Sprintf("undoes-%d", i), c.who...); err != nil {
+				t.Fatal(err)
+			}
+		}
+		form := url.Values{"by": {"N. N."}, "why": {"the wrong pads"}, "part": {fmt.Sprint(card.Parts[c.part].ID)}}
+		if rec := w.as(session, http.MethodPost, path+"/undo", form); rec.Code != c.want {
+			t.Errorf("%s: got %d, want %d: %s", c.name, rec.Code, c.want, rec.Body)
+		}
+		if n := undone(); n != c.n {
+			t.Errorf("%s: %d parts are undone, want %d", c.name, n, c.n)
+		}
+	}
+}

@@ -88,7 +88,7 @@ func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
 }
 
 // measuredRows writes what was measured on an axle, visit by visit.
-func measuredRows(tell units.Reader, rs []MeasuredRow) template.HTML {
+func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 	var b rows
 	for i := range rs {
 		r := &rs[i]
@@ -97,7 +97,7 @@ func measuredRows(tell units.Reader, rs []MeasuredRow) template.HTML {
 			b.put(` class="fitted"`)
 		}
 		b.put(">")
-		b.day(tell, r.Date)
+		b.day(page.Tell, r.Date)
 		b.put(`<td class="n">`, r.Km, `</td>`)
 		for _, cell := range r.Cells {
 			b.put(`<td class="n">`)
@@ -126,7 +126,7 @@ func measuredRows(tell units.Reader, rs []MeasuredRow) template.HTML {
 		}
 		b.put("</td><td>")
 		for _, id := range r.Uploads {
-			b.upload(id)
+			b.upload(page, id)
 			b.put(" ")
 		}
 		b.put("</td></tr>")
@@ -135,13 +135,17 @@ func measuredRows(tell units.Reader, rs []MeasuredRow) template.HTML {
 }
 
 // upload links to the upload that a row came with.
-func (b *rows) upload(id int64) {
+func (b *rows) upload(page Shell, id int64) {
 	n := strconv.FormatInt(id, 10)
+	if !page.OpensUpload(id) {
+		b.put(`<span class="ref">` + n + `</span>`)
+		return
+	}
 	b.put(`<a class="ref" href="/readings/` + n + `">` + n + `</a>`)
 }
 
 // trackRows writes the readings of an odometer.
-func trackRows(tell units.Reader, rs []OdometerRow) template.HTML {
+func trackRows(page Shell, rs []OdometerRow) template.HTML {
 	var b rows
 	for i := range rs {
 		r := &rs[i]
@@ -150,10 +154,10 @@ func trackRows(tell units.Reader, rs []OdometerRow) template.HTML {
 			was, end = `<del class="was">`, "</del>"
 		}
 		b.put("<tr>")
-		b.day(tell, r.Date)
+		b.day(page.Tell, r.Date)
 		b.put(`<td class="n">`+was+`<a href="`, r.Link, `">`, r.Km, "</a>"+end+"</td><td>", r.Note, "", r.Was, "</td><td>")
 		if r.Upload != 0 {
-			b.upload(r.Upload)
+			b.upload(page, r.Upload)
 		}
 		b.put("</td></tr>")
 	}

@@ -72,7 +72,16 @@ func (d *Dashboard) correction(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.send(c, http.StatusOK, "correction", correctionPage(tell, rec, &v, nil))
+	return d.sendCorrection(c, http.StatusOK, correctionPage(tell, rec, &v, nil))
+}
+
+func (d *Dashboard) sendCorrection(c *gin.Context, status int, p CorrectionPage) (err error) {
+	if p.Upload != 0 {
+		if p.hidden, err = d.svc.DB.HiddenUploads(c.Request.Context(), d.scope(c), []int64{p.Upload}); err != nil {
+			return err
+		}
+	}
+	return d.send(c, status, "correction", p)
 }
 
 // correctionPage lays a record out; f is the form as it was sent, nil for a
@@ -268,14 +277,14 @@ func (d *Dashboard) correct(c *gin.Context) error {
 		// Somebody else came first: show how it stands now.
 		if v, err2 := d.svc.DB.Record(ctx, sc, rec); err2 == nil {
 			f.fault("", "%s", faultWords(c, err))
-			return d.send(c, status, "correction", correctionPage(tell, rec, &v, f))
+			return d.sendCorrection(c, status, correctionPage(tell, rec, &v, f))
 		}
 	}
 	if err := f.take("", err); err != nil {
 		return err
 	}
 	if !f.ok() {
-		return d.send(c, status, "correction", correctionPage(tell, rec, &v, f))
+		return d.sendCorrection(c, status, correctionPage(tell, rec, &v, f))
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#corrections", v.ID, act))
 	return nil
@@ -302,7 +311,7 @@ func (d *Dashboard) askAbout(c *gin.Context, rec fleet.Record, v *store.RecordVi
 	for i := range doubts {
 		p.Doubts = append(p.Doubts, tell.Text(doubts[i].Text, d.svc.Today()))
 	}
-	return true, d.send(c, http.StatusConflict, "correction", p)
+	return true, d.sendCorrection(c, http.StatusConflict, p)
 }
 
 // changeOf reads what is to be different: what was typed as it stands is no

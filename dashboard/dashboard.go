@@ -111,7 +111,12 @@ type Shell struct {
 	Signed   *Signed
 	Tell     units.Reader // how whoever looks wants quantities and days said
 	of       place        // whom the record belongs to that the page shows
+	hidden   map[int64]bool
 }
+
+// OpensUpload says whether whoever looks may see an upload that the page names:
+// a file may have brought what is theirs, and what is not.
+func (s Shell) OpensUpload(id int64) bool { return !s.hidden[id] }
 
 // place is whom a record belongs to. Zero is nobody: the page shows no one
 // record.

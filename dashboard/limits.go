@@ -71,10 +71,12 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		Back:    link,
 		Link:    link + "/limits",
 		RuleSet: set.Name,
-		SetLink: fleetRulesLink(h.Vehicle.FleetID),
 		Picked:  set.ID != rules.Unset,
 		Facts:   ruleFacts(tell, &h.Vehicle),
 		In:      formReader(f, tell),
+	}
+	if sc.Sees(h.Vehicle.FleetID, 0) {
+		p.SetLink = fleetRulesLink(h.Vehicle.FleetID)
 	}
 	for i := range h.Axles {
 		for _, part := range fleet.Parts {

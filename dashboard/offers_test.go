@@ -30,15 +30,7 @@ func (e entrant) TokenOf(context.Context, string) (auth.Who, error)   { return a
 // asked are the island's pages as they are for who.
 func asked(t *testing.T, who auth.Who) http.Handler {
 	t.Helper()
-	d, err := New(island(t).svc)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := web.NewEngine(slog.New(slog.DiscardHandler))
-	web.UseErrorPage(r, d.ErrorPage)
-	r.Use(web.Guard(entrant(who)))
-	d.Register(r)
-	return signedIn(r, "any")
+	return island(t).asWho(t, who)
 }
 
 // offer is something on a page that leads to a route.

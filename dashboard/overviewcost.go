@@ -96,7 +96,6 @@ func monthPartRow(p *pipeline.PartOutlook, months []string, currency string) Mon
 	}
 	if p.Part.ID == 0 {
 		row.Number, row.What, row.Shelf = "not known", p.For, "–"
-		row.Link = "/parts/new"
 		return row
 	}
 	row.Link = partPath(p.Part.ID)

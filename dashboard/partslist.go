@@ -106,7 +106,6 @@ func partNeedRow(tell units.Reader, n *pipeline.PartNeed, today fleet.Date) Part
 	if n.Part.ID == 0 {
 		row.Number, row.What, row.Shelf, row.Lead = "not known", n.For, "–", "–"
 		row.Short = "no part is known to fit: enter its number"
-		row.Link = "/parts/new"
 		return row
 	}
 	row.Link = partPath(n.Part.ID)

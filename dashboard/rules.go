@@ -29,7 +29,8 @@ type SetRow struct {
 	Memory            int // of them, known from memory only
 }
 
-// FleetRulesRow is a fleet with its rule set.
+// FleetRulesRow is a fleet with its rule set; who sees a depot of it alone gets no
+// link to the fleet's.
 type FleetRulesRow struct {
 	Link, Fleet, Set string
 	Picked           bool
@@ -40,7 +41,8 @@ func setLink(id string) string { return "/rules/sets/" + id }
 func fleetRulesLink(id int64) string { return fmt.Sprintf("/rules/fleets/%d", id) }
 
 func (d *Dashboard) rules(c *gin.Context) error {
-	fs, err := d.svc.DB.Fleets(c.Request.Context(), d.scope(c))
+	sc := d.scope(c)
+	fs, err := d.svc.DB.Fleets(c.Request.Context(), sc)
 	if err != nil {
 		return err
 	}
@@ -55,7 +57,11 @@ func (d *Dashboard) rules(c *gin.Context) error {
 		p.Sets = append(p.Sets, row)
 	}
 	for _, f := range fs {
-		p.Fleets = append(p.Fleets, FleetRulesRow{fleetRulesLink(f.ID), f.Name, rules.Or(f.RuleSet).Name, f.RuleSet != rules.Unset})
+		link := ""
+		if sc.Sees(f.ID, 0) {
+			link = fleetRulesLink(f.ID)
+		}
+		p.Fleets = append(p.Fleets, FleetRulesRow{link, f.Name, rules.Or(f.RuleSet).Name, f.RuleSet != rules.Unset})
 	}
 	return d.send(c, http.StatusOK, "rules", p)
 }

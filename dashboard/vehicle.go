@@ -110,7 +110,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	}
 	return d.sendMade(c, http.StatusOK, "vehicle", func() any {
 		p := d.vehiclePage(tell, &x.h, fs, &x.old, track, today)
-		p.Done = doneWords[c.Query("done")]
+		p.Done, p.hidden = doneWords[c.Query("done")], x.hidden
 		d.addFindings(c, p, x.findings, today)
 		addBookings(tell, p, fs, &x, today)
 		p.Tests = d.testsView(tell, &x.h, x.thresholds)
@@ -127,6 +127,32 @@ type vehicleRead struct {
 	bookings   []fleet.Booking
 	upkeep     *fleet.Upkeep    // nil = nothing
 	thresholds rules.Thresholds // nil = there is no brake test
+	hidden     map[int64]bool   // uploads that brought something, and that who looks may not see
+}
+
+// uploads are those that the vehicle's records came with.
+func (x *vehicleRead) uploads() (ids []int64) {
+	for _, of := range []struct {
+		readings   []fleet.Reading
+		fitments   []fleet.Fitment
+		odometers  []fleet.Odometer
+		conditions []fleet.Condition
+	}{{x.h.Readings, x.h.Fitments, x.h.Odometers, x.h.Conditions}, {x.old.Readings, x.old.Fitments, x.old.Odometers, x.old.Conditions}} {
+		for i := range of.readings {
+			ids = append(ids, of.readings[i].UploadID)
+		}
+		for i := range of.fitments {
+			ids = append(ids, of.fitments[i].UploadID)
+		}
+		for i := range of.odometers {
+			ids = append(ids, of.odometers[i].UploadID)
+		}
+		for i := range of.conditions {
+			ids = append(ids, of.conditions[i].UploadID)
+		}
+	}
+	slices.Sort(ids)
+	return slices.Compact(ids)
 }
 
 // readVehicle asks for nothing that the vehicle does not have.
@@ -150,6 +176,11 @@ func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x v
 			return nil
 		})
 		if err != nil {
+			return x, err
+		}
+	}
+	if !sc.All() { // who sees all sees every file
+		if x.hidden, err = d.svc.DB.HiddenUploads(ctx, sc, x.uploads()); err != nil {
 			return x, err
 		}
 	}

@@ -95,6 +95,29 @@ func TestScope(t *testing.T) {
 				if err != nil || len(ups) != c.uploads {
 					t.Errorf("Uploads: got %d, %v; want %d", len(ups), err, c.uploads)
 				}
+				ids := []int64{1, 2, 3, 4} // all there are
+				hidden, err := db.HiddenUploads(t.Context(), c.scope, ids)
+				if err != nil || len(hidden) != len(ids)-c.uploads {
+					t.Errorf("HiddenUploads: got %v, %v; want all but %d", hidden, err, c.uploads)
+				}
+				for _, up := range ups {
+					if hidden[up.ID] {
+						t.Errorf("HiddenUploads: %d, which is seen", up.ID)
+					}
+				}
+				n = 0
+				for _, id := range ids { // of the vehicles, too, and one more
+					sees, err := db.SeesVehicle(t.Context(), c.scope, id)
+					if err != nil {
+						t.Fatal(err)
+					}
+					if sees {
+						n++
+					}
+				}
+				if n != len(c.want) {
+					t.Errorf("SeesVehicle: got %d, want %d", n, len(c.want))
+				}
 			})
 		}
 	})

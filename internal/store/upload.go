@@ -215,6 +215,28 @@ func (db *DB) UploadByHash(ctx context.Context, sc auth.Scope, kind, sha256 stri
 	return up, err
 }
 
+// HiddenUploads returns those of the uploads that sc does not see; nil is none.
+func (db *DB) HiddenUploads(ctx context.Context, sc auth.Scope, ids []int64) (hidden map[int64]bool, err error) {
+	if sc.All() || len(ids) == 0 {
+		return nil, nil
+	}
+	hidden = map[int64]bool{}
+	for _, id := range ids {
+		hidden[id] = true
+	}
+	err = db.read(ctx, "find uploads", func(t *tx) error {
+		w := uploadsSeen(sc)
+		w.among("u.id", ids)
+		return t.each(func(r *sqlx.Rows) error {
+			var id int64
+			err := r.Scan(&id)
+			delete(hidden, id)
+			return err
+		}, `select u.id from uploads u`+w.String(), w.args...)
+	})
+	return hidden, err
+}
+
 // Uploads returns up to limit uploads, newest first, without their problems:
 // those older than the upload before, or the newest when before is 0.
 func (db *DB) Uploads(ctx context.Context, sc auth.Scope, limit int, before int64) (ups []fleet.Upload, err error) {

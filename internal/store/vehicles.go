@@ -52,6 +52,18 @@ func (db *DB) VehicleIndex(ctx context.Context, sc auth.Scope) (map[string][]Veh
 	return index, err
 }
 
+// SeesVehicle says whether sc sees the vehicle.
+func (db *DB) SeesVehicle(ctx context.Context, sc auth.Scope, id int64) (bool, error) {
+	err := db.read(ctx, "find a vehicle", func(t *tx) error {
+		_, _, err := t.vehicleIn(sc, id)
+		return err
+	})
+	if errors.Is(err, fleet.ErrNotFound) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
 // vehicleIndex adds the vehicles v that w admits.
 func (t *tx) vehicleIndex(index map[string][]VehicleKey, w where) error {
 	same := words{}
