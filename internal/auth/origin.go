@@ -1,6 +1,9 @@
 package auth
 
-import "context"
+import (
+	"context"
+	"net/netip"
+)
 
 // Via is the way that a change came in.
 type Via string
@@ -34,4 +37,18 @@ func WithOrigin(ctx context.Context, o Origin) context.Context {
 func OriginOf(ctx context.Context) Origin {
 	o, _ := ctx.Value(originKey{}).(Origin)
 	return o
+}
+
+// Network is a client's address as far as bounds count by it. Of IPv6 that is the
+// first half: whoever has one has a whole network of them (RFC 6177, 2).
+func Network(client string) string {
+	a, err := netip.ParseAddr(client)
+	if err != nil || a.Unmap().Is4() {
+		return client
+	}
+	p, err := a.WithZone("").Prefix(64)
+	if err != nil {
+		return client
+	}
+	return p.String()
 }

@@ -22,7 +22,7 @@ const BackPath = "/sign-in/openid/back"
 func (s *Service) SignInElsewhere(ctx context.Context, secret string, query url.Values, origin, browser string) (string, error) {
 	// Counted apart from wrong passwords: any page elsewhere can have a browser
 	// open the address, though not with the secret.
-	bounds := []bound{{"elsewhere from " + origin, failuresByOrigin}}
+	bounds := []bound{{subject: "elsewhere from " + origin, most: failuresByOrigin}}
 	first, err := s.reached(ctx, bounds, failuresFor)
 	if err != nil {
 		return "", err

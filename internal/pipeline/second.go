@@ -141,7 +141,9 @@ func (s *Service) checkCode(ctx context.Context, account int64, f store.Second, 
 	checking.Lock()
 	defer checking.Unlock()
 	bounds := []bound{
-		{fmt.Sprintf("code %d %s", account, origin), failuresByPair}, {fmt.Sprintf("code %d", account), codesByAccount}, {"origin " + origin, failuresByOrigin},
+		{subject: fmt.Sprintf("code %d %s", account, origin), most: failuresByPair},
+		{subject: fmt.Sprintf("code %d", account), most: codesByAccount},
+		{subject: "origin " + origin, most: failuresByOrigin},
 	}
 	first, err := s.reached(ctx, bounds, failuresFor)
 	if err != nil {
@@ -149,7 +151,7 @@ func (s *Service) checkCode(ctx context.Context, account int64, f store.Second, 
 	}
 	if first != nil {
 		wait := s.waitAfter(*first)
-		return nil, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong codes: wait %d minutes and try again.", int(wait.Minutes())+1)}
+		return nil, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong codes: wait %s and try again.", minutes(wait))}
 	}
 	if f.On() {
 		err = s.takeCode(ctx, account, f, code)

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"brakewear/internal/auth"
@@ -47,7 +49,9 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 		return e, errEntry
 	}
 	account, err := s.fits(ctx, email, password, []bound{
-		{"pair " + email + " " + origin, failuresByPair}, {"email " + email, failuresByEmail}, {"origin " + origin, failuresByOrigin},
+		{subject: "pair " + email + " " + origin, most: failuresByPair},
+		{subject: "email " + email, most: failuresByEmail, unless: func() (bool, error) { return s.knownFrom(ctx, email, origin) }},
+		{subject: "origin " + origin, most: failuresByOrigin},
 	})
 	if errors.Is(err, auth.ErrPassword) {
 		return e, errEntry
@@ -62,13 +66,14 @@ func (s *Service) SignIn(ctx context.Context, email, password, origin, browser s
 // A wrong one, which is auth.ErrPassword, counts under the bounds, and a right
 // one clears the first; where one is reached the error is a fleet.WaitError.
 func (s *Service) fits(ctx context.Context, email, password string, bounds []bound) (account int64, err error) {
+	defer trying.begin(bounds)()
 	first, err := s.reached(ctx, bounds, failuresFor)
 	if err != nil {
 		return 0, err
 	}
 	if first != nil {
 		wait := s.waitAfter(*first)
-		return 0, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %d minutes and try again, or ask for a link to choose a new one.", int(wait.Minutes())+1)}
+		return 0, &fleet.WaitError{For: wait, Why: fmt.Sprintf("Too many wrong passwords: wait %s and try again, or ask for a link to choose a new one.", minutes(wait))}
 	}
 	account, hash, err := s.DB.PasswordOf(ctx, email)
 	if err != nil {
@@ -90,19 +95,78 @@ func (s *Service) fits(ctx context.Context, email, password string, bounds []bou
 type bound struct {
 	subject string
 	most    int
+	others  int                  // that are being tried at this moment
+	unless  func() (bool, error) // it does not hold; nil = it does
+}
+
+// tries counts what is being tried at this moment, by subject. Passwords wait for
+// the hasher: many sent at once would all be tried before the first that is wrong
+// is noted. It holds for one process.
+type tries struct {
+	mu  sync.Mutex
+	now map[string]int
+}
+
+var trying tries
+
+// begin counts a try under each of the bounds, until end, and tells them of others.
+func (t *tries) begin(bounds []bound) (end func()) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.now == nil {
+		t.now = map[string]int{}
+	}
+	for i := range bounds {
+		b := &bounds[i]
+		b.others = t.now[b.subject]
+		t.now[b.subject]++
+	}
+	return func() {
+		t.mu.Lock()
+		defer t.mu.Unlock()
+		for _, b := range bounds {
+			if t.now[b.subject]--; t.now[b.subject] == 0 {
+				delete(t.now, b.subject)
+			}
+		}
+	}
+}
+
+// knownFor is how long an address counts as an account's own after it signed in
+// from there. Judgement: somebody back from a long leave is known.
+const knownFor = 60 * 24 * time.Hour
+
+// knownFrom says whether the account of an e-mail address signed in from where
+// origin is. There it is not locked out by what strangers try elsewhere.
+func (s *Service) knownFrom(ctx context.Context, email, origin string) (bool, error) {
+	from, err := s.DB.SignedInFrom(ctx, email, s.now().Add(-knownFor))
+	return slices.ContainsFunc(from, func(client string) bool { return auth.Network(client) == origin }), err
 }
 
 // reached returns when the first try of the window was under the first bound
-// that is reached; nil when none is.
+// that is reached; nil when none is. One that is reached only with what is tried
+// at this moment is free again soon.
 func (s *Service) reached(ctx context.Context, bounds []bound, window time.Duration) (*time.Time, error) {
 	for _, b := range bounds {
 		n, first, err := s.DB.Failures(ctx, b.subject, s.now().Add(-window))
 		if err != nil {
 			return nil, err
 		}
-		if n >= b.most {
-			return &first, nil
+		if n+b.others < b.most {
+			continue
 		}
+		if b.unless != nil {
+			if not, err := b.unless(); err != nil || not {
+				if err != nil {
+					return nil, err
+				}
+				continue
+			}
+		}
+		if n < b.most {
+			first = s.now().Add(-window)
+		}
+		return &first, nil
 	}
 	return nil, nil
 }
@@ -110,6 +174,14 @@ func (s *Service) reached(ctx context.Context, bounds []bound, window time.Durat
 // waitAfter is how long it is until a failure counts no more.
 func (s *Service) waitAfter(failure time.Time) time.Duration {
 	return max(time.Second, failure.Add(failuresFor).Sub(s.now()))
+}
+
+// minutes says how long to wait.
+func minutes(wait time.Duration) string {
+	if n := int(wait.Minutes()) + 1; n > 1 {
+		return fmt.Sprintf("%d minutes", n)
+	}
+	return "a minute"
 }
 
 // note notes a try under each of the bounds.
@@ -127,7 +199,7 @@ func subjects(bounds []bound) (ss []string) {
 // present makes sure that whoever is signed in knows the account's password: a
 // browser left open, or a session that was taken, does not.
 func (s *Service) present(ctx context.Context, who auth.Who, password string) error {
-	_, err := s.fits(ctx, who.Email, password, []bound{{"present " + strings.ToLower(who.Email), failuresByPair}})
+	_, err := s.fits(ctx, who.Email, password, []bound{{subject: "present " + strings.ToLower(who.Email), most: failuresByPair}})
 	if errors.Is(err, auth.ErrPassword) {
 		return fleet.Deniedf("the present password: that is not it")
 	}
@@ -185,7 +257,7 @@ func (s *Service) MailLink(ctx context.Context, email, origin string) error {
 	if len(email) > maxEmail {
 		return fleet.Invalidf("e-mail: want an address of at most %d characters", maxEmail)
 	}
-	bounds := []bound{{"mailed " + email, linksByEmail}, {"mailed from " + origin, linksByOrigin}}
+	bounds := []bound{{subject: "mailed " + email, most: linksByEmail}, {subject: "mailed from " + origin, most: linksByOrigin}}
 	first, err := s.reached(ctx, bounds, time.Hour)
 	if err != nil {
 		return err

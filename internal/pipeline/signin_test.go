@@ -3,6 +3,8 @@ package pipeline_test
 import (
 	"errors"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -156,6 +158,77 @@ func TestPresentPassword(t *testing.T) {
 		}
 		if _, err := d.Service.SignIn(ctx, ann.Email, password, "10.0.0.1", "a browser"); err != nil {
 			t.Errorf("she is not locked out of signing in: %v", err)
+		}
+	})
+}
+
+// Of many wrong passwords sent at one moment no more are tried than of as many one
+// after the other, however long each waits for its turn.
+func TestPasswordsAtOneMoment(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		d := newDesk(t, db, nil)
+		var tried, waits atomic.Int32
+		var sent sync.WaitGroup
+		for range 12 {
+			sent.Go(func() {
+				_, err := d.Service.SignIn(t.Context(), "ann@island.example", "a wrong one", "10.0.0.1", "a browser")
+				_, wait := errors.AsType[*fleet.WaitError](err)
+				switch {
+				case wait:
+					waits.Add(1)
+				case errors.Is(err, fleet.ErrStranger):
+					tried.Add(1)
+				default:
+					t.Error(err)
+				}
+			})
+		}
+		sent.Wait()
+		if tried.Load() > 6 || tried.Load()+waits.Load() != 12 { // failuresByPair
+			t.Errorf("%d were tried and %d waited, want 6 at most and the rest", tried.Load(), waits.Load())
+		}
+	})
+}
+
+// What strangers try from many addresses locks nobody out where they signed in
+// from of late, and everywhere else.
+func TestStrangersLockNobodyOut(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		d := newDesk(t, db, nil)
+		ann := store.Account{Name: "Ann", Email: "ann@island.example", Grants: []store.Grant{{Role: auth.Planner}}}
+		if err := d.AddAccountWithPassword(t.Context(), all, "test", &ann, password); err != nil {
+			t.Fatal(err)
+		}
+		enter := func(client string) error {
+			ctx := auth.WithOrigin(t.Context(), auth.Origin{Via: auth.ViaPage, From: client})
+			_, err := d.Service.SignIn(ctx, ann.Email, password, auth.Network(client), "a browser")
+			return err
+		}
+		for _, client := range []string{"10.0.0.1", "2001:db8:0:1::5"} { // documentation: RFC 3849
+			if err := enter(client); err != nil {
+				t.Fatal(err)
+			}
+		}
+		failures := func() {
+			var many []string
+			for range 60 { // failuresByEmail
+				many = append(many, "email "+ann.Email)
+			}
+			if err := db.NoteFailure(t.Context(), many...); err != nil {
+				t.Fatal(err)
+			}
+		}
+		failures()
+		for client, lets := range map[string]bool{"10.0.0.1": true, "2001:db8:0:1::9": true, "10.0.0.2": false, "2001:db8:0:2::5": false} {
+			err := enter(client)
+			if _, wait := errors.AsType[*fleet.WaitError](err); wait == lets || lets && err != nil {
+				t.Errorf("from %s: got %v, want to be let in: %v", client, err, lets)
+			}
+		}
+		*d.at = d.at.Add(61 * 24 * time.Hour)
+		failures()
+		if _, wait := errors.AsType[*fleet.WaitError](enter("10.0.0.1")); !wait {
+			t.Error("two months later: want to wait there too")
 		}
 	})
 }

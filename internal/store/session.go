@@ -410,6 +410,25 @@ func (db *DB) Failures(ctx context.Context, subject string, since time.Time) (n 
 	return n, first, err
 }
 
+// SignedInFrom returns the addresses from which the account of an e-mail address
+// signed in since a time.
+func (db *DB) SignedInFrom(ctx context.Context, email string, since time.Time) (from []string, err error) {
+	err = db.read(ctx, "find where somebody signed in", func(t *tx) error {
+		return t.each(func(r *sqlx.Rows) error {
+			var client string
+			err := r.Scan(&client)
+			from = append(from, client)
+			return err
+		}, `
+			select distinct l.origin
+			from accounts a
+			join audit_log l on l.record = 'account' and l.record_id = a.id
+			where a.email_key = ? and l.act = 'signed in' and l.via = ? and l.at > ?`,
+			key(storableOf(email)), string(auth.ViaPage), instant(since))
+	})
+	return from, err
+}
+
 // ForgetFailures forgets those under the subjects.
 func (db *DB) ForgetFailures(ctx context.Context, subjects ...string) error {
 	return db.tend(ctx, "forget wrong passwords", func(t *tx) error {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -62,17 +63,5 @@ func TrustProxies(r *gin.Engine, proxies []netip.Prefix) {
 // audit say it.
 func Client(c *gin.Context) string { return cmp.Or(c.ClientIP(), c.RemoteIP()) } // gin knows no zones
 
-// Origin is the client's address as far as bounds count by it. Of IPv6 that is
-// the first half: whoever has one has a whole network of them (RFC 6177, 2).
-func Origin(c *gin.Context) string {
-	client := Client(c)
-	a, err := netip.ParseAddr(client)
-	if err != nil || a.Unmap().Is4() {
-		return client
-	}
-	p, err := a.WithZone("").Prefix(64)
-	if err != nil {
-		return client
-	}
-	return p.String()
-}
+// Origin is the client's address as far as bounds count by it.
+func Origin(c *gin.Context) string { return auth.Network(Client(c)) }
