@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/store"
 )
 
@@ -26,6 +27,9 @@ Example:
 type checked struct {
 	Rules  int          `json:"rules"`
 	Broken []brokenRule `json:"broken"`
+	// Secrets of second factors that are kept sealed, and as they are.
+	SecondsSealed int `json:"seconds_sealed"`
+	SecondsOpen   int `json:"seconds_open"`
 }
 
 type brokenRule struct {
@@ -54,6 +58,17 @@ func (c checkCmd) Run(e *env) error {
 	for _, b := range broken {
 		out.Broken = append(out.Broken, brokenRule(b))
 	}
+	kept, err := db.KeptSeconds(e.ctx)
+	if err != nil {
+		return err
+	}
+	for _, k := range kept {
+		if auth.Sealed(k.Secret) {
+			out.SecondsSealed++
+		} else {
+			out.SecondsOpen++
+		}
+	}
 	if c.json() {
 		err = e.printJSON(out)
 	} else {
@@ -76,5 +91,11 @@ func (c checkCmd) print(e *env, out checked) error {
 		}
 	}
 	_, err := fmt.Fprintf(e.stdout, "%d of %d rules hold.\n", out.Rules-len(out.Broken), out.Rules)
+	if out.SecondsSealed > 0 {
+		fmt.Fprintf(e.stdout, "Secrets of second factors that are sealed: %d. Keep %s apart from backups, and do not lose it.\n", out.SecondsSealed, secondKeys)
+	}
+	if out.SecondsOpen > 0 {
+		fmt.Fprintf(e.stdout, "Secrets of second factors that whoever has the database can use: %d. %s seals them (brakewear help operations).\n", out.SecondsOpen, secondKeys)
+	}
 	return err
 }

@@ -32,6 +32,14 @@ func TestCheckCommand(t *testing.T) {
 	if jerr := json.Unmarshal([]byte(out), &got); jerr != nil || !errors.Is(err, errBroken) || got.Rules != 22 || len(got.Broken) != 1 || got.Broken[0].Rows != 12 {
 		t.Errorf("as JSON: got %q, %v, %v", out, err, jerr)
 	}
+	storetest.Exec(t, file, `insert into accounts (id, name, email, email_key, password, added_by, added_at) values (1, 'Ann', 'a', 'a', '', '', ''), (2, 'Bo', 'b', 'b', '', '', '')`)
+	storetest.Exec(t, file, `insert into second_factors (account_id, secret, made_at, last_step) values (1, 'GEZDGNBVGY3TQOJQ', '', 0), (2, 'aes256gcm:AAAA', '', 0)`)
+	out, _, _ = command(t, "check", "--database", file)
+	for _, want := range []string{"that are sealed: 1.", "that whoever has the database can use: 1."} {
+		if !strings.Contains(out, want) {
+			t.Errorf("of second factors: got %q, want %q", out, want)
+		}
+	}
 	none := filepath.Join(t.TempDir(), "none.db")
 	if _, _, err := command(t, "check", "--database", none); exitCode(err) != exitUsage {
 		t.Errorf("of no file: got %v", err)

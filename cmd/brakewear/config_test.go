@@ -68,7 +68,7 @@ func TestSecretsAreDeclared(t *testing.T) {
 		}
 	}
 	// Named by constants, of which the declaration has the values.
-	if want := []string{"openidSecret", "smtpPassword"}; !slices.Equal(read, want) || len(secrets) != len(want) {
+	if want := []string{"secondKeys", "openidSecret", "smtpPassword"}; !slices.Equal(read, want) || len(secrets) != len(want) {
 		t.Errorf("read are %q, and %d declared; declare them in secrets and here", read, len(secrets))
 	}
 }
@@ -120,5 +120,25 @@ func TestEdits(t *testing.T) {
 		if got := edits(c.a, c.b); got != c.want {
 			t.Errorf("edits(%q, %q): got %d, want %d", c.a, c.b, got, c.want)
 		}
+	}
+}
+
+// A key that is none is refused at the start, before anything is kept under it,
+// and shows nowhere.
+func TestServeRefusesAKeyThatIsNone(t *testing.T) {
+	const key = "c2hvcnQ="
+	var stdout, stderr strings.Builder
+	getenv := func(name string) string {
+		if name == secondKeys {
+			return key
+		}
+		return ""
+	}
+	err := run(t.Context(), []string{"serve", "--listen", "127.0.0.1:0", "--database", filepath.Join(t.TempDir(), "fleet.db")}, getenv, &stdout, &stderr)
+	if exitCode(err) != exitUsage || !strings.Contains(err.Error(), secondKeys+": key 1: want 32 random bytes") {
+		t.Fatalf("got %v", err)
+	}
+	if text := stdout.String() + stderr.String() + err.Error(); strings.Contains(text, key) {
+		t.Errorf("the key shows: %s", text)
 	}
 }

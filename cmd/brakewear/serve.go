@@ -66,7 +66,9 @@ func (c serveCmd) Run(e *env) error {
 	if err := c.elsewhere.set(e, svc); err != nil {
 		return err
 	}
-	svc.Second = pipeline.SecondRule(c.SecondFactor)
+	if err := c.second.set(e, svc); err != nil {
+		return err
+	}
 	return serve(e, svc, c.listening, nil)
 }
 

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"net/url"
 	"strings"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/openid"
@@ -43,6 +45,29 @@ type second struct {
 
 // openidSecret is the variable of the secret that the provider knows us by.
 const openidSecret = "BRAKEWEAR_OPENID_SECRET"
+
+// secondKeys is the variable of the keys of second factors' secrets.
+const secondKeys = "BRAKEWEAR_SECOND_KEY"
+
+// set gives the setting to svc, and has secrets kept under the present key.
+func (c second) set(e *env, svc *pipeline.Service) (err error) {
+	svc.Second = pipeline.SecondRule(c.SecondFactor)
+	if svc.Keys, err = auth.ParseKeys(e.getenv(secondKeys)); err != nil {
+		return fleet.Invalidf("%s: %v", secondKeys, err)
+	}
+	sealed, lost, err := svc.SealSeconds(e.ctx)
+	if errors.Is(err, fleet.ErrReadOnly) || errors.Is(err, fleet.ErrFull) {
+		return nil // at another start
+	}
+	if sealed > 0 {
+		e.log.Info("secrets of second factors are kept under the present key now", "secrets", sealed)
+	}
+	if lost > 0 {
+		e.log.Warn("secrets of second factors cannot be read, and their owners need a recovery code: set the key that they were kept under, after a comma behind a newer one",
+			"secrets", lost, "variable", secondKeys)
+	}
+	return err
+}
 
 // set gives the settings to svc, whose URL is set.
 func (c elsewhere) set(e *env, svc *pipeline.Service) error {

@@ -67,7 +67,7 @@ func (s *Service) letIn(ctx context.Context, account int64, browser string) (e E
 		return Entered{Session: secret}, s.DB.StartSession(ctx, account, secret, browser)
 	}
 	if !f.On() {
-		if err := s.DB.BeginSecond(ctx, account, auth.NewSecond()); err != nil {
+		if err := s.beginSecond(ctx, account); err != nil {
 			return e, err
 		}
 	}
@@ -77,13 +77,13 @@ func (s *Service) letIn(ctx context.Context, account int64, browser string) (e E
 // BegunSignIn returns the sign-in that a secret is of. One that is too old, or
 // never was, is fleet.ErrStranger.
 func (s *Service) BegunSignIn(ctx context.Context, begun string) (b BegunSignIn, err error) {
-	_, f, err := s.begun(ctx, begun)
+	account, f, err := s.begun(ctx, begun)
 	if err != nil {
 		return b, err
 	}
 	b.Name, b.Email = f.Name, f.Email
 	if !f.On() {
-		b.SetUp, err = setUp(f)
+		b.SetUp, err = s.setUp(account, f)
 	}
 	return b, err
 }
@@ -96,16 +96,33 @@ func (s *Service) begun(ctx context.Context, begun string) (account int64, f sto
 	return account, f, err
 }
 
-func setUp(f store.Second) (*SetUp, error) {
+func (s *Service) beginSecond(ctx context.Context, account int64) error {
+	return s.DB.BeginSecond(ctx, account, s.Keys.Seal(auth.NewSecond(), account))
+}
+
+// secretOf is the secret of the second factor f of an account.
+func (s *Service) secretOf(account int64, f store.Second) (string, error) {
 	if f.Secret == "" {
-		return nil, fleet.Conflictf("second factor: it was not begun, or was taken off meanwhile; begin again")
+		return "", fleet.Conflictf("second factor: it was not begun, or was taken off meanwhile; begin again")
 	}
-	qr, side, err := auth.QR(auth.SecondAddress(f.Secret, f.Email))
+	secret, _, err := s.Keys.Open(f.Secret, account)
+	if errors.Is(err, auth.ErrSealed) {
+		err = fleet.Conflictf("Codes of the app cannot be checked here just now, for the key to them is missing: give a recovery code, or ask whoever looks after the accounts to take your second factor off.")
+	}
+	return secret, err
+}
+
+func (s *Service) setUp(account int64, f store.Second) (*SetUp, error) {
+	secret, err := s.secretOf(account, f)
+	if err != nil {
+		return nil, err
+	}
+	qr, side, err := auth.QR(auth.SecondAddress(secret, f.Email))
 	if err != nil {
 		return nil, err
 	}
 	var groups []string
-	for text := f.Secret; text != ""; {
+	for text := secret; text != ""; {
 		n := min(4, len(text))
 		groups, text = append(groups, text[:n]), text[n:]
 	}
@@ -169,11 +186,12 @@ func (s *Service) checkCode(ctx context.Context, account int64, f store.Second, 
 
 // takeCode takes a code of the account whose second factor is f: each once.
 func (s *Service) takeCode(ctx context.Context, account int64, f store.Second, code string) error {
-	var ok bool
-	var err error
+	ok, err := false, error(nil)
 	if hash := auth.RecoveryHash(code); hash != "" {
 		ok, err = s.DB.TakeRecovery(ctx, account, hash)
-	} else if step, fits := auth.SecondStep(f.Secret, code, s.now(), f.LastStep); fits {
+	} else if secret, serr := s.secretOf(account, f); serr != nil {
+		err = serr
+	} else if step, fits := auth.SecondStep(secret, code, s.now(), f.LastStep); fits {
 		ok, err = s.DB.TakeStep(ctx, account, step)
 	}
 	if err == nil && !ok {
@@ -187,10 +205,11 @@ func (s *Service) confirm(ctx context.Context, who auth.Who, f store.Second, cod
 	if f.On() {
 		return nil, fleet.Conflictf("second factor: it is in force already")
 	}
-	if f.Secret == "" {
-		return nil, fleet.Conflictf("second factor: it was not begun, or was taken off meanwhile; begin again")
+	secret, err := s.secretOf(who.Account, f)
+	if err != nil {
+		return nil, err
 	}
-	step, ok := auth.SecondStep(f.Secret, code, s.now(), f.LastStep)
+	step, ok := auth.SecondStep(secret, code, s.now(), f.LastStep)
 	if !ok {
 		return nil, errCode
 	}
@@ -212,7 +231,7 @@ func (s *Service) BeginSecond(ctx context.Context, who auth.Who, password string
 	if err := s.present(ctx, who, password); err != nil {
 		return nil, err
 	}
-	if err := s.DB.BeginSecond(ctx, who.Account, auth.NewSecond()); err != nil {
+	if err := s.beginSecond(ctx, who.Account); err != nil {
 		return nil, err
 	}
 	return s.SecondBegun(ctx, who)
@@ -227,7 +246,7 @@ func (s *Service) SecondBegun(ctx context.Context, who auth.Who) (*SetUp, error)
 	if f.On() {
 		return nil, fleet.Conflictf("second factor: it is in force already")
 	}
-	return setUp(f)
+	return s.setUp(who.Account, f)
 }
 
 // ConfirmSecond puts the second factor of who in force by the first code, and
@@ -256,4 +275,26 @@ func (s *Service) EndSecond(ctx context.Context, who auth.Who, password string) 
 		return err
 	}
 	return s.DB.EndOwnSecond(ctx, who)
+}
+
+// SealSeconds has the secrets of second factors kept under the present key that are
+// kept otherwise, and returns how many were and how many no key opens.
+func (s *Service) SealSeconds(ctx context.Context) (sealed, lost int, err error) {
+	kept, err := s.DB.KeptSeconds(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	for _, k := range kept {
+		secret, fresh, err := s.Keys.Open(k.Secret, k.Account)
+		switch {
+		case err != nil:
+			lost++
+		case !fresh:
+			if err := s.DB.KeepSecond(ctx, k, s.Keys.Seal(secret, k.Account)); err != nil {
+				return sealed, lost, err
+			}
+			sealed++
+		}
+	}
+	return sealed, lost, nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/mail"
 	"brakewear/internal/openid"
@@ -37,6 +38,7 @@ type Service struct {
 	Remembered *Remembered
 
 	Second     SecondRule       // "" = SecondOptional
+	Keys       auth.Keys        // of the secrets of second factors
 	OpenID     *openid.Provider // people may sign in with; nil = none is set
 	Mail       *mail.Server     // nil = none is set
 	URL        string           // address that people reach the pages at, without a path; "" = no links in what is sent

@@ -338,6 +338,7 @@ var tended = map[string]string{
 	"ForgetFailures":     "counts of wrong passwords",
 	"NoteFailure":        "counts of links asked for",
 	"TakeStep":           "that a code was used; the session tells",
+	"KeepSecond":         "the same secret, under another key",
 	"note":               "that somebody was here",
 	"CalendarFeedOf":     "when a calendar was read",
 	"SaveKept":           "how far the work on a file is; the upload tells",

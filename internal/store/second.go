@@ -5,6 +5,8 @@ import (
 	"errors"
 	"time"
 
+	"github.com/jmoiron/sqlx"
+
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
@@ -15,7 +17,7 @@ type Second struct {
 	Password    bool // one of ours is chosen: without one nothing asks for a code
 	Admin       bool // has a role of admin, anywhere
 
-	Secret      string     // of the codes; blank = none, and none being set up
+	Secret      string     // of the codes, as auth.Keys keep it; blank = none, and none being set up
 	ConfirmedAt *time.Time // nil = is not asked for
 	LastStep    int64      // of the last code taken
 	Recovery    int        // codes left
@@ -125,6 +127,33 @@ func (db *DB) RenewRecovery(ctx context.Context, who auth.Who, hashes []string) 
 			return err
 		}
 		return t.log(entry{act: "recovery codes made", record: "account", id: who.Account, by: who.Name, account: who.Account})
+	})
+}
+
+// KeptSecond is the secret of an account's second factor, as it is kept.
+type KeptSecond struct {
+	Account int64
+	Secret  string
+}
+
+// KeptSeconds returns all secrets of second factors.
+func (db *DB) KeptSeconds(ctx context.Context) (kept []KeptSecond, err error) {
+	err = db.read(ctx, "read second factors", func(t *tx) error {
+		return t.each(func(r *sqlx.Rows) error {
+			var k KeptSecond
+			err := r.Scan(&k.Account, &k.Secret)
+			kept = append(kept, k)
+			return err
+		}, `select account_id, secret from second_factors order by account_id`)
+	})
+	return kept, err
+}
+
+// KeepSecond keeps a secret in another way, unless it was changed meanwhile.
+func (db *DB) KeepSecond(ctx context.Context, was KeptSecond, kept string) error {
+	return db.tend(ctx, "keep a second factor", func(t *tx) error {
+		_, err := t.exec(`update second_factors set secret = ? where account_id = ? and secret = ?`, kept, was.Account, was.Secret)
+		return err
 	})
 }
 
