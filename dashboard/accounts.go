@@ -204,11 +204,28 @@ func (d *Dashboard) changePassword(c *gin.Context) error {
 	if c.PostForm("password") == c.PostForm("again") {
 		err = d.svc.ChangePassword(c.Request.Context(), web.SignedIn(c), c.PostForm("old"), c.PostForm("password"))
 	}
+	if err == nil {
+		err = d.renewSession(c)
+	}
 	return d.accountDone(c, err, "The password is changed. Everywhere else you are signed out.")
+}
+
+// renewSession gives the browser its session under another secret: whoever wants to
+// be alone with the account wants a copy of the old one to end, too.
+func (d *Dashboard) renewSession(c *gin.Context) error {
+	secret := auth.NewSecret()
+	if err := d.svc.DB.RenewSession(c.Request.Context(), web.SignedIn(c), secret); err != nil {
+		return err
+	}
+	web.SetSession(c, secret)
+	return nil
 }
 
 func (d *Dashboard) endSessions(c *gin.Context) error {
 	err := d.svc.DB.EndOtherSessions(c.Request.Context(), web.SignedIn(c))
+	if err == nil {
+		err = d.renewSession(c)
+	}
 	return d.accountDone(c, err, "Everywhere else you are signed out.")
 }
 

@@ -182,15 +182,25 @@ func TestAccounts(t *testing.T) {
 		t.Errorf("another address: got %d %s", rec.Code, wordsAt(t, rec.Body.String(), ".fault"))
 	}
 
-	// A new password ends the other browser; signing out ends this one.
-	if rec := w.as(second, "POST", "/account/password", url.Values{"old": {password}, "password": {other}, "again": {other}}); rec.Code != http.StatusOK {
+	// A new password ends the other browser, and a copy of this one's session;
+	// signing out ends this one.
+	rec = w.as(second, "POST", "/account/password", url.Values{"old": {password}, "password": {other}, "again": {other}})
+	if rec.Code != http.StatusOK {
 		t.Fatalf("a new password: got %d %s", rec.Code, wordsAt(t, rec.Body.String(), ".fault"))
+	}
+	second, copied := sessionOf(t, rec), second
+	if rec := w.as(copied, "GET", "/account", nil); rec.Code != http.StatusSeeOther {
+		t.Errorf("a copy of the session after a new password: got %d, want to sign in", rec.Code)
 	}
 	if rec := w.as(first, "GET", "/account", nil); rec.Code != http.StatusSeeOther {
 		t.Errorf("the other browser after a new password: got %d, want to sign in", rec.Code)
 	}
 	if rec := w.as(second, "GET", "/account", nil); rec.Code != http.StatusOK {
 		t.Errorf("this browser after a new password: got %d", rec.Code)
+	}
+	second, copied = sessionOf(t, w.as(second, "POST", "/account/sessions", nil)), second
+	if rec := w.as(copied, "GET", "/account", nil); rec.Code != http.StatusSeeOther {
+		t.Errorf("a copy of the session after all others were ended: got %d, want to sign in", rec.Code)
 	}
 	w.as(second, "POST", "/sign-out", nil)
 	if rec := w.as(second, "GET", "/account", nil); rec.Code != http.StatusSeeOther {

@@ -148,6 +148,9 @@ func (d *Dashboard) confirmSecond(c *gin.Context) error {
 		}
 		return d.showSecond(c, http.StatusBadRequest, s, err.Error())
 	}
+	if err == nil {
+		err = d.renewSession(c)
+	}
 	return d.recovery(c, codes, err)
 }
 
@@ -165,6 +168,9 @@ func (d *Dashboard) recovery(c *gin.Context, codes []string, err error) error {
 
 func (d *Dashboard) endSecond(c *gin.Context) error {
 	err := d.svc.EndSecond(c.Request.Context(), web.SignedIn(c), c.PostForm("old"))
+	if err == nil {
+		err = d.renewSession(c)
+	}
 	return d.accountDone(c, err, "The second factor is off: the password alone signs you in. Everywhere else you are signed out.")
 }
 

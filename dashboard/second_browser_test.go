@@ -87,6 +87,10 @@ func TestSecondFactorPages(t *testing.T) {
 	if len(codes) != 10 {
 		t.Fatalf("got the recovery codes %v, want 10", codes)
 	}
+	if rec := s.as(session, "GET", "/account", nil); rec.Code != http.StatusSeeOther {
+		t.Errorf("a copy of the session from before: got %d, want to sign in", rec.Code)
+	}
+	session = sessionOf(t, rec)
 	page = s.as(session, "GET", "/account", nil).Body.String()
 	if strings.Contains(page, key) || strings.Contains(page, codes[0]) || !strings.Contains(page, "10 recovery codes left") {
 		t.Error("the account's page shows a secret, or not what is left of the codes")

@@ -339,6 +339,7 @@ var tended = map[string]string{
 	"NoteFailure":        "counts of links asked for",
 	"TakeStep":           "that a code was used; the session tells",
 	"KeepSecond":         "the same secret, under another key",
+	"RenewSession":       "the same session; what it is renewed for tells",
 	"note":               "that somebody was here",
 	"CalendarFeedOf":     "when a calendar was read",
 	"SaveKept":           "how far the work on a file is; the upload tells",

@@ -262,6 +262,15 @@ func (db *DB) ChangePassword(ctx context.Context, who auth.Who, hash string) err
 	})
 }
 
+// RenewSession puts who's session under another secret, so that a copy of the old one
+// is worth nothing.
+func (db *DB) RenewSession(ctx context.Context, who auth.Who, secret string) error {
+	return db.tend(ctx, "renew a session", func(t *tx) error {
+		_, err := t.exec(`update sessions set sha256 = ? where id = ?`, auth.Hash(secret), who.Session)
+		return err
+	})
+}
+
 // forgetEntry ends the links of an account, the sign-ins it has begun, and its
 // sessions but one.
 func (t *tx) forgetEntry(account, but int64) error {
