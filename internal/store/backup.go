@@ -69,6 +69,10 @@ func (db *DB) copyInto(ctx context.Context, part string) (Backup, error) {
 		return Backup{}, err
 	}
 	defer src.Close()
+	// Nobody reads the copy, while it is written, who may not read the database.
+	if f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
+		f.Close()
+	}
 	if _, err := src.ExecContext(ctx, `vacuum into ?`, part); err != nil {
 		if _, serr := os.Stat(filepath.Dir(part)); serr != nil {
 			return Backup{}, fleet.Invalidf("backup: %v", serr)

@@ -221,3 +221,26 @@ func TestFaultRestoreOfDamaged(t *testing.T) {
 		t.Errorf("left behind: %q, %v", left, err)
 	}
 }
+
+// What keeps people out lies in the file, so that it is its owner's alone: also
+// what SQLite lays beside it, and backups.
+func TestFilesAreTheirOwners(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "fleet.db")
+	db := storetest.MustOpen(t, file)
+	if err := db.Migrate(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	copied := file + ".copy"
+	if _, err := db.Backup(t.Context(), copied); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{file, file + "-wal", file + "-shm", copied} {
+		st, err := os.Stat(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := st.Mode().Perm(); got != 0o600 {
+			t.Errorf("%s: got mode %o, want 600", filepath.Base(name), got)
+		}
+	}
+}

@@ -160,6 +160,12 @@ func openSQLite(path string) (*DB, error) {
 		return nil, fmt.Errorf("database file: %w", err)
 	}
 	pagePool()
+	// A new file is its owner's alone, for it has what keeps people out; those that
+	// SQLite lays beside it get the same mode. What keeps it from being made, SQLite
+	// says itself.
+	if f, err := os.OpenFile(abs, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
+		f.Close()
+	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
