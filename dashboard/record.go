@@ -101,8 +101,8 @@ func (d *Dashboard) record(c *gin.Context) error {
 	if months > 0 {
 		q.Since = fleet.DateOf(today.Time().AddDate(0, -months, 0))
 	}
-	rows, err := d.svc.DB.TrackRecord(ctx, sc, q)
-	if err != nil {
+	rows := recordRows{classes: map[string]bool{}, byClass: map[string]*pipeline.Scorer{}, byDepot: map[string]*pipeline.Scorer{}}
+	if err := d.svc.DB.EachKept(ctx, sc, q, rows.add); err != nil {
 		return err
 	}
 	p := RecordPage{
@@ -110,9 +110,9 @@ func (d *Dashboard) record(c *gin.Context) error {
 		Fleets:     fleets,
 		Depots:     depots,
 		Months:     choices(strconv.Itoa(months), "12", "the last 12 months", "24", "the last 24 months", "0", "all there is"),
-		Categories: append([]Choice{{"", "all classes", category == ""}}, categoryChoices(rows, category)...),
+		Categories: append([]Choice{{"", "all classes", category == ""}}, categoryChoices(rows.classes, category)...),
 	}
-	score := pipeline.ScoreRecord(rows)
+	score := rows.all.Score()
 	if score.Removed == 0 {
 		p.Empty = &Empty{
 			Title: "No set has come off in this time",
@@ -129,14 +129,49 @@ func (d *Dashboard) record(c *gin.Context) error {
 			p.Ahead = append(p.Ahead, recordLine(tell, fmt.Sprintf("%d days ahead", score.Ahead[i].Days), &score.Ahead[i]))
 		}
 		p.Groups = []RecordGroup{
-			recordGroup(tell, "Class", rows, func(k *store.Kept) string { return cmp.Or(string(k.Category), "not given") }),
-			recordGroup(tell, "Depot", rows, func(k *store.Kept) string { return k.Depot }),
+			recordGroup(tell, "Class", rows.byClass),
+			recordGroup(tell, "Depot", rows.byDepot),
 		}
-		p.Picture = recordPicture(tell, rows)
+		p.Picture = recordPicture(tell, rows.judged)
 	}
-	p.Latest, p.More = removals(tell, rows)
+	p.Latest, p.More = removals(tell, rows.latest), rows.more
 	p.Before = pipeline.Ahead[middle]
 	return d.send(c, http.StatusOK, "record", p)
+}
+
+// recordRows is what the page shows of the lines of a record, which come the latest
+// first: they are too many to hold.
+type recordRows struct {
+	all              pipeline.Scorer
+	byClass, byDepot map[string]*pipeline.Scorer
+	classes          map[string]bool
+	latest, judged   []store.Kept // of the middle distance, as many as are listed
+	more             int          // removals behind the latest
+}
+
+func (r *recordRows) add(k *store.Kept) {
+	r.all.Add(k)
+	r.classes[string(k.Category)] = true
+	for _, g := range []struct {
+		of   map[string]*pipeline.Scorer
+		name string
+	}{{r.byClass, cmp.Or(string(k.Category), "not given")}, {r.byDepot, k.Depot}} {
+		if g.of[g.name] == nil {
+			g.of[g.name] = new(pipeline.Scorer)
+		}
+		g.of[g.name].Add(k)
+	}
+	if k.Ahead != pipeline.Ahead[middle] {
+		return
+	}
+	if len(r.latest) < listed {
+		r.latest = append(r.latest, *k)
+	} else {
+		r.more++
+	}
+	if k.Promised != nil && !math.IsNaN(k.CrossDay) && !math.IsNaN(k.Day[1]) && len(r.judged) < listed {
+		r.judged = append(r.judged, *k)
+	}
 }
 
 // choices makes the options of a select of pairs of value and words.
@@ -149,11 +184,7 @@ func choices(now string, pairs ...string) []Choice {
 }
 
 // categoryChoices are the classes that occur, and the one asked for.
-func categoryChoices(rows []store.Kept, now fleet.Category) []Choice {
-	seen := map[string]bool{}
-	for i := range rows {
-		seen[string(rows[i].Category)] = true
-	}
+func categoryChoices(seen map[string]bool, now fleet.Category) []Choice {
 	seen[string(now)] = true
 	delete(seen, "")
 	var cs []Choice
@@ -222,15 +253,10 @@ func recordLine(tell units.Reader, name string, s *pipeline.AheadScore) RecordLi
 
 // recordGroup scores the parts of a record. A part of few sets says so instead of
 // giving shares.
-func recordGroup(tell units.Reader, by string, rows []store.Kept, of func(*store.Kept) string) RecordGroup {
-	parts := map[string][]store.Kept{}
-	for i := range rows {
-		name := of(&rows[i])
-		parts[name] = append(parts[name], rows[i])
-	}
+func recordGroup(tell units.Reader, by string, parts map[string]*pipeline.Scorer) RecordGroup {
 	g := RecordGroup{By: by, Ahead: pipeline.Ahead[middle]}
 	for _, name := range slices.Sorted(maps.Keys(parts)) {
-		s := pipeline.ScoreRecord(parts[name])
+		s := parts[name].Score()
 		l := recordLine(tell, name, &s.Ahead[middle])
 		if s.Ahead[middle].N < fewJobs {
 			l.InsideDays, l.InsideKm, l.InCone, l.ErrorDays, l.ErrorKm = "too few", "", "", "", ""
@@ -242,23 +268,11 @@ func recordGroup(tell units.Reader, by string, rows []store.Kept, of func(*store
 	return g
 }
 
-// judgedAhead returns the lines of the middle distance that can be judged.
-func judgedAhead(rows []store.Kept) []store.Kept {
-	var out []store.Kept
-	for _, k := range rows {
-		if k.Ahead == pipeline.Ahead[middle] && k.Promised != nil && !math.IsNaN(k.CrossDay) && !math.IsNaN(k.Day[1]) {
-			out = append(out, k)
-		}
-	}
-	return out
-}
-
+// recordPicture draws lines that can be judged.
 func recordPicture(tell units.Reader, rows []store.Kept) *Picture {
 	var ps []chart.Promise
-	for _, k := range judgedAhead(rows) {
-		if len(ps) == listed {
-			break
-		}
+	for i := range rows {
+		k := &rows[i]
 		ps = append(ps, chart.Promise{Name: tell.Day(k.Removed), Low: k.Day[0] - k.CrossDay, Mid: k.Day[1] - k.CrossDay, Up: k.Day[2] - k.CrossDay})
 	}
 	ch := chart.Promises(pipeline.Ahead[middle], ps)
@@ -269,16 +283,9 @@ func recordPicture(tell units.Reader, rows []store.Kept) *Picture {
 }
 
 // removals lists the latest sets that came off.
-func removals(tell units.Reader, rows []store.Kept) (out []RecordRemoval, more int) {
+func removals(tell units.Reader, rows []store.Kept) (out []RecordRemoval) {
 	for i := range rows {
 		k := &rows[i]
-		if k.Ahead != pipeline.Ahead[middle] {
-			continue
-		}
-		if len(out) == listed {
-			more++
-			continue
-		}
 		r := RecordRemoval{
 			Link:    fmt.Sprintf("/vehicles/%d#axle-%d", k.VehicleID, k.Axle),
 			Vehicle: k.Number,
@@ -299,7 +306,7 @@ func removals(tell units.Reader, rows []store.Kept) (out []RecordRemoval, more i
 		}
 		out = append(out, r)
 	}
-	return out, more
+	return out
 }
 
 // dayOf cuts a day of the forecast, with its fraction, to a civil day.

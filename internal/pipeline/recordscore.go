@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"brakewear/forecast"
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 )
 
@@ -38,80 +39,89 @@ type AheadScore struct {
 	ErrorDays, ErrorKm   float64 // median of the absolute error; NaN for none
 }
 
-// ScoreRecord sums up lines of the track record, which hold the distances of
-// Ahead of each set.
-func ScoreRecord(rows []store.Kept) RecordScore {
-	var s RecordScore
-	for i, d := range Ahead {
-		s.Ahead[i].Days = d
+// Scorer sums up lines of the track record, one after the other.
+type Scorer struct {
+	s                 RecordScore
+	leftMM, leftShare []float64
+	days, kms         [len(Ahead)][]float64
+	set               recordSet        // whose lines come just now
+	inside            [len(Ahead)]int8 // of it: 1 in the cone, -1 outside, 0 not forecast
+}
+
+type recordSet struct {
+	vehicle int64
+	axle    int
+	part    fleet.Part
+	removed fleet.Date
+}
+
+// Add adds a line. Those of a set, at the distances of Ahead, come in a row.
+func (r *Scorer) Add(k *store.Kept) {
+	a := slices.Index(Ahead[:], k.Ahead)
+	if a < 0 {
+		return
 	}
-	var leftMM, leftShare []float64
-	var days, kms [len(Ahead)][]float64
-	type set struct {
-		vehicle int64
-		axle    int
-		part    string
-		removed int
+	if set := (recordSet{k.VehicleID, k.Axle, k.Part, k.Removed}); set != r.set {
+		r.endSet()
+		r.set = set
 	}
-	inside := make(map[set]*[len(Ahead)]int8) // 1 in the cone, -1 outside, 0 not forecast
-	for i := range rows {
-		k := &rows[i]
-		a := slices.Index(Ahead[:], k.Ahead)
-		if a < 0 {
-			continue
+	s := &r.s
+	judged := !math.IsNaN(k.CrossDay)
+	if a == 0 {
+		s.Removed++
+		r.leftMM, r.leftShare = append(r.leftMM, k.LeftMM), append(r.leftShare, k.LeftShare)
+		if k.LeftMM <= 0 {
+			s.PastLimit++
 		}
-		judged := !math.IsNaN(k.CrossDay)
-		if a == 0 {
-			s.Removed++
-			leftMM, leftShare = append(leftMM, k.LeftMM), append(leftShare, k.LeftShare)
-			if k.LeftMM <= 0 {
-				s.PastLimit++
-			}
-			if judged {
-				s.Judged++
-			}
-		}
-		if !judged || k.Promised == nil || math.IsNaN(k.Day[1]) {
-			continue
-		}
-		score := &s.Ahead[a]
-		score.N++
-		if k.Replayed {
-			score.Replayed++
-		}
-		if k.Day[0] <= k.CrossDay && k.CrossDay <= k.Day[2] {
-			score.InsideDays++
-		}
-		if k.Km[0] <= k.CrossKm && k.CrossKm <= k.Km[2] {
-			score.InsideKm++
-		}
-		days[a] = append(days[a], math.Abs(k.Day[1]-k.CrossDay))
-		kms[a] = append(kms[a], math.Abs(k.Km[1]-k.CrossKm))
-		key := set{k.VehicleID, k.Axle, string(k.Part), int(k.Removed)}
-		if inside[key] == nil {
-			inside[key] = new([len(Ahead)]int8)
-		}
-		from := float64(*k.Promised)
-		inside[key][a] = -1
-		if forecast.InCone(k.Day[1]-from, k.CrossDay-from, coneAlpha) {
-			score.InCone++
-			inside[key][a] = 1
+		if judged {
+			s.Judged++
 		}
 	}
-	s.LeftMM, s.LeftShare = median(leftMM), median(leftShare)
-	for a := range Ahead {
-		s.Ahead[a].ErrorDays, s.Ahead[a].ErrorKm = median(days[a]), median(kms[a])
+	if !judged || k.Promised == nil || math.IsNaN(k.Day[1]) {
+		return
 	}
-	for _, in := range inside {
-		if slices.Contains(in[:], 0) {
-			continue
-		}
-		s.WithAll++
-		for a := 0; a < len(Ahead) && in[a] > 0; a++ {
-			s.Horizon[a]++
-		}
+	score := &s.Ahead[a]
+	score.N++
+	if k.Replayed {
+		score.Replayed++
 	}
-	return s
+	if k.Day[0] <= k.CrossDay && k.CrossDay <= k.Day[2] {
+		score.InsideDays++
+	}
+	if k.Km[0] <= k.CrossKm && k.CrossKm <= k.Km[2] {
+		score.InsideKm++
+	}
+	r.days[a] = append(r.days[a], math.Abs(k.Day[1]-k.CrossDay))
+	r.kms[a] = append(r.kms[a], math.Abs(k.Km[1]-k.CrossKm))
+	from := float64(*k.Promised)
+	r.inside[a] = -1
+	if forecast.InCone(k.Day[1]-from, k.CrossDay-from, coneAlpha) {
+		score.InCone++
+		r.inside[a] = 1
+	}
+}
+
+func (r *Scorer) endSet() {
+	in := r.inside
+	r.inside = [len(Ahead)]int8{}
+	if slices.Contains(in[:], 0) {
+		return
+	}
+	r.s.WithAll++
+	for a := 0; a < len(Ahead) && in[a] > 0; a++ {
+		r.s.Horizon[a]++
+	}
+}
+
+// Score returns the sum of what was added.
+func (r *Scorer) Score() RecordScore {
+	r.endSet()
+	r.s.LeftMM, r.s.LeftShare = median(r.leftMM), median(r.leftShare)
+	for a, d := range Ahead {
+		r.s.Ahead[a].Days = d
+		r.s.Ahead[a].ErrorDays, r.s.Ahead[a].ErrorKm = median(r.days[a]), median(r.kms[a])
+	}
+	return r.s
 }
 
 // median returns the middle of xs, which it sorts; NaN of none.

@@ -24,8 +24,16 @@ func kept(vehicle int64, ahead int, median, half float64) store.Kept {
 	}
 }
 
+func scoreOf(rows []store.Kept) pipeline.RecordScore {
+	var r pipeline.Scorer
+	for i := range rows {
+		r.Add(&rows[i])
+	}
+	return r.Score()
+}
+
 // Expected values by hand, from the definitions.
-func TestScoreRecord(t *testing.T) {
+func TestScorer(t *testing.T) {
 	none := kept(3, 90, math.NaN(), math.NaN())
 	none.Promised = nil
 	early := kept(4, 30, math.NaN(), math.NaN())
@@ -33,7 +41,7 @@ func TestScoreRecord(t *testing.T) {
 	past := kept(5, 30, 104, 10)
 	past.LeftMM, past.LeftShare, past.Replayed = 0, 0, true
 	past.Km = [3]float64{10100, 10400, 11000} // the distance is missed, the day is not
-	got := pipeline.ScoreRecord([]store.Kept{
+	got := scoreOf([]store.Kept{
 		// Off by 6 of 30, 13 of 60 and 5 of 90 days: the cone is 6, 12 and 18.
 		kept(1, 30, 106, 8), kept(1, 60, 87, 12), kept(1, 90, 105, 20),
 		// Inside the cone at all distances.
@@ -53,7 +61,7 @@ func TestScoreRecord(t *testing.T) {
 	if d := cmp.Diff(want, got, cmpopts.EquateApprox(0, 1e-9)); d != "" {
 		t.Errorf("want, got:\n%s", d)
 	}
-	nothing := pipeline.ScoreRecord(nil)
+	nothing := scoreOf(nil)
 	if nothing.Removed != 0 || !math.IsNaN(nothing.LeftMM) || !math.IsNaN(nothing.Ahead[0].ErrorDays) {
 		t.Errorf("of nothing: got %+v", nothing)
 	}

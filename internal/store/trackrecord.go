@@ -112,7 +112,14 @@ type RecordQuery struct {
 
 // TrackRecord returns the track record, latest removal first.
 func (db *DB) TrackRecord(ctx context.Context, sc auth.Scope, q RecordQuery) (rows []Kept, err error) {
-	err = db.read(ctx, "read the track record", func(t *tx) error {
+	err = db.EachKept(ctx, sc, q, func(k *Kept) { rows = append(rows, *k) })
+	return rows, err
+}
+
+// EachKept calls fn for each line of TrackRecord: there are hundreds of thousands in a
+// large fleet.
+func (db *DB) EachKept(ctx context.Context, sc auth.Scope, q RecordQuery, fn func(*Kept)) error {
+	return db.read(ctx, "read the track record", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)
@@ -138,7 +145,9 @@ func (db *DB) TrackRecord(ctx context.Context, sc auth.Scope, q RecordQuery) (ro
 				(*number)(&k.Day[0]), (*number)(&k.Day[1]), (*number)(&k.Day[2]),
 				(*number)(&k.Km[0]), (*number)(&k.Km[1]), (*number)(&k.Km[2]),
 				&k.Number, &k.Category, &k.Depot)
-			rows = append(rows, k)
+			if err == nil {
+				fn(&k)
+			}
 			return err
 		}, `
 			select k.`+strings.Join(keptColumns, ", k.")+`, v.number, v.category, d.name
@@ -147,7 +156,6 @@ func (db *DB) TrackRecord(ctx context.Context, sc auth.Scope, q RecordQuery) (ro
 			join depots d on d.id = v.depot_id`+w.String()+`
 			order by k.removed desc, k.vehicle_id, k.axle, k.part, k.ahead`, w.args...)
 	})
-	return rows, err
 }
 
 // Promises returns what was forecast of the vehicles given, by vehicle and axle,
