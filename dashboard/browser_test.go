@@ -73,7 +73,7 @@ func browser(t *testing.T) context.Context {
 		t.Fatalf("start %s: %v", path, err)
 	}
 	// From here on the test ends even if the browser hangs.
-	limited, stop := context.WithTimeout(ctx, 4*time.Minute)
+	limited, stop := context.WithTimeout(ctx, 15*time.Minute)
 	t.Cleanup(stop)
 	return limited
 }
