@@ -364,3 +364,34 @@ func TestStrangerToAFleet(t *testing.T) {
 		t.Errorf("a stranger changed another fleet:\n%s", diff)
 	}
 }
+
+// A check of rows that name another fleet's vehicle says what it says of one that
+// is nowhere.
+func TestCheckTellsNoStranger(t *testing.T) {
+	w := demoTown(t)
+	f := pipeline.File{Name: "vehicles.csv", Body: strings.NewReader("vehicle,fleet,depot\nCart 1,Quarry Carts,Pit\n")}
+	if _, _, err := w.svc.TakeIn(t.Context(), auth.AllFleets(), "test", f, w.svc.Today()); err != nil {
+		t.Fatal(err)
+	}
+	fleets, err := w.svc.DB.Fleets(t.Context(), auth.AllFleets())
+	if err != nil {
+		t.Fatal(err)
+	}
+	quarry := fleets[slices.IndexFunc(fleets, func(f fleet.Fleet) bool { return f.Name == "Quarry Carts" })]
+	check := func(name, session, vehicle string) string {
+		rec := w.send(t.Context(), http.MethodPost, "/api/v1/checks", session,
+			fmt.Sprintf(`[{"vehicle":%q,"date":"2026-03-01","odometer_km":900000}]`, vehicle))
+		if rec.Code != http.StatusOK {
+			t.Fatalf("%s checks %s: got %d: %s", name, vehicle, rec.Code, rec.Body)
+		}
+		return strings.ReplaceAll(rec.Body.String(), vehicle, "it")
+	}
+	stranger := w.signIn(t, "stranger", auth.Grant{Role: auth.Admin, FleetID: quarry.ID})
+	nowhere := check("a stranger", stranger, "Bus 999")
+	if got := check("a stranger", stranger, "Bus 112"); got != nowhere {
+		t.Errorf("of another fleet's vehicle: got %s, want what is said of none: %s", got, nowhere)
+	}
+	if got := check("who sees all", w.signIn(t, "all", auth.Grant{Role: auth.Admin}), "Bus 112"); got == nowhere {
+		t.Errorf("who sees it is told the same: %s", got)
+	}
+}
