@@ -333,6 +333,11 @@ func TestStrangerToAFleet(t *testing.T) {
 			form = "{}"
 		}
 		rec := w.send(t.Context(), r.Method, path, stranger, form)
+		for _, c := range rec.Result().Cookies() { // the session goes on under another secret
+			if c.Name == web.SessionCookie {
+				stranger = c.Value
+			}
+		}
 		body := rec.Body.String()
 		for _, name := range names {
 			if strings.Contains(body, name) {
