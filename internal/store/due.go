@@ -161,8 +161,8 @@ func given[T any](p *T) any {
 	return *p
 }
 
-// duePage returns a page of limit rows. Which those are is kept by its key, unless
-// that is blank.
+// duePage returns a page of limit rows. Which those are is kept by its key, and the
+// rows as well, unless that is blank.
 func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int, key string) (page DuePage, err error) {
 	f, err := t.dueFilter(sc, q)
 	if err != nil {
@@ -177,7 +177,7 @@ func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int, key string) (page Due
 		return page, err
 	}
 	page.Next, page.Total = p.next, p.total
-	page.Rows, err = t.dueRows(p.keys)
+	page.Rows, err = t.dueRows(p.keys, key != "")
 	return page, err
 }
 

@@ -129,12 +129,11 @@ func (p *duePick) tally(l *dueHeld, axles []AxleKey) (n int, within bool) {
 	return n, within
 }
 
-// dueRows returns the rows of axles, in their order.
-func (t *tx) dueRows(keys []AxleKey) ([]DueRow, error) {
+// dueRows returns the rows of axles, in their order; keep has them stay for others.
+func (t *tx) dueRows(keys []AxleKey, keep bool) ([]DueRow, error) {
 	found := make(map[AxleKey]dueRowHeld, len(keys))
 	l := t.db.due
-	keeps := t.version != ""
-	if keeps {
+	if keep = keep && t.version != ""; keep {
 		l.kept.mu.Lock()
 		for _, k := range keys {
 			if r, ok := l.kept.rows[k]; ok {
@@ -147,7 +146,7 @@ func (t *tx) dueRows(keys []AxleKey) ([]DueRow, error) {
 	if err := t.readDueRows(missing, found); err != nil {
 		return nil, err
 	}
-	if keeps && len(missing) > 0 {
+	if keep && len(missing) > 0 {
 		l.keepRows(t.version, missing, found)
 	}
 	fleets, depots, err := t.placeNames()
