@@ -70,8 +70,8 @@ const (
 	// and may read by another, of which some must be left.
 	maxUploads = maxServerConns / 2
 	// minSmall is how many small uploads are under way on a machine of one or two
-	// processors: one stores while others are worked out. Twice as many on two took the
-	// slowest of 20 that were sent at once to a server almost twice as long.
+	// processors: one stores while others are worked out. Twice as many on two are no
+	// more in a second, and the slowest of 20 sent at once took a twentieth longer.
 	minSmall = 4
 	// maxServerReaders bounds those who read a server's database at a time. More at
 	// once are no faster together, and each is slower.
