@@ -44,8 +44,8 @@ func (d Date) Time() time.Time { return time.Unix(int64(d)*86400, 0).UTC() }
 func (d Date) String() string { return d.Time().Format(isoDate) }
 
 // Written returns the day as sentences say it, such as 2 Mar 2026. Pages say a
-// sentence that was kept as their reader wants days (units.Reader.Text); a fault
-// is shown with the day as it is here, which cannot be misread.
+// sentence that was kept, and a fault, as their reader wants days
+// (units.Reader.Text and Days).
 func (d Date) Written() string { return d.Time().Format("2 Jan 2006") }
 
 // MarshalText gives the ISO form.

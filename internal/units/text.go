@@ -13,6 +13,8 @@ var (
 	quantity = regexp.MustCompile(`(?:(\d[\d,]*(?:\.\d+)?) to )?(\d[\d,]*(?:\.\d+)?) (mm|km)( per 10,000 km)?\b(/?)`)
 	written  = regexp.MustCompile(`\b(\d{1,2}) ([JFMASOND][a-z]{2,8})\b(?: (\d{4})\b)?`)
 	metal    = regexp.MustCompile(`(?i)\b(rotor|drum|runout|variation|diameter)`)
+	// quoted takes what is quoted first, so that no day in it is found.
+	quoted = regexp.MustCompile(`“[^”\n]*”|"(?:[^"\\\n]|\\.)*"|` + written.String())
 )
 
 // Text says a sentence that the program wrote, and kept in mm, km and English
@@ -80,13 +82,13 @@ func (r Reader) converted(q, part string) string {
 }
 
 // Days says the days of a sentence that have their year as the reader wants them,
-// and leaves its quantities alone: they may be what somebody typed.
+// and leaves alone what somebody may have typed: its quantities, and what it quotes.
 func (r Reader) Days(s string) string {
 	if forms[r.DaysAs].long == "" || r.DaysAs == DayMonth {
 		return s
 	}
-	return written.ReplaceAllStringFunc(s, func(d string) string {
-		if written.FindStringSubmatch(d)[3] == "" {
+	return quoted.ReplaceAllStringFunc(s, func(d string) string {
+		if m := written.FindStringSubmatch(d); m == nil || m[0] != d || m[3] == "" {
 			return d
 		}
 		return r.dated(d, nil)

@@ -30,8 +30,15 @@ func TestText(t *testing.T) {
 	}
 	// A fault: what was typed stays.
 	const fault = "“45 mm” cannot be read; the booking of 2 Mar 2026 is there, not one of 7 Apr"
-	if got, want := iso.Days(fault), "“45 mm” cannot be read; the booking of 2026-03-02 is there, not one of 7 Apr"; got != want {
-		t.Errorf("got %q, want %q", got, want)
+	for s, want := range map[string]string{
+		fault: "“45 mm” cannot be read; the booking of 2026-03-02 is there, not one of 7 Apr",
+		`date "12 May 2026": want year-month-day, from 2 Mar 2026 on`: `date "12 May 2026": want year-month-day, from 2026-03-02 on`,
+		`“late, 12 May 2026” is no reason on 2 Mar 2026`:              `“late, 12 May 2026” is no reason on 2026-03-02`,
+		`"a \" of 3 May 2026" on 2 Mar 2026`:                          `"a \" of 3 May 2026" on 2026-03-02`,
+	} {
+		if got := iso.Days(s); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
 	}
 	if got := (Reader{}).Days(fault); got != fault {
 		t.Errorf("the usual reader got %q", got)
