@@ -72,7 +72,8 @@ func (s *Service) PartsNeeded(ctx context.Context, sc auth.Scope, q PartsQuery) 
 	// One after the other: the forecasts of all that is due are hundreds of megabytes
 	// in a large fleet.
 	err = s.DB.EachOutlook(ctx, sc, of, q.To+needAhead, func(x *store.OutlookAxle) error {
-		if x.Booked == nil && (x.BookBy == nil || *x.BookBy <= q.To+needAhead) {
+		// What was measured at its limit is due, whenever its forecast would have it be.
+		if x.Booked == nil && (x.PastLimit || x.BookBy != nil && *x.BookBy <= q.To+needAhead) {
 			n.addAxle(&x.Vehicle, &x.AxleForecast)
 		}
 		return nil

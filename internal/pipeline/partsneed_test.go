@@ -61,6 +61,11 @@ func TestPartsNeeded(t *testing.T) {
 		if d := cmp.Diff([]string{"P 1: 4, 4 to 4, booked 2, stock 3, short 1, order 0"}, need(s.today, s.today+7)); d != "" {
 			t.Error(d)
 		}
+		// What was measured at its limit is changed now, though its forecast has it last.
+		s.due(4, 1, 300, pastLimitNow)
+		if d := cmp.Diff([]string{"P 1: 4, 4 to 4, booked 0, stock 3, short 1, order 0"}, need(s.today, s.today)); d != "" {
+			t.Error(d)
+		}
 		if _, err := s.PartsNeeded(ctx, all, PartsQuery{From: s.today, To: s.today - 1}); err == nil {
 			t.Error("days backwards were taken")
 		}
