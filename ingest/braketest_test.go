@@ -124,6 +124,20 @@ func TestBrakeTestProblems(t *testing.T) {
 	}
 }
 
+// TestBrakeTestMoved: where a cell is missing or cut in two, what stands in the
+// vehicle's column may be another's, and the line is of the test all the same.
+func TestBrakeTestMoved(t *testing.T) {
+	const text = "technician,vehicle,date,method,weight_kg,axle,side,force_n\n" +
+		"Ada,Bus 2,2026-02-01,roller,1500,1,left,2700\n" +
+		"Ada,Bus 2,2026-02-01,roller,,1,right,2600\n" +
+		"Lovelace, Ada,Bus 2,2026-02-01,roller,,2,left,2600\n" +
+		"Ada,Bus 2,2026-02-01,roller,,2,right,2500\n"
+	rows, r := mustRead(t, text, Options{Kind: BrakeTests})
+	if len(rows) != 0 || r.Refused() != 4 {
+		t.Errorf("got %q, %d lines refused; want no test without its wheel and 4", showAll(rows), r.Refused())
+	}
+}
+
 // TestBrakeTestNotes: lines that give a note and no wheel may be many, and what
 // is joined of them must not be.
 func TestBrakeTestNotes(t *testing.T) {

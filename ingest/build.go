@@ -76,7 +76,11 @@ func (l *line) wrongLength(have, want int) {
 	}
 	l.refuse(fleet.Problem{Line: l.rec.line, Read: strings.Join(l.rec.cells, " | "), Message: what})
 	l.refused++
-	l.lose(l.rec.line, testKey{vehicle: l.cell(fVehicle)})
+	var key testKey
+	if l.lay.index[fVehicle] == 0 { // the cells behind a missing or a cut one are moved
+		key.vehicle = l.cell(fVehicle)
+	}
+	l.lose(l.rec.line, key)
 }
 
 // at returns cell i, "" where the line is shorter or the file has no such
