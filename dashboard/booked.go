@@ -122,10 +122,10 @@ func (p *planned) wait(tell units.Reader, vehicle int64, axle int) waitWords {
 	x, ok := p.waiting[store.AxleKey{VehicleID: vehicle, Axle: axle}]
 	until := pipeline.WaitUntil(p.today)
 	chance := x.Day.CDF(float64(until + 1))
-	if !ok || !(chance >= p.risk) || x.Damage <= 0 {
+	cost := chance * x.Damage
+	if !ok || !(chance >= p.risk) || cost < 5 { // which is about 0
 		return waitWords{}
 	}
-	cost := chance * x.Damage
 	day, about := tell.DayNear(until, p.today), costWords(x.Currency, &cost)
 	return waitWords{
 		short: "Waiting until " + day + " costs " + about + ".",

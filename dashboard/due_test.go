@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -136,5 +137,30 @@ func TestWaitingCosts(t *testing.T) {
 	}
 	if body := w.get(w.vehiclePath(t, "Refuse 44")).Body.String(); strings.Contains(body, "If it is left until") {
 		t.Error("a booked axle's page says what waiting costs")
+	}
+}
+
+// TestWaitingCostsNothing: what is too little to speak of, and what is not known, is
+// not said.
+func TestWaitingCostsNothing(t *testing.T) {
+	const today = fleet.Date(20_000)
+	past := forecast.DistOf(func(float64) float64 { return float64(today) })
+	for name, c := range map[string]struct {
+		waiting store.AxleWaiting
+		want    string
+	}{
+		"four":        {store.AxleWaiting{Day: past, Damage: 4}, ""},
+		"a hundred":   {store.AxleWaiting{Day: past, Damage: 100}, " costs about 100."},
+		"no day":      {store.AxleWaiting{Damage: 100}, ""},
+		"no figure":   {store.AxleWaiting{Day: past}, ""},
+		"a far limit": {store.AxleWaiting{Day: forecast.DistOf(func(float64) float64 { return float64(today) + 1000 }), Damage: 100}, ""},
+	} {
+		p := planned{waiting: map[store.AxleKey]store.AxleWaiting{{VehicleID: 1, Axle: 1}: c.waiting}, today: today, risk: .05}
+		if got := p.wait(units.Reader{}, 1, 1); !strings.HasSuffix(got.short, c.want) || (got.short == "") != (c.want == "") || (got.long == "") != (c.want == "") {
+			t.Errorf("%s: got %q, want …%q", name, got, c.want)
+		}
+		if got := p.wait(units.Reader{}, 1, 2); got != (waitWords{}) {
+			t.Errorf("an axle of which nothing is known: got %q", got)
+		}
 	}
 }
