@@ -214,14 +214,3 @@ func (t *tx) eachName(w where, limit int, fn func(l laterName, written int64)) e
 		return nil
 	}, `select v.id, v.fleet_id, v.depot_id, v.search, v.written from vehicles v`+w.String()+` limit ?`, append(w.args, limit)...)
 }
-
-// onlyOf narrows vehicles, nil for all, to those of ids.
-func onlyOf(vehicles, ids []int64) []int64 {
-	if vehicles == nil {
-		return slices.Clip(append([]int64{}, ids...))
-	}
-	return slices.DeleteFunc(slices.Clone(vehicles), func(id int64) bool {
-		_, ok := slices.BinarySearch(ids, id)
-		return !ok
-	})
-}
