@@ -103,8 +103,8 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64, most int)
 	return ids, true, nil
 }
 
-// named returns the vehicles that found does, however many; nil for all when there
-// is no text.
+// named returns the vehicles that found does, sorted, however many; nil for all when
+// there is no text.
 func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, err error) {
 	if key(text) == "" {
 		return nil, nil
@@ -123,6 +123,7 @@ func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 		ids = append(ids, 0)
 		return r.Scan(&ids[len(ids)-1])
 	}, `select v.id from vehicles v`+w.String(), w.args...)
+	slices.Sort(ids) // no index has them in this order
 	return ids, err
 }
 

@@ -338,3 +338,20 @@ func TestDueCountedRightAfterWrite(t *testing.T) {
 		})
 	}
 }
+
+// While somebody reads all names, the due-soon list is searched without them, in
+// whatever order the table has its vehicles.
+func TestDueListSearchedWithoutNames(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"))
+		for _, id := range ids {
+			mustForecasts(t, db, due(id, 1, nil, float64(asOf)))
+		}
+		mustVehicles(t, db, entry("Bus 1", func(e *store.VehicleEntry) { e.Plate = "Q 1" })) // a server's table has it last now
+		defer db.HoldNames()()
+		page, err := db.DueSoon(t.Context(), all, store.DueQuery{Text: "bus"})
+		if err != nil || page.Total != len(ids) || len(page.Rows) != len(ids) {
+			t.Errorf("got %+v, %v; want %d rows", page, err, len(ids))
+		}
+	})
+}
