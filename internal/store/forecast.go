@@ -91,6 +91,18 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 		if err := t.checkVehicles(sc, stagedLog.name); err != nil {
 			return err
 		}
+		if t.db.dialect == Postgres {
+			// In the order of those who save forecasts: two would wait for each other.
+			_, err := t.exec(`
+				select 1
+				from axle_forecasts c
+				where (c.vehicle_id, c.axle) in (select vehicle_id, axle from staged_log)
+				order by c.vehicle_id, c.axle
+				for no key update`)
+			if err != nil {
+				return err
+			}
+		}
 		// What an axle was a month ago is held with what it is: see dueList.
 		_, err := t.exec(`
 			update axle_forecasts set written = ` + t.writing("axle_forecasts") + `

@@ -1,7 +1,10 @@
 package store_test
 
 import (
+	"fmt"
+	"slices"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -119,4 +122,54 @@ func TestTrend(t *testing.T) {
 			t.Errorf("of an older log: got %+v, %v", got, err)
 		}
 	})
+}
+
+// Who logs forecasts of past days takes the axles in the order of those who save
+// forecasts of the same vehicles, so that neither waits for the other.
+func TestLogForecastsInOrder(t *testing.T) {
+	db := storetest.Open(t, store.Postgres) // an SQLite file has one writer
+	var entries []store.VehicleEntry
+	for i := range 40 {
+		entries = append(entries, entry(fmt.Sprint("Bus ", i)))
+	}
+	ids := mustVehicles(t, db, entries...)
+	slices.Sort(ids)
+	var fs []store.AxleForecast
+	for _, id := range ids {
+		fs = append(fs, worn(id, 1, 10, 1))
+	}
+	mustForecasts(t, db, fs...)
+	hold, err := db.WritePool().Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer hold.Rollback()
+	if _, err := hold.Exec(`select 1 from axle_forecasts where vehicle_id = $1 for update`, ids[0]); err != nil {
+		t.Fatal(err)
+	}
+	logged := make(chan error, 1)
+	go func() {
+		var past []store.AxleForecast
+		for _, f := range fs {
+			f.AsOf -= store.TrendDays
+			past = append(past, f)
+		}
+		logged <- db.LogForecasts(t.Context(), all, past)
+	}()
+	for count(t, db, `select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`) == 0 {
+		select {
+		case err := <-logged:
+			t.Fatalf("it did not wait for the first axle: %v", err)
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
+	if got, want := count(t, db, `select count(*) from (select 1 from axle_forecasts for update skip locked) free`), len(ids)-1; got != want {
+		t.Errorf("while it waits for the first axle %d others are free, want %d", got, want)
+	}
+	if err := hold.Rollback(); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-logged; err != nil {
+		t.Error(err)
+	}
 }
