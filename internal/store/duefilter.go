@@ -126,7 +126,7 @@ func (f *dueFilter) page(l *dueHeld, limit int) *duePick {
 	most := 4 * (limit + 1) // sorted when there are so many; one more shows whether there is a next page
 	top := make([]int32, 0, most)
 	var last dueKey // of top, once it was full
-	full := false
+	full, passed := false, 0
 	cut := func() {
 		slices.SortFunc(top, func(a, b int32) int {
 			ka, kb := f.key(l, &l.axles[a]), f.key(l, &l.axles[b])
@@ -150,7 +150,12 @@ func (f *dueFilter) page(l *dueHeld, limit int) *duePick {
 		if full && f.order.number(a) > last.number {
 			continue // as nearly all are
 		}
-		if k := f.key(l, a); f.passed(&k) || full && k.compare(&last) >= 0 {
+		k := f.key(l, a)
+		if f.passed(&k) {
+			passed++
+			continue
+		}
+		if full && k.compare(&last) >= 0 {
 			continue
 		}
 		if top = append(top, int32(i)); len(top) == most {
@@ -162,6 +167,7 @@ func (f *dueFilter) page(l *dueHeld, limit int) *duePick {
 		k := f.key(l, &l.axles[i])
 		p.keys = append(p.keys, AxleKey{k.vehicleID, k.axle})
 	}
+	p.behind = p.total - passed - len(p.keys)
 	if len(top) > limit {
 		k := f.key(l, &l.axles[top[limit-1]])
 		p.last, p.next = &k, f.order.cursor(f.value(&k), k.vehicleID, k.axle).String()

@@ -23,6 +23,7 @@ type duePick struct {
 	keys   []AxleKey
 	last   *dueKey // of keys; nil when there are none behind it
 	next   string  // cursor; blank when there are none
+	behind int     // rows of the pages after
 	total  int     // of all pages
 }
 
@@ -92,41 +93,52 @@ func (l *dueList) hear(news *dueHeld) {
 	if ofVehicles || len(touched) > maxDueTouched {
 		k.picks = nil
 	}
-	before := make(map[string]int, len(k.picks))
+	before := make(map[string]dueTally, len(k.picks))
 	for key, p := range k.picks {
-		n, within := p.tally(&l.dueHeld, touched)
-		if before[key] = n; within {
+		n := p.tally(&l.dueHeld, touched)
+		if before[key] = n; n.within {
 			delete(k.picks, key)
 		}
 	}
 	l.take(news)
 	for key, p := range k.picks {
-		n, within := p.tally(&l.dueHeld, touched)
+		was, is := before[key], p.tally(&l.dueHeld, touched)
+		more := *p // others may look at it
+		more.total += is.all - was.all
+		more.behind += is.behind - was.behind
 		switch {
-		case within:
+		case is.within, p.next != "" && more.behind == 0:
 			delete(k.picks, key)
-		case n != before[key]:
-			more := *p // others may look at it
-			more.total += n - before[key]
+		case is != was:
 			k.picks[key] = &more
 		}
 	}
 }
 
-// tally counts those of axles that the page's filter admits; within says whether one
-// of them belongs on the page.
-func (p *duePick) tally(l *dueHeld, axles []AxleKey) (n int, within bool) {
+// dueTally is how many of some axles a page's filter admits.
+type dueTally struct {
+	all, behind int  // behind are on the pages after
+	within      bool // one belongs on the page
+}
+
+func (p *duePick) tally(l *dueHeld, axles []AxleKey) (n dueTally) {
 	vehicle, axle := p.filter.admits(l)
 	for _, k := range axles {
 		a := l.find(k.VehicleID, int16(k.Axle))
 		if a == nil || !vehicle(&l.vehicles[a.vehicle]) || !axle(a) {
 			continue
 		}
-		n++
+		n.all++
 		at := p.filter.key(l, a)
-		within = within || !p.filter.passed(&at) && (p.last == nil || at.compare(p.last) <= 0)
+		switch {
+		case p.filter.passed(&at):
+		case p.last == nil || at.compare(p.last) <= 0:
+			n.within = true
+		default:
+			n.behind++
+		}
 	}
-	return n, within
+	return n
 }
 
 // dueRows returns the rows of axles, in their order; keep has them stay for others.

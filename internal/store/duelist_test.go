@@ -184,3 +184,33 @@ func TestDueListAtOnce(t *testing.T) {
 		})
 	}
 }
+
+// A page says that there is another while there is one, also when what is written to
+// the others leaves none.
+func TestDueListLastPage(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"))
+		for i, id := range ids {
+			mustForecasts(t, db, due(id, 1, ptr(asOf+fleet.Date(i)), float64(asOf)))
+		}
+		first := store.DueQuery{Before: ptr(asOf + 9), Limit: 1}
+		look := func(q store.DueQuery, want int, more bool) (next string) {
+			t.Helper()
+			page, err := db.DueSoon(t.Context(), all, q)
+			if err != nil || page.Total != want || len(page.Rows) != 1 || (page.Next != "") != more {
+				t.Errorf("got %+v, %v; want one row of %d, and another page: %t", page, err, want, more)
+			}
+			return page.Next
+		}
+		second := first
+		second.After = look(first, 3, true)
+		look(second, 3, true)
+		mustForecasts(t, db, due(ids[2], 1, ptr(asOf+20), float64(asOf)))
+		look(first, 2, true)
+		look(second, 2, false)
+		mustForecasts(t, db, due(ids[1], 1, ptr(asOf+20), float64(asOf)))
+		look(first, 1, false)
+		mustForecasts(t, db, due(ids[1], 1, ptr(asOf+1), float64(asOf)))
+		look(first, 2, true)
+	})
+}
