@@ -159,7 +159,9 @@ func (t *tx) dueRows(keys []AxleKey, keep bool) ([]DueRow, error) {
 		return nil, err
 	}
 	if keep && len(missing) > 0 {
-		l.keepRows(t.version, missing, found)
+		if err := t.keepRows(l, missing, found); err != nil {
+			return nil, err
+		}
 	}
 	fleets, depots, err := t.placeNames()
 	if err != nil {
@@ -176,13 +178,21 @@ func (t *tx) dueRows(keys []AxleKey, keep bool) ([]DueRow, error) {
 	return rows, nil
 }
 
-// keepRows keeps rows that were read in a version, while the list is of that: what is
-// written later is heard of later.
-func (l *dueList) keepRows(version string, keys []AxleKey, rows map[AxleKey]dueRowHeld) {
+// keepRows keeps rows that t has read, while the list is of the version that t sees:
+// what is written later is heard of later.
+func (t *tx) keepRows(l *dueList, keys []AxleKey, rows map[AxleKey]dueRowHeld) (err error) {
+	var marks dueMarks
+	if t.db.dialect == SQLite {
+		// Who asked a file for the version may see what was written after, and have
+		// brought up the list with that: t may see less than is held.
+		if marks, err = t.dueMarks(); err != nil {
+			return err
+		}
+	}
 	l.mu.RLock()
 	defer l.mu.RUnlock()
-	if l.version != version {
-		return
+	if l.version != t.version || t.db.dialect == SQLite && l.newest != marks {
+		return nil
 	}
 	k := &l.kept
 	k.mu.Lock()
@@ -195,6 +205,7 @@ func (l *dueList) keepRows(version string, keys []AxleKey, rows map[AxleKey]dueR
 			k.rows[key] = r
 		}
 	}
+	return nil
 }
 
 // placeNames returns the names of all fleets and depots.

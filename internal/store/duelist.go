@@ -96,50 +96,51 @@ func (t *tx) withDue(today fleet.Date, use func(l *dueList) error) error {
 		l = newDueList()
 	}
 	for {
-		if err := t.bringUp(l, today); err != nil {
+		version, err := t.bringUp(l, today)
+		if err != nil {
 			return err
 		}
-		if done, err := l.look(today, use); done || err != nil {
+		if done, err := l.look(version, today, use); done || err != nil {
 			return err
 		}
-		// Others have asked for the moves of two more days meanwhile.
+		// Others have asked for the moves of two more days meanwhile, or of an older
+		// version.
 	}
 }
 
-func (l *dueList) look(today fleet.Date, use func(l *dueList) error) (done bool, err error) {
+func (l *dueList) look(version string, today fleet.Date, use func(l *dueList) error) (done bool, err error) {
 	l.mu.RLock()
 	defer l.mu.RUnlock()
-	if today != 0 && !slices.Contains(l.todays[:], today) {
+	if version != "" && !covers(l.version, version) || today != 0 && !slices.Contains(l.todays[:], today) {
 		return false, nil
 	}
 	return true, use(l)
 }
 
-// bringUp reads what was written since the list was read. Who has the turn reads
-// the list without its lock.
-func (t *tx) bringUp(l *dueList, today fleet.Date) error {
+// bringUp reads what was written since the list was read, and returns the version
+// that t sees. Who has the turn reads the list without its lock.
+func (t *tx) bringUp(l *dueList, today fleet.Date) (version string, err error) {
 	select {
 	case l.turn <- struct{}{}:
 	case <-t.ctx.Done():
-		return t.ctx.Err()
+		return "", t.ctx.Err()
 	}
 	defer func() { <-l.turn }()
-	version := t.version
+	version = t.version
 	if version == "" && t.db.dialect == Postgres {
-		var err error
 		if version, err = t.snapshot(); err != nil {
-			return err
+			return "", err
 		}
 	}
 	if !covers(l.version, version) {
 		if err := t.readDueSince(l, version); err != nil {
-			return err
+			return "", err
 		}
 	}
 	if today == 0 || slices.Contains(l.todays[:], today) {
-		return nil
+		return version, nil
 	}
-	return t.readMoves(l, today)
+	return version, t.readMoves(l, version, today)
 }
 
 // readDueSince reads what was written since the list was read, or all of it.
@@ -253,9 +254,19 @@ func (t *tx) readDue(l *dueHeld, ofVehicles, ofAxles where, most int) (all bool,
 	return true, nil
 }
 
+// dueMarks returns the highest marks that t sees.
+func (t *tx) dueMarks() (m dueMarks, err error) {
+	err = t.one([]any{&m.vehicle, &m.axle}, `
+		select
+			coalesce((select max(v.written) from vehicles v), 0),
+			coalesce((select max(c.written) from axle_forecasts c), 0)`)
+	return m, err
+}
+
 // readMoves reads what moved since the month before today, in place of the moves of
-// an older day.
-func (t *tx) readMoves(l *dueList, today fleet.Date) error {
+// an older day. They are of the version that t sees: if the list was of a later one, it
+// is no more, and what was written between is read again.
+func (t *tx) readMoves(l *dueList, version string, today fleet.Date) error {
 	k := 0
 	if l.todays[1] < l.todays[0] {
 		k = 1
@@ -269,8 +280,14 @@ func (t *tx) readMoves(l *dueList, today fleet.Date) error {
 	if err != nil {
 		return err
 	}
+	marks, err := t.dueMarks()
+	if err != nil {
+		return err
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.version = version
+	l.newest = dueMarks{min(l.newest.vehicle, marks.vehicle), min(l.newest.axle, marks.axle)}
 	l.todays[k] = today
 	l.kept.forget(false) // some may be of the moves that are given up
 	for i := range l.axles {

@@ -1,5 +1,20 @@
 package store
 
+import "context"
+
+// Covers is covers.
+var Covers = covers
+
+// OneStateOf is OneState of an SQLite file, for who asked for its version a while ago.
+func (db *DB) OneStateOf(ctx context.Context, version string, fn func(state *DB) error) error {
+	return db.read(ctx, "test", func(t *tx) error {
+		state := *db
+		state.within, state.reading, state.version = t, true, version
+		t.db = &state
+		return fn(&state)
+	})
+}
+
 // ForgetDue has the due-soon list read anew by who asks next, whole, and nothing of
 // it kept.
 func (db *DB) ForgetDue() {

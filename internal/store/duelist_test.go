@@ -214,3 +214,103 @@ func TestDueListLastPage(t *testing.T) {
 		look(first, 2, true)
 	})
 }
+
+// Who sees an older state asks for a day's moves first: those who see what was written
+// since have them right.
+func TestDueListOlderMoves(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		id := mustVehicles(t, db, entry("Bus 1"))[0]
+		then := worn(id, 1, 10, 1)
+		then.AsOf -= store.TrendDays
+		if err := db.LogForecasts(t.Context(), all, []store.AxleForecast{then}); err != nil {
+			t.Fatal(err)
+		}
+		faster := func(db *store.DB, want int) {
+			t.Helper()
+			page, err := db.DueSoon(t.Context(), all, store.DueQuery{Moved: store.Faster, Today: asOf})
+			if err != nil || page.Total != want || len(page.Rows) != want {
+				t.Errorf("got %+v, %v; want %d axles", page, err, want)
+			}
+		}
+		mustForecasts(t, db, worn(id, 1, 9, 1))
+		err := db.OneState(t.Context(), "look", func(state *store.DB) error {
+			if _, err := state.DueSoon(t.Context(), all, store.DueQuery{}); err != nil {
+				return err
+			}
+			mustForecasts(t, db, worn(id, 1, 9, 2))
+			if _, err := db.DueSoon(t.Context(), all, store.DueQuery{}); err != nil {
+				return err
+			}
+			faster(state, 0)
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		faster(db, 1)
+	})
+}
+
+// One asks an SQLite file for its version, another writes, and then the one reads: a
+// row that somebody reads from before is not kept for those who come after.
+func TestDueListOlderRows(t *testing.T) {
+	db := storetest.MustOpen(t, storetest.URL(t, store.SQLite))
+	id := mustVehicles(t, db, entry("Bus 1"))[0]
+	mustForecasts(t, db, due(id, 1, ptr(asOf), float64(asOf)))
+	look := func(db *store.DB, q store.DueQuery, want fleet.Date) error {
+		page, err := db.DueSoon(t.Context(), all, q)
+		if err == nil && (len(page.Rows) != 1 || *page.Rows[0].BookBy != want) {
+			err = fmt.Errorf("%+v: got %+v, want one row to be booked by %v", q, page, want)
+		}
+		return err
+	}
+	err := db.OneState(t.Context(), "look", func(before *store.DB) error {
+		if _, err := before.VehicleNumber(t.Context(), all, id); err != nil { // now it sees a state
+			return err
+		}
+		version, err := db.Version(t.Context())
+		if err != nil {
+			return err
+		}
+		mustForecasts(t, db, due(id, 1, ptr(asOf+9), float64(asOf)))
+		err = db.OneStateOf(t.Context(), version, func(after *store.DB) error { return look(after, store.DueQuery{Limit: store.MaxLimit}, asOf+9) }) // too long to be kept
+		if err != nil {
+			return err
+		}
+		return look(before, store.DueQuery{Sort: store.ByVehicle}, asOf)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := look(db, store.DueQuery{}, asOf+9); err != nil {
+		t.Error(err)
+	}
+}
+
+// A later version of a server's database has what was under way in an earlier one, or
+// what began after it.
+func TestVersionCovers(t *testing.T) {
+	for _, c := range []struct {
+		held, asked string
+		want        bool
+	}{
+		{"s 10:13:10,11", "s 10:13:10,11", true},
+		{"s 10:14:10", "s 10:13:10,11", true},
+		{"s 10:13:10,11", "s 10:14:10", false},
+		{"s 10:13:10", "s 10:13:10,11", true},
+		{"s 13:13:", "s 10:13:10", true},
+		{"s 10:13:10,11", "s 10:13:10", false},
+		{"s 10:13:10", "s 13:13:", false},
+		{"r 10:14:10", "s 10:13:10,11", false},
+		{"1 8", "1 7", true}, // of a file
+		{"1 7", "1 8", false},
+		{"2 8", "1 7", false},
+		{"", "1 7", false},
+		{"1 7", "", false},
+		{"", "", false},
+	} {
+		if got := store.Covers(c.held, c.asked); got != c.want {
+			t.Errorf("%q has all of %q: got %t, want %t", c.held, c.asked, got, c.want)
+		}
+	}
+}

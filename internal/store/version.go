@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -185,7 +186,24 @@ func covers(held, asked string) bool {
 	}
 	since, seen := cutVersion(held)
 	sinceToo, seenToo := cutVersion(asked)
-	return since == sinceToo && ended(seen) > ended(seenToo)
+	if since != sinceToo {
+		return false
+	}
+	if a, b := ended(seen), ended(seenToo); a != b {
+		return a > b
+	}
+	// Of two with the same end the later has fewer under way.
+	before := underWay(seenToo)
+	return !slices.ContainsFunc(underWay(seen), func(id string) bool { return !slices.Contains(before, id) })
+}
+
+// underWay are the transactions of a server that had begun and are not seen.
+func underWay(seen string) []string {
+	_, ids, _ := strings.Cut(seen, ":")
+	if _, ids, _ = strings.Cut(ids, ":"); ids == "" {
+		return nil
+	}
+	return strings.Split(ids, ",")
 }
 
 // ended is how many commits are seen, of a file, or which transaction is the first
