@@ -85,6 +85,9 @@ func (t *tx) dueFilter(sc auth.Scope, q DueQuery) (*dueFilter, error) {
 		if i < 0 {
 			return nil, fleet.Invalidf("moved %q: want one of %s", q.Moved, fleet.OneOf(Shifts))
 		}
+		if q.Today == 0 {
+			return nil, fleet.Invalidf("moved %q: say since the month before which day", q.Moved)
+		}
 		f.moved, f.today = 1<<i, q.Today
 	}
 	var err error

@@ -116,6 +116,9 @@ func TestTrend(t *testing.T) {
 		if _, err := db.DueSoon(t.Context(), all, store.DueQuery{Moved: "sideways", Today: asOf}); !isInvalid(err) {
 			t.Errorf("a move that is none: got %v", err)
 		}
+		if _, err := db.DueSoon(t.Context(), all, store.DueQuery{Moved: store.Faster}); !isInvalid(err) {
+			t.Errorf("a move of no day: got %v", err)
+		}
 		// What was logged before it told what was left is not known.
 		mustExec(t, db, "update forecast_log set part = null, thickness_mm = null, new_mm = null, limit_mm = null, rate = null")
 		if got, err = db.Trend(t.Context(), all, store.OverviewQuery{}, asOf); err != nil || got.Compared != 4 || got.Left.N != 0 || got.ByDuty != nil || got.Past != want.Past {
