@@ -39,7 +39,7 @@ vulncheck:
 # vet has run already.
 race:
 	BRAKEWEAR_REQUIRE_POSTGRES=1 BRAKEWEAR_REQUIRE_BROWSER=1 \
-		go test -race -vet=off -timeout 45m $(PKG)
+		go test -race -vet=off -timeout 80m $(PKG)
 
 faults: install ## show what a crash, a full disk, a lost server or a wrong clock does, as a table; ARGS="-run Clock"
 	@BRAKEWEAR_REQUIRE_POSTGRES=1 go run ./internal/faults -race $(ARGS)
