@@ -50,7 +50,7 @@ func stored(t *testing.T, url string) map[string][]string {
 			var words []string
 			for _, w := range strings.Split(line, " ") {
 				switch name, _, _ := strings.Cut(w, "="); name {
-				case "id", "logged_at", "found_at", "seen_at", "changed_at", "made_at":
+				case "id", "logged_at", "found_at", "seen_at", "changed_at", "made_at", "written":
 				default:
 					words = append(words, w)
 				}
