@@ -115,16 +115,14 @@ create table axle_forecasts (
     by_narrowing double precision not null,
     km_quantiles bytea,
     day_quantiles bytea,
+    written bigint not null,
     constraint axle_forecasts_pkey PRIMARY KEY (vehicle_id, axle),
     constraint axle_forecasts_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 CREATE INDEX axle_forecasts_depot_due ON public.axle_forecasts USING btree (depot_id, by_due, vehicle_id, axle);
 CREATE INDEX axle_forecasts_due ON public.axle_forecasts USING btree (by_due, vehicle_id, axle);
 CREATE INDEX axle_forecasts_fleet_due ON public.axle_forecasts USING btree (fleet_id, by_due, vehicle_id, axle);
-CREATE INDEX axle_forecasts_km ON public.axle_forecasts USING btree (by_km, vehicle_id, axle, by_due, fleet_id, depot_id);
-CREATE INDEX axle_forecasts_limit ON public.axle_forecasts USING btree (by_limit, vehicle_id, axle, by_due, fleet_id, depot_id);
-CREATE INDEX axle_forecasts_narrowing ON public.axle_forecasts USING btree (by_narrowing, vehicle_id, axle, by_due, fleet_id, depot_id);
-CREATE INDEX axle_forecasts_thickness ON public.axle_forecasts USING btree (by_thickness, vehicle_id, axle, by_due, fleet_id, depot_id);
+CREATE INDEX axle_forecasts_written ON public.axle_forecasts USING btree (written);
 
 create table axle_limits (
     id bigint not null generated always as identity,

@@ -125,7 +125,7 @@ CREATE TABLE axle_forecasts (
     by_thickness        real not null,
     by_narrowing        real not null, -- minus the days one more inspection would take off
     km_quantiles        blob,
-    day_quantiles       blob,
+    day_quantiles       blob, written integer not null default 0,
     primary key (vehicle_id, axle)
 ) strict;
 
@@ -135,13 +135,7 @@ CREATE INDEX axle_forecasts_due on axle_forecasts (by_due, vehicle_id, axle);
 
 CREATE INDEX axle_forecasts_fleet_due on axle_forecasts (fleet_id, by_due, vehicle_id, axle);
 
-CREATE INDEX axle_forecasts_km on axle_forecasts (by_km, vehicle_id, axle, by_due, fleet_id, depot_id);
-
-CREATE INDEX axle_forecasts_limit on axle_forecasts (by_limit, vehicle_id, axle, by_due, fleet_id, depot_id);
-
-CREATE INDEX axle_forecasts_narrowing on axle_forecasts (by_narrowing, vehicle_id, axle, by_due, fleet_id, depot_id);
-
-CREATE INDEX axle_forecasts_thickness on axle_forecasts (by_thickness, vehicle_id, axle, by_due, fleet_id, depot_id);
+CREATE INDEX axle_forecasts_written on axle_forecasts (written);
 
 CREATE TABLE axle_limits (
     id         integer primary key,
