@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"strconv"
-	"time"
 
 	"brakewear/internal/fleet"
 )
@@ -13,9 +12,8 @@ import (
 // order is an order of a list: ascending by column, which is never null, with
 // ties by vehicle and axle.
 type order struct {
-	name   DueSort
-	column string
-	kind   columnKind
+	name DueSort
+	kind columnKind
 }
 
 type columnKind int
@@ -36,14 +34,12 @@ type cursor struct {
 	value any // of the column, to compare it with
 }
 
-// cursor returns the cursor of a row; value is as a driver returns it.
+// cursor returns the cursor of a row.
 func (o order) cursor(value any, vehicleID int64, axle int) cursor {
 	c := cursor{Sort: o.name, VehicleID: vehicleID, Axle: axle}
 	switch v := value.(type) {
 	case float64:
 		c.Value = strconv.FormatFloat(v, 'g', -1, 64)
-	case time.Time:
-		c.Value = fleet.DateOf(v).String()
 	default:
 		c.Value = fmt.Sprint(v)
 	}

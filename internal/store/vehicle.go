@@ -183,7 +183,7 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	if err != nil {
 		return err
 	}
-	// The due-soon list filters by the depot it repeats.
+	// Overviews go by the depot that forecasts repeat.
 	_, err = w.t.exec(`
 		update axle_forecasts
 		set depot_id = (select v.depot_id from vehicles v where v.id = axle_forecasts.vehicle_id)

@@ -118,7 +118,7 @@ type VehiclePage struct {
 	Total int    // rows of all pages
 }
 
-var vehicleOrder = order{ByVehicle, "v.sort_key", aText}
+var vehicleOrder = order{ByVehicle, aText}
 
 // Vehicles returns a page of vehicles.
 func (db *DB) Vehicles(ctx context.Context, sc auth.Scope, q VehicleQuery) (page VehiclePage, err error) {
