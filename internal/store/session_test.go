@@ -1,0 +1,53 @@
+package store_test
+
+import (
+	"testing"
+	"time"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// Sessions that are seen are noted together, each as it was seen, and one at once that
+// was away for long.
+func TestSessionsAreNotedTogether(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		start := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+		now := start
+		db.Now = func() time.Time { return now }
+		ann, ben := mustAccount(t, db, "ann", on(auth.Admin, 0, 0)), mustAccount(t, db, "ben", on(auth.Admin, 0, 0))
+		for _, a := range []store.Account{ann, ben} {
+			if err := db.StartSession(ctx, a.ID, a.Name, "a browser"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for _, step := range []struct {
+			minute   int
+			who      store.Account
+			ann, ben int // minutes at which they are noted to be seen
+		}{
+			{4, ann, 0, 0}, // soon enough after the start
+			{6, ann, 6, 0},
+			{7, ben, 6, 0},   // another was just noted
+			{12, ann, 12, 7}, // which it is time for again
+			{75, ann, 75, 7},
+			{76, ben, 75, 76}, // away for more than an hour
+		} {
+			now = start.Add(time.Duration(step.minute) * time.Minute)
+			if _, err := db.SessionOf(ctx, step.who.Name); err != nil {
+				t.Fatal(err)
+			}
+			for a, want := range map[*store.Account]int{&ann: step.ann, &ben: step.ben} {
+				ss, err := db.Sessions(ctx, auth.Who{Account: a.ID})
+				if err != nil || len(ss) != 1 {
+					t.Fatalf("%s: got %+v, %v", a.Name, ss, err)
+				}
+				if got := int(ss[0].SeenAt.Sub(start).Minutes()); got != want {
+					t.Errorf("minute %d: %s is noted as seen in minute %d, want %d", step.minute, a.Name, got, want)
+				}
+			}
+		}
+	})
+}
