@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -122,8 +123,14 @@ func readJSON(c *gin.Context, v any) error {
 	if berr := web.BodyError(err); berr != nil {
 		return berr
 	}
-	if err == nil && dec.More() {
-		err = errors.New("something follows the object")
+	if err == nil {
+		// More() would take a bracket for the end of what is around it.
+		if _, end := dec.Token(); !errors.Is(end, io.EOF) {
+			if berr := web.BodyError(end); berr != nil {
+				return berr
+			}
+			err = errors.New("something follows the object: send one object alone")
+		}
 	}
 	if err != nil {
 		return fleet.Invalidf("body: %v", err)

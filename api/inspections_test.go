@@ -19,6 +19,8 @@ func (c *client) inspections() {
 		{name: "unreadable", path: path, body: `{"readings":[{"axle":1,"part":"pad","side":"right","value_mm":"thin"}]}`, status: 422, want: []string{`{"line":1,"column":"value_mm","read":"thin","detail":"“thin” cannot be read`}},
 		{name: "no number", path: path, body: `{"readings":[{"axle":1,"part":"pad","value_mm":true}]}`, status: 400, want: []string{"value_mm true"}},
 		{name: "a word it does not know", path: path, body: `{"reading":[]}`, status: 400, want: []string{"unknown field"}},
+		{name: "a bracket behind", path: path, body: `{"odometer_km":1}}`, status: 400, want: []string{"something follows"}},
+		{name: "words behind", path: path, body: `{"odometer_km":1} and more`, status: 400, want: []string{"something follows"}},
 		{name: "two objects", path: path, body: `{"odometer_km":1}{}`, status: 400, want: []string{"something follows"}},
 		{name: "nothing", path: path, body: `{}`, status: 400, want: []string{"nothing is filled in"}},
 		{name: "no such vehicle", path: "/vehicles/999/inspections", body: good, status: 404},

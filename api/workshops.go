@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
 
@@ -153,10 +152,7 @@ func (a *API) setWorkshop(c *gin.Context) error {
 	if err := s.Validate(); err != nil {
 		return err
 	}
-	if err := a.svc.SetTimeZone(ctx, sc, id, cmp.Or(in.TimeZone, w.TimeZone)); err != nil {
-		return err
-	}
-	if err := a.svc.DB.SaveWorkshop(ctx, sc, a.sender(c), s); err != nil {
+	if err := a.svc.SaveWorkshop(ctx, sc, a.sender(c), s, in.TimeZone); err != nil {
 		return err
 	}
 	return a.workshop(c)

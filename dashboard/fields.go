@@ -27,6 +27,7 @@ type Field struct {
 type fields struct {
 	c      *gin.Context
 	faults map[string]string
+	order  []string     // of the faults, as they came
 	in     units.Reader // units of the form that was sent
 }
 
@@ -49,7 +50,18 @@ func (f *fields) ok() bool { return len(f.faults) == 0 }
 func (f *fields) fault(name, format string, args ...any) {
 	if f.faults[name] == "" {
 		f.faults[name] = fmt.Sprintf(format, args...)
+		f.order = append(f.order, name)
 	}
+}
+
+// first is the fault that came first; blank where there is none.
+func (f *fields) first() string {
+	for _, name := range f.order {
+		if s := f.faults[name]; s != "" {
+			return s
+		}
+	}
+	return ""
 }
 
 // take keeps an error that the sender can mend as the fault of a field, and

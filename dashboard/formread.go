@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/gin-gonic/gin"
 
@@ -70,7 +71,7 @@ func readEntered(c *gin.Context, sh *pipeline.Sheet) *entered {
 		date:       text("date"),
 		unit:       text("unit"),
 		kmUnit:     text("km_unit"),
-		note:       text("note"),
+		note:       strings.ReplaceAll(text("note"), "\r\n", "\n"), // as its field counts it,
 		tell:       reader(c),
 		day:        sh.Day,
 		texts:      map[string]string{},
@@ -120,7 +121,7 @@ func readEntered(c *gin.Context, sh *pipeline.Sheet) *entered {
 	return e
 }
 
-// Bounds of texts, in bytes.
+// Bounds of texts, in characters.
 const (
 	maxTechnician = 100
 	maxFormNote   = 2000
@@ -130,11 +131,11 @@ func (e *entered) check() {
 	switch {
 	case e.technician == "":
 		e.faults["technician"] = "Say who measured"
-	case len(e.technician) > maxTechnician:
+	case utf8.RuneCountInString(e.technician) > maxTechnician:
 		e.faults["technician"] = "Too long: a name is enough"
 	}
-	if len(e.note) > maxFormNote {
-		e.faults["note"] = fmt.Sprintf("Longer than %d letters: shorten it", maxFormNote)
+	if utf8.RuneCountInString(e.note) > maxFormNote {
+		e.faults["note"] = fmt.Sprintf("Longer than %d characters: shorten it", maxFormNote)
 	}
 }
 

@@ -132,6 +132,26 @@ func withDrums(t *testing.T, w *world) (number string) {
 	return number
 }
 
+// A form's texts are bounded as their fields are, in characters and a character to the
+// end of a line.
+func TestFormTextsInCharacters(t *testing.T) {
+	for _, c := range []struct {
+		note  string
+		fault bool
+	}{
+		{strings.Repeat("å", maxFormNote), false},
+		{strings.Repeat("å\r\n", maxFormNote/2), false},
+		{strings.Repeat("å", maxFormNote+1), true},
+	} {
+		w := small(t)
+		vs := url.Values{"date": {"2026-03-02"}, "technician": {strings.Repeat("Å", maxTechnician)}, "note": {c.note}}
+		rec := w.postForm(w.vehiclePath(t, "Bus 1")+"/measure", vs)
+		if got := rec.Code != http.StatusSeeOther; got != c.fault {
+			t.Errorf("a note of %d bytes: got %d: %s", len(c.note), rec.Code, text(parse(t, rec.Body.String())))
+		}
+	}
+}
+
 // saidByServer reads the remarks off the page that the server sends back. A
 // value that nobody doubts must not be taken in: a fault is added.
 func saidByServer(t *testing.T, w *world, path string, values map[string]string) map[string]string {

@@ -253,17 +253,12 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 	if !f.ok() {
 		return d.showPart(c, http.StatusBadRequest, f)
 	}
-	id, err := d.svc.DB.SaveStockPart(ctx, sc, part)
+	id, err := d.svc.DB.SaveStockPart(ctx, sc, part, stock...)
 	if err := f.take("number", err); err != nil {
 		return err
 	}
 	if !f.ok() {
 		return d.showPart(c, http.StatusBadRequest, f)
-	}
-	for _, s := range stock {
-		if err := d.svc.DB.SetStock(ctx, sc, id, s.DepotID, s.Quantity); err != nil {
-			return err
-		}
 	}
 	c.Redirect(http.StatusSeeOther, partPath(id)+"?saved=1")
 	return nil

@@ -19,12 +19,21 @@ func (d *Dashboard) fleetChoice(c *gin.Context) (id int64, choices []Choice, err
 	if err != nil || len(fleets) < 2 {
 		return id, nil, err
 	}
-	choices = []Choice{{"0", "all fleets", id == 0}}
-	for _, f := range fleets {
-		choices = append(choices, Choice{strconv.FormatInt(f.ID, 10), f.Name, f.ID == id})
-	}
-	return id, choices, nil
+	return id, placeChoices(id, "all fleets", fleets, func(f fleet.Fleet) (int64, string) { return f.ID, f.Name }), nil
 }
+
+// placeChoices are the choices among places, the one of id chosen, behind all of them
+// together.
+func placeChoices[P any](id int64, all string, places []P, named func(P) (int64, string)) []Choice {
+	choices := []Choice{{"0", all, id == 0}}
+	for _, p := range places {
+		at, name := named(p)
+		choices = append(choices, Choice{strconv.FormatInt(at, 10), name, at == id})
+	}
+	return choices
+}
+
+func depotNamed(p fleet.Depot) (int64, string) { return p.ID, p.Name }
 
 // depotChoice is fleetChoice for depots.
 func (d *Dashboard) depotChoice(c *gin.Context) (id int64, choices []Choice, err error) {
@@ -35,11 +44,7 @@ func (d *Dashboard) depotChoice(c *gin.Context) (id int64, choices []Choice, err
 	if err != nil || len(depots) < 2 {
 		return id, nil, err
 	}
-	choices = []Choice{{"0", "all depots", id == 0}}
-	for _, p := range depots {
-		choices = append(choices, Choice{strconv.FormatInt(p.ID, 10), p.Name, p.ID == id})
-	}
-	return id, choices, nil
+	return id, placeChoices(id, "all depots", depots, depotNamed), nil
 }
 
 // maxDepotChoices is how many depots of all fleets anybody looks through for one.
@@ -66,11 +71,7 @@ func (d *Dashboard) depotOfFleet(c *gin.Context, fleetID int64) (id int64, choic
 	case len(depots) < 2 && id == 0:
 		return id, nil, nil
 	}
-	choices = []Choice{{"0", all, id == 0}}
-	for _, p := range depots {
-		choices = append(choices, Choice{strconv.FormatInt(p.ID, 10), p.Name, p.ID == id})
-	}
-	return id, choices, nil
+	return id, placeChoices(id, all, depots, depotNamed), nil
 }
 
 // queryID reads an id of the query; 0 when it is not there.

@@ -82,7 +82,8 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 	}
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
-	to := fleet.Slot{DepotID: f.id("depot"), Day: f.must("day"), Bay: f.whole("bay"), Starts: f.clock("starts")}
+	// In the form's order, which is that of its faults.
+	to := fleet.Slot{Day: f.must("day"), Starts: f.clock("starts"), Bay: f.whole("bay"), DepotID: f.id("depot")}
 	if f.ok() && to.Day < d.svc.Today() {
 		f.fault("day", "%s has gone by", tell.Day(to.Day))
 	}
@@ -101,19 +102,12 @@ func (d *Dashboard) moveBooking(c *gin.Context) error {
 	}
 	if !f.ok() {
 		if c.GetHeader("Accept") == "application/json" { // dragged: the plan shows the reason
-			return fleet.Conflictf("%s", firstFault(f))
+			return fleet.Conflictf("%s", f.first())
 		}
 		return d.showBooking(c, http.StatusConflict, f)
 	}
 	c.Redirect(http.StatusSeeOther, backTo(c, bookingLink(id)))
 	return nil
-}
-
-func firstFault(f *fields) string {
-	for _, s := range f.faults {
-		return s
-	}
-	return ""
 }
 
 // endBooking says what became of a booking.

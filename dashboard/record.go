@@ -82,7 +82,7 @@ func (d *Dashboard) record(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	depotID, depots, err := d.depotChoice(c)
+	depotID, depots, err := d.depotOfFleet(c, fleetID)
 	if err != nil {
 		return err
 	}

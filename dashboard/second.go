@@ -140,6 +140,10 @@ func (d *Dashboard) showSecond(c *gin.Context, status int, s *pipeline.SetUp, fa
 
 func (d *Dashboard) confirmSecond(c *gin.Context) error {
 	ctx, who := c.Request.Context(), web.SignedIn(c)
+	// Before the codes are kept: an error behind that would leave nobody who has seen them.
+	if err := d.renewSession(c); err != nil {
+		return err
+	}
 	codes, err := d.svc.ConfirmSecond(ctx, who, c.PostForm("code"))
 	if isKind(err, fleet.ErrDenied) {
 		s, again := d.svc.SecondBegun(ctx, who)
@@ -147,9 +151,6 @@ func (d *Dashboard) confirmSecond(c *gin.Context) error {
 			return d.accountDone(c, again, "")
 		}
 		return d.showSecond(c, http.StatusBadRequest, s, err.Error())
-	}
-	if err == nil {
-		err = d.renewSession(c)
 	}
 	return d.recovery(c, codes, err)
 }

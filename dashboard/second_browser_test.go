@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 	"brakewear/internal/web"
 )
 
@@ -79,8 +80,18 @@ func TestSecondFactorPages(t *testing.T) {
 	check(t, parse(t, page), []has{{"svg.qr path", "*"}})
 	key := wordsAt(t, page, "#key")
 	rec := s.as(session, "POST", "/account/second/confirm", url.Values{"code": {"000"}})
+	session = sessionOf(t, rec)
 	if rec.Code != http.StatusBadRequest || wordsAt(t, rec.Body.String(), "#key") != key {
 		t.Errorf("a wrong first code: got %d, want 400 and the same key again", rec.Code)
+	}
+	// Codes that nobody has seen are not kept either.
+	storetest.Exec(t, s.file, `create trigger torn before update of sha256 on sessions begin select raise(abort, 'torn'); end`)
+	if rec := s.as(session, "POST", "/account/second/confirm", url.Values{"code": {s.code(t, key)}}); rec.Code != http.StatusInternalServerError {
+		t.Errorf("with a fault of the database: got %d, want 500", rec.Code)
+	}
+	storetest.Exec(t, s.file, `drop trigger torn`)
+	if f, err := s.svc.DB.SecondOf(t.Context(), s.ann.ID); err != nil || f.On() || f.Recovery > 0 {
+		t.Errorf("after it: got %+v, %v, want a second factor only begun", f, err)
 	}
 	rec = s.as(session, "POST", "/account/second/confirm", url.Values{"code": {s.code(t, key)}})
 	codes := strings.Fields(wordsAt(t, rec.Body.String(), ".codes"))

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -170,6 +171,17 @@ func TestBookingForms(t *testing.T) {
 		}
 		if got := text(parse(t, body)); c.path != "/missed" && c.path != "/done" && !strings.Contains(got, c.say) || c.status == http.StatusSeeOther && !strings.Contains(got, c.say) {
 			t.Errorf("%s %v: got %q, want %q in it", c.path, c.form, got, c.say)
+		}
+	}
+	// Where it was dragged only the first fault of the form is said, every time.
+	for range 8 {
+		req := httptest.NewRequest("POST", at+"/move", strings.NewReader("day=&starts=noon&bay=front&depot=none"))
+		req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		req.Header.Set("Accept", "application/json")
+		rec := httptest.NewRecorder()
+		w.handler.ServeHTTP(rec, req)
+		if !strings.Contains(rec.Body.String(), "Give a day") {
+			t.Fatalf("four faults: got %s, want that of the day", rec.Body)
 		}
 	}
 	if rec := w.get("/bookings/99"); rec.Code != http.StatusNotFound {

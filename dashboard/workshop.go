@@ -266,15 +266,14 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 	for _, x := range s.Faults() {
 		f.fault(x.Field, "%s", capital(x.Text))
 	}
-	if f.ok() {
-		if err := f.take("time_zone", d.svc.SetTimeZone(ctx, sc, id, f.text("time_zone"))); err != nil {
-			return err
-		}
+	zone := f.text("time_zone")
+	if err := f.take("time_zone", fleet.ValidTimeZone(zone)); err != nil {
+		return err
 	}
 	if !f.ok() {
 		return d.showWorkshop(c, http.StatusBadRequest, f)
 	}
-	if err := d.svc.DB.SaveWorkshop(ctx, sc, d.who(c), s); err != nil {
+	if err := d.svc.SaveWorkshop(ctx, sc, d.who(c), s, zone); err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, workshopPath(id)+"?saved=1")

@@ -73,8 +73,8 @@ func TestWorkshopSettings(t *testing.T) {
 	}
 	page = parse(t, rec.Body.String())
 	check(t, page, []has{
-		{".fault", "3 fields need another look"},
-		{"#w-bays", "“many” is no whole number"}, {"input[name=bays][aria-invalid=true]", "*"},
+		{".fault", "4 fields need another look"},
+		{"#w-time_zone", "Moon/Rim"}, {"#w-bays", "“many” is no whole number"}, {"input[name=bays][aria-invalid=true]", "*"},
 		{".entries .wrong", "“25:00” is no time"},
 		{".entries .wrong", "Want 0 to 24 hours"},
 	})

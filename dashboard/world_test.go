@@ -27,6 +27,7 @@ import (
 type world struct {
 	svc     *pipeline.Service
 	handler http.Handler
+	file    string // of the database
 }
 
 // now is when the tests' clock stands still.
@@ -42,7 +43,7 @@ func newWorld(ctx context.Context, file string) (*world, error) {
 	}
 	db.Now = func() time.Time { return now }
 	// A model whose figures hardly move when another learns better.
-	w := &world{svc: &pipeline.Service{DB: db, Now: db.Now, Model: "pooled"}}
+	w := &world{svc: &pipeline.Service{DB: db, Now: db.Now, Model: "pooled"}, file: file}
 	d, err := New(w.svc)
 	if err != nil {
 		return nil, err

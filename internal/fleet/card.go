@@ -101,8 +101,8 @@ func ValidateSteps(steps []Step) error {
 	for i := range steps {
 		s := &steps[i]
 		switch {
-		case strings.TrimSpace(s.Text) == "" || len(s.Text) > maxStepText:
-			return Invalidf("step %d: want words, of at most %d bytes", i+1, maxStepText)
+		case strings.TrimSpace(s.Text) == "" || longer(s.Text, maxStepText):
+			return Invalidf("step %d: want words, of at most %d characters", i+1, maxStepText)
 		case s.Key == "" || seen[s.Key]:
 			return Invalidf("step %d: its key %q is blank or twice there", i+1, s.Key)
 		case len(s.Measures) > maxMeasures:

@@ -55,8 +55,8 @@ func (c *Condition) Validate() error {
 		return Invalidf("side %q: the whole vehicle has none, name the axle", c.Side)
 	case c.Note == "" && (c.Kind == NotMeasured || c.Kind == Noted):
 		return Invalidf("note of %q: blank; say what is meant", c.Kind)
-	case len(c.Note) > maxConditionNote:
-		return Invalidf("note of %q: longer than %d bytes, shorten it", c.Kind, maxConditionNote)
+	case longer(c.Note, maxConditionNote):
+		return Invalidf("note of %q: longer than %d characters, shorten it", c.Kind, maxConditionNote)
 	}
 	return validOdometer(c.OdometerKm)
 }

@@ -84,8 +84,8 @@ func (r *Reason) Validate() error {
 		return Invalidf("reason: say why, for whoever reads the history later")
 	case r.By == "":
 		return Invalidf("name: say who does this, for whoever reads the history later")
-	case len(r.Why) > maxReason || len(r.By) > maxReason:
-		return Invalidf("reason and name: at most %d bytes each", maxReason)
+	case longer(r.Why, maxReason) || longer(r.By, maxReason):
+		return Invalidf("reason and name: at most %d characters each", maxReason)
 	}
 	return nil
 }

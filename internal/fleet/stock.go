@@ -45,7 +45,7 @@ func (p *StockPart) Validate() error {
 	switch {
 	case strings.TrimSpace(p.Number) == "":
 		return Invalidf("part number: blank; write it as the supplier does")
-	case len(p.Number) > maxWords:
+	case longer(p.Number, maxWords):
 		return Invalidf("part number: longer than %d characters", maxWords)
 	case !p.Item.Valid():
 		return Invalidf("item %q: want one of %s", p.Item, itemList())

@@ -5,10 +5,19 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode/utf8"
 )
 
 // Clock is a time of day in minutes after midnight on a depot's own clock.
 type Clock int
+
+// ValidTimeZone reports a zone that is none of a depot's clock: an IANA name is.
+func ValidTimeZone(zone string) error {
+	if _, err := time.LoadLocation(zone); err != nil || zone == "" || zone == "Local" {
+		return Invalidf("time zone %q: want a name such as Europe/Lisbon or UTC", zone)
+	}
+	return nil
+}
 
 // dayMinutes is the end of a day as a Clock.
 const dayMinutes = 24 * 60
@@ -250,11 +259,14 @@ func (w *Workshop) Day(d Date, closures []Closure) WorkDay {
 	return day
 }
 
-// maxWords bounds a reason or a name, in bytes.
+// maxWords bounds a reason or a name, in characters.
 const maxWords = 200
 
+// longer says whether s has more than n characters.
+func longer(s string, n int) bool { return len(s) > n && utf8.RuneCountInString(s) > n }
+
 func validWords(field, s string) error {
-	if len(s) > maxWords {
+	if longer(s, maxWords) {
 		return Invalidf("%s: longer than %d characters; shorten it", field, maxWords)
 	}
 	return nil

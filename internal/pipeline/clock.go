@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 )
 
 // Clock keeps by which clock most depots work. The zero value is ready.
@@ -71,10 +72,11 @@ func (c *Clock) forget() {
 	}
 }
 
-// SetTimeZone sets the zone, an IANA name, of a depot's clock.
-func (s *Service) SetTimeZone(ctx context.Context, sc auth.Scope, depotID int64, zone string) error {
+// SaveWorkshop sets a depot's workshop, and the zone of its clock unless that is
+// blank.
+func (s *Service) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, w fleet.Workshop, zone string) error {
 	defer s.Clock.forget()
-	return s.DB.SetTimeZone(ctx, sc, depotID, zone)
+	return s.DB.SaveWorkshopAt(ctx, sc, by, w, zone)
 }
 
 // home is the zone last looked up; nil where none was.

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -66,12 +67,18 @@ func TestClockRightAfterWrite(t *testing.T) {
 		if err != nil || len(ds) != 1 {
 			t.Fatal(ds, err)
 		}
-		if err := s.SetTimeZone(t.Context(), all, ds[0].ID, "Asia/Tokyo"); err != nil {
+		w := fleet.DefaultWorkshop()
+		w.DepotID = ds[0].ID
+		if err := s.SaveWorkshop(t.Context(), all, "N. N.", w, "Asia/Tokyo"); err != nil {
 			t.Fatal(err)
 		}
 		check("Asia/Tokyo")
-		if err := s.SetTimeZone(t.Context(), all, ds[0].ID, "Mars"); err == nil {
+		w.Bays++
+		if err := s.SaveWorkshop(t.Context(), all, "N. N.", w, "Mars"); err == nil {
 			t.Error("a zone of no clock was set")
+		}
+		if got, err := db.Workshop(t.Context(), all, w.DepotID, s.Today()); err != nil || got.Workshop.Bays != w.Bays-1 {
+			t.Errorf("with a zone refused: got %d bays, %v, want those from before", got.Workshop.Bays, err)
 		}
 		check("Asia/Tokyo")
 		mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 2,North,Hill\nBus 3,North,Bay\n", 2, 0, 0)

@@ -113,9 +113,9 @@ func (t *tx) stockParts(sc auth.Scope, w where) (ps []fleet.StockPart, err error
 }
 
 // SaveStockPart adds a part, or changes the one with p's id: its number, name,
-// item, price, lead time and what it fits. Stock is set by SetStock. Only who
-// sees the whole fleet may.
-func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart) (id int64, err error) {
+// item, price, lead time and what it fits. Of p's stock it keeps nothing: with it
+// the stock of the depots given is set. Only who sees the whole fleet may.
+func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart, stock ...fleet.Stock) (id int64, err error) {
 	p.Number, p.Name = strings.TrimSpace(p.Number), strings.TrimSpace(p.Name)
 	if err := p.Validate(); err != nil {
 		return 0, err
@@ -140,7 +140,15 @@ func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPar
 		if id, err = t.saveStockPart(p); err != nil {
 			return err
 		}
-		return t.log(entry{act: actKept, record: "part", id: id, fleet: p.FleetID, detail: p.Number})
+		if err := t.log(entry{act: actKept, record: "part", id: id, fleet: p.FleetID, detail: p.Number}); err != nil {
+			return err
+		}
+		for _, s := range stock {
+			if err := t.keepStock(sc, id, s.DepotID, s.Quantity); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 	return id, err
 }
@@ -181,32 +189,34 @@ func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
 
 // SetStock sets how many of a part lie at a depot.
 func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64, quantity int) error {
+	return db.write(ctx, "keep stock", func(t *tx) error { return t.keepStock(sc, partID, depotID, quantity) })
+}
+
+func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, quantity int) error {
 	if quantity < 0 || quantity > fleet.MaxStock {
 		return fleet.Invalidf("stock %d: want 0 to %d", quantity, fleet.MaxStock)
 	}
-	return db.write(ctx, "keep stock", func(t *tx) error {
-		fleetID, err := t.depotIn(sc, depotID)
-		if err != nil {
-			return err
-		}
-		var of int64
-		err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`, partID)
-		if errors.Is(err, errNoRows) || err == nil && of != fleetID {
-			return fleet.NotFoundf("part %d: there is none in this depot's fleet", partID)
-		}
-		if err != nil {
-			return err
-		}
-		changed, err := t.setStock(fleetID, partID, depotID, quantity)
-		if err != nil {
-			return err
-		}
-		if !changed {
-			t.unchanged()
-			return nil
-		}
-		return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
-	})
+	fleetID, err := t.depotIn(sc, depotID)
+	if err != nil {
+		return err
+	}
+	var of int64
+	err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`, partID)
+	if errors.Is(err, errNoRows) || err == nil && of != fleetID {
+		return fleet.NotFoundf("part %d: there is none in this depot's fleet", partID)
+	}
+	if err != nil {
+		return err
+	}
+	changed, err := t.setStock(fleetID, partID, depotID, quantity)
+	if err != nil {
+		return err
+	}
+	if !changed {
+		t.unchanged()
+		return nil
+	}
+	return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
 }
 
 func (t *tx) setStock(fleetID, partID, depotID int64, quantity int) (changed bool, err error) {

@@ -47,6 +47,16 @@ func TestStockParts(t *testing.T) {
 		if _, err := db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: quay.FleetID, Number: "p 10", Item: fleet.ItemPads, PerAxle: 1}); !errors.Is(err, fleet.ErrConflict) {
 			t.Errorf("twice: got %v", err)
 		}
+		// A part and its stock are kept together, or neither: Bay is another fleet's depot.
+		half := got[0]
+		half.Name = "Half"
+		_, err = db.SaveStockPart(t.Context(), all, half, fleet.Stock{DepotID: quay.ID, Quantity: 9}, fleet.Stock{DepotID: bay.ID, Quantity: 2})
+		if !errors.Is(err, fleet.ErrNotFound) {
+			t.Errorf("stock of another fleet's depot: got %v, want none found", err)
+		}
+		if now, err := db.StockPart(t.Context(), all, id); err != nil || cmp.Diff(want, now) != "" {
+			t.Errorf("after a form that was refused: got %+v, %v, want %+v", now, err, want)
+		}
 		changed := got[0]
 		changed.Name, changed.Price, changed.Fits = "Pads", nil, nil
 		if _, err := db.SaveStockPart(t.Context(), all, changed); err != nil {

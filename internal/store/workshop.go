@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"strings"
-	"time"
 
 	"github.com/jmoiron/sqlx"
 
@@ -180,6 +179,12 @@ func (t *tx) workshops(w where, from fleet.Date) (ws []DepotWorkshop, err error)
 
 // SaveWorkshop sets a depot's workshop.
 func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s fleet.Workshop) error {
+	return db.SaveWorkshopAt(ctx, sc, by, s, "")
+}
+
+// SaveWorkshopAt sets a depot's workshop and the zone of its clock; a blank zone
+// stays as it is.
+func (db *DB) SaveWorkshopAt(ctx context.Context, sc auth.Scope, by string, s fleet.Workshop, zone string) error {
 	if err := s.Validate(); err != nil {
 		return err
 	}
@@ -187,6 +192,11 @@ func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s flee
 		fleetID, err := t.depotIn(sc, s.DepotID)
 		if err != nil {
 			return err
+		}
+		if zone != "" {
+			if err := t.setTimeZone(fleetID, s.DepotID, zone); err != nil {
+				return err
+			}
 		}
 		columns := []string{"depot_id", "fleet_id", "bays", "overtime", "currency", "labour_rate", "overtime_rate", "visit_cost",
 			"set_light", "set_heavy", "past_light", "past_heavy", "fluid_months", "changed_by", "changed_at"}
@@ -236,19 +246,24 @@ func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s flee
 
 // SetTimeZone sets the zone, an IANA name, of a depot's clock.
 func (db *DB) SetTimeZone(ctx context.Context, sc auth.Scope, depotID int64, zone string) error {
-	if _, err := time.LoadLocation(zone); err != nil || zone == "" || zone == "Local" {
-		return fleet.Invalidf("time zone %q: want a name such as Europe/Lisbon or UTC", zone)
-	}
 	return db.write(ctx, "set a depot's time zone", func(t *tx) error {
 		fleetID, err := t.depotIn(sc, depotID)
 		if err != nil {
 			return err
 		}
-		if _, err := t.exec(`update depots set time_zone = ? where id = ?`, zone, depotID); err != nil {
-			return err
-		}
-		return t.log(entry{act: "time zone set", record: "workshop", id: depotID, fleet: fleetID, depot: depotID, detail: zone})
+		return t.setTimeZone(fleetID, depotID, zone)
 	})
+}
+
+func (t *tx) setTimeZone(fleetID, depotID int64, zone string) error {
+	if err := fleet.ValidTimeZone(zone); err != nil {
+		return err
+	}
+	if n, err := t.count(`update depots set time_zone = ? where id = ? and time_zone <> ?`, zone, depotID, zone); err != nil || n == 0 {
+		t.unchanged()
+		return err
+	}
+	return t.log(entry{act: "time zone set", record: "workshop", id: depotID, fleet: fleetID, depot: depotID, detail: zone})
 }
 
 // AddClosures adds days on which workshops are closed or short of hands; one
