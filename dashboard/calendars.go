@@ -88,7 +88,7 @@ func feedOf(f *store.CalendarFeed) string {
 func (d *Dashboard) makeCalendar(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
-	feed := store.CalendarFeed{DepotID: f.id("depot"), MadeBy: d.who(c)}
+	feed := store.CalendarFeed{DepotID: f.id("depot"), MadeBy: d.who(c), Account: web.SignedIn(c).Account}
 	if number := f.text("vehicle"); number != "" {
 		id, err := d.vehicleNumbered(c, number)
 		if err := f.take("vehicle", err); err != nil {

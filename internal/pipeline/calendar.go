@@ -14,6 +14,7 @@ import (
 	"brakewear/internal/calendar"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 const (
@@ -55,7 +56,7 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 		if b.State == fleet.Withdrawn && b.Changed.Before(since) {
 			continue
 		}
-		c.Events = append(c.Events, s.event(b, b.Slot, b.Depot, b.TimeZone, b.State == fleet.Withdrawn || b.State == fleet.Missed, b.Changed))
+		c.Events = append(c.Events, s.event(f.Reader, b, b.Slot, b.Depot, b.TimeZone, b.State == fleet.Withdrawn || b.State == fleet.Missed, b.Changed))
 	}
 	if f.DepotID != 0 {
 		left, err := s.DB.LeftDepot(ctx, sc, f.DepotID, since)
@@ -63,14 +64,14 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 			return nil, err
 		}
 		for i := range left {
-			c.Events = append(c.Events, s.event(&left[i].Booking, left[i].Was, f.Depot, f.TimeZone, true, left[i].At))
+			c.Events = append(c.Events, s.event(f.Reader, &left[i].Booking, left[i].Was, f.Depot, f.TimeZone, true, left[i].At))
 		}
 	}
 	return c.Bytes(), nil
 }
 
 // event returns a booking as an event at a slot of a depot, on its clock.
-func (s *Service) event(b *fleet.Booking, at fleet.Slot, depot, zone string, cancelled bool, changed time.Time) calendar.Event {
+func (s *Service) event(tell units.Reader, b *fleet.Booking, at fleet.Slot, depot, zone string, cancelled bool, changed time.Time) calendar.Event {
 	loc := Zone(zone)
 	e := calendar.Event{
 		UID:       bookingUID(b),
@@ -80,7 +81,7 @@ func (s *Service) event(b *fleet.Booking, at fleet.Slot, depot, zone string, can
 		Start:     at.Day.At(int(at.Starts), loc),
 		End:       at.Day.At(int(at.Ends()), loc),
 		Summary:   b.Vehicle,
-		Details:   bookingDetails(b, at),
+		Details:   bookingDetails(tell, b, at),
 		Place:     depot,
 		Cancelled: cancelled,
 	}
@@ -127,8 +128,8 @@ func listWords(words []string) string {
 	return strings.Join(words, "")
 }
 
-// bookingDetails are the lines below a booking's name.
-func bookingDetails(b *fleet.Booking, at fleet.Slot) string {
+// bookingDetails are the lines below a booking's name, as its reader wants them.
+func bookingDetails(tell units.Reader, b *fleet.Booking, at fleet.Slot) string {
 	lines := []string{fmt.Sprintf("Bay %d", at.Bay)}
 	if b.Plate != "" {
 		lines[0] += ", plate " + b.Plate
@@ -151,7 +152,7 @@ func bookingDetails(b *fleet.Booking, at fleet.Slot) string {
 			line += fmt.Sprintf(" (%d × %s)", w.Quantity, w.PartNumber)
 		}
 		if w.Reason != "" {
-			line += ": " + w.Reason
+			line += ": " + tell.Text(w.Reason, fleet.DateOf(b.MadeAt))
 		}
 		lines = append(lines, line)
 	}

@@ -11,10 +11,12 @@ import (
 
 	"github.com/emersion/go-ical"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
+	"brakewear/internal/units"
 )
 
 // subscriber reads a calendar as a program does that knows its address, by a
@@ -160,6 +162,66 @@ func TestCalendarFollowsABooking(t *testing.T) {
 		now = now.AddDate(0, 0, 31)
 		for _, x := range []subscriber{atHarbour, atHill, ofBus} {
 			x.want(t, "a month later")
+		}
+	})
+}
+
+// A calendar says quantities and days as whose it is wants them, from when they
+// want that.
+func TestCalendarForItsReader(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		db.Now = s.Now
+		mustImport(t, s, "vehicles.csv", vehiclesCSV, 2, 0, 0)
+		index, err := db.VehicleIndex(t.Context(), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		bus := index["Bus 1"][0].ID
+		ds, err := db.Depots(t.Context(), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = db.Book(t.Context(), all, "N. N.", fleet.Booking{
+			VehicleID: bus,
+			Slot:      fleet.Slot{DepotID: ds[0].ID, Day: fleet.NewDate(2026, 3, 27), Starts: 8 * 60, Minutes: 90},
+			Hours:     1.5,
+			Work:      []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads, Reason: "to book by 4 Apr, 3.2 mm left, 1,000 km"}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		session, err := storetest.SignIn(t.Context(), db, "Ann", auth.Grant{Role: auth.Planner})
+		if err != nil {
+			t.Fatal(err)
+		}
+		who, err := db.SessionOf(t.Context(), session)
+		if err != nil {
+			t.Fatal(err)
+		}
+		feed := store.CalendarFeed{VehicleID: bus, MadeBy: "Ann", Account: who.Account}
+		secret, err := s.MakeCalendar(t.Context(), all, &feed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := func() string {
+			t.Helper()
+			_, props := subscriber{s, secret}.events(t)
+			text, err := props[0].Text("DESCRIPTION")
+			if err != nil {
+				t.Fatal(err)
+			}
+			return text
+		}
+		if got, want := said(), "to book by 4 Apr, 3.2 mm left, 1,000 km"; !strings.Contains(got, want) {
+			t.Errorf("as it comes: got %q, want %q in it", got, want)
+		}
+		if err := db.SetReader(t.Context(), who, units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO}); err != nil {
+			t.Fatal(err)
+		}
+		// 1,000 km are 621.4 miles, 3.2 mm 4.03 of the 32nds of an inch.
+		if got, want := said(), "to book by 2026-04-04, 4/32 in left, 621 mi"; !strings.Contains(got, want) {
+			t.Errorf("in miles and inches: got %q, want %q in it", got, want)
 		}
 	})
 }

@@ -9,6 +9,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/units"
 )
 
 // CalendarFeed is a calendar of bookings at an address that is its only key:
@@ -18,12 +19,15 @@ type CalendarFeed struct {
 	DepotID   int64 // 0 = of a vehicle
 	VehicleID int64 // 0 = of a depot
 	MadeBy    string
+	Account   int64 // whose it is; 0 = nobody's
 	MadeAt    time.Time
 	RevokedBy string
 	RevokedAt *time.Time  // nil while the address works
 	ReadOn    *fleet.Date // last; nil = never
 	// Names, filled where feeds are read.
 	Fleet, Depot, Vehicle, TimeZone string
+	// Reader is how whose it is wants quantities and days said, filled there too.
+	Reader units.Reader
 
 	fleetID int64
 }
@@ -56,9 +60,9 @@ func (db *DB) AddCalendarFeed(ctx context.Context, sc auth.Scope, f *CalendarFee
 		}
 		f.MadeAt = t.db.now()
 		err = t.one([]any{&f.ID}, `
-			insert into calendar_feeds (sha256, fleet_id, depot_id, vehicle_id, made_by, made_at)
-			values (?, ?, ?, ?, ?, ?)
-			returning id`, auth.Hash(secret), fleetID, depot, vehicle, storableOf(f.MadeBy), instant(f.MadeAt))
+			insert into calendar_feeds (sha256, fleet_id, depot_id, vehicle_id, made_by, made_at, account_id)
+			values (?, ?, ?, ?, ?, ?, ?)
+			returning id`, auth.Hash(secret), fleetID, depot, vehicle, storableOf(f.MadeBy), instant(f.MadeAt), unlessZero(f.Account))
 		if err != nil {
 			return err
 		}
@@ -141,14 +145,15 @@ func (w *where) feed(sc auth.Scope) {
 func (t *tx) feeds(w where) (fs []CalendarFeed, err error) {
 	err = t.each(func(r *sqlx.Rows) error {
 		var f CalendarFeed
-		var depot, vehicle *int64
+		var depot, vehicle, account *int64
 		var number, revokedBy *string
 		err := r.Scan(&f.ID, &depot, &vehicle, &f.MadeBy, (*instant)(&f.MadeAt), &revokedBy, maybeInstant{&f.RevokedAt}, &f.ReadOn,
-			&f.Fleet, &f.Depot, &f.TimeZone, &number, &f.fleetID)
+			&f.Fleet, &f.Depot, &f.TimeZone, &number, &f.fleetID,
+			&account, &f.Reader.DistanceIn, &f.Reader.ThicknessIn, &f.Reader.DaysAs)
 		for _, x := range []struct {
 			from *int64
 			to   *int64
-		}{{depot, &f.DepotID}, {vehicle, &f.VehicleID}} {
+		}{{depot, &f.DepotID}, {vehicle, &f.VehicleID}, {account, &f.Account}} {
 			if x.from != nil {
 				*x.to = *x.from
 			}
@@ -175,9 +180,14 @@ func (t *tx) feeds(w where) (fs []CalendarFeed, err error) {
 			d.name,
 			d.time_zone,
 			v.number,
-			c.fleet_id
+			c.fleet_id,
+			c.account_id,
+			coalesce(a.distance, ''),
+			coalesce(a.thickness, ''),
+			coalesce(a.days, '')
 		from calendar_feeds c
 		left join vehicles v on v.id = c.vehicle_id
+		left join accounts a on a.id = c.account_id
 		join depots d on d.id = coalesce(c.depot_id, v.depot_id)
 		join fleets f on f.id = d.fleet_id`+w.String()+`
 		order by d.name_key, d.id, coalesce(v.sort_key, ''), c.id`, w.args...)

@@ -313,6 +313,8 @@ create table calendar_feeds (
     revoked_by text,
     revoked_at timestamp with time zone,
     read_on date,
+    account_id bigint,
+    constraint calendar_feeds_account_id_fkey FOREIGN KEY (account_id) REFERENCES accounts(id),
     constraint calendar_feeds_check CHECK (((depot_id IS NULL) <> (vehicle_id IS NULL))),
     constraint calendar_feeds_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint calendar_feeds_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),

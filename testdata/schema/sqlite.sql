@@ -330,7 +330,7 @@ CREATE TABLE calendar_feeds (
     made_at    text not null,
     revoked_by text,
     revoked_at text,
-    read_on    text, -- last
+    read_on    text, account_id integer references accounts, -- last
     check ((depot_id is null) <> (vehicle_id is null))
 ) strict;
 
