@@ -94,7 +94,7 @@ func (m *Full) expect(v *Vehicle, day Day, of []AxlePart) []Expected {
 		needed := func(p Part) bool { return len(of) == 0 || needs(of, v.Axles[i].Number, p) }
 		m.eachOn(f, &h, i, needed, func(_ int, s *set, _ prior) {
 			f.weigh(s)
-			p := point{at: max(h.now(), f.lastVisit())}
+			p := point{at: max(h.now(), f.lastVisit()), plain: true}
 			for _, pl := range s.places[:s.live] {
 				p.at = max(p.at, s.births[pl.born].at)
 			}

@@ -276,9 +276,9 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	for _, p := range s.places[:s.live] {
 		s0 = max(s0, s.births[p.born].at)
 	}
-	next := point{at: s0 + 1}
+	next := point{at: s0 + 1, plain: true}
 	f.look(&next)
-	o.now.at = s0
+	o.now = point{at: s0, plain: true}
 	f.look(&o.now)
 	for j := range s.live {
 		o.slope[j] = max(0, o.now.mean[j]-next.mean[j])
@@ -347,45 +347,6 @@ func (f *fitter) thinAside(s *set) (thin, meant []int) {
 		}
 	}
 	return thin, meant
-}
-
-// pathSteps is enough for a smooth band.
-const pathSteps = 40
-
-// paths samples each live place from its fitting to a little past the limit.
-func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
-	born := math.Inf(-1) // the model looks at all places at once
-	for _, p := range s.places[:s.live] {
-		born = max(born, s.births[p.born].at)
-	}
-	// One sweep serves all places: as far as the last of them goes, with a step
-	// at the end of each.
-	ends := make([]float64, s.live)
-	for j := range ends {
-		ends[j] = max(o.each[j].Quantile(.75), o.now.at)
-	}
-	last := slices.Max(ends)
-	steps := slices.Clone(ends)
-	for k := range pathSteps {
-		steps = append(steps, born+(last-born)*float64(k)/(pathSteps-1))
-	}
-	slices.Sort(steps)
-	out := make([][]PathPoint, s.live)
-	p := point{plain: true}
-	for _, at := range slices.Compact(steps) {
-		p.at = at
-		f.look(&p)
-		km := h.track.Display(h.km(at))
-		for j := range out {
-			if at > ends[j] {
-				continue
-			}
-			sd := math.Sqrt(max(0, p.sq[j]-p.mean[j]*p.mean[j]))
-			a, b := s.value(p.mean[j]-z80*sd), s.value(p.mean[j]+z80*sd)
-			out[j] = append(out[j], PathPoint{Km: km, Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b)})
-		}
-	}
-	return out
 }
 
 // value turns a value in the falling sense into mm as measured.

@@ -1,0 +1,188 @@
+package forecast
+
+import (
+	"math"
+	"slices"
+	"sort"
+)
+
+// A path's points are enough for a smooth band: what is behind bends between the
+// visits, what lies ahead hardly.
+const (
+	stepsBehind = 24
+	stepsAhead  = 12
+)
+
+// paths samples each live place from its fitting to a little past the limit.
+func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
+	born := math.Inf(-1) // the model looks at all places at once
+	for _, p := range s.places[:s.live] {
+		born = max(born, s.births[p.born].at)
+	}
+	// One sweep serves all places: as far as the last of them goes, with a step
+	// at the end of each.
+	ends := make([]float64, s.live)
+	for j := range ends {
+		ends[j] = max(o.each[j].Quantile(.75), o.now.at)
+	}
+	steps := slices.Clone(ends)
+	for k := range stepsBehind {
+		steps = append(steps, born+(o.now.at-born)*float64(k)/(stepsBehind-1))
+	}
+	for last, k := slices.Max(ends), 1; k < stepsAhead; k++ {
+		steps = append(steps, o.now.at+(last-o.now.at)*float64(k)/stepsAhead)
+	}
+	slices.Sort(steps)
+	out := make([][]PathPoint, s.live)
+	for j := range out {
+		out[j] = make([]PathPoint, 0, len(steps))
+	}
+	whole := f.grid
+	f.grid.theta, f.grid.w = whole.thin()
+	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
+	defer func() {
+		f.grid = whole
+		f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1)
+	}()
+	add := func(p *point) {
+		km := h.track.Display(h.km(p.at))
+		for j := range out {
+			if p.at > ends[j] {
+				continue
+			}
+			sd := math.Sqrt(max(0, p.sq[j]-p.mean[j]*p.mean[j]))
+			a, b := s.value(p.mean[j]-z80*sd), s.value(p.mean[j]+z80*sd)
+			out[j] = append(out[j], PathPoint{Km: km, Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b)})
+		}
+	}
+	steps = slices.Compact(steps)
+	behind := sort.SearchFloat64s(steps, f.lastVisit())
+	f.lookBack(steps[:behind], add)
+	p := point{plain: true}
+	for _, p.at = range steps[behind:] {
+		f.look(&p)
+		add(&p)
+	}
+	return out
+}
+
+// thin returns as many of the posterior's nodes as a band on a plot needs.
+func (g *grid) thin() (theta, w []float64) {
+	const (
+		widest = 1.7  // sds between nodes: mean and sd are right to some hundredths of an sd
+		least  = 1e-3 // of the largest weight
+	)
+	stride := 1
+	if n := len(g.theta); n > 1 {
+		stride = max(1, int(widest*g.sd*float64(n-1)/(g.theta[n-1]-g.theta[0])))
+	}
+	most := 0
+	for i, x := range g.w {
+		if x > g.w[most] {
+			most = i
+		}
+	}
+	sum := 0.0
+	for i := most % stride; i < len(g.w); i += stride {
+		if x := g.w[i]; x >= least*g.w[most] {
+			theta, w = append(theta, g.theta[i]), append(w, x)
+			sum += x
+		}
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return theta, w
+}
+
+// lookBack hands fn the mean and sq of distances before the last visit, as look would
+// for each of them. Every such distance hangs together with the rows in a way of its
+// own: prepare, which works ahead for all distances, costs several times as much.
+func (f *fitter) lookBack(distances []float64, fn func(*point)) {
+	a, h, g, n := f.life, &f.ahead, &f.grid, len(f.use)
+	h.from, h.to = math.Inf(1), math.Inf(-1) // its vectors are used here
+	for j := range a.live {
+		pl := &a.places[j]
+		b := &a.births[pl.born]
+		h.still[j], h.move[j] = grow(h.still[j], n), grow(h.move[j], n)
+		for i, u := range f.use {
+			r := &a.rows[u]
+			h.still[j][i] = 0
+			if a.places[r.place].born == pl.born {
+				h.still[j][i] = b.common * b.common
+			}
+			if r.place == j {
+				h.still[j][i] += b.own * b.own
+			}
+		}
+		f.rotate(h.still[j])
+	}
+	h.v[0], h.fade[0] = grow(h.v[0], n), grow(h.fade[0], n)
+	v, drifts := h.v[0], h.fade[0]
+	p := point{plain: true}
+	for _, p.at = range distances {
+		var since, worn, still, wear [maxPlaces]float64
+		for j := range a.live {
+			pl := &a.places[j]
+			b := &a.births[pl.born]
+			since[j], worn[j] = p.at-b.at, pl.worn(p.at, b.at)
+			lasting, drift := a.shared(j, j)
+			still[j] = b.common*b.common + b.own*b.own
+			wear[j] = lasting*since[j]*since[j] + drift*2*driftIntegral(since[j], a.length) + b.gap*b.gap/12
+			if j == 0 || pl.born != a.places[j-1].born {
+				f.driftTo(drifts, b.at, p.at)
+			}
+			for i, u := range f.use {
+				r := &a.rows[u]
+				other := a.places[r.place].born
+				lasting, drift := a.shared(j, r.place)
+				h.move[j][i] = drift*drifts[i] + since[j]*lasting*(a.visits[r.visit]-a.births[other].at)
+				if other == pl.born {
+					h.move[j][i] += b.gap * b.gap / 12
+				}
+			}
+			f.rotate(h.move[j])
+		}
+		p.mean, p.sq = [maxPlaces]float64{}, [maxPlaces]float64{}
+		for k, theta := range g.theta {
+			f.logLik(theta) // leaves the residual and q whitened
+			r := math.Exp(theta)
+			r2, kappa := r*r, f.kappa(r)
+			eq := dot(f.ze, f.zq)
+			shrink := kappa / (1 + kappa*dot(f.zq, f.zq))
+			for j := range a.live {
+				b := &a.births[a.places[j].born]
+				q := bend(r, worn[j], a.places[j].span)
+				for i := range f.res {
+					f.res[i] = h.still[j][i] + r2*h.move[j][i] + kappa*q*f.rq[i]
+				}
+				f.whiten(v, f.res)
+				vq := dot(v, f.zq)
+				mean := b.mean - r*worn[j] - r2*a.noise.Accel*q + dot(v, f.ze) - shrink*vq*eq
+				vari := max(minVar, still[j]+r2*wear[j]+kappa*q*q-dot(v, v)+shrink*vq*vq)
+				p.mean[j] += g.w[k] * mean
+				p.sq[j] += g.w[k] * (mean*mean + vari)
+			}
+		}
+		fn(&p)
+	}
+}
+
+// driftTo writes to cov the covariances of the rows' drifts with that of a place
+// fitted at born, up to the distance s. Rows are in order of visit: those of one
+// visit mostly share theirs.
+func (f *fitter) driftTo(cov []float64, born, s float64) {
+	a := f.life
+	for i, u := range f.use {
+		r := &a.rows[u]
+		at, start := a.visits[r.visit], a.births[a.places[r.place].born].at
+		if i > 0 {
+			last := &a.rows[f.use[i-1]]
+			if r.visit == last.visit && a.places[r.place].born == a.places[last.place].born {
+				cov[i] = cov[i-1]
+				continue
+			}
+		}
+		cov[i] = driftCov(born, s, start, at, a.length)
+	}
+}

@@ -1,0 +1,79 @@
+package forecast
+
+import (
+	"math"
+	"testing"
+)
+
+// TestLookBack: what is behind the last visit is the same whether it is looked back
+// on or worked out for itself as what lies ahead is; and as good as the same by the
+// fewer nodes of a band. The part sets are the reference ones, one of their places
+// renewed alone somewhere in a stretch and another with a dragging caliper.
+func TestLookBack(t *testing.T) {
+	n, v := readVectors(t)
+	var worst, thinMean, thinSD float64
+	for i, c := range v.Cases {
+		a := c.life(n)
+		if len(a.visits) == 0 {
+			continue
+		}
+		last := a.visits[len(a.visits)-1]
+		renewed := a.births[0]
+		renewed.at, renewed.gap = last/10, last/20
+		a.births = append(a.births, renewed)
+		if a.visits[0] >= renewed.at {
+			a.places[3].born = 1
+		}
+		a.places[0].onset, a.places[0].drag = last/2, 1.6
+		var f fitter
+		f.open(a)
+		f.take(rowsOf(a))
+		f.posterior()
+		whole := f.grid
+		var distances []float64
+		for _, share := range []float64{.1, .37, .5, .81, .999} {
+			distances = append(distances, share*last)
+		}
+		var back, thinned []point
+		f.lookBack(distances, func(p *point) { back = append(back, *p) })
+		f.grid.theta, f.grid.w = whole.thin()
+		f.lookBack(distances, func(p *point) { thinned = append(thinned, *p) })
+		f.grid = whole
+		for k, at := range distances {
+			want, got, thin := point{at: at, plain: true}, back[k], thinned[k]
+			f.look(&want)
+			for j := range a.live {
+				sd := math.Sqrt(want.sq[j] - want.mean[j]*want.mean[j])
+				off := max(math.Abs(got.mean[j]/want.mean[j]-1), math.Abs(got.sq[j]/want.sq[j]-1))
+				worst = max(worst, off)
+				if !(off < 1e-9) {
+					t.Errorf("case %d %s, place %d at %g: got mean %g and square %g, want %g and %g",
+						i, c.Kind, j, want.at, got.mean[j], got.sq[j], want.mean[j], want.sq[j])
+				}
+				thinMean = max(thinMean, math.Abs(thin.mean[j]-want.mean[j])/sd)
+				thinSD = max(thinSD, math.Abs(math.Sqrt(thin.sq[j]-thin.mean[j]*thin.mean[j])/sd-1))
+			}
+		}
+	}
+	t.Logf("largest error %.1e of the value; by the nodes of a band, %.1e sds of the mean and %.1e of the sd", worst, thinMean, thinSD)
+	if thinMean > .03 || thinSD > .03 {
+		t.Errorf("by the nodes of a band: mean off by %g sds and sd by %g of itself, want at most .03", thinMean, thinSD)
+	}
+}
+
+func rowsOf(a *axleLife) (all []int) {
+	for i := range a.rows {
+		all = append(all, i)
+	}
+	return all
+}
+
+// BenchmarkForecastPaths is BenchmarkForecastFull with what a plot needs.
+func BenchmarkForecastPaths(b *testing.B) {
+	v := padVehicle(pad12, 600, steady(.01, 100, 200, 300, 400, 500, 600), []Fitment{fitment(0, Position{Part: Pad})})
+	m := newFull()
+	b.ReportAllocs()
+	for b.Loop() {
+		m.Forecast(v, 600, Options{Paths: true})
+	}
+}
