@@ -204,6 +204,7 @@ type BrakeTestPage struct {
 	Changes []string // against the like test before
 	Before  string   // address of that
 	Facts   []Fact
+	Doubts  []string // on its odometer
 	Wheels  []WheelRow
 	Correct string
 	SetAway string
@@ -323,6 +324,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		Again:   c.Query("again") != "",
 		Judged:  saidOf(tell, &h, &b),
 		Facts:   testFacts(tell, &h, &b),
+		Doubts:  odometerDoubts(tell, &h, b.Date, b.OdometerKm),
 		Wheels:  wheelRows(&b),
 		Correct: fmt.Sprintf("%s/test?correct=%d", link, b.ID),
 		SetAway: testLink(h.Vehicle.ID, b.ID) + "/aside",
@@ -336,6 +338,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		p.Judged.Before = saidBefore(tell, said[b.ID])
 	}
 	if a := b.Aside; a != nil {
+		p.Doubts = nil
 		p.Aside = fmt.Sprintf("Set aside by %s on %s: %s.", a.By, tell.DayAt(a.At), strings.TrimSuffix(a.Why, "."))
 		p.Undo = a.StandsID == 0
 		if a.StandsID != 0 {

@@ -127,6 +127,26 @@ func TestEnterBrakeTest(t *testing.T) {
 	check(t, parse(t, page), []has{{".fault", ""}})
 }
 
+// The odometer of a test is held against the readings before it, as on a job card: a
+// doubt is said, and the test kept.
+func TestBrakeTestOdometer(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	page := parse(t, w.get(bus+"/test").Body.String())
+	check(t, page, []has{{"label", "Odometer, km (last, 1 Feb: 155,000 km)"}})
+	form := with(formAt(t, page, bus+"/test"), "weight", "12400", "force_1_left", "14.1", "force_1_right", "13.2", "odometer", "15900")
+	rec := w.submit(bus+"/test", with(form, "do", "judge"))
+	check(t, parse(t, rec.Body.String()), []has{{".notice", "Odometer 15,900 km. Below the 155,000 km of 1 Feb 2026"}, {".notice", "Read it again"}})
+	at, kept := w.follow(t, bus+"/test", with(form, "do", "keep"))
+	check(t, parse(t, kept), []has{{".notice", "Odometer 15,900 km. Below the 155,000 km of 1 Feb 2026"}, {".notice", "correct the test"}})
+	id := at[strings.LastIndex(at, "/")+1:]
+	fix := with(formAt(t, parse(t, w.get(bus+"/test?correct="+id).Body.String()), bus+"/test"), "odometer", "159000", "why", "a digit short")
+	rec = w.submit(bus+"/test", with(fix, "do", "judge"))
+	check(t, parse(t, rec.Body.String()), []has{{"h2", "Judged, not kept"}, {".notice", ""}})
+	_, kept = w.follow(t, bus+"/test", with(fix, "do", "keep"))
+	check(t, parse(t, kept), []has{{".facts-list", "159,000 km"}, {".notice", ""}})
+}
+
 // Every fault comes back with what was typed.
 func TestBrakeTestFaults(t *testing.T) {
 	w := small(t)

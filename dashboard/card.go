@@ -136,14 +136,19 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []stri
 		p.VehicleLink = vehicleLink(card.VehicleID)
 	}
 	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
-	last, doubts := pipeline.CardOdometer(&card, &h)
-	if last != nil {
-		p.LastKm = "last, " + tell.DayNear(last.Date, card.Day) + ": " + tell.Distance(last.Km)
-	}
-	for _, r := range doubts {
-		p.Remarks = append(p.Remarks, "Odometer "+p.Km+". "+tell.Text(r.Text, card.Day)+" If it is wrong, correct it on the vehicle’s page.")
+	p.LastKm = lastKm(tell, &h, card.Day, card.OdometerKm)
+	for _, s := range odometerDoubts(tell, &h, card.Day, card.OdometerKm) {
+		p.Remarks = append(p.Remarks, s+" If it is wrong, correct it on the vehicle’s page.")
 	}
 	p.addTests(tell, &card, tests)
+	for _, b := range []*fleet.BrakeTest{tests.Before, tests.After} {
+		if b == nil {
+			continue
+		}
+		for _, s := range odometerDoubts(tell, &h, b.Date, b.OdometerKm) {
+			p.Remarks = append(p.Remarks, s+" If it is wrong, correct the brake test of "+tell.Day(b.Date)+".")
+		}
+	}
 	if len(faults) > 0 {
 		p.typed(c)
 	}

@@ -32,7 +32,8 @@ type TestFormPage struct {
 	Stop    bool
 	Meter   bool
 	Fault   string
-	Judged  *Judged // of what is typed, not kept
+	Judged  *Judged  // of what is typed, not kept
+	Doubts  []string // on the odometer that is typed
 	Brakes  []Choice
 	Stages  []Choice
 	Axles   []WheelFields
@@ -168,7 +169,7 @@ func (d *Dashboard) toCorrect(c *gin.Context, h *store.History, id string) (*fle
 
 // showTestForm sends the form: as it was typed where f is set, filled from old
 // where a test is corrected, else blank. j is the judgement of what is typed.
-func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m fleet.Method, f *fields, old *fleet.BrakeTest, j *Judged) error {
+func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m fleet.Method, f *fields, old *fleet.BrakeTest, j *Judged, doubts ...string) error {
 	link := vehicleLink(h.Vehicle.ID)
 	p := TestFormPage{
 		Shell:   Shell{Title: h.Vehicle.Number + ": enter a brake test", Place: "vehicles", Cautions: true, of: ofVehicle(&h.Vehicle)},
@@ -180,6 +181,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		Stop:    m == fleet.MeasuredStop,
 		Meter:   m == fleet.Decelerometer,
 		Judged:  j,
+		Doubts:  doubts,
 		In:      formReader(f, reader(c)),
 		Reason:  f.field("why", "Why it is corrected", ""),
 	}
@@ -239,7 +241,11 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		}
 		return plain(math.Round(x/chosen[unit].factor*1e6) / 1e6)
 	}
-	fill(&p.Odometer, "odometer", "Odometer, "+p.In.DistanceUnit(), odometer)
+	known := ""
+	if last := lastKm(p.In, h, b.Date, b.OdometerKm); last != "" {
+		known = " (" + last + ")"
+	}
+	fill(&p.Odometer, "odometer", "Odometer, "+p.In.DistanceUnit()+known, odometer)
 	fill(&p.Weight, "weight", "Weight to reckon the efficiency by: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
 	fill(&p.Pedal, "pedal", "Pedal force, where it was measured", in(b.PedalN, "pedal_unit"))
 	fill(&p.Mean, "mean", "Mean deceleration", in(b.Mean, "decel_unit"))
@@ -281,6 +287,29 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		p.Axles = append(p.Axles, row)
 	}
 	return d.send(c, status, "testform", p)
+}
+
+// lastKm says what the odometer read last, on a day and beside a reading of it; blank
+// where it was never read.
+func lastKm(tell units.Reader, h *store.History, day fleet.Date, km *float64) string {
+	last, _ := pipeline.OdometerOn(h, day, km)
+	if last == nil {
+		return ""
+	}
+	return "last, " + tell.DayNear(last.Date, day) + ": " + tell.Distance(last.Km)
+}
+
+// odometerDoubts says what is to be remarked on a reading of the odometer that a job
+// card or a brake test has.
+func odometerDoubts(tell units.Reader, h *store.History, day fleet.Date, km *float64) (said []string) {
+	if km == nil {
+		return nil
+	}
+	_, remarks := pipeline.OdometerOn(h, day, km)
+	for _, r := range remarks {
+		said = append(said, "Odometer "+tell.Distance(*km)+". "+tell.Text(r.Text, day))
+	}
+	return said
 }
 
 // formUnitsOf chooses the units that the form shows: as typed, as the test
@@ -414,7 +443,11 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	var j *Judged
 	if f.ok() && f.text("do") == "judge" {
 		v := judged(pipeline.JudgeBrakeTest(&h, &b))
-		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v)
+		known := h
+		if old != nil { // whose reading goes with it
+			known.BrakeTests = slices.DeleteFunc(slices.Clone(h.BrakeTests), func(x fleet.BrakeTest) bool { return x.ID == old.ID })
+		}
+		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v, odometerDoubts(reader(c), &known, b.Date, b.OdometerKm)...)
 	}
 	card, _ := strconv.ParseInt(c.PostForm("card"), 10, 64) // 0 = none
 	var to int64

@@ -194,16 +194,16 @@ func PartRemarks(c *fleet.Card) (remarks []string) {
 	return remarks
 }
 
-// CardOdometer returns what is known of the odometer on a card's day beside the
-// card's own reading, nil where that is nothing, and what there is to remark on
-// its own.
-func CardOdometer(c *fleet.Card, h *store.History) (*SheetOdometer, []Remark) {
+// OdometerOn returns what is known of the odometer on a day beside a reading of it
+// that a job card or a brake test has, nil where that is nothing, and what there is
+// to remark on the reading; km is nil where it was not read.
+func OdometerOn(h *store.History, day fleet.Date, km *float64) (*SheetOdometer, []Remark) {
 	v := VehicleOf(h)
 	v.Odometer = slices.DeleteFunc(v.Odometer, func(o forecast.Odometer) bool {
-		return c.OdometerKm != nil && fleet.Date(o.Day) == c.Day && o.Km == *c.OdometerKm
+		return km != nil && fleet.Date(o.Day) == day && o.Km == *km
 	})
-	sh := &Sheet{Day: c.Day, Odometer: sheetOdometer(v, c.Day)}
-	return sh.Odometer, sh.Remarks(Entries{OdometerKm: c.OdometerKm})
+	sh := &Sheet{Day: day, Odometer: sheetOdometer(v, day)}
+	return sh.Odometer, sh.Remarks(Entries{OdometerKm: km})
 }
 
 // UndoPart sets the fitment of a part aside, so that the segment before goes on;
