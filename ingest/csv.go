@@ -63,7 +63,8 @@ func (r *Reader) openCSV(in *bufio.Reader, head []byte) error {
 	}
 	var worst *noHeaderError
 	for i := range len(delims) {
-		src := &csvSource{in: bufio.NewReaderSize(bytes.NewReader(head), 2*maxLine), delim: delims[i], eol: eol}
+		begun := bytes.NewReader(head)
+		src := &csvSource{in: bufio.NewReaderSize(begun, roomFor(begun, 2*maxLine)), delim: delims[i], eol: eol}
 		for range skip {
 			src.next()
 		}

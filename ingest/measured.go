@@ -152,7 +152,8 @@ func (l *line) put(row *Row, r *fleet.Reading) {
 		out.Fitment = &fleet.Fitment{Position: r.Position, Date: r.Date, OdometerKm: r.OdometerKm, MM: r.MM, Line: r.Line}
 	} else {
 		if len(l.readings) == cap(l.readings) {
-			l.readings = make([]fleet.Reading, 0, 512) // rows may be kept, so memory is not used twice
+			// Rows may be kept, so memory is not used twice. The first are all of most files.
+			l.readings = make([]fleet.Reading, 0, min(512, max(4, 4*cap(l.readings))))
 		}
 		l.readings = append(l.readings, *r)
 		out.Reading = &l.readings[len(l.readings)-1]

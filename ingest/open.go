@@ -30,7 +30,7 @@ const headBytes = 64 << 10
 
 // open finds the format of the file and reads as far as its header.
 func (r *Reader) open() error {
-	in := bufio.NewReaderSize(r.in, 4*headBytes)
+	in := bufio.NewReaderSize(r.in, roomFor(r.in.r, 4*headBytes))
 	head, err := peek(in)
 	if err != nil {
 		return readError(r.name, err)
@@ -67,9 +67,18 @@ func readError(name string, err error) error {
 	return fmt.Errorf("read %s: %w", name, err)
 }
 
+// roomFor returns how much room to read in with: no more than a short file needs. A
+// workshop sends a reading at a time, and room is cleared each time.
+func roomFor(in io.Reader, most int) int {
+	if short, ok := in.(*bytes.Reader); ok {
+		return min(most, short.Len()+1) // and its end is seen
+	}
+	return most
+}
+
 // peek returns the beginning of the file, all of a short one.
 func peek(in *bufio.Reader) ([]byte, error) {
-	head, err := in.Peek(headBytes)
+	head, err := in.Peek(min(headBytes, in.Size()))
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
