@@ -2,10 +2,12 @@ package pipeline_test
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -65,4 +67,39 @@ func TestProposalJob(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A fleet that cannot be planned is named, and the others are planned.
+func TestProposalJobGoesOn(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			s := newService(storetest.MustOpen(t, url))
+			s.DB.Now = s.Now
+			mustImport(t, s, "vehicles.csv", "vehicle,fleet,depot\nBus 1,Away,Quay\nBus 2,Middle,Mill\nBus 3,North,Sands\n", 3, 0, 0)
+			ds, err := s.DB.Depots(t.Context(), all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, d := range ds {
+				w := fleet.DefaultWorkshop()
+				w.DepotID = d.ID
+				if err := s.DB.SaveWorkshop(t.Context(), all, "N. N.", w); err != nil {
+					t.Fatal(err)
+				}
+			}
+			storetest.Exec(t, url, "update workshops set visit_cost = -400 where depot_id <> (select id from depots where name = 'Mill')")
+			for _, j := range s.Jobs() {
+				if j.Name != "proposal" {
+					continue
+				}
+				did, err := j.Run(t.Context(), "UTC")
+				const want = "Planned 1 fleet: 0 axles placed, 0 without a place. " +
+					"Not planned: plan fleet Away: rate of -1; want 0 or more; plan fleet North: rate of -1; want 0 or more."
+				if did != want || !errors.Is(err, fleet.ErrInvalid) || strings.Count(err.Error(), "plan fleet") != 2 {
+					t.Errorf("got %q, %v; want %q", did, err, want)
+				}
+			}
+		})
+	}
 }

@@ -1,8 +1,11 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"brakewear/internal/auth"
@@ -28,29 +31,35 @@ func proposalJob(s *Service) Job {
 
 // proposeIn makes the proposals of the fleets whose depots are in a time zone,
 // most of them: a fleet is planned as one, or a vehicle could not be sent to
-// another depot.
+// another depot. One that cannot be planned does not keep the others from it.
 func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
+	fs, err := s.DB.Fleets(ctx, auth.AllFleets())
+	if err != nil {
+		return "", err
+	}
 	ds, err := s.DB.Depots(ctx, auth.AllFleets())
 	if err != nil {
 		return "", err
 	}
 	depots := map[int64][]fleet.Depot{}
-	var fleets []int64
 	for _, d := range ds {
-		if depots[d.FleetID] == nil {
-			fleets = append(fleets, d.FleetID)
-		}
 		depots[d.FleetID] = append(depots[d.FleetID], d)
 	}
 	today := fleet.DateOf(s.now().In(Zone(zone)))
 	made, placed, unplaced := 0, 0, 0
-	for _, id := range fleets {
-		if mostly(depots[id]) != zone {
+	var failed []error
+	var failures []string
+	for _, f := range fs {
+		if mostly(depots[f.ID]) != zone {
 			continue
 		}
-		ps, err := s.Propose(ctx, auth.AllFleets(), theClock, today, ProposeOptions{Fleet: id})
+		ps, err := s.Propose(ctx, auth.AllFleets(), theClock, today, ProposeOptions{Fleet: f.ID})
+		if ctx.Err() != nil {
+			return "", errors.Join(append(failed, cmp.Or(err, ctx.Err()))...)
+		}
 		if err != nil {
-			return "", err
+			failed = append(failed, err)
+			failures = append(failures, whyNot(f, err))
 		}
 		for i := range ps {
 			made++
@@ -58,10 +67,22 @@ func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
 			unplaced += ps[i].Figures.Unplaced
 		}
 	}
-	if made == 0 {
+	if made == 0 && failed == nil {
 		return "There is no fleet to plan for.", nil
 	}
-	return fmt.Sprintf("Planned %s: %s placed, %d without a place.", counted(made, "fleet"), counted(placed, "axle"), unplaced), nil
+	did := fmt.Sprintf("Planned %s: %s placed, %d without a place.", counted(made, "fleet"), counted(placed, "axle"), unplaced)
+	if failed != nil {
+		did += fmt.Sprintf(" Not planned: %s.", strings.Join(failures, "; "))
+	}
+	return did, errors.Join(failed...)
+}
+
+// whyNot says to people why a fleet was not planned; the log has it whole.
+func whyNot(f fleet.Fleet, err error) string {
+	if errors.Is(err, fleet.ErrInvalid) {
+		return err.Error() // with the fleet
+	}
+	return fmt.Sprintf("plan fleet %s: the log says why", f.Name)
 }
 
 // mostly is the time zone of most of the depots, which come by name; of
