@@ -67,11 +67,15 @@ func (s *Service) SendDigests(ctx context.Context, zone string) (rep DigestRepor
 	if err != nil {
 		return rep, err
 	}
+	zones, err := s.DB.TimeZones(ctx)
+	if err != nil {
+		return rep, err
+	}
 	day := fleet.DateOf(s.now().In(Zone(zone)))
 	var last error
 	for i := range rs {
 		r := &rs[i]
-		theirs, err := s.recipientZone(ctx, r)
+		theirs, err := s.recipientZone(ctx, r, zones[0])
 		if err != nil {
 			return rep, err
 		}
@@ -89,7 +93,7 @@ func (s *Service) SendDigests(ctx context.Context, zone string) (rep DigestRepor
 			rep.Before++
 			continue
 		}
-		if err := s.sendDigest(ctx, r, d, &rep); err != nil {
+		if err := s.sendDigest(ctx, r, d, zone, &rep); err != nil {
 			last = fmt.Errorf("digest to %s: %w", r.Name, err)
 		}
 		if ctx.Err() != nil {
@@ -100,29 +104,25 @@ func (s *Service) SendDigests(ctx context.Context, zone string) (rep DigestRepor
 }
 
 // recipientZone is the time zone of most of the depots that a person is told
-// of.
-func (s *Service) recipientZone(ctx context.Context, r *store.Recipient) (string, error) {
-	zones, err := s.DB.TimeZones(ctx)
-	if err != nil {
-		return "", err
-	}
+// of; most is that of most of all.
+func (s *Service) recipientZone(ctx context.Context, r *store.Recipient, most string) (string, error) {
 	if r.Everything {
-		return zones[0], nil
+		return most, nil
 	}
 	ds, err := s.DB.Depots(ctx, r.Scope())
 	if err != nil {
 		return "", err
 	}
 	if len(ds) == 0 {
-		return zones[0], nil
+		return most, nil
 	}
 	return mostly(ds), nil
 }
 
 // sendDigest makes and sends a digest that was claimed, and keeps what became
 // of it.
-func (s *Service) sendDigest(ctx context.Context, r *store.Recipient, d store.Digest, rep *DigestReport) error {
-	news, told, err := s.news(ctx, r, d)
+func (s *Service) sendDigest(ctx context.Context, r *store.Recipient, d store.Digest, zone string, rep *DigestReport) error {
+	news, told, err := s.news(ctx, r, d, zone)
 	state := store.DigestSent
 	switch {
 	case err != nil:

@@ -452,3 +452,27 @@ func TestDigestIsBounded(t *testing.T) {
 		t.Errorf("got %s\n%s", subject, text)
 	}
 }
+
+// What is the same for all is asked once, however many are told.
+func TestDigestsAskForZonesOnce(t *testing.T) {
+	db := storetest.Open(t, store.SQLite)
+	d := newDesk(t, db, mailtest.Start(t, mailtest.Options{}))
+	ben := &store.Recipient{Name: "Ben Manager", Address: "ben@island.example", Role: store.RoleManager, Everything: true}
+	if err := db.SaveRecipient(t.Context(), all, "N. N.", ben); err != nil {
+		t.Fatal(err)
+	}
+	d.forecast(d.bus, 1, 10)
+	ctx, ran := storetest.Watch(t.Context())
+	if rep, err := d.SendDigests(ctx, "UTC"); err != nil || rep.Sent != 2 {
+		t.Fatalf("got %+v, %v; want 2 sent", rep, err)
+	}
+	asked := 0
+	for _, q := range ran.Queries() {
+		if strings.HasPrefix(q, "select time_zone from depots") {
+			asked++
+		}
+	}
+	if asked != 1 {
+		t.Errorf("zones were asked for %d times, want once", asked)
+	}
+}

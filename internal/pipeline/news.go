@@ -32,14 +32,10 @@ type dueNews struct {
 }
 
 // news gathers what a person is to be told, and what that person knows then.
-func (s *Service) news(ctx context.Context, r *store.Recipient, d store.Digest) (n news, told []store.ToldAxle, err error) {
+func (s *Service) news(ctx context.Context, r *store.Recipient, d store.Digest, zone string) (n news, told []store.ToldAxle, err error) {
 	since := d.Until.AddDate(0, 0, -digestFirst)
 	if d.Since != nil {
 		since = *d.Since
-	}
-	zone, err := s.recipientZone(ctx, r)
-	if err != nil {
-		return n, nil, err
 	}
 	from := fleet.DateOf(since.In(Zone(zone)))
 	if told, err = s.dueNews(ctx, r, d, from, &n); err != nil {
