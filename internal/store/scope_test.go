@@ -100,6 +100,14 @@ func TestScope(t *testing.T) {
 				if err != nil || len(hidden) != len(ids)-c.uploads {
 					t.Errorf("HiddenUploads: got %v, %v; want all but %d", hidden, err, c.uploads)
 				}
+				// More than a statement has parameters: 65,535 on PostgreSQL, 32,766 on SQLite.
+				many := make([]int64, 70_000)
+				for i := range many {
+					many[i] = int64(i + 1)
+				}
+				if hidden, err := db.HiddenUploads(t.Context(), c.scope, many); err != nil || !c.scope.All() && len(hidden) != len(many)-c.uploads {
+					t.Errorf("HiddenUploads: got %d of %d, %v; want all but %d", len(hidden), len(many), err, c.uploads)
+				}
 				for _, up := range ups {
 					if hidden[up.ID] {
 						t.Errorf("HiddenUploads: %d, which is seen", up.ID)

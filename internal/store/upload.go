@@ -215,6 +215,10 @@ func (db *DB) UploadByHash(ctx context.Context, sc auth.Scope, kind, sha256 stri
 	return up, err
 }
 
+// roundUploads is how many uploads one query names: a vehicle with many years of
+// records may have come with more than a statement has parameters.
+const roundUploads = 1000
+
 // HiddenUploads returns those of the uploads that sc does not see; nil is none.
 func (db *DB) HiddenUploads(ctx context.Context, sc auth.Scope, ids []int64) (hidden map[int64]bool, err error) {
 	if sc.All() || len(ids) == 0 {
@@ -225,14 +229,20 @@ func (db *DB) HiddenUploads(ctx context.Context, sc auth.Scope, ids []int64) (hi
 		hidden[id] = true
 	}
 	err = db.read(ctx, "find uploads", func(t *tx) error {
-		w := uploadsSeen(sc)
-		w.among("u.id", ids)
-		return t.each(func(r *sqlx.Rows) error {
-			var id int64
-			err := r.Scan(&id)
-			delete(hidden, id)
-			return err
-		}, `select u.id from uploads u`+w.String(), w.args...)
+		for some := range slices.Chunk(ids, roundUploads) {
+			w := uploadsSeen(sc)
+			w.among("u.id", some)
+			err := t.each(func(r *sqlx.Rows) error {
+				var id int64
+				err := r.Scan(&id)
+				delete(hidden, id)
+				return err
+			}, `select u.id from uploads u`+w.String(), w.args...)
+			if err != nil {
+				return err
+			}
+		}
+		return nil
 	})
 	return hidden, err
 }
