@@ -31,8 +31,8 @@ const (
 	// seenEvery is how old the note of when a session was last seen may be:
 	// not every request writes.
 	seenEvery = 5 * time.Minute
-	// seenLate is how old it may be before one is written at once, for a session must
-	// not end by what was not written down.
+	// seenLate is how old it may be before one is written at once: another process, and
+	// this one begun anew, know of a session only what is written down.
 	seenLate = time.Hour
 	// noteTime is how long a request may be held up to write down that it was
 	// made: nobody misses it who waits for a page.
@@ -77,7 +77,7 @@ func (t *tx) startSession(account int64, secret, browser string) error {
 	}
 	// Those that ended by time, and more than anybody needs.
 	if _, err := t.exec(`delete from sessions where seen_at < ? or started_at < ?`,
-		instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife))); err != nil {
+		instant(now.Add(-sessionIdle-seenLate)), instant(now.Add(-sessionLife))); err != nil {
 		return err
 	}
 	_, err = t.exec(`
@@ -104,8 +104,8 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 		left join grants g on g.account_id = a.id and g.ended_at is null
 		where s.sha256 = ? and s.seen_at > ? and s.started_at > ? and a.stopped_at is null
 		order by g.id`,
-		auth.Hash(secret), instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
-	if err == nil && who.Account == 0 {
+		auth.Hash(secret), instant(now.Add(-sessionIdle-seenLate)), instant(now.Add(-sessionLife)))
+	if err == nil && (who.Account == 0 || db.seen.ended(who.Session, time.Time(seen), now)) {
 		err = fleet.Strangerf("You are not signed in, or have been away too long: sign in.")
 	}
 	if err != nil {
@@ -140,6 +140,18 @@ func (n *seenNotes) add(session int64, now time.Time, atOnce bool) map[int64]tim
 	all := n.at
 	n.last, n.at = now, nil
 	return all
+}
+
+// ended says whether a session was last seen too long ago, be that written down or
+// only noted.
+func (n *seenNotes) ended(session int64, written, now time.Time) bool {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	seen := written
+	if at := n.at[session]; at.After(seen) {
+		seen = at
+	}
+	return !seen.After(now.Add(-sessionIdle))
 }
 
 // noteSeen writes down when sessions were seen. What cannot be written now is not
@@ -199,13 +211,15 @@ func (db *DB) Sessions(ctx context.Context, who auth.Who) (ss []Session, err err
 		return t.each(func(r *sqlx.Rows) error {
 			var s Session
 			err := r.Scan(&s.ID, (*instant)(&s.StartedAt), (*instant)(&s.SeenAt), &s.Browser)
-			ss = append(ss, s)
+			if !db.seen.ended(s.ID, s.SeenAt, now) {
+				ss = append(ss, s)
+			}
 			return err
 		}, `
 			select id, started_at, seen_at, browser
 			from sessions
 			where account_id = ? and seen_at > ? and started_at > ?
-			order by seen_at desc, id desc`, who.Account, instant(now.Add(-sessionIdle)), instant(now.Add(-sessionLife)))
+			order by seen_at desc, id desc`, who.Account, instant(now.Add(-sessionIdle-seenLate)), instant(now.Add(-sessionLife)))
 	})
 	return ss, err
 }

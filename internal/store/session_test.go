@@ -1,10 +1,12 @@
 package store_test
 
 import (
+	"errors"
 	"testing"
 	"time"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -47,6 +49,53 @@ func TestSessionsAreNotedTogether(t *testing.T) {
 				if got := int(ss[0].SeenAt.Sub(start).Minutes()); got != want {
 					t.Errorf("minute %d: %s is noted as seen in minute %d, want %d", step.minute, a.Name, got, want)
 				}
+			}
+		}
+	})
+}
+
+// A session ends twelve hours after it was last seen, though that was noted together
+// with others later, or not yet.
+func TestSessionsEndByTheLastLook(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		start := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+		now := start
+		db.Now = func() time.Time { return now }
+		ann, ben, cal := mustAccount(t, db, "ann", on(auth.Admin, 0, 0)), mustAccount(t, db, "ben", on(auth.Admin, 0, 0)), mustAccount(t, db, "cal", on(auth.Admin, 0, 0))
+		enter := func(a store.Account) {
+			if err := db.StartSession(ctx, a.ID, a.Name, "a browser"); err != nil {
+				t.Fatal(err)
+			}
+		}
+		enter(ann)
+		enter(ben)
+		for _, step := range []struct {
+			minute int
+			who    store.Account
+			in     bool
+		}{
+			{58, ann, true},          // written down
+			{59, ben, true},          // not yet: another just was
+			{12*60 + 57, cal, true},  // takes away sessions that have ended
+			{12*60 + 58, ben, true},  // of minute 59
+			{12*60 + 59, ann, false}, // of minute 58
+			{24*60 + 58, ben, false}, // 12 hours after
+			{2 * 24 * 60, cal, false},
+		} {
+			now = start.Add(time.Duration(step.minute) * time.Minute)
+			if step.who.ID == cal.ID && step.in {
+				enter(cal)
+			}
+			_, err := db.SessionOf(ctx, step.who.Name)
+			if err != nil && !errors.Is(err, fleet.ErrStranger) {
+				t.Fatal(err)
+			}
+			if got := err == nil; got != step.in {
+				t.Errorf("minute %d: %s is signed in: %v, want %v", step.minute, step.who.Name, got, step.in)
+			}
+			if ss, err := db.Sessions(ctx, auth.Who{Account: step.who.ID}); err != nil || (len(ss) == 1) != step.in {
+				t.Errorf("minute %d: sessions of %s: got %+v, %v", step.minute, step.who.Name, ss, err)
 			}
 		}
 	})
