@@ -91,24 +91,36 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 		if err := t.checkVehicles(sc, stagedLog.name); err != nil {
 			return err
 		}
+		// What an axle was a month ago is held with what it is: see dueList. Nobody looks
+		// back further from the day of its forecast or after, nor from the day before,
+		// which it still is elsewhere.
+		until := latestDay(fs) + TrendDays + trendSlack + 1
 		if t.db.dialect == Postgres {
 			// In the order of those who save forecasts: two would wait for each other.
 			_, err := t.exec(`
 				select 1
 				from axle_forecasts c
-				where (c.vehicle_id, c.axle) in (select vehicle_id, axle from staged_log)
+				where (c.vehicle_id, c.axle) in (select vehicle_id, axle from staged_log) and c.as_of < ?
 				order by c.vehicle_id, c.axle
-				for no key update`)
+				for no key update`, until)
 			if err != nil {
 				return err
 			}
 		}
-		// What an axle was a month ago is held with what it is: see dueList.
 		_, err := t.exec(`
-			update axle_forecasts set written = ` + t.writing("axle_forecasts") + `
-			where (vehicle_id, axle) in (select vehicle_id, axle from staged_log)`)
+			update axle_forecasts set written = `+t.writing("axle_forecasts")+`
+			where (vehicle_id, axle) in (select vehicle_id, axle from staged_log) and as_of < ?`, until)
 		return err
 	})
+}
+
+// latestDay is the last day that a forecast of fs is of.
+func latestDay(fs []AxleForecast) fleet.Date {
+	latest := fs[0].AsOf
+	for i := range fs {
+		latest = max(latest, fs[i].AsOf)
+	}
+	return fleet.Date(latest)
 }
 
 func (t *tx) fillForecasts(fs []AxleForecast) error {
@@ -235,10 +247,6 @@ const logEvery = 7
 // logged within so many days, their own included.
 func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 	row := make([]any, len(stagedLog.columns))
-	latest := fleet.Date(fs[0].AsOf)
-	for i := range fs {
-		latest = max(latest, fleet.Date(fs[i].AsOf))
-	}
 	err := t.fill(stagedLog, func(yield func([]any) bool) {
 		for i := range fs {
 			f := &fs[i]
@@ -271,7 +279,7 @@ func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 			where l.vehicle_id = s.vehicle_id and l.axle = s.axle and l.as_of > ? and l.as_of <= s.as_of
 				and l.readings = s.readings and l.past_limit = s.past_limit and l.model = s.model)
 		order by s.vehicle_id, s.axle
-		on conflict do nothing`, instant(t.db.now()), latest-every)
+		on conflict do nothing`, instant(t.db.now()), latestDay(fs)-every)
 	return err
 }
 

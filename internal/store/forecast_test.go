@@ -213,3 +213,59 @@ func TestParameters(t *testing.T) {
 		}
 	})
 }
+
+// Of the rows of forecasts only those are written that say something else.
+func TestForecastsAreNotWrittenAnew(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			db := storetest.MustOpen(t, url)
+			ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+			mustForecasts(t, db, worn(ids[0], 1, 10, 1), worn(ids[1], 1, 10, 1))
+			storetest.Exec(t, url, `create table written (vehicle integer)`)
+			note := `begin insert into written values (new.vehicle_id); end`
+			if dialect == store.Postgres {
+				storetest.Exec(t, url, `create function note_written() returns trigger language plpgsql as $$ begin insert into written values (new.vehicle_id); return new; end $$`)
+				note = `for each row execute function note_written()`
+			}
+			storetest.Exec(t, url, `create trigger written after update on axle_forecasts `+note)
+			bay := func(e *store.VehicleEntry) { e.Depot = "Bay" }
+			city := func(e *store.VehicleEntry) { e.Duty = "city" }
+			ago := func(days fleet.Date) func() error {
+				return func() error {
+					f := worn(ids[0], 1, 11, 1)
+					f.AsOf -= forecast.Day(days)
+					return db.LogForecasts(t.Context(), all, []store.AxleForecast{f})
+				}
+			}
+			entries := func(es ...store.VehicleEntry) func() error {
+				return func() error { mustVehicles(t, db, es...); return nil }
+			}
+			for _, c := range []struct {
+				what string
+				do   func() error
+				want string // vehicles whose rows are written
+			}{
+				{"with another duty", entries(entry("Bus 1", city), entry("Bus 2", city)), "[]"},
+				{"one moved", entries(entry("Bus 1", bay), entry("Bus 2")), "[vehicle=1 ]"},
+				{"as a month before", ago(30), "[vehicle=1 ]"},
+				// The oldest that stands for a month before, 30 + 14 days, for who
+				// has yesterday still.
+				{"as 44 days before", ago(44), "[vehicle=1 ]"},
+				{"as 45 days before", ago(45), "[]"},
+				{"as a year before", ago(365), "[]"},
+			} {
+				if err := c.do(); err != nil {
+					t.Fatal(err)
+				}
+				if got := fmt.Sprint(storetest.Dump(t, url, `select vehicle from written order by vehicle`)); got != c.want {
+					t.Errorf("%s: got %s, want %s", c.what, got, c.want)
+				}
+				storetest.Exec(t, url, `delete from written`)
+			}
+			if got := fmt.Sprint(storetest.Dump(t, url, `select d.name from axle_forecasts c join depots d on d.id = c.depot_id order by c.vehicle_id`)); got != "[name=Bay  name=Quay ]" {
+				t.Errorf("the depots of forecasts: got %s", got)
+			}
+		})
+	}
+}

@@ -183,14 +183,13 @@ func (w *Writer) upsertVehicles(vs []fleet.Vehicle) error {
 	if err != nil {
 		return err
 	}
-	// Overviews go by the depot that forecasts repeat.
+	// Overviews go by the depot that forecasts repeat. Few vehicles move.
 	_, err = w.t.exec(`
 		update axle_forecasts
-		set depot_id = (select v.depot_id from vehicles v where v.id = axle_forecasts.vehicle_id)
-		where vehicle_id in (
-			select v.id
-			from staged_vehicles s
-			join vehicles v on v.fleet_id = s.fleet_id and v.number = s.number)`)
+		set depot_id = v.depot_id
+		from staged_vehicles s
+		join vehicles v on v.fleet_id = s.fleet_id and v.number = s.number
+		where axle_forecasts.vehicle_id = v.id and axle_forecasts.depot_id <> v.depot_id`)
 	return err
 }
 
