@@ -21,29 +21,42 @@ type BookedView struct {
 // planned is what is booked and proposed for the axles of a page.
 type planned struct {
 	booked   map[store.AxleKey]store.AxleBooking
-	proposed map[store.AxleKey]*store.Visit
+	proposed map[store.AxleKey]store.AxleVisit
 	waiting  map[store.AxleKey]store.AxleWaiting
 	today    fleet.Date
 	risk     float64 // accepted
 }
 
-// planned reads what is booked and proposed for rows of the due-soon list.
-func (d *Dashboard) planned(c *gin.Context, rows []store.DueRow) (*planned, error) {
-	var ids []int64
-	seen := map[int64]bool{}
+// planned is what is booked and proposed for rows of the due-soon list.
+func (d *Dashboard) planned(rows []store.DueRow) *planned {
+	p := d.nothingPlanned()
 	for i := range rows {
-		if id := rows[i].VehicleID; !seen[id] {
-			seen[id] = true
-			ids = append(ids, id)
+		r := &rows[i]
+		k := store.AxleKey{VehicleID: r.VehicleID, Axle: r.Axle}
+		if r.Booked != nil {
+			p.booked[k] = *r.Booked
+		}
+		if r.Proposed != nil {
+			p.proposed[k] = *r.Proposed
+		}
+		if r.Waiting != nil {
+			p.waiting[k] = *r.Waiting
 		}
 	}
-	return d.plannedFor(c, ids, store.AnyAround)
+	return p
 }
 
-// plannedFor reads it for vehicles of which some have so much of it.
+func (d *Dashboard) nothingPlanned() *planned {
+	return &planned{
+		booked: map[store.AxleKey]store.AxleBooking{}, proposed: map[store.AxleKey]store.AxleVisit{}, waiting: map[store.AxleKey]store.AxleWaiting{},
+		today: d.svc.Today(), risk: d.svc.AcceptedRisk(),
+	}
+}
+
+// plannedFor reads it for vehicles which have so much of it.
 func (d *Dashboard) plannedFor(c *gin.Context, ids []int64, has store.Around) (*planned, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	p := &planned{proposed: map[store.AxleKey]*store.Visit{}, today: d.svc.Today(), risk: d.svc.AcceptedRisk()}
+	p := d.nothingPlanned()
 	var err error
 	if has.Bookings {
 		if p.booked, err = d.svc.DB.BookedAxles(ctx, sc, ids); err != nil {
@@ -65,7 +78,7 @@ func (d *Dashboard) plannedFor(c *gin.Context, ids []int64, has store.Around) (*
 	for i := range vs {
 		if v := &vs[i]; v.Advice == store.AdviseBook {
 			for _, axle := range fleet.Axles(v.Work) {
-				p.proposed[store.AxleKey{VehicleID: v.VehicleID, Axle: axle}] = v
+				p.proposed[store.AxleKey{VehicleID: v.VehicleID, Axle: axle}] = store.AxleVisit{Day: v.Day, Cost: v.Cost, Currency: v.Currency}
 			}
 		}
 	}
@@ -83,7 +96,7 @@ func (p *planned) of(tell units.Reader, vehicle int64, axle int) (v *BookedView,
 		}
 		return &BookedView{bookingLink(b.ID), withCost(words, b.Currency, b.Cost)}, &b.Day
 	}
-	if x := p.proposed[k]; x != nil {
+	if x, ok := p.proposed[k]; ok {
 		return &BookedView{"/plan?week=" + x.Day.String(), withCost("proposed for "+dayNear(tell, x.Day, p.today), x.Currency, x.Cost)}, nil
 	}
 	return nil, nil

@@ -118,9 +118,7 @@ func (d *Dashboard) readDue(c *gin.Context) (x dueRead, err error) {
 	if x.page, err = d.svc.DB.DueSoon(ctx, sc, x.filter.query(today, c.Query("after"))); err != nil {
 		return x, err
 	}
-	if x.planned, err = d.planned(c, x.page.Rows); err != nil {
-		return x, err
-	}
+	x.planned = d.planned(x.page.Rows)
 	if len(x.page.Rows) == 0 {
 		if x.empty, err = d.emptyDue(c, x.filter); err != nil {
 			return x, err

@@ -40,7 +40,3 @@ func (db *DB) Around(ctx context.Context, sc auth.Scope, vehicleID int64) (a Aro
 	})
 	return a, err
 }
-
-// AnyAround is for who asks for what there is of many vehicles, some of which
-// have it all.
-var AnyAround = Around{Corrections: true, Findings: true, Bookings: true, Proposed: true, Away: true, Workshop: true}

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"maps"
 	"slices"
 	"time"
 
@@ -194,37 +193,31 @@ func (db *DB) BookedAxles(ctx context.Context, sc auth.Scope, vehicleIDs []int64
 	if len(vehicleIDs) == 0 {
 		return map[AxleKey]AxleBooking{}, nil
 	}
-	var booked map[AxleKey]AxleBooking
-	err := db.read(ctx, "find what is booked", func(t *tx) (err error) {
+	booked := map[AxleKey]AxleBooking{}
+	err := db.read(ctx, "find what is booked", func(t *tx) error {
 		var w where
 		w.booking(sc)
 		w.add("b.state = ?", string(fleet.Booked))
 		w.add("b.vehicle_id in "+places(len(vehicleIDs)), anys(vehicleIDs)...)
 		w.add("x.axle > 0")
-		query := `
+		return t.each(func(r *sqlx.Rows) error {
+			var k AxleKey
+			var b AxleBooking
+			err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
+			if _, ok := booked[k]; !ok { // the earliest comes first
+				booked[k] = b
+			}
+			return err
+		}, `
 			select b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept, coalesce(s.currency, '')
 			from bookings b
 			join booking_work x on x.booking_id = b.id
 			join vehicles v on v.id = b.vehicle_id
 			join depots d on d.id = b.depot_id
-			left join workshops s on s.depot_id = b.depot_id` + w.String() + `
-			order by b.day, b.id`
-		booked, err = listed(t, query, w.args, func() (map[AxleKey]AxleBooking, error) {
-			booked := map[AxleKey]AxleBooking{}
-			err := t.each(func(r *sqlx.Rows) error {
-				var k AxleKey
-				var b AxleBooking
-				err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
-				if _, ok := booked[k]; !ok { // the earliest comes first
-					booked[k] = b
-				}
-				return err
-			}, query, w.args...)
-			return booked, err
-		})
-		return err
+			left join workshops s on s.depot_id = b.depot_id`+w.String()+`
+			order by b.day, b.id`, w.args...)
 	})
-	return maps.Clone(booked), err
+	return booked, err
 }
 
 // BookingChanges returns what was done to bookings from an instant on, oldest

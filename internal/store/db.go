@@ -46,13 +46,14 @@ type DB struct {
 	turns   chan struct{} // holds one for each that reads; see turn
 	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
-	seen   *seenNotes      // of sessions
-	watch  *fileWatch      // of an SQLite file
-	names  *vehicleNames   // that searches look in
-	counts *cache[int]     // how long lists are
-	due    *dueList        // that the due-soon list is picked from
-	pages  *cache[DuePage] // of the due-soon list
-	lists  *cache[any]     // what many pages ask for
+	seen   *seenNotes       // of sessions
+	watch  *fileWatch       // of an SQLite file
+	names  *vehicleNames    // that searches look in
+	counts *cache[int]      // how long lists are
+	due    *dueList         // that the due-soon list is picked from
+	plans  *cache[*duePlan] // what rows of that list say besides
+	lists  *cache[any]      // what many pages ask for
+	places *cache[any]      // the same, of fleets and depots
 
 	within  *tx    // of a trial: all is done in this transaction
 	reading bool   // within is of OneState: nothing is undone in a part of it
@@ -136,7 +137,7 @@ func openPostgres(dsn string) (*DB, error) {
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
 		uploads: make(chan struct{}, maxUploads), small: make(chan struct{}, min(maxUploads, smallUploads())),
 		turns: make(chan struct{}, maxServerReaders),
-		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
+		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), plans: &cache[*duePlan]{}, lists: &cache[any]{}, places: &cache[any]{},
 	}, nil
 }
 
@@ -174,7 +175,7 @@ func openSQLite(path string) (*DB, error) {
 		Now: time.Now, dialect: SQLite, path: abs,
 		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
 		small: make(chan struct{}, smallUploads()),
-		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), pages: &cache[DuePage]{}, lists: &cache[any]{},
+		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), plans: &cache[*duePlan]{}, lists: &cache[any]{}, places: &cache[any]{},
 	}
 	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
@@ -295,6 +296,7 @@ type tx struct {
 	told      bool              // the log of changes has a row of what is done
 	failed    error             // of a part of what is done together
 	version   string            // of what it sees; blank = not known. See readKeeping
+	marked    string            // of that; see planMark
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused

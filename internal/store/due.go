@@ -93,6 +93,10 @@ type DueRow struct {
 	Width80Days             float64 // of the limit date's 80 % interval
 	Width80IfMeasured       float64 // expected after one more inspection
 	Warnings                []forecast.Warning
+
+	Booked   *AxleBooking // the next; nil = none
+	Proposed *AxleVisit   // nil = none
+	Waiting  *AxleWaiting // nil = nothing can be said of it
 }
 
 // DuePage is a page of the due-soon list.
@@ -102,19 +106,16 @@ type DuePage struct {
 	Total int    // rows of all pages
 }
 
-// DueSoon returns a page of the due-soon list. Its rows are not to be changed: the
-// next who asks gets them too, while nothing is written.
+// DueSoon returns a page of the due-soon list. What its rows point to is not to be
+// changed: the next who asks gets it too.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
 	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
-		limit := limitOf(q.Limit)
-		if limit > DefaultLimit { // too long to be kept
-			page, err = t.duePage(sc, q, limit, "")
-			return err
+		limit, key := limitOf(q.Limit), ""
+		if limit <= DefaultLimit { // else it is too long to be kept
+			scope, args := q.key(sc)
+			key = fmt.Sprintf("%s %#v", scope, args)
 		}
-		scope, args := q.key(sc)
-		page, err = kept(t, t.db.pages, maxPages, scope, args, func() (DuePage, error) {
-			return t.duePage(sc, q, limit, fmt.Sprintf("%s %#v", scope, args))
-		})
+		page, err = t.duePage(sc, q, limit, key)
 		return err
 	})
 	return page, err
@@ -164,9 +165,16 @@ func given[T any](p *T) any {
 // duePage returns a page of limit rows. Which those are is kept by its key, and the
 // rows as well, unless that is blank.
 func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int, key string) (page DuePage, err error) {
+	plan, err := t.plan()
+	if err != nil {
+		return page, err
+	}
 	f, err := t.dueFilter(sc, q)
 	if err != nil {
 		return page, err
+	}
+	if q.Late || q.Booked != nil {
+		f.plan = plan
 	}
 	var p *duePick
 	err = t.withDue(f.today, func(l *dueList) error {
@@ -177,7 +185,7 @@ func (t *tx) duePage(sc auth.Scope, q DueQuery, limit int, key string) (page Due
 		return page, err
 	}
 	page.Next, page.Total = p.next, p.total
-	page.Rows, err = t.dueRows(p.keys, key != "")
+	page.Rows, err = t.dueRows(p.keys, plan, key != "")
 	return page, err
 }
 
@@ -195,6 +203,7 @@ func (t *tx) readDueRows(keys []AxleKey, found map[AxleKey]dueRowHeld) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var row dueRowHeld
 		var warnings []byte
+		var category fleet.Category
 		err := r.Scan(
 			&row.VehicleID,
 			&row.Vehicle,
@@ -221,13 +230,17 @@ func (t *tx) readDueRows(keys []AxleKey, found map[AxleKey]dueRowHeld) error {
 			&row.AsOf,
 			(*number)(&row.Width80Days),
 			(*number)(&row.Width80IfMeasured),
-			&warnings)
+			&warnings,
+			&row.waits,
+			quantiles{&row.day},
+			&category)
 		if err != nil {
 			return err
 		}
 		if row.Position.Part != "" {
 			row.Position.Axle = row.Axle
 		}
+		row.heavy = category.Heavy()
 		if err := json.Unmarshal(warnings, &row.Warnings); err != nil {
 			return err
 		}
@@ -261,7 +274,10 @@ func (t *tx) readDueRows(keys []AxleKey, found map[AxleKey]dueRowHeld) error {
 			c.as_of,
 			c.width80_days,
 			c.width80_if_measured,
-			c.warnings
+			c.warnings,
+			`+measured+` or c.past_limit,
+			c.day_quantiles,
+			v.category
 		from k
 		cross join axle_forecasts c
 		cross join vehicles v

@@ -6,8 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/jmoiron/sqlx"
-
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
@@ -18,11 +16,12 @@ type dueFilter struct {
 	sc    auth.Scope
 	order dueOrder
 	after *dueKey
-	found []int64                // vehicles with Text in their names, sorted; nil = all
-	first map[AxleKey]fleet.Date // that an open booking is for, where any is asked about
-	left  int8                   // -1 = any
-	moved uint8                  // bits of Shifts; 0 = any
-	today fleet.Date             // of moved, or 0
+	found []int64    // vehicles with Text in their names, sorted; nil = all
+	keep  bool       // found is of few, or kept itself
+	plan  *duePlan   // where bookings are asked about
+	left  int8       // -1 = any
+	moved uint8      // bits of Shifts; 0 = any
+	today fleet.Date // of moved, or 0
 }
 
 // dueKey is a place in an order.
@@ -91,40 +90,17 @@ func (t *tx) dueFilter(sc auth.Scope, q DueQuery) (*dueFilter, error) {
 		f.moved, f.today = 1<<i, q.Today
 	}
 	var err error
-	if f.found, err = t.named(sc, q.Text, q.Fleet, q.Depot); err != nil {
-		return nil, err
-	}
-	if q.Late || q.Booked != nil {
-		f.first, err = t.firstBooked()
-	}
+	f.found, f.keep, err = t.named(sc, q.Text, q.Fleet, q.Depot)
 	return f, err
-}
-
-// firstBooked returns the first day for which each axle has an open booking. Few are
-// booked at all.
-func (t *tx) firstBooked() (map[AxleKey]fleet.Date, error) {
-	const query = `
-		select b.vehicle_id, x.axle, min(b.day)
-		from bookings b
-		join booking_work x on x.booking_id = b.id
-		where b.state = 'booked'
-		group by b.vehicle_id, x.axle`
-	return listed(t, query, nil, func() (map[AxleKey]fleet.Date, error) {
-		first := map[AxleKey]fleet.Date{}
-		err := t.each(func(r *sqlx.Rows) error {
-			var k AxleKey
-			var d fleet.Date
-			err := r.Scan(&k.VehicleID, &k.Axle, &d)
-			first[k] = d
-			return err
-		}, query)
-		return first, err
-	})
 }
 
 // page picks the first axles of l that f admits behind its cursor.
 func (f *dueFilter) page(l *dueHeld, limit int) *duePick {
-	vehicle, axle := f.admits(l)
+	places := make([]bool, len(l.places.values))
+	for i := range places {
+		places[i] = f.sees(l, int32(i))
+	}
+	vehicle, axle := f.admits(l, func(place int32) bool { return places[place] })
 	p := &duePick{filter: f}
 	most := 4 * (limit + 1) // sorted when there are so many; one more shows whether there is a next page
 	top := make([]int32, 0, most)
@@ -201,13 +177,15 @@ func (f *dueFilter) value(k *dueKey) any {
 	return k.number
 }
 
-// admits returns what says whether f admits a vehicle of l, and an axle of a vehicle
-// that it admits.
-func (f *dueFilter) admits(l *dueHeld) (vehicle func(v *dueVehicle) bool, axle func(a *dueAxle) bool) {
-	places := make([]bool, len(l.places.values))
-	for i, p := range l.places.values {
-		places[i] = (f.Fleet == 0 || p.fleet == f.Fleet) && (f.Depot == 0 || p.depot == f.Depot) && f.sc.Sees(p.fleet, p.depot)
-	}
+// sees says whether f admits a place.
+func (f *dueFilter) sees(l *dueHeld, place int32) bool {
+	p := &l.places.values[place]
+	return (f.Fleet == 0 || p.fleet == f.Fleet) && (f.Depot == 0 || p.depot == f.Depot) && f.sc.Sees(p.fleet, p.depot)
+}
+
+// admits returns what says whether f, which sees so many places, admits a vehicle of
+// l, and an axle of a vehicle that it admits.
+func (f *dueFilter) admits(l *dueHeld, sees func(place int32) bool) (vehicle func(v *dueVehicle) bool, axle func(a *dueAxle) bool) {
 	duty := int32(-1)
 	if f.Duty != nil {
 		var ok bool
@@ -220,7 +198,7 @@ func (f *dueFilter) admits(l *dueHeld) (vehicle func(v *dueVehicle) bool, axle f
 		return ok
 	}
 	return func(v *dueVehicle) bool {
-		return v.place >= 0 && places[v.place] && (duty < 0 || v.duty == duty) &&
+		return v.place >= 0 && sees(v.place) && (duty < 0 || v.duty == duty) &&
 			(f.found == nil || among(f.found, v.id)) && (f.Vehicles == nil || among(f.Vehicles, v.id))
 	}, f.admitsAxles(l)
 }
@@ -254,10 +232,10 @@ func (f *dueFilter) admitsAxles(l *dueHeld) func(a *dueAxle) bool {
 		if f.Measured != nil && *f.Measured != (a.left >= 0) || f.moved != 0 && a.moved[moves]&f.moved == 0 {
 			return false
 		}
-		if f.first == nil {
+		if f.plan == nil {
 			return true
 		}
-		day, booked := f.first[AxleKey{l.vehicles[a.vehicle].id, int(a.axle)}]
-		return (f.Booked == nil || *f.Booked == booked) && (!f.Late || booked && a.byDue < day)
+		b, booked := f.plan.booked[AxleKey{l.vehicles[a.vehicle].id, int(a.axle)}]
+		return (f.Booked == nil || *f.Booked == booked) && (!f.Late || booked && a.byDue < b.Day)
 	}
 }

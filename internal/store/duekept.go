@@ -5,7 +5,7 @@ import (
 	"slices"
 	"sync"
 
-	"github.com/jmoiron/sqlx"
+	"brakewear/forecast"
 )
 
 // dueKept is what was picked from a dueList and read for it, and has not changed
@@ -14,6 +14,7 @@ import (
 type dueKept struct {
 	mu    sync.Mutex // of those who look at once; taken after the list's, if both are
 	picks map[string]*duePick
+	plan  *duePlan // that picks are of, where bookings are asked about
 	rows  map[AxleKey]dueRowHeld
 }
 
@@ -27,15 +28,18 @@ type duePick struct {
 	total  int     // of all pages
 }
 
-// dueRowHeld is a row without the names of its fleet and depot.
+// dueRowHeld is a row without what is in a duePlan.
 type dueRowHeld struct {
 	DueRow
 	fleet, depot int64
+	waits        bool // what it costs to wait with it can be said
+	heavy        bool // the vehicle
+	day          forecast.Dist
 }
 
 const (
-	// maxDueRows is how many rows are kept, of some 600 bytes.
-	maxDueRows = 5000
+	// maxDueRows is how many rows are kept, of some 1000 bytes.
+	maxDueRows = 10_000
 	// maxDueTouched is how many axles are looked up in each page that is kept, when
 	// they were written; for more all pages are given up.
 	maxDueTouched = 200
@@ -54,12 +58,16 @@ func (k *dueKept) forget(rows bool) {
 // others, where the list is of the version that f was read in.
 func (l *dueList) pick(f *dueFilter, limit int, key, version string) *duePick {
 	k := &l.kept
-	stays := key != "" && len(f.found) <= maxFound
+	stays := key != "" && f.keep
 	if stays {
 		k.mu.Lock()
+		if f.plan != nil && f.plan != k.plan {
+			maps.DeleteFunc(k.picks, func(_ string, p *duePick) bool { return p.filter.plan != nil })
+			k.plan = f.plan
+		}
 		p := k.picks[key]
 		k.mu.Unlock()
-		if p != nil && slices.Equal(p.filter.found, f.found) && maps.Equal(p.filter.first, f.first) {
+		if p != nil && p.filter.plan == f.plan && sameIDs(p.filter.found, f.found) {
 			return p
 		}
 	}
@@ -67,12 +75,20 @@ func (l *dueList) pick(f *dueFilter, limit int, key, version string) *duePick {
 	if stays && version == l.version {
 		k.mu.Lock()
 		defer k.mu.Unlock()
+		if f.plan != k.plan && f.plan != nil {
+			return p // there is a newer one
+		}
 		if k.picks == nil || len(k.picks) >= maxPages {
 			k.picks = map[string]*duePick{}
 		}
 		k.picks[key] = p
 	}
 	return p
+}
+
+// sameIDs compares what was found, which is most often the same slice.
+func sameIDs(a, b []int64) bool {
+	return (a == nil) == (b == nil) && len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0] || slices.Equal(a, b))
 }
 
 // hear takes what was written since into the list, whose lock is held by the one who
@@ -122,7 +138,7 @@ type dueTally struct {
 }
 
 func (p *duePick) tally(l *dueHeld, axles []AxleKey) (n dueTally) {
-	vehicle, axle := p.filter.admits(l)
+	vehicle, axle := p.filter.admits(l, func(place int32) bool { return p.filter.sees(l, place) })
 	for _, k := range axles {
 		a := l.find(k.VehicleID, int16(k.Axle))
 		if a == nil || !vehicle(&l.vehicles[a.vehicle]) || !axle(a) {
@@ -141,8 +157,9 @@ func (p *duePick) tally(l *dueHeld, axles []AxleKey) (n dueTally) {
 	return n
 }
 
-// dueRows returns the rows of axles, in their order; keep has them stay for others.
-func (t *tx) dueRows(keys []AxleKey, keep bool) ([]DueRow, error) {
+// dueRows returns the rows of axles, in their order, with what is planned; keep has
+// them stay for others.
+func (t *tx) dueRows(keys []AxleKey, plan *duePlan, keep bool) ([]DueRow, error) {
 	found := make(map[AxleKey]dueRowHeld, len(keys))
 	l := t.db.due
 	if keep = keep && t.version != ""; keep {
@@ -163,16 +180,11 @@ func (t *tx) dueRows(keys []AxleKey, keep bool) ([]DueRow, error) {
 			return nil, err
 		}
 	}
-	fleets, depots, err := t.placeNames()
-	if err != nil {
-		return nil, err
-	}
 	rows := make([]DueRow, 0, len(keys))
 	for _, k := range keys {
 		// What was written after this transaction began may not be there yet.
 		if r, ok := found[k]; ok {
-			r.Fleet, r.Depot = fleets[r.fleet], depots[r.depot]
-			rows = append(rows, r.DueRow)
+			rows = append(rows, plan.fill(&r))
 		}
 	}
 	return rows, nil
@@ -197,8 +209,14 @@ func (t *tx) keepRows(l *dueList, keys []AxleKey, rows map[AxleKey]dueRowHeld) (
 	k := &l.kept
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.rows == nil || len(k.rows) >= maxDueRows {
+	if k.rows == nil {
 		k.rows = map[AxleKey]dueRowHeld{}
+	}
+	for key := range k.rows { // any: those in use are soon there again
+		if len(k.rows)+len(keys) <= maxDueRows {
+			break
+		}
+		delete(k.rows, key)
 	}
 	for _, key := range keys {
 		if r, ok := rows[key]; ok {
@@ -206,26 +224,4 @@ func (t *tx) keepRows(l *dueList, keys []AxleKey, rows map[AxleKey]dueRowHeld) (
 		}
 	}
 	return nil
-}
-
-// placeNames returns the names of all fleets and depots.
-func (t *tx) placeNames() (fleets, depots map[int64]string, err error) {
-	names := func(table string) (map[int64]string, error) {
-		query := `select p.id, p.name from ` + table + ` p`
-		return listed(t, query, nil, func() (map[int64]string, error) {
-			of := map[int64]string{}
-			err := t.each(func(r *sqlx.Rows) error {
-				var id int64
-				var name string
-				err := r.Scan(&id, &name)
-				of[id] = name
-				return err
-			}, query)
-			return of, err
-		})
-	}
-	if fleets, err = names("fleets"); err == nil {
-		depots, err = names("depots")
-	}
-	return fleets, depots, err
 }

@@ -19,7 +19,7 @@ func (db *DB) OneStateOf(ctx context.Context, version string, fn func(state *DB)
 // it kept.
 func (db *DB) ForgetDue() {
 	*db.due = *newDueList()
-	*db.pages = cache[DuePage]{}
+	*db.plans = cache[*duePlan]{}
 }
 
 // SetMaxDueNews sets how many axles may have been written since the due-soon list was

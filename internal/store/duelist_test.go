@@ -85,7 +85,7 @@ func TestDueListKeptUp(t *testing.T) {
 			listed := 0
 			for step := range steps {
 				by := []*store.DB{db, other}[rng.IntN(2)]
-				switch rng.IntN(6) {
+				switch rng.IntN(8) {
 				case 0:
 					n := 4 + rng.IntN(30)
 					ids = append(ids, mustVehicles(t, by, bus(n))...)
@@ -100,6 +100,14 @@ func TestDueListKeptUp(t *testing.T) {
 					}
 				case 3:
 					mustBook(t, by, job(north[rng.IntN(len(north))], quay.ID, monday+7*fleet.Date(step)))
+				case 4:
+					shop := fleet.DefaultWorkshop()
+					shop.DepotID, shop.Currency, shop.PastLight = quay.ID, []string{"SEK", "EUR"}[rng.IntN(2)], float64(rng.IntN(9))
+					if err := by.SaveWorkshop(t.Context(), all, "N. N.", shop); err != nil {
+						t.Fatal(err)
+					}
+				case 5:
+					mustPropose(t, by, []fleet.Depot{quay}, visitOf(north[rng.IntN(len(north))], quay.ID, monday+fleet.Date(step), 9*60))
 				default:
 					fs := map[dueKey]store.AxleForecast{}
 					for range 1 + rng.IntN(4) {

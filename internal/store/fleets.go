@@ -96,7 +96,7 @@ func (db *DB) Fleets(ctx context.Context, sc auth.Scope) (fs []fleet.Fleet, err 
 			left join depots d on d.fleet_id = f.id` + w.String() + `
 			group by f.id, f.name, f.name_key, f.rule_set
 			order by f.name_key`
-		fs, err = listed(t, query, w.args, func() (fs []fleet.Fleet, err error) {
+		fs, err = ofPlaces(t, query, w.args, func() (fs []fleet.Fleet, err error) {
 			err = t.each(func(r *sqlx.Rows) error {
 				var f fleet.Fleet
 				err := r.Scan(&f.ID, &f.Name, &f.RuleSet)
@@ -143,7 +143,7 @@ func (db *DB) depots(ctx context.Context, sc auth.Scope, w where, limit int) (ds
 			select d.id, d.fleet_id, d.name, d.time_zone
 			from depots d` + w.String() + `
 			order by d.name_key, d.id` + end
-		ds, err = listed(t, query, w.args, func() (ds []fleet.Depot, err error) {
+		ds, err = ofPlaces(t, query, w.args, func() (ds []fleet.Depot, err error) {
 			err = t.each(func(r *sqlx.Rows) error {
 				var d fleet.Depot
 				err := r.Scan(&d.ID, &d.FleetID, &d.Name, &d.TimeZone)

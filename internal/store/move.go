@@ -155,7 +155,7 @@ func (t *tx) moveTables() ([]moveTable, error) {
 		select c.table_name, c.column_name, c.data_type, c.is_identity = 'YES'
 		from information_schema.columns c
 		join information_schema.tables t using (table_schema, table_name)
-		where c.table_schema = current_schema() and t.table_type = 'BASE TABLE' and c.table_name <> 'goose_db_version'
+		where c.table_schema = current_schema() and t.table_type = 'BASE TABLE' and c.table_name not in ('goose_db_version', 'plan_written')
 		order by c.table_name, c.ordinal_position`)
 	if err != nil {
 		return nil, err
@@ -236,7 +236,7 @@ func (t *tx) sameTables(tables []moveTable) error {
 	}, `
 		select m.name || '.' || c.name
 		from sqlite_schema m, pragma_table_info(m.name) c
-		where m.type = 'table' and m.name not like 'sqlite_%' and m.name not in ('goose_db_version', 'job_locks')`)
+		where m.type = 'table' and m.name not like 'sqlite_%' and m.name not in ('goose_db_version', 'job_locks', 'plan_written')`)
 }
 
 // values reads a table. seen is told how many rows were read, and of the last

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"slices"
@@ -32,7 +33,19 @@ type namesRead struct {
 	ends    []int  // in text, of each vehicle
 	places  []vehiclePlace
 	later   map[int64]laterName // of vehicles written since, instead of what text has
+	finds   *finds              // in these names
 }
+
+// finds are what was searched for and found, sorted.
+type finds struct {
+	mu   sync.Mutex
+	of   map[string][]int64
+	cost int
+}
+
+// maxFinds bounds what is kept of what was found: ids of 8 bytes, and what they were
+// found by.
+const maxFinds = 1_000_000
 
 type vehiclePlace struct{ id, fleet, depot int64 }
 
@@ -61,13 +74,28 @@ var maxFound = 1000
 // with text in their names; few is false when they are more than most, or when that
 // cannot be known here.
 func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64, most int) (ids []int64, few bool, err error) {
+	n, err := t.searchable(text)
+	if err != nil || n == nil {
+		return nil, false, err
+	}
+	ids, few = n.find(sc, text, fleetID, depotID, most)
+	return ids, few, nil
+}
+
+// searchable returns names to look for text in; nil where a search reads the table.
+func (t *tx) searchable(text string) (*namesRead, error) {
 	if key(text) == "" || !storable(text) || t.db.Tentative() {
-		return nil, false, nil // a trial sees what nobody else does
+		return nil, nil // a trial sees what nobody else does
 	}
 	n, err := t.names()
 	if err != nil || n == nil || n.many {
-		return nil, false, err
+		return nil, err
 	}
+	return n, nil
+}
+
+// find is found in these names.
+func (n *namesRead) find(sc auth.Scope, text string, fleetID, depotID int64, most int) (ids []int64, few bool) {
 	admits := func(p vehiclePlace) bool {
 		return (fleetID == 0 || p.fleet == fleetID) && (depotID == 0 || p.depot == depotID) && sc.Sees(p.fleet, p.depot)
 	}
@@ -86,7 +114,7 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64, most int)
 				continue
 			}
 			if ids = append(ids, p.id); len(ids) > most {
-				return nil, false, nil
+				return nil, false
 			}
 		}
 	}
@@ -98,20 +126,24 @@ func (t *tx) found(sc auth.Scope, text string, fleetID, depotID int64, most int)
 	slices.Sort(ids)
 	ids = slices.Compact(ids)
 	if len(ids) > most {
-		return nil, false, nil
+		return nil, false
 	}
-	return ids, true, nil
+	return ids, true
 }
 
 // named returns the vehicles that found does, sorted, however many; nil for all when
-// there is no text.
-func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, err error) {
+// there is no text. They are everybody's; keep says that they are few, or stay here.
+func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, keep bool, err error) {
 	if key(text) == "" {
-		return nil, nil
+		return nil, true, nil
 	}
-	ids, ok, err := t.found(sc, text, fleetID, depotID, math.MaxInt)
-	if err != nil || ok {
-		return append([]int64{}, ids...), err
+	n, err := t.searchable(text)
+	if err != nil {
+		return nil, false, err
+	}
+	if n != nil {
+		ids, keep = n.named(sc, text, fleetID, depotID)
+		return ids, keep, nil
 	}
 	var w where
 	w.scope(sc, "v")
@@ -124,7 +156,33 @@ func (t *tx) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []in
 		return r.Scan(&ids[len(ids)-1])
 	}, `select v.id from vehicles v`+w.String(), w.args...)
 	slices.Sort(ids) // no index has them in this order
-	return ids, err
+	return ids, len(ids) <= maxFound, err
+}
+
+func (n *namesRead) named(sc auth.Scope, text string, fleetID, depotID int64) (ids []int64, keep bool) {
+	var w where
+	w.scope(sc, "v")
+	key := fmt.Sprintf("%s %v %d %d %s", w.String(), w.args, fleetID, depotID, text)
+	n.finds.mu.Lock()
+	ids, keep = n.finds.of[key]
+	n.finds.mu.Unlock()
+	if keep {
+		return ids, true
+	}
+	ids, _ = n.find(sc, text, fleetID, depotID, math.MaxInt)
+	ids = append([]int64{}, ids...) // none is not all, and there is no room behind
+	cost := len(ids) + len(key)
+	n.finds.mu.Lock()
+	defer n.finds.mu.Unlock()
+	if n.finds.cost+cost > maxFinds {
+		return ids, len(ids) <= maxFound
+	}
+	if n.finds.of == nil {
+		n.finds.of = map[string][]int64{}
+	}
+	n.finds.of[key] = ids
+	n.finds.cost += cost
+	return ids, true
 }
 
 // names returns what there is to search in, with all that t sees; nil while
@@ -171,13 +229,13 @@ func (t *tx) namesSince(was *namesRead, version string) (*namesRead, error) {
 		return nil, nil
 	}
 	is := *was
-	is.version, is.later = version, maps.Clone(was.later)
-	if is.later == nil {
-		is.later = map[int64]laterName{}
-	}
+	is.version = version
 	read := 0
 	err := t.eachName(w, maxLater+1, func(l laterName, written int64) {
-		read++
+		if read++; read == 1 {
+			is.finds, is.later = &finds{}, map[int64]laterName{}
+			maps.Copy(is.later, was.later)
+		}
 		is.later[l.id] = l
 		is.newest = max(is.newest, written)
 	})
@@ -189,7 +247,7 @@ func (t *tx) namesSince(was *namesRead, version string) (*namesRead, error) {
 
 // allNames reads the names of all vehicles.
 func (t *tx) allNames(version string) (*namesRead, error) {
-	n := &namesRead{version: version}
+	n := &namesRead{version: version, finds: &finds{}}
 	var text strings.Builder
 	err := t.eachName(where{}, maxNames+1, func(l laterName, written int64) {
 		text.WriteString(l.search)

@@ -53,31 +53,35 @@ const (
 	// maxCounts is how many counts are kept: every filter that a few hundred
 	// people use between two writes.
 	maxCounts = 1000
-	// maxPages is how many pages of the due-soon list are kept, of some 50 kB.
-	maxPages = 100
-	// maxLists is how many lists are kept that many pages ask for: fleets and
-	// depots to choose from, what is booked and proposed for the vehicles of a page.
-	// Each is of some kB.
+	// maxPages is how many pages of the due-soon list are kept, without their rows.
+	maxPages = 500
+	// maxLists is how many lists are kept that many pages ask for, such as fleets and
+	// depots to choose from. Each is of some kB.
 	maxLists = 500
 )
 
-// kept returns what was kept of a query in the version that t reads, or what read
-// returns, and keeps that. All is given up when there would be more than most. It
-// is everybody's: not to be changed.
+// kept returns what was kept of a query in the version that t reads: see keptOf.
+func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read func() (V, error)) (v V, err error) {
+	return keptOf(t, t.version, c, most, query, args, read)
+}
+
+// keptOf returns what was kept of a query in a version that t reads, or what read
+// returns, and keeps that, unless the version is blank. All is given up when there
+// would be more than most. It is everybody's: not to be changed.
 //
 // Who asks for what another is reading waits for it: after a write all would
 // count the same at once, each at the cost of the others.
-func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read func() (V, error)) (v V, err error) {
-	if t.version == "" {
+func keptOf[V any](t *tx, version string, c *cache[V], most int, query string, args []any, read func() (V, error)) (v V, err error) {
+	if version == "" {
 		return read()
 	}
 	key := fmt.Sprintf("%s %#v", query, args)
 	c.mu.Lock()
-	if v, ok := c.of[key]; ok && c.version == t.version {
+	if v, ok := c.of[key]; ok && c.version == version {
 		c.mu.Unlock()
 		return v, nil
 	}
-	promised := t.version + " " + key
+	promised := version + " " + key
 	if p, ok := c.reading[promised]; ok {
 		c.mu.Unlock()
 		select {
@@ -102,10 +106,10 @@ func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read fu
 		defer c.mu.Unlock()
 		switch {
 		case !p.kept:
-		case c.version != t.version && (c.version != was || c.before == t.version):
+		case c.version != version && (c.version != was || c.before == version):
 			// Others have read a newer one meanwhile: it stays.
-		case c.version != t.version:
-			c.before, c.version, c.of = c.version, t.version, map[string]V{key: p.v}
+		case c.version != version:
+			c.before, c.version, c.of = c.version, version, map[string]V{key: p.v}
 		case len(c.of) >= most:
 			c.of = map[string]V{key: p.v}
 		default:

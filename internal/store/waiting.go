@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"maps"
 
 	"github.com/jmoiron/sqlx"
 
@@ -24,34 +23,28 @@ func (db *DB) Waiting(ctx context.Context, sc auth.Scope, vehicleIDs []int64) (m
 	if len(vehicleIDs) == 0 {
 		return map[AxleKey]AxleWaiting{}, nil
 	}
-	var of map[AxleKey]AxleWaiting
-	err := db.read(ctx, "find what waiting costs", func(t *tx) (err error) {
+	of := map[AxleKey]AxleWaiting{}
+	err := db.read(ctx, "find what waiting costs", func(t *tx) error {
 		w := where{[]string{"(" + measured + " or c.past_limit = ?)"}, []any{true}}
 		w.scope(sc, "c")
 		w.among("c.vehicle_id", vehicleIDs)
-		query := `
+		return t.each(func(r *sqlx.Rows) error {
+			var k AxleKey
+			var x AxleWaiting
+			var category fleet.Category
+			var light, heavy float64
+			err := r.Scan(&k.VehicleID, &k.Axle, quantiles{&x.Day}, &category, &light, &heavy, &x.Currency)
+			x.Damage = light
+			if category.Heavy() {
+				x.Damage = heavy
+			}
+			of[k] = x
+			return err
+		}, `
 			select c.vehicle_id, c.axle, c.day_quantiles, v.category, s.past_light, s.past_heavy, s.currency
 			from axle_forecasts c
 			join vehicles v on v.id = c.vehicle_id
-			join workshops s on s.depot_id = v.depot_id` + w.String()
-		of, err = listed(t, query, w.args, func() (map[AxleKey]AxleWaiting, error) {
-			of := map[AxleKey]AxleWaiting{}
-			err := t.each(func(r *sqlx.Rows) error {
-				var k AxleKey
-				var x AxleWaiting
-				var category fleet.Category
-				var light, heavy float64
-				err := r.Scan(&k.VehicleID, &k.Axle, quantiles{&x.Day}, &category, &light, &heavy, &x.Currency)
-				x.Damage = light
-				if category.Heavy() {
-					x.Damage = heavy
-				}
-				of[k] = x
-				return err
-			}, query, w.args...)
-			return of, err
-		})
-		return err
+			join workshops s on s.depot_id = v.depot_id`+w.String(), w.args...)
 	})
-	return maps.Clone(of), err
+	return of, err
 }

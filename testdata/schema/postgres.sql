@@ -197,7 +197,8 @@ create table booking_work (
     reason text not null,
     constraint booking_work_booking_id_fkey FOREIGN KEY (booking_id) REFERENCES bookings(id),
     constraint booking_work_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
-    constraint booking_work_pkey PRIMARY KEY (booking_id, seq)
+    constraint booking_work_pkey PRIMARY KEY (booking_id, seq),
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED
 );
 
 create table bookings (
@@ -224,7 +225,8 @@ create table bookings (
     constraint bookings_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint bookings_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint bookings_pkey PRIMARY KEY (id),
-    constraint bookings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
+    constraint bookings_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id),
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED
 );
 CREATE INDEX bookings_day ON public.bookings USING btree (depot_id, day);
 CREATE UNIQUE INDEX bookings_once ON public.bookings USING btree (vehicle_id, day) WHERE (state = 'booked'::text);
@@ -380,7 +382,8 @@ create table depots (
     time_zone text not null,
     constraint depots_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint depots_fleet_id_name_key_key UNIQUE (fleet_id, name_key),
-    constraint depots_pkey PRIMARY KEY (id)
+    constraint depots_pkey PRIMARY KEY (id),
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED
 );
 
 create table digest_axles (
@@ -473,7 +476,8 @@ create table fleets (
     name_key text collate "C" not null,
     rule_set text not null,
     constraint fleets_name_key_key UNIQUE (name_key),
-    constraint fleets_pkey PRIMARY KEY (id)
+    constraint fleets_pkey PRIMARY KEY (id),
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED
 );
 
 create table fluid_changes (
@@ -789,6 +793,13 @@ create table own_thresholds (
 );
 CREATE INDEX own_thresholds_fleet ON public.own_thresholds USING btree (fleet_id, id);
 
+create table plan_written (
+    one integer not null,
+    mark bigint not null,
+    constraint plan_written_one_check CHECK ((one = 1)),
+    constraint plan_written_pkey PRIMARY KEY (one)
+);
+
 create table planned_visits (
     id bigint not null generated always as identity,
     fleet_id bigint not null,
@@ -846,6 +857,7 @@ create table proposal_visits (
     state text not null,
     decided_by text not null,
     decided_at timestamp with time zone,
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED,
     constraint proposal_visits_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint proposal_visits_pkey PRIMARY KEY (id),
     constraint proposal_visits_proposal_id_fkey FOREIGN KEY (proposal_id) REFERENCES proposals(id),
@@ -1206,6 +1218,7 @@ create table workshops (
     fluid_months integer not null,
     changed_by text not null,
     changed_at timestamp with time zone not null,
+    constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED,
     constraint workshops_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint workshops_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint workshops_pkey PRIMARY KEY (depot_id)

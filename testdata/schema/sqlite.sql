@@ -198,6 +198,21 @@ CREATE INDEX booking_changes_booking on booking_changes (booking_id, id);
 
 CREATE INDEX booking_changes_left on booking_changes (from_depot, at);
 
+CREATE TRIGGER plan_written_booking_work_delete after delete on booking_work
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_booking_work_insert after insert on booking_work
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_booking_work_update after update on booking_work
+begin
+    update plan_written set mark = mark + 1;
+end;
+
 CREATE TABLE booking_work (
     booking_id  integer not null references bookings,
     seq         integer not null,
@@ -226,6 +241,21 @@ when new.state in ('booked', 'done') and exists (
         and b.starts < new.starts + new.minutes and new.starts < b.starts + b.minutes)
 begin
     select raise(abort, 'bookings_bay');
+end;
+
+CREATE TRIGGER plan_written_bookings_delete after delete on bookings
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_bookings_insert after insert on bookings
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_bookings_update after update on bookings
+begin
+    update plan_written set mark = mark + 1;
 end;
 
 CREATE TABLE bookings (
@@ -377,6 +407,21 @@ CREATE TABLE corrections (
 
 CREATE INDEX corrections_vehicle on corrections (vehicle_id, id);
 
+CREATE TRIGGER plan_written_depots_delete after delete on depots
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_depots_insert after insert on depots
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_depots_update after update on depots
+begin
+    update plan_written set mark = mark + 1;
+end;
+
 CREATE TABLE depots (
     id        integer primary key,
     fleet_id  integer not null references fleets,
@@ -462,6 +507,21 @@ CREATE TABLE "fitments" (
     revision         integer not null default 0,
     unique (vehicle_id, day, axle, part, side, face, revision)
 ) strict;
+
+CREATE TRIGGER plan_written_fleets_delete after delete on fleets
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_fleets_insert after insert on fleets
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_fleets_update after update on fleets
+begin
+    update plan_written set mark = mark + 1;
+end;
 
 CREATE TABLE fleets (
     id       integer primary key,
@@ -761,6 +821,11 @@ CREATE TABLE own_thresholds (
 
 CREATE INDEX own_thresholds_fleet on own_thresholds (fleet_id, id);
 
+CREATE TABLE plan_written (
+    one  integer primary key check (one = 1),
+    mark integer not null
+) strict;
+
 CREATE TABLE planned_visits (
     id         integer primary key,
     fleet_id   integer not null,
@@ -791,6 +856,21 @@ CREATE TABLE position_forecasts (
     day_quantiles blob,
     primary key (vehicle_id, axle, seq)
 ) strict;
+
+CREATE TRIGGER plan_written_proposal_visits_delete after delete on proposal_visits
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_proposal_visits_insert after insert on proposal_visits
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_proposal_visits_update after update on proposal_visits
+begin
+    update plan_written set mark = mark + 1;
+end;
 
 CREATE TABLE proposal_visits (
     id          integer primary key,
@@ -1132,6 +1212,21 @@ CREATE TABLE workshop_hours (
     heavy    real not null,
     primary key (depot_id, task)
 ) strict;
+
+CREATE TRIGGER plan_written_workshops_delete after delete on workshops
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_workshops_insert after insert on workshops
+begin
+    update plan_written set mark = mark + 1;
+end;
+
+CREATE TRIGGER plan_written_workshops_update after update on workshops
+begin
+    update plan_written set mark = mark + 1;
+end;
 
 CREATE TABLE workshops (
     depot_id      integer primary key references depots,
