@@ -34,11 +34,11 @@ type world struct {
 var now = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
 func newWorld(ctx context.Context, file string) (*world, error) {
-	db, err := store.Open(ctx, file)
-	if err != nil {
+	if err := storetest.MakeFile(file); err != nil {
 		return nil, err
 	}
-	if err := db.Migrate(ctx); err != nil {
+	db, err := store.Open(ctx, file)
+	if err != nil {
 		return nil, err
 	}
 	db.Now = func() time.Time { return now }

@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -38,23 +37,13 @@ type town struct {
 
 func newTown(t *testing.T) *town {
 	t.Helper()
-	w := &town{file: filepath.Join(t.TempDir(), "town.db")}
-	db, err := store.Open(t.Context(), w.file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := db.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	if err := db.Migrate(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	w := &town{file: storetest.URL(t, store.SQLite)}
+	db := storetest.MustOpen(t, w.file)
 	now := func() time.Time { return time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC) }
 	db.Now = now
 	w.svc = &pipeline.Service{DB: db, Now: now, Model: "pooled"}
 	e := &env{ctx: t.Context(), stdout: io.Discard, stderr: io.Discard, now: now, log: slog.New(slog.DiscardHandler)}
+	var err error
 	if w.engine, err = routes(e, w.svc, monitor.New(db, "test", e.log), listening{}, nil); err != nil {
 		t.Fatal(err)
 	}

@@ -5,7 +5,9 @@ package storetest
 import (
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"brakewear/internal/store"
@@ -34,9 +36,35 @@ func URL(tb testing.TB, dialect string) string {
 		return postgresURL(tb, true)
 	}
 	url := EmptyURL(tb, dialect)
-	migrate(tb, url)
+	if err := MakeFile(url); err != nil {
+		tb.Fatal(err)
+	}
 	return url
 }
+
+// MakeFile writes an empty, migrated SQLite database to a new file.
+func MakeFile(file string) error {
+	bytes, err := migratedFile()
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(file, bytes, 0o600)
+}
+
+// migratedFile is what such a file holds, made once for the process: copying takes a
+// fraction of migrating.
+var migratedFile = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "brakewear-test-*")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	file := filepath.Join(dir, "brakewear.db")
+	if err := migrateURL(file); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(file)
+})
 
 // EmptyURL is URL for a database without any tables.
 func EmptyURL(tb testing.TB, dialect string) string {
@@ -49,14 +77,18 @@ func EmptyURL(tb testing.TB, dialect string) string {
 
 func migrate(tb testing.TB, url string) {
 	tb.Helper()
-	ctx := context.Background()
-	db, err := store.Open(ctx, url)
-	if err == nil {
-		err = errors.Join(db.Migrate(ctx), db.Close())
-	}
-	if err != nil {
+	if err := migrateURL(url); err != nil {
 		tb.Fatal(err)
 	}
+}
+
+func migrateURL(url string) error {
+	ctx := context.Background()
+	db, err := store.Open(ctx, url)
+	if err != nil {
+		return err
+	}
+	return errors.Join(db.Migrate(ctx), db.Close())
 }
 
 // MustOpen opens the database at url and closes it when the test ends.
