@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"reflect"
+	"sync/atomic"
 
 	"brakewear/internal/units"
 	"brakewear/internal/web"
@@ -76,9 +77,10 @@ var pageData = map[string]any{
 // page is one page's template set: the layout, the shared pieces and the page
 // itself. A set each, for pages define blocks of the same name.
 type page struct {
-	name string
-	t    *template.Template
-	data reflect.Type
+	name   string
+	t      *template.Template
+	data   reflect.Type
+	length atomic.Int64 // bytes of the last: the next will be about as long
 }
 
 func parsePages(assets *web.Assets) (map[string]*page, error) {
@@ -121,8 +123,11 @@ func (p *page) render(data any, who *Signed, tell units.Reader) ([]byte, error) 
 	shown.FieldByName("Shell").FieldByName("Tell").Set(reflect.ValueOf(tell))
 	data = shown.Interface()
 	var b bytes.Buffer
+	last := int(p.length.Load())
+	b.Grow(last + last/8)
 	if err := p.t.Execute(&b, data); err != nil {
 		return nil, fmt.Errorf("page %s: %w", p.name, err)
 	}
+	p.length.Store(int64(b.Len()))
 	return b.Bytes(), nil
 }
