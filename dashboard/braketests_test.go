@@ -5,6 +5,9 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/store/storetest"
 )
 
 // follow submits a form and returns the page it leads to.
@@ -246,6 +249,22 @@ func TestRulesPages(t *testing.T) {
 	check(t, parse(t, page), []has{{".thresholds .force", "2 mm"}})
 	if rec := w.submit("/rules/fleets/1", url.Values{"rule_set": {"mars"}}); rec.Code != http.StatusBadRequest {
 		t.Errorf("a set that is none: got status %d", rec.Code)
+	}
+}
+
+// A depot's people see the rules that they go by, and cannot change them.
+func TestRulesOfADepot(t *testing.T) {
+	w := small(t)
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}, "why": {"registered there"}})
+	session, err := storetest.SignIn(t.Context(), w.svc.DB, "of a depot", auth.Grant{Role: auth.Admin, FleetID: 1, DepotID: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, parse(t, w.as(session, "GET", "/rules", nil).Body.String()), []has{{".ruled a[href=/rules/fleets/1]", "EU roadworthiness"}})
+	page := parse(t, w.as(session, "GET", "/rules/fleets/1", nil).Body.String())
+	check(t, page, []has{{"h1", "Rules of Ferry Lines"}, {"b", "EU roadworthiness"}, {".history", "registered there"}, {".thresholds", "*"}, {"main form", ""}})
+	if rec := w.as(session, "POST", "/rules/fleets/1", url.Values{"rule_set": {"maker"}}); rec.Code < 400 {
+		t.Errorf("picked another: got %d, want it refused", rec.Code)
 	}
 }
 

@@ -29,11 +29,10 @@ type SetRow struct {
 	Memory            int // of them, known from memory only
 }
 
-// FleetRulesRow is a fleet with its rule set; who sees a depot of it alone gets no
-// link to the fleet's.
+// FleetRulesRow is a fleet with its rule set.
 type FleetRulesRow struct {
 	Link, Fleet, Set string
-	Picked           bool
+	ToPick           bool // none is picked, and whoever looks sees the whole fleet
 }
 
 func setLink(id string) string { return "/rules/sets/" + id }
@@ -57,11 +56,7 @@ func (d *Dashboard) rules(c *gin.Context) error {
 		p.Sets = append(p.Sets, row)
 	}
 	for _, f := range fs {
-		link := ""
-		if sc.Sees(f.ID, 0) {
-			link = fleetRulesLink(f.ID)
-		}
-		p.Fleets = append(p.Fleets, FleetRulesRow{link, f.Name, rules.Or(f.RuleSet).Name, f.RuleSet != rules.Unset})
+		p.Fleets = append(p.Fleets, FleetRulesRow{fleetRulesLink(f.ID), f.Name, rules.Or(f.RuleSet).Name, f.RuleSet == rules.Unset && sc.Sees(f.ID, 0)})
 	}
 	return d.send(c, http.StatusOK, "rules", p)
 }

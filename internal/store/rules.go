@@ -71,10 +71,24 @@ func (t *tx) wholeFleet(sc auth.Scope, id int64) error {
 	return nil
 }
 
-// RuleChoices returns the rule sets that a fleet was given, newest first.
+// partOfFleet is an error unless there is such a fleet and sc sees a depot of it.
+func (t *tx) partOfFleet(sc auth.Scope, id int64) error {
+	var w where
+	w.places(sc, "f.id", "d.id")
+	w.add("f.id = ?", id)
+	var n int
+	err := t.one([]any{&n}, `select count(*) from fleets f left join depots d on d.fleet_id = f.id`+w.String(), w.args...)
+	if err == nil && n == 0 {
+		err = fleet.NotFoundf("fleet %d: there is none, or none that you may see", id)
+	}
+	return err
+}
+
+// RuleChoices returns the rule sets that a fleet was given, newest first; whoever
+// sees a depot of it goes by them.
 func (db *DB) RuleChoices(ctx context.Context, sc auth.Scope, fleetID int64) (cs []RuleChoice, err error) {
 	err = db.read(ctx, "list rule sets picked", func(t *tx) error {
-		if err := t.wholeFleet(sc, fleetID); err != nil {
+		if err := t.partOfFleet(sc, fleetID); err != nil {
 			return err
 		}
 		return t.each(func(r *sqlx.Rows) error {

@@ -38,8 +38,13 @@ func TestPickRules(t *testing.T) {
 		wantKind(t, pick(all, north.FleetID, "eu", ""), fleet.ErrInvalid, "say who")
 		wantKind(t, pick(auth.ScopeOf([]int64{south.FleetID}, nil), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
 		wantKind(t, pick(auth.ScopeOf(nil, []int64{north.DepotID}), north.FleetID, "eu", "N. N."), fleet.ErrNotFound, "fleet")
-		_, err = db.RuleChoices(t.Context(), auth.Scope{}, north.FleetID)
-		wantKind(t, err, fleet.ErrNotFound, "fleet")
+		if cs, err = db.RuleChoices(t.Context(), auth.ScopeOf(nil, []int64{north.DepotID}), north.FleetID); err != nil || len(cs) != 2 {
+			t.Errorf("seen from a depot: got %+v, %v, want both", cs, err)
+		}
+		for _, sc := range []auth.Scope{{}, auth.ScopeOf([]int64{south.FleetID}, []int64{south.DepotID})} {
+			_, err = db.RuleChoices(t.Context(), sc, north.FleetID)
+			wantKind(t, err, fleet.ErrNotFound, "fleet")
+		}
 	})
 }
 
