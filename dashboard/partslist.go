@@ -1,8 +1,11 @@
 package dashboard
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"github.com/gin-gonic/gin"
@@ -19,6 +22,7 @@ type PartsListPage struct {
 	Depots   []Choice
 	Range    string
 	Rows     []PartNeedRow
+	More     int // that are in the files only
 	CSV      string
 	XLSX     string
 	Fault    string
@@ -81,10 +85,36 @@ func (d *Dashboard) partsList(c *gin.Context) error {
 		CSV:    "/plan/parts.csv" + keep.encode(),
 		XLSX:   "/plan/parts.xlsx" + keep.encode(),
 	}
+	slices.SortStableFunc(ns, byToDo)
+	if p.More = max(0, len(ns)-maxNeeds); p.More > 0 {
+		ns = ns[:maxNeeds]
+	}
 	for i := range ns {
 		p.Rows = append(p.Rows, partNeedRow(tell, &ns[i], today))
 	}
 	return d.send(c, http.StatusOK, "partslist", p)
+}
+
+// maxNeeds is how many parts the page shows: what is to be done about leads them.
+// Judgement: some screens, which anybody reads to the end before ordering.
+const maxNeeds = 150
+
+// byToDo orders what is short by its last day to order, then what no part is known
+// for, most first, then what there is enough of.
+func byToDo(a, b pipeline.PartNeed) int {
+	rank := func(n *pipeline.PartNeed) int {
+		switch {
+		case n.OrderBy != nil:
+			return int(*n.OrderBy) - math.MaxInt32
+		case n.Part.ID == 0:
+			return 0
+		}
+		return 1
+	}
+	if c := cmp.Compare(rank(&a), rank(&b)); c != 0 || a.Part.ID != 0 {
+		return c
+	}
+	return cmp.Compare(b.Expected, a.Expected)
 }
 
 func partNeedRow(tell units.Reader, n *pipeline.PartNeed, today fleet.Date) PartNeedRow {

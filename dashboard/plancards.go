@@ -64,7 +64,7 @@ func (d *Dashboard) dueRows(ctx context.Context, c *gin.Context, ids []int64) (m
 
 // day makes a day with a cell for each depot.
 func (x *planDrawer) day(tell units.Reader, ws []store.DepotWorkshop, day fleet.Date) PlanDay {
-	p := PlanDay{Title: day.Time().Format("Mon ") + tell.DayShort(day), ISO: day.String(), Today: day == x.today}
+	p := PlanDay{Title: day.Time().Format("Mon ") + tell.DayShort(day), ISO: day.String(), Today: day == x.today, Past: day < x.today}
 	for i := range ws {
 		p.Cells = append(p.Cells, x.cell(tell, &ws[i], day))
 	}

@@ -31,6 +31,7 @@ type WorkplanPage struct {
 	Said     *Said    // what became of accepting
 	Names    []string // of the depots, down
 	Days     []PlanDay
+	Gone     int // of them before today, where today is one of the week's
 	Unplaced []UnplacedRow
 	Overdue  []PlanCard // booked for days gone by, and nobody said what became of them
 	Elsewhen string     // where the next proposed visit is, when this week has none
@@ -57,6 +58,7 @@ type PlanDay struct {
 	Title string
 	ISO   string
 	Today bool
+	Past  bool
 	Cells []PlanCell
 }
 
@@ -168,7 +170,9 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	for n := range planDays {
 		day := monday + fleet.Date(n)
 		if pd := draw.day(tell, ws, day); n < 5 || pd.busy() {
-			p.Days = append(p.Days, pd)
+			if p.Days = append(p.Days, pd); pd.Today {
+				p.Gone = len(p.Days) - 1
+			}
 		}
 	}
 	for i := range visits {

@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/xuri/excelize/v2"
 
@@ -214,6 +215,18 @@ func TestOverdueBooking(t *testing.T) {
 	}
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{".overdue", ""}})
 	check(t, parse(t, w.get(w.vehiclePath(t, "Bus 1")).Body.String()), []has{{"#axle-1 .fitted", "new pad"}})
+}
+
+// The days gone by of the present week are behind a link on a phone, and there.
+func TestPlanFromToday(t *testing.T) {
+	w := small(t)
+	w.svc.Now = func() time.Time { return now.AddDate(0, 0, 2) } // Wednesday
+	page := parse(t, w.get("/plan").Body.String())
+	check(t, page, []has{{"a.gone[href=#days]", "2 days of this week gone by"}, {".from-today .is-past", "Mon 2 Mar"}, {".is-today", "Wed 4 Mar"}})
+	if got := len(find(page, ".is-past")); got != 2 {
+		t.Errorf("got %d days gone by, want 2", got)
+	}
+	check(t, parse(t, w.get("/plan?week=2026-02-23").Body.String()), []has{{".gone", ""}, {".from-today", ""}})
 }
 
 func TestPlanFiles(t *testing.T) {
