@@ -86,7 +86,7 @@ func (u Usage) Days(km Dist) Dist {
 		return Dist{}
 	}
 	x := make([]float64, len(Levels))
-	last := u.track.Last
+	last, reach := u.track.Last, u.reach()
 	p := 0
 	for ; p < len(Levels) && km.X[p] <= last.Km; p++ {
 		x[p] = u.track.Day(km.X[p])
@@ -94,10 +94,10 @@ func (u Usage) Days(km Dist) Dist {
 	day0, f0 := 0., km.CDF(last.Km)
 	var at [reachNodes]int // per node, the first kept quantile above its total
 	for i := 0; i < reachSteps && p < len(Levels); i++ {
-		day := u.reach.days[i]
+		day := reach.days[i]
 		var f float64
 		for g, w := range hermiteW {
-			f += w * cdfFrom(km.X, u.reach.km[i][g], &at[g])
+			f += w * cdfFrom(km.X, reach.km[i][g], &at[g])
 		}
 		for p < len(Levels) && f >= Levels[p] {
 			d := day

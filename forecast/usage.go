@@ -1,6 +1,9 @@
 package forecast
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // Usage is the forecast of the distance one vehicle drives. It goes on from
 // the last odometer reading, so that what has been driven since is uncertain
@@ -14,7 +17,7 @@ type Usage struct {
 
 	track Track
 	law   distanceLaw
-	reach *reachTable
+	reach func() *reachTable // worked out once, if dates are asked for
 }
 
 // distanceLaw gives the log-normal law of the km driven between a and b days
@@ -52,7 +55,8 @@ func newUsage(t Track, asOf Day, intervals int, law distanceLaw) Usage {
 		mu, _ := law.logKm(t.Last.Day, 0, since)
 		u.NowKm = t.Last.Km + math.Exp(mu)
 	}
-	u.reach = newReachTable(t.Last, law)
+	last := t.Last
+	u.reach = sync.OnceValue(func() *reachTable { return newReachTable(last, law) })
 	return u
 }
 
