@@ -6,7 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
-	"regexp"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -82,8 +82,6 @@ func appendJSON(b []byte, v any) ([]byte, error) {
 	return appendJSON(b, plain)
 }
 
-var stageName = regexp.MustCompile(`\bstaged_\w+`)
-
 // withFew puts the rows of the stages that query names, where they are few, before
 // it, under the names that their tables would have.
 func (t *tx) withFew(query string, args []any) (string, []any) {
@@ -92,10 +90,8 @@ func (t *tx) withFew(query string, args []any) (string, []any) {
 	}
 	var parts []string
 	var arrays []any
-	names := stageName.FindAllString(query, -1)
-	slices.Sort(names)
-	for _, name := range slices.Compact(names) {
-		if f, ok := t.few[name]; ok {
+	for _, name := range slices.Sorted(maps.Keys(t.few)) {
+		if f := t.few[name]; strings.Contains(query, name) { // no name begins another
 			parts = append(parts, name+` as (
 				select `+strings.Join(f.columns, ", ")+`
 				from json_populate_recordset(CAST(null AS `+f.from+`), CAST(? AS json)))`)

@@ -197,10 +197,22 @@ func (t *tx) upsertForecasts(sc auth.Scope) (int, error) {
 		on conflict (vehicle_id, axle) do update set `+strings.Join(set, ", "), w.args...)
 }
 
+// fewAxles is how many axles are named by a statement: those of a vehicle or two.
+const fewAxles = 16
+
 func (t *tx) replacePositions(fs []AxleForecast) error {
+	among, keys := "select vehicle_id, axle from staged_forecasts", []any(nil)
+	if len(fs) <= fewAxles { // which the server would take out of all that is staged of them
+		n := rounded(len(fs))
+		among = "values " + strings.Repeat(", (CAST(? AS bigint), CAST(? AS integer))", n)[2:]
+		for i := range n {
+			f := &fs[min(i, len(fs)-1)]
+			keys = append(keys, f.VehicleID, f.Axle)
+		}
+	}
 	_, err := t.exec(`
 		delete from position_forecasts
-		where (vehicle_id, axle) in (select vehicle_id, axle from staged_forecasts)`)
+		where (vehicle_id, axle) in (`+among+`)`, keys...)
 	if err != nil {
 		return err
 	}
