@@ -39,9 +39,11 @@ func (l *lookout) few(ctx context.Context, ids []int64) (reader, error) {
 			if l.thresholds[h.Vehicle.FleetID] != nil {
 				return nil
 			}
-			ts, err := s.Thresholds(ctx, l.sc, h.Vehicle.FleetID)
-			if err != nil {
-				return err
+			ts := rules.ThresholdsWith(nil)
+			if h.Thresholds { // to ask a server for none takes as long as to read the vehicle
+				if ts, err = s.Thresholds(ctx, l.sc, h.Vehicle.FleetID); err != nil {
+					return err
+				}
 			}
 			if l.thresholds == nil {
 				l.thresholds = map[int64]rules.Thresholds{}

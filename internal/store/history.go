@@ -20,6 +20,7 @@ type History struct {
 	Vehicle      fleet.Vehicle
 	Fleet, Depot string
 	RuleSet      string // id, of the fleet; blank = none picked
+	Thresholds   bool   // the fleet has had some of its own
 	Axles        []fleet.Axle
 	Limits       []fleet.AxleLimit // the workshop's own, in force
 	Odometers    []fleet.Odometer
@@ -141,7 +142,7 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 			h := &History{}
 			hs = append(hs, h)
 			var its rare
-			err := r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet,
+			err := r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet, &h.Thresholds,
 				&its.swaps, &its.limits, &its.tests, &its.conditions, &its.cards, &its.refused)...)
 			some.add(its)
 			return err
@@ -150,6 +151,7 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 				f.name,
 				d.name,
 				f.rule_set,
+				exists (select 1 from own_thresholds x where x.fleet_id = v.fleet_id),
 				exists (select 1 from cluster_swaps x where x.vehicle_id = v.id),
 				exists (select 1 from axle_limits x where x.vehicle_id = v.id),
 				exists (select 1 from brake_tests x where x.vehicle_id = v.id),
