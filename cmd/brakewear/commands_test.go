@@ -95,6 +95,8 @@ func TestDemoMakesItsDatabase(t *testing.T) {
 	if testing.Short() {
 		t.Skip("makes the demo's fleet")
 	}
+	defer func(months int) { demoMonths = months }(demoMonths)
+	demoMonths = 1
 	db := filepath.Join(t.TempDir(), "demo.db")
 	_, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none")
 	if err == nil || !strings.Contains(err.Error(), "listen") {

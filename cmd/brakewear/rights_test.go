@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -35,9 +36,12 @@ type town struct {
 	handler http.Handler
 }
 
-func newTown(t *testing.T) *town {
+func newTown(t *testing.T) *town { return townOn(t, storetest.URL(t, store.SQLite)) }
+
+// townOn is the town of a database.
+func townOn(t *testing.T, file string) *town {
 	t.Helper()
-	w := &town{file: storetest.URL(t, store.SQLite)}
+	w := &town{file: file}
 	db := storetest.MustOpen(t, w.file)
 	now := func() time.Time { return time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC) }
 	db.Now = now
@@ -227,6 +231,28 @@ func (w *town) at(t *testing.T, path string) (string, bool) {
 
 // demoTown is a town in which the demo's fleet has one of every record.
 func demoTown(t *testing.T) *town {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "town.db")
+	if demoTownFile == nil {
+		if _, err := makeDemoTown(t).svc.DB.Backup(t.Context(), file); err != nil {
+			t.Fatal(err)
+		}
+		var err error
+		if demoTownFile, err = os.ReadFile(file); err != nil {
+			t.Fatal(err)
+		}
+		return townOn(t, file)
+	}
+	if err := os.WriteFile(file, demoTownFile, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return townOn(t, file)
+}
+
+// demoTownFile is the database of makeDemoTown, made once for the process.
+var demoTownFile []byte
+
+func makeDemoTown(t *testing.T) *town {
 	t.Helper()
 	w := newTown(t)
 	ctx, sc, svc := t.Context(), auth.AllFleets(), w.svc
