@@ -75,6 +75,9 @@ type dueRead struct {
 }
 
 func (d *Dashboard) due(c *gin.Context) error {
+	if err := d.svc.DB.AwaitDue(c.Request.Context()); err != nil {
+		return err
+	}
 	var x dueRead
 	err := d.inOneState(c, func(d *Dashboard) (err error) {
 		x, err = d.readDue(c)

@@ -144,8 +144,14 @@ func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.Dem
 	ctx, cancel := context.WithCancel(e.ctx)
 	scheduled := make(chan error, 1)
 	go func() { scheduled <- e.clock(svc).Run(ctx) }()
+	warm := make(chan struct{})
+	go func() {
+		defer close(warm)
+		svc.KeepDueWarm(ctx, e.log)
+	}()
 	defer func() {
 		cancel()
+		<-warm
 		err = errors.Join(err, <-scheduled)
 	}()
 	return serveUntil(e.ctx, l, mon.Over(handler), mon.Ending, at.ShutdownDelay)

@@ -109,6 +109,11 @@ type DuePage struct {
 // DueSoon returns a page of the due-soon list. What its rows point to is not to be
 // changed: the next who asks gets it too.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
+	if db.within == nil {
+		if err := db.AwaitDue(ctx); err != nil {
+			return page, err
+		}
+	}
 	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
 		limit, key := limitOf(q.Limit), ""
 		if limit <= DefaultLimit { // else it is too long to be kept

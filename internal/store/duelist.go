@@ -2,6 +2,7 @@ package store
 
 import (
 	"cmp"
+	"context"
 	"slices"
 	"strconv"
 	"strings"
@@ -25,6 +26,7 @@ type dueList struct {
 	read    bool   // something is held
 	version string // of the database; blank = not known
 	kept    dueKept
+	whole   chan struct{} // closed when all that is being read has been; nil = nothing is
 }
 
 type dueHeld struct {
@@ -95,6 +97,11 @@ func (t *tx) withDue(today fleet.Date, use func(l *dueList) error) error {
 	if t.db.Tentative() { // sees what nobody else does
 		l = newDueList()
 	}
+	if t.version != "" { // most have nothing to wait for
+		if done, err := l.look(t.version, today, use); done || err != nil {
+			return err
+		}
+	}
 	for {
 		version, err := t.bringUp(l, today)
 		if err != nil {
@@ -115,6 +122,53 @@ func (l *dueList) look(version string, today fleet.Date, use func(l *dueList) er
 		return false, nil
 	}
 	return true, use(l)
+}
+
+// AwaitDue waits while all of the due-soon list is being read. Who waits within a
+// transaction keeps others from reading anything.
+func (db *DB) AwaitDue(ctx context.Context) error {
+	db.due.mu.RLock()
+	whole := db.due.whole
+	db.due.mu.RUnlock()
+	if whole == nil {
+		return nil
+	}
+	select {
+	case <-whole:
+		return nil
+	case <-ctx.Done():
+		return wrap(ctx, "list what is due", ctx.Err())
+	}
+}
+
+// WarmDue reads the due-soon list, with what moved since the month before today, so
+// that who asks for it next need not wait for that.
+func (db *DB) WarmDue(ctx context.Context, today fleet.Date) error {
+	return db.readKeeping(ctx, "read ahead what is due", func(t *tx) error {
+		if err := t.withDue(today, func(*dueList) error { return nil }); err != nil {
+			return err
+		}
+		if _, err := t.names(); err != nil {
+			return err
+		}
+		_, err := t.plan()
+		return err
+	})
+}
+
+// reading has others wait until done: see AwaitDue. The one has the turn.
+func (l *dueList) reading() (done func()) {
+	whole := make(chan struct{})
+	set := func(to chan struct{}) {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.whole = to
+	}
+	set(whole)
+	return func() {
+		set(nil)
+		close(whole)
+	}
 }
 
 // bringUp reads what was written since the list was read, and returns the version
@@ -163,6 +217,7 @@ func (t *tx) readDueSince(l *dueList, version string) error {
 			}
 		}
 	}
+	defer l.reading()()
 	news = &dueHeld{} // moves are read when they are asked for
 	if _, err := t.readDue(news, where{}, where{}, 0); err != nil {
 		return err
@@ -326,9 +381,24 @@ func (l *dueHeld) sort() {
 	})
 }
 
+// insert puts axles that were not there, in their order, between the others.
+func (l *dueHeld) insert(more []dueAxle) {
+	end := len(l.axles)
+	l.axles = append(l.axles, more...)        // room for them
+	for k, a := range slices.Backward(more) { // what is behind each is moved once
+		i, _ := l.searchIn(l.axles[:end], l.vehicles[a.vehicle].id, a.axle)
+		copy(l.axles[i+k+1:], l.axles[i:end])
+		l.axles[i+k], end = a, i
+	}
+}
+
 // search returns where an axle is, or would be.
 func (l *dueHeld) search(vehicleID int64, axle int16) (i int, ok bool) {
-	return slices.BinarySearchFunc(l.axles, axle, func(a dueAxle, axle int16) int {
+	return l.searchIn(l.axles, vehicleID, axle)
+}
+
+func (l *dueHeld) searchIn(axles []dueAxle, vehicleID int64, axle int16) (i int, ok bool) {
+	return slices.BinarySearchFunc(axles, axle, func(a dueAxle, axle int16) int {
 		return cmp.Or(cmp.Compare(l.vehicles[a.vehicle].id, vehicleID), cmp.Compare(a.axle, axle))
 	})
 }
@@ -357,7 +427,6 @@ func (l *dueHeld) take(news *dueHeld) {
 			l.vehicles[at] = v
 		}
 	}
-	was := len(l.axles)
 	var more []dueAxle
 	for _, a := range news.axles {
 		a.vehicle = slot[a.vehicle]
@@ -368,9 +437,7 @@ func (l *dueHeld) take(news *dueHeld) {
 			more = append(more, a)
 		}
 	}
-	if l.axles = append(l.axles, more...); len(l.axles) > was {
-		l.sort()
-	}
+	l.insert(more)
 	l.newest.vehicle = max(l.newest.vehicle, news.newest.vehicle)
 	l.newest.axle = max(l.newest.axle, news.newest.axle)
 }

@@ -29,3 +29,6 @@ func SetMaxDueNews(n int) (undo func()) {
 	maxDueNews = n
 	return func() { maxDueNews = old }
 }
+
+// DueReadWhole has it that all of the due-soon list is being read, until done.
+func (db *DB) DueReadWhole() (done func()) { return db.due.reading() }
