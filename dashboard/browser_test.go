@@ -2,20 +2,17 @@ package dashboard
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
@@ -36,55 +33,6 @@ const (
 	// a4 is what a sheet of it has between a browser's usual margins.
 	a4 = 718
 )
-
-// browser starts a headless Chromium for the test, or skips where there is
-// none; BRAKEWEAR_REQUIRE_BROWSER=1 makes that a failure.
-func browser(t *testing.T) context.Context {
-	t.Helper()
-	path := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if found, err := exec.LookPath(name); err == nil {
-			path = found
-			break
-		}
-	}
-	if path == "" {
-		const how = "no Chromium here: `make test` installs it (Debian: apt-get install chromium)"
-		if os.Getenv("BRAKEWEAR_REQUIRE_BROWSER") == "1" {
-			t.Fatal(how)
-		}
-		t.Skip(how)
-	}
-	opts := []chromedp.ExecAllocatorOption{chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir())}
-	for _, name := range []string{"disable-quic", "disable-background-networking", "disable-component-update", "disable-sync", "hide-scrollbars"} {
-		opts = append(opts, chromedp.Flag(name, true))
-	}
-	ctx, cancelAllocator := chromedp.NewExecAllocator(t.Context(), opts...)
-	ctx, cancel := chromedp.NewContext(ctx)
-	t.Cleanup(func() {
-		if err := chromedp.Cancel(ctx); err != nil && !errors.Is(err, context.Canceled) {
-			t.Logf("close the browser: %v", err)
-		}
-		cancel()
-		cancelAllocator()
-	})
-	if err := chromedp.Do(ctx); err != nil {
-		t.Fatalf("start %s: %v", path, err)
-	}
-	// From here on the test ends even if the browser hangs.
-	limited, stop := context.WithTimeout(ctx, 15*time.Minute)
-	t.Cleanup(stop)
-	return limited
-}
-
-// must runs steps in the browser.
-func must(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
-	t.Helper()
-	if err := chromedp.Do(ctx, steps...); err != nil {
-		t.Fatal(err)
-	}
-}
 
 // eval returns the value of a JavaScript expression.
 func eval[T any](t *testing.T, ctx context.Context, expression string) T {

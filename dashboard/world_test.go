@@ -239,6 +239,9 @@ func island(t *testing.T) *world {
 
 func TestMain(m *testing.M) {
 	code := m.Run()
+	if closeChromium != nil {
+		closeChromium()
+	}
 	if shared.world != nil {
 		shared.svc.DB.Close()
 	}
