@@ -1,12 +1,14 @@
 package ingest
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 )
@@ -93,4 +95,27 @@ func benchRead(b *testing.B, file []byte) {
 		}
 	}
 	b.ReportMetric(float64(rows)/b.Elapsed().Seconds(), "rows/s")
+}
+
+// BenchmarkOpenQuotes reads lines each of which leaves a quote open, of two sizes: it
+// is to be as fast on both, and for long lines.
+func BenchmarkOpenQuotes(b *testing.B) {
+	for _, size := range []int{1 << 20, 4 << 20} {
+		for _, text := range []string{"", strings.Repeat("x", 1000)} {
+			b.Run(fmt.Sprintf("%d MB of lines of %d", size>>20, 6+len(text)), func(b *testing.B) {
+				file := []byte(longHeader + strings.Repeat("a\",\"b"+text+"\n", size/(6+len(text))))
+				b.SetBytes(int64(len(file)))
+				for b.Loop() {
+					src := &csvSource{in: bufio.NewReaderSize(bytes.NewReader(file), 2*maxLine), delim: ',', eol: '\n'}
+					for {
+						if _, err := src.next(); errors.Is(err, io.EOF) {
+							break
+						} else if err != nil {
+							b.Fatal(err)
+						}
+					}
+				}
+			})
+		}
+	}
 }

@@ -30,14 +30,23 @@ type csvSource struct {
 	in    *bufio.Reader
 	delim byte
 	eol   byte
-	line  int      // of the last line read
-	again [][]byte // lines to read once more
+	line  int       // of the last line read
+	ahead []csvLine // lines looked at already, to be read next
 	cells []string
 
 	// latin is the first line that was no UTF-8 and was read as Windows-1252,
 	// told that a record said so.
 	latin int
 	told  bool
+}
+
+// csvLine is a line looked at for the end of a quote. However many quotes before it
+// are open, it is looked through once for all of them.
+type csvLine struct {
+	text []byte
+	seen bool
+	// Where a quote is open as it begins: is one as it ends, or is something wrong.
+	open, wrong bool
 }
 
 // openCSV finds the sign between cells: the one by which a header is found.
@@ -128,6 +137,7 @@ func (s *csvSource) record() (record, error) {
 			rec.cells = s.cells
 			return rec, nil
 		}
+		text = bytes.Clone(text) // for looking ahead reads on
 		var fault string
 		if rec.cells, fault, err = s.quoted(text); err != nil {
 			return record{}, err
@@ -142,62 +152,77 @@ func (s *csvSource) record() (record, error) {
 // quoted parts a line that has quotes, with the lines that follow while a
 // quote is open. Where that fails, only the first line is lost.
 func (s *csvSource) quoted(first []byte) (cells []string, fault string, err error) {
-	whole := bytes.Clone(first)
-	var more [][]byte
-	for {
-		cells, open, fault := splitQuoted(s.cells[:0], s.text(whole), s.delim)
-		s.cells = cells
-		if !open && fault == "" {
-			return cells, "", nil
+	var open bool
+	if s.cells, open, fault = splitQuoted(s.cells[:0], s.text(first), s.delim); !open {
+		if fault != "" {
+			return nil, fault, nil
 		}
-		if open || len(more) > 0 {
-			fault = "a quote is opened and never closed: close it, or double a quote that belongs to the text"
-		}
-		if open {
-			var closing bool
-			if whole, more, closing, err = s.untilQuote(whole, more); err != nil {
-				return nil, "", err
-			}
-			if closing {
-				continue
-			}
-		}
-		s.again = append(more, s.again...)
-		s.line -= len(more)
-		return nil, fault, nil
+		return s.cells, "", nil
 	}
+	more, err := s.untilClosed()
+	if err != nil {
+		return nil, "", err
+	}
+	if more == 0 {
+		return nil, "a quote is opened and never closed: close it, or double a quote that belongs to the text", nil
+	}
+	whole := bytes.Clone(first)
+	for i := range more {
+		whole = append(append(whole, '\n'), s.ahead[i].text...)
+	}
+	s.ahead = s.ahead[more:]
+	s.line += more
+	s.cells, _, _ = splitQuoted(s.cells[:0], s.text(whole), s.delim)
+	return s.cells, "", nil
 }
 
-// untilQuote appends to whole and more the lines up to the next that has a
-// quote, and says whether there is one.
-func (s *csvSource) untilQuote(whole []byte, more [][]byte) ([]byte, [][]byte, bool, error) {
-	for len(more) < maxQuoted {
-		next, err := s.readLine()
-		if errors.Is(err, io.EOF) {
-			break
+// untilClosed returns how many of the lines to come belong to a quote that is open;
+// 0: it is never closed.
+func (s *csvSource) untilClosed() (int, error) {
+	for i := range maxQuoted {
+		if i == len(s.ahead) {
+			text, err := s.scan()
+			if errors.Is(err, io.EOF) {
+				return 0, nil
+			}
+			if err != nil {
+				return 0, err
+			}
+			s.ahead = append(s.ahead, csvLine{text: bytes.Clone(text)})
 		}
-		if err != nil {
-			return nil, nil, false, err
+		l := &s.ahead[i]
+		if !l.seen {
+			_, open, fault := splitQuoted(nil, `"`+string(l.text), s.delim)
+			l.seen, l.open, l.wrong = true, open, fault != ""
 		}
-		next = bytes.Clone(next)
-		more = append(more, next)
-		whole = append(append(whole, '\n'), next...)
-		if bytes.IndexByte(next, '"') >= 0 {
-			return whole, more, true, nil
+		switch {
+		case l.wrong:
+			return 0, nil
+		case !l.open:
+			return i + 1, nil
 		}
 	}
-	return whole, more, false, nil
+	return 0, nil
 }
 
 // readLine returns the next line without its end; it holds until the next
 // call. A line over maxLine is cut off a little after.
 func (s *csvSource) readLine() ([]byte, error) {
-	if len(s.again) > 0 {
-		text := s.again[0]
-		s.again = s.again[1:]
+	if len(s.ahead) > 0 {
+		text := s.ahead[0].text
+		s.ahead = s.ahead[1:]
 		s.line++
 		return text, nil
 	}
+	text, err := s.scan()
+	if err == nil {
+		s.line++
+	}
+	return text, err
+}
+
+// scan reads the next line from the file.
+func (s *csvSource) scan() ([]byte, error) {
 	text, err := s.in.ReadSlice(s.eol)
 	if errors.Is(err, bufio.ErrBufferFull) {
 		text = bytes.Clone(text[:min(len(text), maxLine+1)])
@@ -208,7 +233,6 @@ func (s *csvSource) readLine() ([]byte, error) {
 	if err != nil && !(errors.Is(err, io.EOF) && len(text) > 0) {
 		return nil, err
 	}
-	s.line++
 	text = bytes.TrimSuffix(text, []byte{s.eol})
 	return bytes.TrimSuffix(text, []byte{'\r'}), nil
 }
