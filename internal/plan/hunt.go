@@ -32,9 +32,9 @@ type hunt struct {
 }
 
 // hunts splits the problem and finds a first plan and bound of each part, on as
-// many goroutines as workers says. It leaves those nil that ctx cut off: look at ctx
-// before using any.
-func (in *instance) hunts(ctx context.Context, workers func(n int) int) []*hunt {
+// many goroutines as workers says, no good ones when it is over. It leaves those nil
+// that ctx cut off: look at ctx before using any.
+func (in *instance) hunts(ctx context.Context, over func() bool, workers func(n int) int) []*hunt {
 	parts := in.parts()
 	hunts := make([]*hunt, len(parts))
 	next := make(chan int)
@@ -46,7 +46,7 @@ func (in *instance) hunts(ctx context.Context, workers func(n int) int) []*hunt 
 		if len(parts) > 1 {
 			part = compile(parts[i])
 		}
-		hunts[i] = newHunt(ctx, part)
+		hunts[i] = newHunt(over, part)
 	}
 	for range workers(len(parts)) {
 		wg.Go(func() {
@@ -86,7 +86,7 @@ func (g *gone) raise() {
 }
 
 // newHunt finds the bound by prices of capacity, and the plan they lead to.
-func newHunt(ctx context.Context, in *instance) *hunt {
+func newHunt(over func() bool, in *instance) *hunt {
 	h := &hunt{}
 	for v := range in.veh {
 		if len(in.veh[v].jobs) > 0 {
@@ -99,10 +99,10 @@ func newHunt(ctx context.Context, in *instance) *hunt {
 	}
 	h.room = newRoom(in)
 	up := newAscent(h.room, make([]float64, 2*len(in.cap)), 0)
-	up.rise(ctx, roomSteps, math.Inf(1))
+	up.rise(over, roomSteps, math.Inf(1))
 	h.room.set(up.x)
 	h.bound = up.bound
-	h.search = newSearch(ctx, in.guided(&h.room.prices), &h.room.prices)
+	h.search = newSearch(over, in.guided(&h.room.prices, over))
 	h.best, h.keep = h.b.total(), h.b.save(nil)
 	h.next = h.prepare
 	if h.done() {
@@ -134,6 +134,7 @@ func (h *hunt) prepare() {
 	if h.few() && h.prove(firstNodes) {
 		return
 	}
+	h.ready(&h.room.prices)
 	h.unit = max(h.best/1000, math.Abs(h.bound)) / float64(h.live)
 	h.pairs = newTrader(h.b)
 	c := newCover(h.b.in)
@@ -155,22 +156,20 @@ func (h *hunt) start() {
 // and keeps what is better.
 func (h *hunt) improve() {
 	if h.round > 0 {
-		for range roamSteps * h.live {
-			h.ruin(roaming * h.unit)
-		}
+		h.times(roamSteps*h.live, func() { h.ruin(roaming * h.unit) })
 	}
 	if h.round%coverEvery == 0 {
 		n := coverSteps
 		if h.best-h.bound > wide*h.best {
 			n *= wideSteps
 		}
-		h.knap.rise(h.ctx, n, min(h.best, h.now))
+		h.knap.rise(h.over, n, min(h.best, h.now))
 		h.bound = max(h.bound, h.knap.bound)
 	}
 	h.rank(&h.room.prices)
-	h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live)
+	h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live, h.over)
 	h.repack(max(leastSteps, packSteps*h.live), packSize, packNodes)
-	h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live)
+	h.pairs.settle(h.rnd.intn(len(h.b.in.cap)), h.live, h.over)
 	h.idle++
 	if x := h.b.total(); x < h.now-slight {
 		if h.few() || h.since-x > little*x {
@@ -232,10 +231,9 @@ func (h *hunt) prove(nodes int) bool {
 // hounds go on with the hunts of a problem until all have ended or no more time
 // is to be spent. Each step is on that hunt which may still win most.
 type hounds struct {
-	hunts  []*hunt
-	ctx    context.Context
-	enough <-chan struct{}
-	mu     sync.Mutex
+	hunts []*hunt
+	over  func() bool
+	mu    sync.Mutex
 }
 
 // run returns whether there was not time enough.
@@ -266,12 +264,8 @@ func (hs *hounds) take(had *hunt) (h *hunt) {
 	if had != nil {
 		had.taken = false
 	}
-	select {
-	case <-hs.ctx.Done():
+	if hs.over() {
 		return nil
-	case <-hs.enough:
-		return nil
-	default:
 	}
 	for _, x := range hs.hunts {
 		if !x.taken && x.next != nil && (h == nil || x.best-x.bound > h.best-h.bound) {

@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"strings"
@@ -11,7 +10,7 @@ import (
 // What panics beside the search is raised where it is waited for, and does not end
 // the program.
 func TestHoundsPanic(t *testing.T) {
-	hs := &hounds{ctx: t.Context()}
+	hs := &hounds{over: never}
 	for range 3 {
 		hs.hunts = append(hs.hunts, &hunt{next: func() { panic("as should never be") }})
 	}
@@ -23,16 +22,15 @@ func TestHoundsPanic(t *testing.T) {
 	hs.run(2)
 }
 
-// ended is a relaxation in the midst of whose climb the context ends.
-type ended struct {
-	stop func()
-	n    int // evaluations
-}
+func never() bool { return false }
+
+// ended is a relaxation whose climb is over after the third evaluation.
+type ended struct{ n int }
+
+func (e *ended) over() bool { return e.n >= 3 }
 
 func (e *ended) evaluate(x, g []float64) float64 {
-	if e.n++; e.n == 3 {
-		e.stop()
-	}
+	e.n++
 	g[0] = 1
 	return 1 + x[0]
 }
@@ -40,9 +38,8 @@ func (e *ended) evaluate(x, g []float64) float64 {
 // A step of a large problem takes long: the climb goes no further than the one it is
 // at.
 func TestRiseEnds(t *testing.T) {
-	ctx, stop := context.WithCancel(t.Context())
-	e := &ended{stop: stop}
-	newAscent(e, make([]float64, 1), 0).rise(ctx, 800, math.Inf(1))
+	e := &ended{}
+	newAscent(e, make([]float64, 1), 0).rise(e.over, 800, math.Inf(1))
 	if e.n != 3 {
 		t.Errorf("got %d evaluations, want none after the third", e.n)
 	}

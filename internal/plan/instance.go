@@ -262,7 +262,7 @@ func (in *instance) optionsOf(v *vehicle, mask uint32, bound map[int]place) []op
 	}
 	// Cheapest first: what comes on top is never negative, so a search can stop
 	// at the first that costs more than the best found.
-	slices.SortStableFunc(opts, func(a, b option) int {
+	slices.SortFunc(opts, func(a, b option) int {
 		if a.cost != b.cost {
 			return cmp.Compare(a.cost, b.cost)
 		}

@@ -2,7 +2,6 @@ package plan
 
 import (
 	"cmp"
-	"context"
 	"math"
 	"slices"
 )
@@ -25,7 +24,7 @@ func (c *chance) unit() float64  { return float64(c.next()>>11) / (1 << 53) }
 // search improves a board. Its numbers are judgement, found on invented
 // problems of some hundred vehicles.
 type search struct {
-	ctx  context.Context // what is come to when it ends is not asked for
+	over func() bool // no more time is to be spent; the board is whole then
 	b    *board
 	rnd  chance
 	live []int     // vehicles with jobs
@@ -40,18 +39,35 @@ type search struct {
 const (
 	nearSlots = 20 // slots looked at for a vehicle
 	mostOff   = 7  // vehicles taken off at once, at most
-	looksUp   = 64 // steps, of some microseconds each, after which the context is looked at
+	looksUp   = 64 // steps, of some microseconds each, after which it looks whether it is over
 )
 
-func newSearch(ctx context.Context, b *board, p *prices) *search {
-	s := &search{ctx: ctx, b: b, near: make([][]int32, len(b.in.veh)), keep: make([][]pick, max(mostOff, packSize))}
+func newSearch(over func() bool, b *board) *search {
+	s := &search{over: over, b: b, keep: make([][]pick, max(mostOff, packSize))}
 	for v := range b.in.veh {
 		if len(b.in.veh[v].jobs) > 0 {
 			s.live = append(s.live, v)
-			s.near[v] = b.suiting(v, p)
 		}
 	}
 	return s
+}
+
+// ready finds which slots suit which vehicle at prices p.
+func (s *search) ready(p *prices) {
+	s.near = make([][]int32, len(s.b.in.veh))
+	for _, v := range s.live {
+		s.near[v] = s.b.suiting(v, p)
+	}
+}
+
+// times does a step n times, or fewer when it is over.
+func (s *search) times(n int, step func()) {
+	for i := range n {
+		if i%looksUp == 0 && s.over() {
+			return
+		}
+		step()
+	}
 }
 
 // suiting lists the slots that cost v least at prices p.
@@ -187,24 +203,21 @@ func (s *search) anneal(n int, hot, cold float64) {
 	now, best := 0., 0. // against the start
 	keep := s.b.save(nil)
 	temp, cool := hot, math.Pow(cold/hot, 1/float64(n))
-	for i := range n {
-		if i%looksUp == 0 && s.ctx.Err() != nil {
-			break
-		}
+	s.times(n, func() {
 		temp *= cool
 		if now += s.ruin(temp); now < best-slight {
 			best = now
 			keep = s.b.save(keep)
 		}
-	}
+	})
 	s.b.restore(keep)
 }
 
 // repack takes n times some related vehicles off, to put them back the best way
 // there is.
 func (s *search) repack(n, size, nodes int) {
-	for range n {
+	s.times(n, func() {
 		s.related(size)
 		s.b.exact.repack(s.b, s.set, s.keep, nodes)
-	}
+	})
 }

@@ -61,11 +61,20 @@ func Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error) {
 		return nil, err
 	}
 	in := compile(p)
-	hunts := in.hunts(ctx, opt.workers)
+	over := func() bool {
+		select {
+		case <-ctx.Done():
+		case <-opt.Enough:
+		default:
+			return false
+		}
+		return true
+	}
+	hunts := in.hunts(ctx, over, opt.workers)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	pack := hounds{hunts: hunts, ctx: ctx, enough: opt.Enough}
+	pack := hounds{hunts: hunts, over: over}
 	cut := pack.run(opt.workers(len(hunts)))
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -89,8 +98,9 @@ func Solve(ctx context.Context, p *Problem, opt Options) (*Plan, error) {
 	return pl, nil
 }
 
-// guided returns the plan that prices p lead to.
-func (in *instance) guided(p *prices) *board {
+// guided returns the plan that prices p lead to. What would make it better is left
+// when it is over.
+func (in *instance) guided(p *prices, over func() bool) *board {
 	b := newBoard(in)
 	want := make([][]pick, len(in.veh))
 	for v := range in.veh {
@@ -102,7 +112,7 @@ func (in *instance) guided(p *prices) *board {
 	b.guide = p
 	b.repair(want)
 	b.guide = nil
-	b.sweep()
+	b.sweep(over)
 	return b
 }
 

@@ -292,6 +292,11 @@ func TestEnough(t *testing.T) {
 	if !first.Cut || first.Bound <= 0 || first.Gap <= 0 {
 		t.Errorf("at once: cut %v, cost %g, bound %g, gap %g", first.Cut, first.Cost.Total, first.Bound, first.Gap)
 	}
+	// The steps of the bound take longest on a large problem: it is that without prices.
+	free := newRoom(compile(p))
+	if least := newAscent(free, make([]float64, 2*len(free.minute)), 0).bound; math.Abs(first.Bound-least) > 1e-9 {
+		t.Errorf("at once: bound %g, want that of the first step, %g", first.Bound, least)
+	}
 	// As long as it likes, one and two at a time.
 	want := mustSolve(t, p)
 	if want.Cut || want.Cost.Total > first.Cost.Total || want.Bound < first.Bound-1e-9 {

@@ -226,7 +226,7 @@ const tradeWork = 300_000
 
 // settle trades between all slots, from the one numbered from on, until nothing
 // is to be won between any two.
-func (t *trader) settle(from, vehicles int) {
+func (t *trader) settle(from, vehicles int, over func() bool) {
 	n := len(t.b.in.cap)
 	t.left = tradeWork * vehicles
 	moved, next := make([]bool, n), make([]bool, n)
@@ -237,6 +237,9 @@ func (t *trader) settle(from, vehicles int) {
 		again = false
 		clear(next)
 		for i := range n {
+			if over() {
+				return
+			}
 			for k := i + 1; k < n && t.left > 0; k++ {
 				a, b := (from+i)%n, (from+k)%n
 				if (moved[a] || moved[b] || next[a] || next[b]) && t.trade([2]int32{int32(a), int32(b)}) {

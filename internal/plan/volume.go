@@ -1,9 +1,6 @@
 package plan
 
-import (
-	"context"
-	"math"
-)
+import "math"
 
 // relaxation is a Lagrangian relaxation of an instance: constraints are priced
 // by multipliers x instead of kept. At every x it is a lower bound.
@@ -46,12 +43,12 @@ func newAscent(r relaxation, x []float64, floor float64) *ascent {
 	return a
 }
 
-// rise takes n steps, fewer where there is nothing more to win or ctx has ended.
+// rise takes n steps, fewer where there is nothing more to win or over says so.
 // target is the cost of a plan known.
-func (a *ascent) rise(ctx context.Context, n int, target float64) {
+func (a *ascent) rise(over func() bool, n int, target float64) {
 	red := 0
 	for range n {
-		if ctx.Err() != nil {
+		if over() {
 			return
 		}
 		norm := 0.
