@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
@@ -70,7 +71,7 @@ func TestCloseRows(t *testing.T) {
 }
 
 func BenchmarkDuePage(b *testing.B) {
-	w, err := newWorld(b.Context(), b.TempDir()+"/bench.db")
+	w, err := newWorld(b.Context(), storetest.URL(b, store.SQLite))
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -27,23 +27,21 @@ import (
 type world struct {
 	svc     *pipeline.Service
 	handler http.Handler
-	file    string // of the database
+	file    string // of the database, or its address
 }
 
 // now is when the tests' clock stands still.
 var now = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
-func newWorld(ctx context.Context, file string) (*world, error) {
-	if err := storetest.MakeFile(file); err != nil {
-		return nil, err
-	}
-	db, err := store.Open(ctx, file)
+// newWorld is that of an empty, migrated database.
+func newWorld(ctx context.Context, url string) (*world, error) {
+	db, err := store.Open(ctx, url)
 	if err != nil {
 		return nil, err
 	}
 	db.Now = func() time.Time { return now }
 	// A model whose figures hardly move when another learns better.
-	w := &world{svc: &pipeline.Service{DB: db, Now: db.Now, Model: "pooled"}, file: file}
+	w := &world{svc: &pipeline.Service{DB: db, Now: db.Now, Model: "pooled"}, file: url}
 	d, err := New(w.svc)
 	if err != nil {
 		return nil, err
@@ -77,7 +75,7 @@ func signedIn(h http.Handler, session string) http.Handler {
 // empty is a world with nothing in it.
 func empty(t *testing.T) *world {
 	t.Helper()
-	w, err := newWorld(t.Context(), filepath.Join(t.TempDir(), "brakewear.db"))
+	w, err := newWorld(t.Context(), storetest.URL(t, store.SQLite))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -207,7 +205,11 @@ func island(t *testing.T) *world {
 		if shared.dir, shared.err = os.MkdirTemp("", "brakewear-dashboard-*"); shared.err != nil {
 			return
 		}
-		if shared.world, shared.err = newWorld(ctx, filepath.Join(shared.dir, "island.db")); shared.err != nil {
+		file := filepath.Join(shared.dir, "island.db")
+		if shared.err = storetest.MakeFile(file); shared.err != nil {
+			return
+		}
+		if shared.world, shared.err = newWorld(ctx, file); shared.err != nil {
 			return
 		}
 		today := fleet.DateOf(now)
