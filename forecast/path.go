@@ -69,13 +69,27 @@ func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
 // thin returns as many of the posterior's nodes as a band on a plot needs.
 func (g *grid) thin() (theta, w []float64) {
 	const (
-		widest = 1.7  // sds between nodes: mean and sd are right to some hundredths of an sd
-		least  = 1e-3 // of the largest weight
+		widest = 1.7  // sds between nodes, enough for one hump
+		off    = 0.02 // sds that mean and sd may be off; humps apart need more nodes
 	)
 	stride := 1
 	if n := len(g.theta); n > 1 {
 		stride = max(1, int(widest*g.sd*float64(n-1)/(g.theta[n-1]-g.theta[0])))
 	}
+	for ; stride > 1; stride-- {
+		var mean, sd float64
+		if theta, w, mean, sd = g.every(stride); math.Abs(mean-g.mean) <= off*g.sd && math.Abs(sd-g.sd) <= off*g.sd {
+			return theta, w
+		}
+	}
+	theta, w, _, _ = g.every(1)
+	return theta, w
+}
+
+// every returns each so many of the nodes, the likeliest among them, but those that
+// hardly count, and the mean and sd by them.
+func (g *grid) every(stride int) (theta, w []float64, mean, sd float64) {
+	const least = 1e-3 // of the largest weight
 	most := 0
 	for i, x := range g.w {
 		if x > g.w[most] {
@@ -91,8 +105,12 @@ func (g *grid) thin() (theta, w []float64) {
 	}
 	for i := range w {
 		w[i] /= sum
+		mean += w[i] * theta[i]
 	}
-	return theta, w
+	for i, x := range theta {
+		sd += w[i] * (x - mean) * (x - mean)
+	}
+	return theta, w, mean, math.Sqrt(sd)
 }
 
 // lookBack hands fn the mean and sq of distances before the last visit, as look would

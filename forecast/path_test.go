@@ -61,6 +61,46 @@ func TestLookBack(t *testing.T) {
 	}
 }
 
+// TestThin: where the posterior has two narrow humps far apart, nodes as close as one
+// wide hump needs would miss one of them.
+func TestThin(t *testing.T) {
+	hump := func(theta, at float64) float64 { return math.Exp(-.5 * (theta - at) * (theta - at) / .01) }
+	for _, apart := range []float64{0, .5, 1, 1.3, 2} {
+		var g grid
+		sum := 0.0
+		for i := range 32 {
+			theta := -1 + .1*float64(i)
+			g.theta, g.w = append(g.theta, theta), append(g.w, hump(theta, 0)+.7*hump(theta, apart))
+			sum += g.w[i]
+		}
+		for i, theta := range g.theta {
+			g.w[i] /= sum
+			g.mean += g.w[i] * theta
+		}
+		for i, theta := range g.theta {
+			g.sd += g.w[i] * (theta - g.mean) * (theta - g.mean)
+		}
+		g.sd = math.Sqrt(g.sd)
+		theta, w := g.thin()
+		var mean, sd, below float64
+		for i := range w {
+			mean += w[i] * theta[i]
+		}
+		for i := range w {
+			sd += w[i] * (theta[i] - mean) * (theta[i] - mean)
+			if theta[i] < apart/2 {
+				below += w[i]
+			}
+		}
+		if sd = math.Sqrt(sd); math.Abs(mean-g.mean) > .02*g.sd || math.Abs(sd-g.sd) > .02*g.sd {
+			t.Errorf("humps %g apart: by %d nodes mean %g and sd %g, want %g and %g", apart, len(w), mean, sd, g.mean, g.sd)
+		}
+		if want := 1 / 1.7; apart >= 1 && math.Abs(below-want) > .03 {
+			t.Errorf("humps %g apart: by %d nodes the lower has %g of the weight, want %g", apart, len(w), below, want)
+		}
+	}
+}
+
 func rowsOf(a *axleLife) (all []int) {
 	for i := range a.rows {
 		all = append(all, i)
