@@ -117,12 +117,18 @@ func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 	return who, err
 }
 
-// seenNotes are the sessions seen since some were last noted, and when. They are noted
-// together: after each write all that is kept of lists is read anew, for everybody.
+// seenNotes are the sessions seen of late, and when. They are written down together:
+// after each write all that is kept of lists is read anew, for everybody.
 type seenNotes struct {
 	mu   sync.Mutex
-	last time.Time
-	at   map[int64]time.Time
+	last time.Time // when some were last to be written
+	of   map[int64]seenNote
+}
+
+// seenNote stays when it is written: who has read the session before may look later.
+type seenNote struct {
+	at      time.Time
+	written bool
 }
 
 // add notes that a session was seen, and returns all that are to be written down, if
@@ -130,16 +136,35 @@ type seenNotes struct {
 func (n *seenNotes) add(session int64, now time.Time, atOnce bool) map[int64]time.Time {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	if n.at == nil {
-		n.at = map[int64]time.Time{}
+	if n.of == nil {
+		n.of = map[int64]seenNote{}
 	}
-	n.at[session] = now
+	n.of[session] = seenNote{at: now}
 	if since := now.Sub(n.last); !atOnce && 0 <= since && since < seenEvery {
 		return nil
 	}
-	all := n.at
-	n.last, n.at = now, nil
+	n.last = now
+	all := map[int64]time.Time{}
+	for id, x := range n.of {
+		switch {
+		case !x.at.After(now.Add(-sessionIdle)):
+			delete(n.of, id) // nobody comes back to it
+		case !x.written:
+			all[id] = x.at
+		}
+	}
 	return all
+}
+
+// wrote says that some were written down. One that was seen again meanwhile was not.
+func (n *seenNotes) wrote(all map[int64]time.Time) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	for id, at := range all {
+		if n.of[id].at.Equal(at) {
+			n.of[id] = seenNote{at, true}
+		}
+	}
 }
 
 // ended says whether a session was last seen too long ago, be that written down or
@@ -148,20 +173,20 @@ func (n *seenNotes) ended(session int64, written, now time.Time) bool {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	seen := written
-	if at := n.at[session]; at.After(seen) {
+	if at := n.of[session].at; at.After(seen) {
 		seen = at
 	}
 	return !seen.After(now.Add(-sessionIdle))
 }
 
-// noteSeen writes down when sessions were seen. What cannot be written now is not
-// kept: the next request of the session notes it.
+// noteSeen writes down when sessions were seen. What cannot be written now is written
+// with the next.
 func (db *DB) noteSeen(ctx context.Context, session int64, now time.Time, atOnce bool) error {
 	all := db.seen.add(session, now, atOnce)
 	if len(all) == 0 {
 		return nil
 	}
-	return db.note(ctx, "note sessions", func(t *tx) error {
+	written, err := db.note(ctx, "note sessions", func(t *tx) error {
 		for _, id := range slices.Sorted(maps.Keys(all)) { // in order: two would wait for each other
 			if _, err := t.exec(`update sessions set seen_at = ? where id = ? and seen_at < ?`, instant(all[id]), id, instant(all[id])); err != nil {
 				return err
@@ -169,19 +194,23 @@ func (db *DB) noteSeen(ctx context.Context, session int64, now time.Time, atOnce
 		}
 		return nil
 	})
+	if written {
+		db.seen.wrote(all)
+	}
+	return err
 }
 
 // note writes down that somebody was here. A database that only reads, or is
-// taking in a large file, still shows pages: then nothing is noted, and the
+// taking in a large file, still shows pages: then nothing is written, and the
 // next request tries again.
-func (db *DB) note(ctx context.Context, what string, write func(t *tx) error) error {
+func (db *DB) note(ctx context.Context, what string, write func(t *tx) error) (written bool, err error) {
 	short, cancel := context.WithTimeout(ctx, noteTime)
 	defer cancel()
-	err := db.tend(short, what, write)
-	if errors.Is(err, fleet.ErrUnavailable) || short.Err() != nil && ctx.Err() == nil {
-		return nil
+	err = db.tend(short, what, write)
+	if errors.Is(err, fleet.ErrUnavailable) || err != nil && short.Err() != nil && ctx.Err() == nil {
+		return false, nil
 	}
-	return err
+	return err == nil, err
 }
 
 // scanWho reads an account with one of its grants into who, and what follows

@@ -100,3 +100,39 @@ func TestSessionsEndByTheLastLook(t *testing.T) {
 		}
 	})
 }
+
+// TestSessionsOutliveALostNote: who was let in stays in, though it could not be written
+// down, and so do those whose note was to go with it.
+func TestSessionsOutliveALostNote(t *testing.T) {
+	url := storetest.URL(t, store.SQLite)
+	db, other := storetest.MustOpen(t, url), storetest.MustOpen(t, url)
+	start := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	now := start
+	db.Now = func() time.Time { return now }
+	for _, name := range []string{"ann", "ben", "cal"} {
+		if err := db.StartSession(t.Context(), mustAccount(t, db, name, on(auth.Admin, 0, 0)).ID, name, "a browser"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	look := func(name string, minute int) {
+		t.Helper()
+		now = start.Add(time.Duration(minute) * time.Minute)
+		if _, err := db.SessionOf(t.Context(), name); err != nil {
+			t.Errorf("minute %d: %s: %v", minute, name, err)
+		}
+	}
+	look("cal", 57) // written down
+	look("ann", 59) // noted
+	look("ben", 60)
+	busy, err := other.WritePool().Beginx() // as a large file does: nobody else writes
+	if err != nil {
+		t.Fatal(err)
+	}
+	look("ann", 12*60+30) // half an hour after the end by what is written
+	look("ann", 12*60+31)
+	if err := busy.Rollback(); err != nil {
+		t.Fatal(err)
+	}
+	look("ben", 12*60+40)
+	look("ann", 24*60+20)
+}

@@ -140,7 +140,7 @@ func (db *DB) TokenOf(ctx context.Context, secret string) (auth.Who, error) {
 	}
 	who.Only = rightsOf(rights)
 	if used == nil || now.Sub(time.Time(*used)) > usedEvery {
-		err = db.note(ctx, "note a token's use", func(t *tx) error {
+		_, err = db.note(ctx, "note a token's use", func(t *tx) error {
 			_, err := t.exec(`update api_tokens set used_at = ? where id = ?`, instant(now), who.Token)
 			return err
 		})
