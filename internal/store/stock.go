@@ -201,7 +201,11 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, quantity int) error
 		return err
 	}
 	var of int64
-	err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`, partID)
+	lock := ""
+	if t.db.dialect == Postgres { // the part before its stock, as who saves both does
+		lock = " for key share"
+	}
+	err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`+lock, partID)
 	if errors.Is(err, errNoRows) || err == nil && of != fleetID {
 		return fleet.NotFoundf("part %d: there is none in this depot's fleet", partID)
 	}
