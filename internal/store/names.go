@@ -174,11 +174,11 @@ func (n *namesRead) named(sc auth.Scope, text string, fleetID, depotID int64) (i
 	cost := len(ids) + len(key)
 	n.finds.mu.Lock()
 	defer n.finds.mu.Unlock()
-	if n.finds.cost+cost > maxFinds {
-		return ids, len(ids) <= maxFound
+	if cost > maxFinds {
+		return ids, false
 	}
-	if n.finds.of == nil {
-		n.finds.of = map[string][]int64{}
+	if n.finds.of == nil || n.finds.cost+cost > maxFinds { // those in use are soon there again
+		n.finds.of, n.finds.cost = map[string][]int64{}, 0
 	}
 	n.finds.of[key] = ids
 	n.finds.cost += cost
