@@ -109,10 +109,8 @@ type DuePage struct {
 // DueSoon returns a page of the due-soon list. What its rows point to is not to be
 // changed: the next who asks gets it too.
 func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DuePage, err error) {
-	if db.within == nil {
-		if err := db.AwaitDue(ctx); err != nil {
-			return page, err
-		}
+	if err := db.AwaitDue(ctx); err != nil {
+		return page, err
 	}
 	err = db.readKeeping(ctx, "list what is due", func(t *tx) error {
 		limit, key := limitOf(q.Limit), ""
@@ -131,6 +129,9 @@ func (db *DB) DueSoon(ctx context.Context, sc auth.Scope, q DueQuery) (page DueP
 // takes; an axle that is forecast anew meanwhile may come twice or not at all.
 func (db *DB) EachDue(ctx context.Context, sc auth.Scope, q DueQuery, fn func(DueRow) error) error {
 	for q.After = ""; ; {
+		if err := db.AwaitDue(ctx); err != nil {
+			return err
+		}
 		var page DuePage
 		err := db.readKeeping(ctx, "list what is due", func(t *tx) (err error) {
 			page, err = t.duePage(sc, q, MaxLimit, "")

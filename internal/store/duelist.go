@@ -124,9 +124,12 @@ func (l *dueList) look(version string, today fleet.Date, use func(l *dueList) er
 	return true, use(l)
 }
 
-// AwaitDue waits while all of the due-soon list is being read. Who waits within a
-// transaction keeps others from reading anything.
+// AwaitDue waits while all of the due-soon list is being read, unless it is called
+// within a transaction: who waits there keeps others from reading anything.
 func (db *DB) AwaitDue(ctx context.Context) error {
+	if db.within != nil {
+		return nil
+	}
 	db.due.mu.RLock()
 	whole := db.due.whole
 	db.due.mu.RUnlock()
