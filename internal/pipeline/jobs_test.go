@@ -95,7 +95,8 @@ func TestProposalJobGoesOn(t *testing.T) {
 				}
 				did, err := j.Run(t.Context(), "UTC")
 				const want = "Planned 1 fleet: 0 axles placed, 0 without a place. " +
-					"Not planned: plan fleet Away: rate of -1; want 0 or more; plan fleet North: rate of -1; want 0 or more."
+					"Not planned: plan fleet Away: correct the visit cost on the workshop's page of depot Quay: want an amount from 0 to 1000000; " +
+					"plan fleet North: correct the visit cost on the workshop's page of depot Sands: want an amount from 0 to 1000000."
 				if did != want || !errors.Is(err, fleet.ErrInvalid) || strings.Count(err.Error(), "plan fleet") != 2 {
 					t.Errorf("got %q, %v; want %q", did, err, want)
 				}

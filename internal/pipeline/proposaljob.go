@@ -5,11 +5,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
 
 // theClock is who proposals are made by at night.
@@ -45,16 +47,26 @@ func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
 	for _, d := range ds {
 		depots[d.FleetID] = append(depots[d.FleetID], d)
 	}
+	fs = slices.DeleteFunc(fs, func(f fleet.Fleet) bool { return mostly(depots[f.ID]) != zone })
 	today := fleet.DateOf(s.now().In(Zone(zone)))
+	return proposeEach(ctx, fs, func(f fleet.Fleet) ([]store.Proposal, error) {
+		return s.Propose(ctx, auth.AllFleets(), theClock, today, ProposeOptions{Fleet: f.ID})
+	})
+}
+
+// proposeEach plans one fleet after the other and says what came of it; nothing where
+// the database, or the time, is not there for those that are left.
+func proposeEach(ctx context.Context, fs []fleet.Fleet, propose func(fleet.Fleet) ([]store.Proposal, error)) (string, error) {
 	made, placed, unplaced := 0, 0, 0
 	var failed []error
 	var failures []string
 	for _, f := range fs {
-		if mostly(depots[f.ID]) != zone {
-			continue
-		}
-		ps, err := s.Propose(ctx, auth.AllFleets(), theClock, today, ProposeOptions{Fleet: f.ID})
-		if ctx.Err() != nil {
+		var ps []store.Proposal
+		err := caught(func() (err error) {
+			ps, err = propose(f)
+			return err
+		})
+		if ctx.Err() != nil || outOfOrder(err) {
 			return "", errors.Join(append(failed, cmp.Or(err, ctx.Err()))...)
 		}
 		if err != nil {
@@ -71,15 +83,27 @@ func (s *Service) proposeIn(ctx context.Context, zone string) (string, error) {
 		return "There is no fleet to plan for.", nil
 	}
 	did := fmt.Sprintf("Planned %s: %s placed, %d without a place.", counted(made, "fleet"), counted(placed, "axle"), unplaced)
+	if n := len(failures) - maxFailures; n > 0 {
+		failures = append(failures[:maxFailures], fmt.Sprintf("and %d more", n))
+	}
 	if failed != nil {
 		did += fmt.Sprintf(" Not planned: %s.", strings.Join(failures, "; "))
 	}
 	return did, errors.Join(failed...)
 }
 
+// maxFailures is how many fleets that were not planned are named; the log has all.
+const maxFailures = 5
+
+// outOfOrder says whether err is of the database, and will be of the next fleet too.
+func outOfOrder(err error) bool {
+	return slices.ContainsFunc([]error{fleet.ErrFull, fleet.ErrReadOnly, fleet.ErrDamaged, fleet.ErrUnavailable},
+		func(kind error) bool { return errors.Is(err, kind) })
+}
+
 // whyNot says to people why a fleet was not planned; the log has it whole.
 func whyNot(f fleet.Fleet, err error) string {
-	if errors.Is(err, fleet.ErrInvalid) {
+	if errors.Is(err, fleet.ErrInvalid) || errors.Is(err, fleet.ErrConflict) || errors.Is(err, fleet.ErrNotFound) {
 		return err.Error() // with the fleet
 	}
 	return fmt.Sprintf("plan fleet %s: the log says why", f.Name)

@@ -1,10 +1,13 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"brakewear/internal/auth"
@@ -99,6 +102,9 @@ func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 		p.ends = time.Now().Add(opt.Budget)
 	}
 	pl, err := p.solve(ctx)
+	if errors.Is(err, fleet.ErrInvalid) {
+		err = cmp.Or(badWorkshop(shops), err)
+	}
 	if err != nil {
 		return store.Proposal{}, err
 	}
@@ -111,6 +117,17 @@ func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 	err = s.DB.SaveProposal(ctx, sc, &proposal, depots)
 	proposal.Fleet = shops[0].Fleet
 	return proposal, err
+}
+
+// badWorkshop names a figure of a workshop that nobody can plan with, or returns nil.
+func badWorkshop(shops []store.DepotWorkshop) error {
+	for i := range shops {
+		for _, f := range shops[i].Workshop.Faults() {
+			field := strings.ReplaceAll(strings.TrimRight(f.Field, "_0123456789"), "_", " ")
+			return fleet.Invalidf("correct the %s on the workshop's page of depot %s: %s", field, shops[i].Name, f.Text)
+		}
+	}
+	return nil
 }
 
 // planner has what is known of a fleet and builds the problem of it.
