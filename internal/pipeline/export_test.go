@@ -8,6 +8,9 @@ func (s *Service) SetShares(vehicles int, lease time.Duration) {
 	s.shareVehicles, s.shareLease = vehicles, lease
 }
 
+// SetWarmEvery sets how often the due-soon list is read ahead.
+func (s *Service) SetWarmEvery(every time.Duration) { s.warmEvery = every }
+
 // Letters is how many mails are under way.
 func (d *Desk) Letters() int { return len(d.letters) }
 

@@ -45,9 +45,10 @@ type Service struct {
 	BackupDir  string           // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int              // nightly backups kept; 0 = DefaultBackups
 
-	// In tests, shorter than what share.go says.
+	// In tests, shorter than what share.go and warm.go say.
 	shareVehicles int
 	shareLease    time.Duration
+	warmEvery     time.Duration
 }
 
 // lookup calls fn with a Service that finds what it asks for by keys, in one state
