@@ -8,6 +8,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/store/storetest"
+	"brakewear/internal/units"
 )
 
 // follow submits a form and returns the page it leads to.
@@ -148,6 +149,31 @@ func TestBrakeTestOdometer(t *testing.T) {
 	check(t, parse(t, rec.Body.String()), []has{{"h2", "Judged, not kept"}, {".notice", ""}})
 	_, kept = w.follow(t, bus+"/test", with(fix, "do", "keep"))
 	check(t, parse(t, kept), []has{{".facts-list", "159,000 km"}, {".notice", ""}})
+}
+
+// Where no unit can be chosen, who may have read miles is told what to enter; who enters
+// miles is not told that they may be miles.
+func TestBrakeTestOdometerInMiles(t *testing.T) {
+	for _, c := range []struct {
+		in    units.Distance
+		typed string
+		want  string
+	}{
+		// 97,500 mi are 156,911 km, and 155,000 km are 96,313 mi (1 mi = 1.609344 km exactly).
+		{units.Kilometres, "97500", "Odometer 97,500 km. Below the 155,000 km of 1 Feb 2026, but read as miles it would fit, as 156,911 km. If the instrument shows miles, enter 156,911 km."},
+		{units.Miles, "60300", "Odometer 60,300 mi. Below the 96,313 mi of 1 Feb 2026: a digit missing, run back, or another instrument?"},
+	} {
+		t.Run(string(c.in), func(t *testing.T) {
+			w := small(t)
+			seen := w.seenBy(t, "tester", units.Reader{DistanceIn: c.in})
+			bus := w.vehiclePath(t, "Bus 1")
+			form := with(formAt(t, parse(t, seen.get(bus+"/test").Body.String()), bus+"/test"), "weight", "12400", "force_1_left", "14.1", "force_1_right", "13.2", "odometer", c.typed)
+			rec := seen.submit(bus+"/test", with(form, "do", "judge"))
+			check(t, parse(t, rec.Body.String()), []has{{".notice", c.want}})
+			_, kept := seen.follow(t, bus+"/test", with(form, "do", "keep"))
+			check(t, parse(t, kept), []has{{".notice", c.want}})
+		})
+	}
 }
 
 // Every fault comes back with what was typed.

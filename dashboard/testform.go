@@ -292,7 +292,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 // lastKm says what the odometer read last, on a day and beside a reading of it; blank
 // where it was never read.
 func lastKm(tell units.Reader, h *store.History, day fleet.Date, km *float64) string {
-	last, _ := pipeline.OdometerOn(h, day, km)
+	last, _ := pipeline.OdometerOn(h, day, km, tell.DistanceIn == units.Miles)
 	if last == nil {
 		return ""
 	}
@@ -305,7 +305,7 @@ func odometerDoubts(tell units.Reader, h *store.History, day fleet.Date, km *flo
 	if km == nil {
 		return nil
 	}
-	_, remarks := pipeline.OdometerOn(h, day, km)
+	_, remarks := pipeline.OdometerOn(h, day, km, tell.DistanceIn == units.Miles)
 	for _, r := range remarks {
 		said = append(said, "Odometer "+tell.Distance(*km)+". "+tell.Text(r.Text, day))
 	}
@@ -447,7 +447,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 		if old != nil { // whose reading goes with it
 			known.BrakeTests = slices.DeleteFunc(slices.Clone(h.BrakeTests), func(x fleet.BrakeTest) bool { return x.ID == old.ID })
 		}
-		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v, odometerDoubts(reader(c), &known, b.Date, b.OdometerKm)...)
+		return d.showTestForm(c, http.StatusOK, &h, m, f, old, &v, odometerDoubts(formReader(f, reader(c)), &known, b.Date, b.OdometerKm)...)
 	}
 	card, _ := strconv.ParseInt(c.PostForm("card"), 10, 64) // 0 = none
 	var to int64

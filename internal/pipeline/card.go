@@ -196,14 +196,15 @@ func PartRemarks(c *fleet.Card) (remarks []string) {
 
 // OdometerOn returns what is known of the odometer on a day beside a reading of it
 // that a job card or a brake test has, nil where that is nothing, and what there is
-// to remark on the reading; km is nil where it was not read.
-func OdometerOn(h *store.History, day fleet.Date, km *float64) (*SheetOdometer, []Remark) {
+// to remark on the reading; km is nil where it was not read. Such forms ask for
+// the reader's own unit, and offer no other.
+func OdometerOn(h *store.History, day fleet.Date, km *float64, inMiles bool) (*SheetOdometer, []Remark) {
 	v := VehicleOf(h)
 	v.Odometer = slices.DeleteFunc(v.Odometer, func(o forecast.Odometer) bool {
 		return km != nil && fleet.Date(o.Day) == day && o.Km == *km
 	})
 	sh := &Sheet{Day: day, Odometer: sheetOdometer(v, day)}
-	return sh.Odometer, sh.Remarks(Entries{OdometerKm: km})
+	return sh.Odometer, sh.Remarks(Entries{OdometerKm: km, InMiles: inMiles, NoUnit: true})
 }
 
 // UndoPart sets the fitment of a part aside, so that the segment before goes on;

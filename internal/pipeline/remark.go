@@ -37,6 +37,7 @@ var RemarkWords = map[string]string{
 	"sides":      "{d} mm less than on the {other} side ({w} mm): over {apart} mm points to a brake that drags, or one that does not work.",
 	"km-below":   "Below the {last} km of {day}: a digit missing, run back, or another instrument?",
 	"km-miles":   "Below the {last} km of {day}, but read as miles it would fit, as {km} km. If the instrument shows miles, choose mi.",
+	"km-retype":  "Below the {last} km of {day}, but read as miles it would fit, as {km} km. If the instrument shows miles, enter {km} km.",
 	"km-far":     "{d} km since {day}: further than this vehicle drives in that time, up to about {reach} km.",
 	"km-later":   "Above the {next} km of {nextday}, which is later.",
 }
@@ -53,6 +54,7 @@ const kmPerMile = 1.609344
 type Entries struct {
 	OdometerKm *float64
 	InMiles    bool // it was typed in miles, and is not taken for miles again
+	NoUnit     bool // it was typed where no unit can be chosen
 	MM         map[fleet.Position]float64
 }
 
@@ -61,7 +63,7 @@ type Entries struct {
 // change here is one there.
 func (sh *Sheet) Remarks(e Entries) (rs []Remark) {
 	if e.OdometerKm != nil && sh.Odometer != nil {
-		rs = sh.Odometer.remarks(*e.OdometerKm, e.InMiles, sh.Day)
+		rs = sh.Odometer.remarks(e, sh.Day)
 	}
 	for i := range sh.Wheels {
 		for j := range sh.Wheels[i].Places {
@@ -85,15 +87,20 @@ func (sh *Sheet) Remarks(e Entries) (rs []Remark) {
 	return rs
 }
 
-func (o *SheetOdometer) remarks(km float64, inMiles bool, day fleet.Date) []Remark {
+func (o *SheetOdometer) remarks(e Entries, day fleet.Date) []Remark {
+	km := *e.OdometerKm
 	remark := func(code string, words ...string) []Remark {
 		return []Remark{remarkOf(OdometerField, code, true, words...)}
 	}
 	reach := o.Reach(day)
 	miles := km * kmPerMile
 	switch {
-	case km < o.Km && !inMiles && miles >= o.Km && miles <= reach:
-		return remark("km-miles", "last", kmText(o.Km), "day", dayText(o.Date), "km", kmText(miles))
+	case km < o.Km && !e.InMiles && miles >= o.Km && miles <= reach:
+		code := "km-miles"
+		if e.NoUnit {
+			code = "km-retype"
+		}
+		return remark(code, "last", kmText(o.Km), "day", dayText(o.Date), "km", kmText(miles))
 	case km < o.Km:
 		return remark("km-below", "last", kmText(o.Km), "day", dayText(o.Date))
 	case km > reach:
