@@ -196,6 +196,9 @@ func TestFaultInOneJob(t *testing.T) {
 			bad("broken", time.Minute, func(context.Context) error { return errors.New("secret of the log") }),
 			bad("refused", time.Minute, func(context.Context) error { return fleet.Invalidf("folder: it is not there") }),
 			bad("slow", 30*time.Millisecond, func(ctx context.Context) error { <-ctx.Done(); return ctx.Err() }),
+			bad("full", time.Minute, func(context.Context) error {
+				return errors.Join(fleet.Invalidf("secret of what failed before"), fleet.ErrFull)
+			}),
 			nightly("good", d),
 		}
 		run(t, db, h, table...)
@@ -208,6 +211,7 @@ func TestFaultInOneJob(t *testing.T) {
 			"bad row": {store.RunPanicked, "the log says why"},
 			"broken":  {store.RunFailed, "the log says why"},
 			"refused": {store.RunFailed, "folder: it is not there"},
+			"full":    {store.RunFailed, "No space is left on the disk."},
 			"slow":    {store.RunOverran, "longer than it may"},
 			"good":    {store.RunDone, "Did good."},
 		} {
@@ -359,28 +363,6 @@ func TestAskedFor(t *testing.T) {
 		run(t, db, h, nightly("count", d))
 		if got := d.take(); len(got) != 1 {
 			t.Errorf("at its own time it ran %d times, want once", len(got))
-		}
-	})
-}
-
-func TestRunNow(t *testing.T) {
-	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		d := &diary{}
-		c := &Clock{DB: db, Jobs: []pipeline.Job{nightly("count", d)}, Log: slog.New(slog.DiscardHandler)}
-		said := ""
-		say := func(zone, did string) { said += zone + ": " + did }
-		if err := c.RunNow(t.Context(), "count", "N. N.", say); err != nil || said != "UTC: Did count." {
-			t.Errorf("got %q, %v", said, err)
-		}
-		if err := c.RunNow(t.Context(), "cuont", "N. N.", say); !errors.Is(err, fleet.ErrNotFound) {
-			t.Errorf("of an unknown job: got %v, want not found", err)
-		}
-		lock(t, db, "count")
-		if err := c.RunNow(t.Context(), "count", "N. N.", say); !errors.Is(err, fleet.ErrConflict) {
-			t.Errorf("while another runs it: got %v, want a conflict", err)
-		}
-		if got := d.take(); len(got) != 1 {
-			t.Errorf("ran %d times, want once", len(got))
 		}
 	})
 }

@@ -55,7 +55,7 @@ func (c *Clock) begin(ctx context.Context, e *entry) (bool, error) {
 }
 
 // RunNow runs a job at once, in all its time zones, for a person who waits for
-// it, and hands what each run did to say.
+// it, and hands what each run did to say. One that fails keeps no other from it.
 func (c *Clock) RunNow(ctx context.Context, name, by string, say func(zone, did string)) error {
 	if err := c.prepare(); err != nil {
 		return err
@@ -71,12 +71,13 @@ func (c *Clock) RunNow(ctx context.Context, name, by string, say func(zone, did 
 		if !j.PerZone {
 			zones = zones[:1]
 		}
+		var failed []error
 		for _, zone := range zones {
-			if err := c.runOne(ctx, j, zone, by, say); err != nil {
-				return err
+			if failed = append(failed, c.runOne(ctx, j, zone, by, say)); ctx.Err() != nil {
+				break
 			}
 		}
-		return nil
+		return errors.Join(failed...)
 	}
 	names := make([]string, len(c.Jobs))
 	for i, j := range c.Jobs {
@@ -99,7 +100,7 @@ func (c *Clock) runOne(ctx context.Context, j pipeline.Job, zone, by string, say
 		return err
 	}
 	r := c.perform(held, j, run)
-	if r.err == nil {
+	if r.did != "" {
 		say(zone, r.did)
 	}
 	return r.err
@@ -202,12 +203,7 @@ func (c *Clock) record(held context.Context, j pipeline.Job, run store.JobRun, r
 // blame says for people why a run did not do its work. What is not meant for
 // them is in the log.
 func blame(r result) string {
-	for _, kind := range []error{fleet.ErrInvalid, fleet.ErrNotFound, fleet.ErrConflict} {
-		if errors.Is(r.err, kind) {
-			return r.err.Error()
-		}
-	}
-	switch {
+	switch { // first: it may have met others before
 	case r.state == store.RunOverran:
 		return "It took longer than it may and was given up."
 	case errors.Is(r.err, fleet.ErrFull):
@@ -218,6 +214,11 @@ func blame(r result) string {
 		return "The database is damaged: restore the last backup."
 	case errors.Is(r.err, fleet.ErrUnavailable):
 		return "The database could not be reached."
+	}
+	for _, kind := range []error{fleet.ErrInvalid, fleet.ErrNotFound, fleet.ErrConflict} {
+		if errors.Is(r.err, kind) {
+			return r.err.Error()
+		}
 	}
 	return "It failed; the log says why."
 }
