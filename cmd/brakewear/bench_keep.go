@@ -143,6 +143,10 @@ func copyFile(from, to string) error {
 	if err != nil {
 		return err
 	}
-	_, err = io.Copy(out, in)
+	if _, err = io.Copy(out, in); err == nil {
+		// Now: the first who writes to the copy would wait for all of it, most of a
+		// second for a large fleet, which came out as what a hundredth of uploads take.
+		err = out.Sync()
+	}
 	return errors.Join(err, out.Close())
 }
