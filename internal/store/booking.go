@@ -200,24 +200,32 @@ func (db *DB) BookedAxles(ctx context.Context, sc auth.Scope, vehicleIDs []int64
 		w.add("b.state = ?", string(fleet.Booked))
 		w.add("b.vehicle_id in "+places(len(vehicleIDs)), anys(vehicleIDs)...)
 		w.add("x.axle > 0")
-		return t.each(func(r *sqlx.Rows) error {
-			var k AxleKey
-			var b AxleBooking
-			err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
-			if _, ok := booked[k]; !ok { // the earliest comes first
-				booked[k] = b
-			}
-			return err
-		}, `
-			select b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept, coalesce(s.currency, '')
+		return t.each(nextBooked(booked), `
+			select `+axleBookingColumns+`
 			from bookings b
 			join booking_work x on x.booking_id = b.id
 			join vehicles v on v.id = b.vehicle_id
 			join depots d on d.id = b.depot_id
-			left join workshops s on s.depot_id = b.depot_id`+w.String()+`
-			order by b.day, b.id`, w.args...)
+			left join workshops s on s.depot_id = b.depot_id`+w.String(), w.args...)
 	})
 	return booked, err
+}
+
+// axleBookingColumns are what nextBooked scans, of bookings b, booking_work x, depots d
+// and workshops s.
+const axleBookingColumns = `b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept, coalesce(s.currency, '')`
+
+// nextBooked keeps of the bookings that it scans the earliest of each axle.
+func nextBooked(of map[AxleKey]AxleBooking) func(r *sqlx.Rows) error {
+	return func(r *sqlx.Rows) error {
+		var k AxleKey
+		var b AxleBooking
+		err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
+		if was, ok := of[k]; !ok || b.Day < was.Day || b.Day == was.Day && b.ID < was.ID {
+			of[k] = b
+		}
+		return err
+	}
 }
 
 // BookingChanges returns what was done to bookings from an instant on, oldest

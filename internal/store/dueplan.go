@@ -82,16 +82,8 @@ func ofPlaces[V any](t *tx, query string, args []any, read func() (V, error)) (l
 
 func (t *tx) readPlan() (*duePlan, error) {
 	p := &duePlan{booked: map[AxleKey]AxleBooking{}, proposed: map[AxleKey]AxleVisit{}, damage: map[int64]depotDamage{}}
-	err := t.each(func(r *sqlx.Rows) error {
-		var k AxleKey
-		var b AxleBooking
-		err := r.Scan(&k.VehicleID, &k.Axle, &b.ID, &b.Day, &b.Depot, &b.Cost, &b.Kept, &b.Currency)
-		if was, ok := p.booked[k]; !ok || b.Day < was.Day || b.Day == was.Day && b.ID < was.ID {
-			p.booked[k] = b
-		}
-		return err
-	}, `
-		select b.vehicle_id, x.axle, b.id, b.day, d.name, b.cost, b.kept, coalesce(s.currency, '')
+	err := t.each(nextBooked(p.booked), `
+		select `+axleBookingColumns+`
 		from bookings b
 		join booking_work x on x.booking_id = b.id
 		join depots d on d.id = b.depot_id
