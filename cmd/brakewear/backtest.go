@@ -22,6 +22,7 @@ type backtestCmd struct {
 	AsOf     []string `help:"Days to forecast from." required:"" placeholder:"2025-03-31,2025-09-30"`
 	Lives    bool     `help:"Also follow whole lives of parts, planned anew at every inspection."`
 	accepted
+	told
 	Plot   string `help:"Also draw into this SVG file how often the quantiles held." placeholder:"FILE"`
 	Format string `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
 }
@@ -35,6 +36,10 @@ every model on the same cases. Example:
 
 func (c backtestCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
+	tell, err := c.reader()
+	if err != nil {
 		return err
 	}
 	var opt pipeline.BacktestOptions
@@ -84,7 +89,7 @@ func (c backtestCmd) Run(e *env) error {
 	case "csv":
 		return scoresCSV(e.stdout, rows, found)
 	default:
-		if err := scoresTable(e.stdout, rows); err != nil {
+		if err := scoresTable(e.stdout, tell, rows); err != nil {
 			return err
 		}
 		return detectionTable(e.stdout, found)

@@ -14,6 +14,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/units"
 )
 
 // simulated writes a small invented fleet and returns its folder.
@@ -197,7 +198,7 @@ func TestBacktestLives(t *testing.T) {
 	}
 	// What the other forms print of it: the lives themselves take long.
 	var printed, values strings.Builder
-	if err := errors.Join(scoresTable(&printed, result.Scores), scoresCSV(&values, result.Scores, result.Detection)); err != nil {
+	if err := errors.Join(scoresTable(&printed, units.Reader{}, result.Scores), scoresCSV(&values, result.Scores, result.Detection)); err != nil {
 		t.Fatal(err)
 	}
 	_, table, _ := strings.Cut(printed.String(), "Whole lives")

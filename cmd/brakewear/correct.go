@@ -15,6 +15,7 @@ import (
 type correctCmd struct {
 	database
 	accepted
+	told
 	Kind       string `arg:"" help:"What is wrong: reading, odometer or fitment." enum:"reading,odometer,fitment"`
 	ID         int64  `arg:"" name:"id" help:"Its number, as the vehicle's history and the list of findings give it."`
 	Value      string `help:"What it should be: mm, or with its unit such as '9/32 in'." xor:"act"`
@@ -40,6 +41,10 @@ seen in the vehicle's history; its forecast and its findings follow at once.`
 
 func (c correctCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
+		return err
+	}
+	tell, err := c.reader()
+	if err != nil {
 		return err
 	}
 	ch, err := c.change()
@@ -71,7 +76,7 @@ func (c correctCmd) Run(e *env) error {
 	if doubt, ok := errors.AsType[*pipeline.DoubtError](err); ok {
 		var texts []string
 		for _, r := range doubt.Remarks {
-			texts = append(texts, r.Text)
+			texts = append(texts, tell.Text(r.Text, svc.Today()))
 		}
 		return fleet.Invalidf("nothing was changed: %s Look again, and give --confirmed if it is so", strings.Join(texts, " "))
 	}
@@ -123,6 +128,7 @@ type findingsCmd struct {
 	database
 	Kind string `help:"Only of this kind."`
 	All  bool   `help:"Also those looked at, and those no longer seen."`
+	told
 	listed
 }
 
@@ -140,11 +146,16 @@ func (c findingsCmd) Run(e *env) error {
 	if !c.All {
 		q.States = []fleet.FindingState{fleet.OpenFinding}
 	}
+	tell, err := c.reader()
+	if err != nil {
+		return err
+	}
 	db, err := c.existing(e)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
+	today := fleet.DateOf(e.now())
 	n := 0
 	list := []findingLine{}
 	err = db.EachFinding(e.ctx, auth.AllFleets(), q, func(f store.FindingRow) error {
@@ -157,7 +168,7 @@ func (c findingsCmd) Run(e *env) error {
 		if f.Record.ID != 0 {
 			record = fmt.Sprintf(" [%s]", f.Record)
 		}
-		_, err := fmt.Fprintf(e.stdout, "%s, %s (%s): %s %s%s\n", f.Vehicle, f.Kind, f.State, f.Seen, f.Advice, record)
+		_, err := fmt.Fprintf(e.stdout, "%s, %s (%s): %s %s%s\n", f.Vehicle, f.Kind, f.State, tell.Text(f.Seen, today), f.Advice, record)
 		return err
 	})
 	if err == nil && c.json() {

@@ -14,6 +14,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 type forecastCmd struct {
@@ -25,6 +26,7 @@ type forecastCmd struct {
 	AsOf     string `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
 	Model    string `help:"Model to forecast with: ${models}." default:"${model}" enum:"${models}"`
 	accepted
+	told
 	Format string `help:"How to print: table, csv or json." default:"table" enum:"table,csv,json"`
 }
 
@@ -44,6 +46,10 @@ func (c forecastCmd) Run(e *env) (err error) {
 	if err := validRisk(c.Risk); err != nil {
 		return err
 	}
+	tell, err := c.reader()
+	if err != nil {
+		return err
+	}
 	// The files go the way of every reading, through an embedded database
 	// that lasts as long as the command.
 	db, done, err := temporary(e)
@@ -58,7 +64,7 @@ func (c forecastCmd) Run(e *env) (err error) {
 	if err != nil {
 		return err
 	}
-	if err := c.print(e, svc, asOf); err != nil {
+	if err := c.print(e, svc, asOf, tell); err != nil {
 		return err
 	}
 	if refused {
@@ -100,9 +106,9 @@ func (c forecastCmd) takeIn(e *env, svc *pipeline.Service, db *store.DB) (refuse
 	return refused, nil
 }
 
-func (c forecastCmd) print(e *env, svc *pipeline.Service, asOf fleet.Date) error {
+func (c forecastCmd) print(e *env, svc *pipeline.Service, asOf fleet.Date, tell units.Reader) error {
 	p, ok := map[string]func(io.Writer) printer{
-		"table": newTable,
+		"table": func(w io.Writer) printer { return newTable(w, tell) },
 		"csv":   newCSV,
 		"json":  newJSON,
 	}[c.Format]
@@ -154,27 +160,32 @@ func (p *jsonPrinter) close() error {
 }
 
 // tablePrinter writes for people.
-type tablePrinter struct{ w *tabwriter.Writer }
+type tablePrinter struct {
+	w    *tabwriter.Writer
+	tell units.Reader
+}
 
-func newTable(w io.Writer) printer {
+func newTable(w io.Writer, tell units.Reader) printer {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "VEHICLE\tAXLE\tFIRST TO WEAR OUT\tNOW\tLIMIT\tMM PER 10,000 KM\tKM LEFT\tLIMIT LIKELY\t80 % INTERVAL\tBOOK BY\tREADINGS\tNOTES")
-	return tablePrinter{t}
+	fmt.Fprintf(t, "VEHICLE\tAXLE\tFIRST TO WEAR OUT\tNOW\tLIMIT\t%s\t%s LEFT\tLIMIT LIKELY\t80 %% INTERVAL\tBOOK BY\tREADINGS\tNOTES\n",
+		strings.ToUpper(tell.WearUnit()), strings.ToUpper(tell.DistanceUnit()))
+	return tablePrinter{t, tell}
 }
 
 func (p tablePrinter) report(r pipeline.Report) error {
-	place := "-"
+	place, part := "-", ""
 	if r.Limiting != nil {
 		place = fleet.Position{
 			Part: fleet.Part(r.Limiting.Part),
 			Side: fleet.Side(r.Limiting.Side),
 			Face: fleet.Face(r.Limiting.Face),
 		}.Within()
+		part = string(r.Limiting.Part)
 	}
 	var left *float64
 	if r.LimitKm.P50 != nil && r.OdometerKm != nil {
-		km := *r.LimitKm.P50 - *r.OdometerKm
-		left = &km
+		x := p.tell.OfKm(*r.LimitKm.P50 - *r.OdometerKm)
+		left = &x
 	}
 	var notes []string
 	for _, w := range r.Warnings {
@@ -182,7 +193,7 @@ func (p tablePrinter) report(r pipeline.Report) error {
 	}
 	_, err := fmt.Fprintf(p.w, "%s\t%d\t%s\t%s\t%s\t%s\t%s\t%s\t%s to %s\t%s\t%d\t%s\n",
 		r.Vehicle, r.Axle, place,
-		number(r.ThicknessMM, 1, " mm"), number(r.LimitMM, 1, " mm"), number(r.Rate, 2, ""), number(left, 0, ""),
+		quantity(p.tell.Thickness, part, r.ThicknessMM), quantity(p.tell.Thickness, part, r.LimitMM), quantity(p.tell.Rate, part, r.Rate), number(left),
 		date(r.LimitDate.P50), date(r.LimitDate.P10), date(r.LimitDate.P90), date(r.BookBy), r.Readings, strings.Join(notes, ", "))
 	return err
 }
@@ -222,12 +233,20 @@ func (p csvPrinter) close() error {
 	return p.w.Error()
 }
 
-// number prints x for people, "-" when it is not known.
-func number(x *float64, decimals int, unit string) string {
+// quantity is a measured value of a part for people, "-" when it is not known.
+func quantity(say func(part string, x float64) string, part string, x *float64) string {
 	if x == nil {
 		return "-"
 	}
-	return strconv.FormatFloat(*x, 'f', decimals, 64) + unit
+	return say(part, *x)
+}
+
+// number prints x for people, "-" when it is not known.
+func number(x *float64) string {
+	if x == nil {
+		return "-"
+	}
+	return strconv.FormatFloat(*x, 'f', 0, 64)
 }
 
 // date prints d for people, "-" when it is not known or too far off.

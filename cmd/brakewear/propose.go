@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
+	"brakewear/internal/units"
 )
 
 type proposeCmd struct {
@@ -18,6 +19,7 @@ type proposeCmd struct {
 	Days int           `help:"How many days to plan ahead." default:"60"`
 	Time time.Duration `help:"How long to look for better plans; 0s until no more are found." default:"0s"`
 	accepted
+	told
 	listed
 }
 
@@ -38,6 +40,10 @@ func (c proposeCmd) Run(e *env) error {
 	if c.Time < 0 {
 		return fleet.Invalidf("--time %s: want 0s or more", c.Time)
 	}
+	tell, err := c.reader()
+	if err != nil {
+		return err
+	}
 	db, err := c.existing(e)
 	if err != nil {
 		return err
@@ -55,12 +61,13 @@ func (c proposeCmd) Run(e *env) error {
 		return e.printJSON(api.PlannedOf(ps))
 	}
 	for i := range ps {
-		printProposal(e.stdout, &ps[i])
+		printProposal(e.stdout, tell, asOf, &ps[i])
 	}
 	return nil
 }
 
-func printProposal(w io.Writer, p *store.Proposal) {
+func printProposal(w io.Writer, tell units.Reader, asOf fleet.Date, p *store.Proposal) {
+	text := func(s string) string { return tell.Text(s, asOf) }
 	f := &p.Figures
 	fmt.Fprintf(w, "%s: %d axles looked at to %s: %d placed, %d may wait, %d without a place\n", p.Fleet, f.Due, p.Until, f.Placed, f.Later, f.Unplaced)
 	if f.Cut {
@@ -69,12 +76,12 @@ func printProposal(w io.Writer, p *store.Proposal) {
 	for i := range p.Visits {
 		v := &p.Visits[i]
 		if v.Advice == store.AdviseNothing {
-			fmt.Fprintf(w, "  %-8s  %s: %s. %s\n", v.Advice, v.Vehicle, v.Why, v.Remedy)
+			fmt.Fprintf(w, "  %-8s  %s: %s. %s\n", v.Advice, v.Vehicle, text(v.Why), text(v.Remedy))
 			continue
 		}
-		fmt.Fprintf(w, "  %-8s  %s %s, %s bay %d: %s, %.1f h: %s\n", v.Advice, v.Day, v.Starts, v.Depot, v.Bay, v.Vehicle, v.Hours, v.Why)
+		fmt.Fprintf(w, "  %-8s  %s %s, %s bay %d: %s, %.1f h: %s\n", v.Advice, v.Day, v.Starts, v.Depot, v.Bay, v.Vehicle, v.Hours, text(v.Why))
 	}
 	for _, s := range f.Dropped {
-		fmt.Fprintf(w, "  dropped   %s\n", s)
+		fmt.Fprintf(w, "  dropped   %s\n", text(s))
 	}
 }

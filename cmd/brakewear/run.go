@@ -55,7 +55,7 @@ type cli struct {
 	Forecast   forecastCmd   `cmd:"" help:"Forecast from files, without a server or a database."`
 	Serve      serveCmd      `cmd:"" help:"Serve the pages and the API."`
 	Demo       demoCmd       `cmd:"" help:"Serve an invented fleet, to look around in."`
-	Import     importCmd     `cmd:"" help:"Take files in: vehicles, axles, readings, odometer, fitments."`
+	Import     importCmd     `cmd:"" help:"Take files in: ${kinds}."`
 	Correct    correctCmd    `cmd:"" help:"Correct a reading, an odometer reading or a fitment, or set it aside."`
 	Findings   findingsCmd   `cmd:"" help:"List what the data show that a person should look at."`
 	Refit      refitCmd      `cmd:"" help:"Learn from all readings and forecast every axle anew."`

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/ingest"
+	"brakewear/internal/units"
 )
 
 // backtestResult is what backtest prints as JSON.
@@ -21,9 +22,9 @@ type backtestResult struct {
 
 // scoresTable prints forecasts against what came true and, where lives were
 // followed, what planning by them would have cost.
-func scoresTable(w io.Writer, rows []forecast.ScoreRow) error {
+func scoresTable(w io.Writer, tell units.Reader, rows []forecast.ScoreRow) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "by\tvalue\tmodel\tcases\tno answer\tMAE km\tMAE %\tMAE days\t50/80/95 km\t50/80/95 days\tIS95 %\tCRPS %\tpast at book-by\twasted\t")
+	fmt.Fprintf(t, "by\tvalue\tmodel\tcases\tno answer\tMAE %[1]s\tMAE %%\tMAE days\t50/80/95 %[1]s\t50/80/95 days\tIS95 %%\tCRPS %%\tpast at book-by\twasted\t\n", tell.DistanceUnit())
 	along := false
 	for _, r := range rows {
 		along = along || r.Booking.Lives > 0
@@ -31,7 +32,7 @@ func scoresTable(w io.Writer, rows []forecast.ScoreRow) error {
 			continue // too many for a table; csv and json have them
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%d\t%.0f\t%.1f\t%.0f\t%s\t%s\t%.0f\t%.2f\t%.1f%%\t%.1f%%\t\n",
-			r.By, r.Value, r.Model, r.Cases, r.Unanswered, r.Km.MAE, r.Relative.MAE, r.Day.MAE,
+			r.By, r.Value, r.Model, r.Cases, r.Unanswered, tell.OfKm(r.Km.MAE), r.Relative.MAE, r.Day.MAE,
 			covers(&r.Km), covers(&r.Day), r.Relative.IS95, r.Relative.CRPS,
 			100*r.Booking.Passed, 100*r.Booking.Wasted)
 	}
