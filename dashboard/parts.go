@@ -1,13 +1,16 @@
 package dashboard
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/web"
@@ -18,7 +21,7 @@ type PartsPage struct {
 	Shell
 	Fleets []Choice // whose parts; none where there is one fleet
 	Rows   []PartRow
-	New    string // link to the form of a new one
+	New    string // link to the form of a new one; blank where whoever looks may make none
 	Files  string // link to where a parts file is handed in
 }
 
@@ -40,8 +43,17 @@ type PartPage struct {
 	Fields []Field
 	Items  []Choice
 	Fits   []FitRow
-	Stock  []Field // by depot
-	Fault  string  // of a fit
+	Stock  []StockField // by depot
+	Shelf  bool         // whoever looks may say what lies on a shelf
+	Fault  string       // of a fit
+}
+
+// StockField is how many lie at a depot, and may be said anew. It carries what it
+// showed: what a job took in between is not put back.
+type StockField struct {
+	Field
+	Was int
+	May bool
 }
 
 // FitRow is one line of what a part fits.
@@ -62,7 +74,10 @@ func (d *Dashboard) parts(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	p := PartsPage{Shell: Shell{Title: "Parts", Place: "plan"}, Fleets: choices, New: "/parts/new", Files: "/readings"}
+	p := PartsPage{Shell: Shell{Title: "Parts", Place: "plan"}, Fleets: choices, Files: "/readings"}
+	if plans := web.SignedIn(c).Scope(auth.Plan); plans.All() || len(plans.Fleets()) > 0 {
+		p.New = "/parts/new"
+	}
 	for i := range ps {
 		x := &ps[i]
 		row := PartRow{
@@ -83,6 +98,14 @@ func (d *Dashboard) parts(c *gin.Context) error {
 		p.Rows = append(p.Rows, row)
 	}
 	return d.send(c, http.StatusOK, "parts", p)
+}
+
+// partFleets are the fleets whose parts whoever asks may change: a part is the
+// whole fleet's, and only its shelves are a depot's.
+func (d *Dashboard) partFleets(c *gin.Context) ([]fleet.Fleet, error) {
+	plans := web.SignedIn(c).Scope(auth.Plan)
+	fs, err := d.svc.DB.Fleets(c.Request.Context(), plans)
+	return slices.DeleteFunc(fs, func(x fleet.Fleet) bool { return !plans.Sees(x.ID, 0) }), err
 }
 
 // currencies returns each fleet's currency: its first depot's that has one.
@@ -126,7 +149,8 @@ func (d *Dashboard) part(c *gin.Context) error { return d.showPart(c, http.Statu
 
 // showPart sends a part's form; f has it where it comes back with faults.
 func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
-	ctx, sc := c.Request.Context(), d.scope(c)
+	ctx, who := c.Request.Context(), web.SignedIn(c)
+	sees, plans := who.Scope(auth.See), who.Scope(auth.Plan)
 	p := PartPage{Shell: Shell{Title: "New part", Place: "plan"}, Link: "/parts", Saved: c.Query("saved") != ""}
 	part := fleet.StockPart{PerAxle: 1, Item: fleet.ItemPads}
 	if c.Param("id") != "" {
@@ -134,12 +158,13 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 		if err != nil {
 			return err
 		}
-		if part, err = d.svc.DB.StockPart(ctx, sc, id); err != nil {
+		if part, err = d.svc.DB.StockPart(ctx, sees, id); err != nil {
 			return err
 		}
 		p.Title, p.Link = "Part "+part.Number, partPath(id)
 		p.of = place{fleet: part.FleetID}
-		ws, err := d.svc.DB.Depots(ctx, sc)
+		// Who sent the form sees what they may change alone; the page shows the rest too.
+		ws, err := d.svc.DB.Depots(ctx, sees)
 		if err != nil {
 			return err
 		}
@@ -153,12 +178,20 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 					n = s.Quantity
 				}
 			}
-			p.Stock = append(p.Stock, f.field(fmt.Sprintf("stock_%d", w.ID), "On the shelf at "+w.Name, strconv.Itoa(n)))
+			may := plans.Sees(w.FleetID, w.ID)
+			x := StockField{f.field(stockName(w.ID), "On the shelf at "+w.Name, strconv.Itoa(n)), n, may}
+			if !may {
+				x.Value = strconv.Itoa(n) // it was not sent
+			}
+			p.Stock, p.Shelf = append(p.Stock, x), p.Shelf || may
 		}
 	} else {
-		fs, err := d.svc.DB.Fleets(ctx, sc)
+		fs, err := d.partFleets(c)
 		if err != nil {
 			return err
+		}
+		if len(fs) == 0 {
+			return fleet.Deniedf("parts are a whole fleet's: who plans for single depots sets what lies on their shelves")
 		}
 		for i, x := range fs {
 			if len(fs) > 1 {
@@ -227,8 +260,11 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 			return err
 		}
 		part.ID, part.FleetID = id, old.FleetID
+		if !sc.Sees(part.FleetID, 0) {
+			return d.setStock(c, f, &part)
+		}
 	} else if part.FleetID = f.id("fleet"); part.FleetID == 0 {
-		fs, err := d.svc.DB.Fleets(ctx, sc)
+		fs, err := d.partFleets(c)
 		if err != nil {
 			return err
 		}
@@ -254,7 +290,7 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		return d.showPart(c, http.StatusBadRequest, f)
 	}
 	id, err := d.svc.DB.SaveStockPart(ctx, sc, part, stock...)
-	if err := f.take("number", err); err != nil {
+	if err := f.take(faultyField(err), err); err != nil {
 		return err
 	}
 	if !f.ok() {
@@ -308,21 +344,55 @@ func (d *Dashboard) readFits(c *gin.Context, f *fields, part *fleet.StockPart) e
 	return nil
 }
 
-func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) (stock []fleet.Stock, err error) {
+// setStock takes the shelves of a part's form in from a planner of single depots:
+// the part itself is the whole fleet's.
+func (d *Dashboard) setStock(c *gin.Context, f *fields, part *fleet.StockPart) error {
+	stock, err := d.readStock(c, f, part)
+	if err != nil {
+		return err
+	}
+	if f.ok() && len(stock) > 0 {
+		err := d.svc.DB.ChangeStock(c.Request.Context(), d.scope(c), part.ID, stock...)
+		if err := f.take(faultyField(err), err); err != nil {
+			return err
+		}
+	}
+	if !f.ok() {
+		return d.showPart(c, http.StatusBadRequest, f)
+	}
+	c.Redirect(http.StatusSeeOther, partPath(part.ID)+"?saved=1")
+	return nil
+}
+
+// faultyField is where the form is at fault that the store refused.
+func faultyField(err error) string {
+	if moved := (*store.StockMoved)(nil); errors.As(err, &moved) {
+		return stockName(moved.DepotID)
+	}
+	return "number"
+}
+
+func stockName(depot int64) string { return fmt.Sprintf("stock_%d", depot) }
+
+// readStock reads what was typed for the shelves; what stands as it was shown is
+// no change.
+func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) (stock []store.StockChange, err error) {
 	ds, err := d.svc.DB.Depots(c.Request.Context(), d.scope(c))
 	if err != nil {
 		return nil, err
 	}
 	for _, w := range ds {
-		name := fmt.Sprintf("stock_%d", w.ID)
+		name := stockName(w.ID)
 		if _, sent := c.GetPostForm(name); !sent || w.FleetID != part.FleetID {
 			continue
 		}
-		n := f.whole(name)
-		if n < 0 || n > fleet.MaxStock {
+		x := store.StockChange{DepotID: w.ID, Was: f.whole("was_" + name), Quantity: f.whole(name)}
+		if x.Quantity < 0 || x.Quantity > fleet.MaxStock {
 			f.fault(name, "Want 0 to %d", fleet.MaxStock)
 		}
-		stock = append(stock, fleet.Stock{DepotID: w.ID, Quantity: n})
+		if x.Quantity != x.Was {
+			stock = append(stock, x)
+		}
 	}
 	return stock, nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
 
@@ -167,10 +168,87 @@ func TestPartForm(t *testing.T) {
 		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
 	}
 	check(t, parse(t, w.get("/parts").Body.String()), []has{
-		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4, Hill 0"},
+		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4"},
 	})
 	if rec := w.submit("/parts", url.Values{"number": {"p 10"}, "item": {"pads"}, "per_axle": {"1"}}); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "There is one already") && !strings.Contains(rec.Body.String(), "there is one already") {
 		t.Errorf("twice: got %d %s", rec.Code, rec.Body)
+	}
+}
+
+// TestShelfInTwoTabs saves a part's form that was opened before a job took from the
+// shelf: what the job took is not put back.
+func TestShelfInTwoTabs(t *testing.T) {
+	w := small(t)
+	id, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1},
+		store.StockChange{DepotID: 1, Quantity: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	form := func() url.Values { return formAt(t, parse(t, w.get(partPath(id)).Body.String()), partPath(id)) }
+	lie := func(want int) {
+		t.Helper()
+		p, err := w.svc.DB.StockPart(t.Context(), auth.AllFleets(), id)
+		if err != nil || len(p.Stock) == 0 || p.Stock[0].Quantity != want {
+			t.Errorf("got %+v, %v, want %d on the shelf", p.Stock, err, want)
+		}
+	}
+	price, count := form(), form()
+	if err := w.svc.DB.ChangeStock(t.Context(), auth.AllFleets(), id, store.StockChange{DepotID: 1, Was: 4, Quantity: 3}); err != nil {
+		t.Fatal(err)
+	}
+	price.Set("price", "80")
+	if rec := w.submit(partPath(id), price); rec.Code != http.StatusSeeOther {
+		t.Errorf("a price: got status %d: %s", rec.Code, rec.Body)
+	}
+	lie(3)
+	count.Set("stock_1", "6")
+	count.Set("name", "Pads")
+	rec := w.submit(partPath(id), count)
+	page := parse(t, rec.Body.String())
+	check(t, page, []has{{"#w-stock_1", "3 on the shelf by now, not 4: a job or somebody else changed it. Count again, and save"}, {"input[name=stock_1][value=6]", "*"}, {"input[name=name][value=Pads]", "*"}})
+	lie(3)
+	// Having been told, whoever sends it again means it.
+	if rec := w.submit(partPath(id), formAt(t, page, partPath(id))); rec.Code != http.StatusSeeOther {
+		t.Errorf("again: got status %d: %s", rec.Code, rec.Body)
+	}
+	lie(6)
+}
+
+// TestShelfOfADepot has a planner of one depot count its shelf, and change nothing
+// else of the part.
+func TestShelfOfADepot(t *testing.T) {
+	w := small(t)
+	id, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1},
+		store.StockChange{DepotID: 1, Quantity: 4}, store.StockChange{DepotID: 2, Quantity: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.handler = w.asWho(t, auth.Who{Account: 1, Name: tester, Session: 1, Grants: []auth.Grant{
+		{Role: auth.Planner, FleetID: 1, DepotID: 1}, {Role: auth.Technician, FleetID: 1},
+	}})
+	page := parse(t, w.get(partPath(id)).Body.String())
+	check(t, page, []has{
+		{"fieldset[disabled] input[name=number]", "*"}, {"fieldset[disabled] input[name=stock_2]", "*"},
+		{"form .soft", "The part itself is for planners of the whole fleet to change."},
+	})
+	form := formAt(t, page, partPath(id))
+	form.Set("stock_1", "7")
+	form.Set("stock_2", "7")
+	form.Set("number", "P 11")
+	if rec := w.submit(partPath(id), form); rec.Code != http.StatusSeeOther {
+		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
+	}
+	p, err := w.svc.DB.StockPart(t.Context(), auth.AllFleets(), id)
+	if err != nil || p.Number != "P 10" || len(p.Stock) != 2 || p.Stock[0].Quantity != 7 || p.Stock[1].Quantity != 1 {
+		t.Errorf("got %+v, %v, want P 10 with 7 at the first depot and 1 at the other", p, err)
+	}
+	form.Set("stock_1", "many")
+	check(t, parse(t, w.submit(partPath(id), form).Body.String()), []has{{"#w-stock_1", "“many” is no whole number"}, {"fieldset[disabled] input[name=stock_2][value=1]", "*"}})
+	if page := w.get("/parts").Body.String(); strings.Contains(page, "/parts/new") {
+		t.Error("the list offers a new part to who may make none")
+	}
+	if rec := w.get("/parts/new"); rec.Code != http.StatusForbidden {
+		t.Errorf("a new part: got status %d, want 403", rec.Code)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -114,8 +115,8 @@ func (t *tx) stockParts(sc auth.Scope, w where) (ps []fleet.StockPart, err error
 
 // SaveStockPart adds a part, or changes the one with p's id: its number, name,
 // item, price, lead time and what it fits. Of p's stock it keeps nothing: with it
-// the stock of the depots given is set. Only who sees the whole fleet may.
-func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart, stock ...fleet.Stock) (id int64, err error) {
+// the stock is changed as given. Only who sees the whole fleet may.
+func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart, stock ...StockChange) (id int64, err error) {
 	p.Number, p.Name = strings.TrimSpace(p.Number), strings.TrimSpace(p.Name)
 	if err := p.Validate(); err != nil {
 		return 0, err
@@ -143,12 +144,7 @@ func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPar
 		if err := t.log(entry{act: actKept, record: "part", id: id, fleet: p.FleetID, detail: p.Number}); err != nil {
 			return err
 		}
-		for _, s := range stock {
-			if err := t.keepStock(sc, id, s.DepotID, s.Quantity); err != nil {
-				return err
-			}
-		}
-		return nil
+		return t.changeStock(sc, id, stock)
 	})
 	return id, err
 }
@@ -187,12 +183,49 @@ func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
 	return id, nil
 }
 
-// SetStock sets how many of a part lie at a depot.
-func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64, quantity int) error {
-	return db.write(ctx, "keep stock", func(t *tx) error { return t.keepStock(sc, partID, depotID, quantity) })
+// StockChange is how many of a part lie at a depot, from somebody who was shown
+// that Was did.
+type StockChange struct {
+	DepotID       int64
+	Was, Quantity int
 }
 
-func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, quantity int) error {
+// StockMoved is the conflict of a change with what happened since the number was
+// shown.
+type StockMoved struct {
+	DepotID  int64
+	Was, Now int
+}
+
+func (e *StockMoved) Error() string {
+	return fmt.Sprintf("%d on the shelf by now, not %d: a job or somebody else changed it. Count again, and save", e.Now, e.Was)
+}
+
+// Unwrap says of what kind it is.
+func (e *StockMoved) Unwrap() error { return fleet.ErrConflict }
+
+// ChangeStock changes how many of a part lie at depots: all of it, or nothing.
+// Where a job or somebody else changed the number since it was shown, it stays.
+func (db *DB) ChangeStock(ctx context.Context, sc auth.Scope, partID int64, stock ...StockChange) error {
+	return db.write(ctx, "change stock", func(t *tx) error { return t.changeStock(sc, partID, stock) })
+}
+
+func (t *tx) changeStock(sc auth.Scope, partID int64, stock []StockChange) error {
+	for _, s := range stock {
+		if err := t.keepStock(sc, partID, s.DepotID, &s.Was, s.Quantity); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// SetStock sets how many of a part lie at a depot, whatever was known.
+func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64, quantity int) error {
+	return db.write(ctx, "keep stock", func(t *tx) error { return t.keepStock(sc, partID, depotID, nil, quantity) })
+}
+
+// keepStock sets the stock, where was is not nil only if it still is that.
+func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity int) error {
 	if quantity < 0 || quantity > fleet.MaxStock {
 		return fleet.Invalidf("stock %d: want 0 to %d", quantity, fleet.MaxStock)
 	}
@@ -212,6 +245,12 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, quantity int) error
 	if err != nil {
 		return err
 	}
+	if was != nil {
+		err = t.lockedStock(partID, depotID, *was)
+	}
+	if err != nil {
+		return err
+	}
 	changed, err := t.setStock(fleetID, partID, depotID, quantity)
 	if err != nil {
 		return err
@@ -221,6 +260,24 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, quantity int) error
 		return nil
 	}
 	return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
+}
+
+// lockedStock holds the stock as it is until the transaction ends, and refuses to
+// go on where it is not was.
+func (t *tx) lockedStock(partID, depotID int64, was int) error {
+	lock := ""
+	if t.db.dialect == Postgres {
+		lock = " for update"
+	}
+	now := 0
+	err := t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, partID, depotID)
+	if err != nil && !errors.Is(err, errNoRows) {
+		return err
+	}
+	if now != was {
+		return &StockMoved{depotID, was, now}
+	}
+	return nil
 }
 
 func (t *tx) setStock(fleetID, partID, depotID int64, quantity int) (changed bool, err error) {

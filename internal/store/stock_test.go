@@ -49,13 +49,37 @@ func TestStockParts(t *testing.T) {
 		}
 		// A part and its stock are kept together, or neither: Bay is another fleet's depot.
 		half := got[0]
+		shelf := func(depot int64) (n int) {
+			for _, s := range half.Stock {
+				if s.DepotID == depot {
+					n = s.Quantity
+				}
+			}
+			return n
+		}
 		half.Name = "Half"
-		_, err = db.SaveStockPart(t.Context(), all, half, fleet.Stock{DepotID: quay.ID, Quantity: 9}, fleet.Stock{DepotID: bay.ID, Quantity: 2})
+		_, err = db.SaveStockPart(t.Context(), all, half, store.StockChange{DepotID: quay.ID, Was: shelf(quay.ID), Quantity: 9}, store.StockChange{DepotID: bay.ID, Quantity: 2})
 		if !errors.Is(err, fleet.ErrNotFound) {
 			t.Errorf("stock of another fleet's depot: got %v, want none found", err)
 		}
 		if now, err := db.StockPart(t.Context(), all, id); err != nil || cmp.Diff(want, now) != "" {
 			t.Errorf("after a form that was refused: got %+v, %v, want %+v", now, err, want)
+		}
+		// Who was shown another number than lies there by now changes neither it nor
+		// what else the form says.
+		for name, err := range map[string]error{
+			"the part's form": func() error {
+				_, err := db.SaveStockPart(t.Context(), all, half, store.StockChange{DepotID: quay.ID, Was: shelf(quay.ID) + 1, Quantity: 9})
+				return err
+			}(),
+			"one depot alone": db.ChangeStock(t.Context(), all, id, store.StockChange{DepotID: hill.ID, Was: shelf(hill.ID), Quantity: 8}, store.StockChange{DepotID: quay.ID, Was: shelf(quay.ID) + 1, Quantity: 9}),
+		} {
+			if !errors.Is(err, fleet.ErrConflict) {
+				t.Errorf("%s, with a number that is gone: got %v, want a conflict", name, err)
+			}
+		}
+		if now, err := db.StockPart(t.Context(), all, id); err != nil || cmp.Diff(want, now) != "" {
+			t.Errorf("after numbers that are gone: got %+v, %v, want %+v", now, err, want)
 		}
 		changed := got[0]
 		changed.Name, changed.Price, changed.Fits = "Pads", nil, nil
@@ -69,7 +93,7 @@ func TestStockParts(t *testing.T) {
 		if err != nil || len(seen.Stock) != 1 || seen.Stock[0].Quantity != 1 || seen.Name != "Pads" {
 			t.Errorf("one depot: got %+v, %v", seen, err)
 		}
-		if err := db.SetStock(t.Context(), onlyHill, id, hill.ID, 2); err != nil {
+		if err := db.ChangeStock(t.Context(), onlyHill, id, store.StockChange{DepotID: hill.ID, Was: 1, Quantity: 2}); err != nil {
 			t.Error(err)
 		}
 		south := auth.ScopeOf([]int64{bay.FleetID}, nil)
@@ -79,7 +103,7 @@ func TestStockParts(t *testing.T) {
 		_, err1 := db.SaveStockPart(t.Context(), onlyHill, changed)
 		_, err2 := db.StockPart(t.Context(), south, id)
 		for _, err := range []error{err1, err2,
-			db.SetStock(t.Context(), onlyHill, id, quay.ID, 2),
+			db.ChangeStock(t.Context(), onlyHill, id, store.StockChange{DepotID: quay.ID, Was: shelf(quay.ID), Quantity: 2}),
 			db.SetStock(t.Context(), all, id, bay.ID, 2), // another fleet's depot
 		} {
 			if !errors.Is(err, fleet.ErrNotFound) {
