@@ -351,3 +351,45 @@ func TestBrowserFormElsewhere(t *testing.T) {
 		t.Errorf("%d uploads, want the 3 files and one form", n)
 	}
 }
+
+// TestBrowserFormReturned: a form that waited, and is not taken once there is a network
+// again, is said so on whatever page its sender has gone on to.
+func TestBrowserFormReturned(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	var down atomic.Bool
+	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+		if down.Load() && r.Method == http.MethodPost {
+			http.Error(rw, "restarting", http.StatusServiceUnavailable)
+			return
+		}
+		w.handler.ServeHTTP(rw, r)
+	}))
+	defer srv.Close()
+	down.Store(true)
+	bus := w.vehiclePath(t, "Bus 1")
+	look(t, ctx, phone, "light", srv.URL+bus+"/measure")
+	enter(t, ctx, "odometer", "157000") // 2,000 km since February, to which the world's clock has come
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.startsWith("Kept on this phone, not sent yet")`)
+	must(t, ctx, chromedp.Navigate(srv.URL+"/vehicles"))
+	until(t, ctx, `document.querySelector(".outbox") !== null`)
+	// A colleague reads more off the same instrument.
+	form := formValues(t, w.get(bus+"/measure").Body.String())
+	form.Set("technician", "Ben")
+	form.Set("odometer", "157400")
+	if rec := w.submit(bus+"/measure", form); rec.Code != http.StatusSeeOther {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	down.Store(false)
+	said := "1 form was sent and not taken: Bus 1. What was entered is kept on this phone: look at it there, and send it again."
+	until(t, ctx, fmt.Sprintf(`document.querySelector(".returned")?.textContent === %q && document.querySelector(".outbox") === null`, said))
+	must(t, ctx, chromedp.Navigate(srv.URL+"/readings"))
+	until(t, ctx, fmt.Sprintf(`document.querySelector(".returned")?.textContent === %q`, said))
+	shoot(t, ctx, "returned-390-light")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".returned a")))
+	until(t, ctx, `document.querySelector("#r-odometer .check") !== null && document.querySelector("[name=odometer]").value === "157000"`)
+	if eval[bool](t, ctx, `document.querySelector(".returned") !== null`) {
+		t.Error("it is said on the form itself too")
+	}
+}

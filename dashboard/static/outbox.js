@@ -28,8 +28,8 @@ const outbox = (() => {
       return false;
     }
   };
-  // waiting lists the forms that are to be sent.
-  const waiting = () => {
+  // kept lists the forms of which this is true.
+  const kept = (is) => {
     const found = [];
     try {
       for (let i = 0; i < localStorage.length; i++) {
@@ -37,11 +37,14 @@ const outbox = (() => {
         if (!key.startsWith(prefix)) continue;
         const vehicle = key.slice(prefix.length);
         const entry = read(vehicle);
-        if (entry && entry.body) found.push({ vehicle, entry });
+        if (entry && is(entry)) found.push({ vehicle, entry });
       }
     } catch { /* no storage, so nothing is kept */ }
     return found;
   };
+  // waiting are to be sent; returned were, and a person has to look at them.
+  const waiting = () => kept((entry) => entry.body);
+  const returned = () => kept((entry) => !entry.body && entry.answer);
 
   const tell = (name, detail) => dispatchEvent(new CustomEvent("outbox:" + name, { detail }));
 
@@ -105,29 +108,37 @@ const outbox = (() => {
     return busy;
   };
 
-  // show says on every page what waits.
+  // show says on every page what waits, and what came back while nobody was
+  // looking at it.
   const show = () => {
     const forms = waiting();
     tell("state", forms);
-    let bar = document.querySelector("p.outbox");
-    if (forms.length === 0 || document.querySelector("form.measure")) {
+    const elsewhere = !document.querySelector("form.measure");
+    say("outbox", elsewhere ? forms : [], (n) => (n === 1 ? "1 form is" : n + " forms are") + " kept on this phone, not sent yet: ",
+      ". They are sent by themselves when that is possible.");
+    const here = [...document.querySelectorAll("form.measure, form[data-keep]")].map((f) => f.dataset.vehicle || f.dataset.keep);
+    say("returned", returned().filter(({ vehicle }) => !here.includes(vehicle)),
+      (n) => (n === 1 ? "1 form was" : n + " forms were") + " sent and not taken: ", ". What was entered is kept on this phone: look at it there, and send it again.");
+  };
+  const say = (name, forms, words, end) => {
+    let bar = document.querySelector("p." + name);
+    if (forms.length === 0) {
       bar?.remove();
       return;
     }
     if (!bar) {
       bar = document.createElement("p");
-      bar.className = "outbox notice";
+      bar.className = name + " notice";
       bar.setAttribute("role", "status");
       document.querySelector("main").prepend(bar);
     }
-    bar.replaceChildren(forms.length === 1 ? "1 form is kept on this phone, not sent yet: " : forms.length + " forms are kept on this phone, not sent yet: ");
-    forms.forEach(({ entry }, i) => {
+    const links = forms.flatMap(({ entry }, i) => {
       const link = document.createElement("a");
       link.href = entry.page || entry.to;
       link.textContent = entry.number;
-      bar.append(i ? ", " : "", link);
+      return i ? [", ", link] : [link];
     });
-    bar.append(". They are sent by themselves when that is possible.");
+    bar.replaceChildren(words(forms.length), ...links, end);
   };
 
   addEventListener("online", flush);
@@ -145,9 +156,8 @@ const outbox = (() => {
   });
   // When the scripts of the page are there to hear of it.
   addEventListener("DOMContentLoaded", () => {
-    if (waiting().length === 0) return;
     show();
-    flush();
+    if (waiting().length) flush();
   });
   return { read, write, flush };
 })();
