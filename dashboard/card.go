@@ -4,7 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"fmt"
-	"math"
+	"html/template"
 	"net/http"
 	"slices"
 	"strings"
@@ -41,10 +41,10 @@ type CardPage struct {
 	Tests          []string
 	TestBefore     string // link to enter one
 	TestAfter      string
-	Against        []string // what stands against passing
-	Faults         []string // of what was just entered
-	Remarks        []string // on the parts and the odometer
-	State          string   // in words; blank while open
+	Against        []string    // what stands against passing
+	Faults         []CardFault // of what was just entered
+	Remarks        []string    // on the parts and the odometer
+	State          string      // in words; blank while open
 	Closed         string
 	Note           string
 	Closing        string // the note as it was typed
@@ -52,6 +52,24 @@ type CardPage struct {
 	Failed         int
 	Open           bool
 	Nonce          string
+}
+
+// CardFault is what is wrong with what was entered on a card, and in which field of
+// the form; blank: it is about the whole.
+type CardFault struct{ Field, Text string }
+
+// Wants are the attributes of a field that cannot be taken as it stands: the first
+// of them has the focus.
+func (p CardPage) Wants(field string) template.HTMLAttr {
+	i := slices.IndexFunc(p.Faults, func(f CardFault) bool { return f.Field == field })
+	if i < 0 {
+		return ""
+	}
+	attrs := fmt.Sprintf(` aria-invalid="true" aria-describedby="w-%s"`, field)
+	if i == 0 {
+		attrs += " autofocus"
+	}
+	return template.HTMLAttr(attrs)
 }
 
 // CardWork is what is to be done to an axle, in words.
@@ -81,6 +99,7 @@ type CardStepView struct {
 	Remarks  []string
 	Earlier  int
 	TestLink string
+	Was      string // what the form says of it, as it is shown; blank: nothing was entered
 }
 
 // CardField is a value to note.
@@ -120,7 +139,7 @@ func (d *Dashboard) card(c *gin.Context) error {
 }
 
 // showCard sends a card with what could not be taken of what was just entered.
-func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []string) error {
+func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []CardFault) error {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	card, h, err := d.svc.JobCard(ctx, sc, id)
@@ -169,6 +188,9 @@ func (p *CardPage) typed(c *gin.Context) {
 		for i := range p.Sections {
 			for j := range p.Sections[i].Steps {
 				s := &p.Sections[i].Steps[j]
+				if untouched(c, s.Seq, len(s.Fields)) {
+					continue // as a colleague may have left it since
+				}
 				s.Marked, s.Note = c.PostForm(fmt.Sprintf("state_%d", s.Seq)), c.PostForm(fmt.Sprintf("note_%d", s.Seq))
 				for k := range s.Fields {
 					s.Fields[k].Value = c.PostForm(s.Fields[k].Name)
@@ -390,39 +412,6 @@ func checkOf(tell units.Reader, part fleet.Part, s fleet.Spec) string {
 // posKey names a position in a form: 1_pad_left_inner.
 func posKey(p fleet.Position) string {
 	return fmt.Sprintf("%d_%s_%s_%s", p.Axle, p.Part, p.Side, p.Face)
-}
-
-func cardSections(tell units.Reader, card *fleet.Card) (out []CardSection) {
-	for _, s := range card.Steps {
-		title := s.Section.Words()
-		if s.Axle > 0 {
-			title = fmt.Sprintf("Axle %d", s.Axle)
-		}
-		if len(out) == 0 || out[len(out)-1].Title != title {
-			out = append(out, CardSection{Title: title})
-		}
-		to := &out[len(out)-1]
-		to.Steps = append(to.Steps, stepView(tell, card, &s))
-	}
-	return out
-}
-
-func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepView {
-	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
-	for i := range s.Measures {
-		m := &s.Measures[i]
-		f := CardField{Name: fmt.Sprintf("value_%d_%d", s.Seq, i), Label: measureName(tell, m), Check: checkValues(tell, m)}
-		if s.Entry != nil && i < len(s.Entry.Values) && !math.IsNaN(s.Entry.Values[i]) {
-			f.Value = measureField(tell, m, s.Entry.Values[i])
-		}
-		v.Fields = append(v.Fields, f)
-	}
-	if e := s.Entry; e != nil {
-		v.State, v.Marked, v.Note = string(e.State), string(e.State), e.Note
-		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, card, e.At), ", ")
-	}
-	v.Faults, v.Remarks = tellAll(tell, s.Faults(), card.Day), tellAll(tell, s.Remarks(), card.Day)
-	return v
 }
 
 // Measures of steps are of metal: runout, diameters.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -182,5 +183,60 @@ func TestBrowserCardOffline(t *testing.T) {
 	}
 	if e := got.Steps[1].Entry; e == nil || e.Note != "on four stands" || e.By != tester || got.Steps[1].Earlier != 0 || got.Steps[0].Entry != nil {
 		t.Errorf("got %+v, %d earlier", e, got.Steps[1].Earlier)
+	}
+}
+
+// TestBrowserCardFault enters what cannot be read, far up on a card: it is said where
+// it stands, which has the focus, and what was marked by a slip of the thumb is
+// marked no longer when it is tapped again.
+func TestBrowserCardFault(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(card.Steps, func(s fleet.CardStep) bool { return len(s.Measures) > 0 })
+	measured, field := card.Steps[i].Seq, valueField(card.Steps[i].Seq, 0)
+	look(t, ctx, phone, "light", fmt.Sprintf("%s/cards/%d", srv.URL, card.ID))
+	until(t, ctx, loaded)
+	must(t, ctx,
+		press(`input[name=state_1][value=done]`),
+		press(`input[name=state_1][value=done]`),
+		press(`input[name=state_2][value=done]`),
+		press(fmt.Sprintf(`input[name=state_%d][value=done]`, measured)),
+		typeIn(fmt.Sprintf(`input[name=%s]`, field), "about 40"),
+		chromedp.Focus(chromedp.CSS(`.steps-form button`)),
+		press(`.steps-form button`),
+	)
+	until(t, ctx, fmt.Sprintf(`document.activeElement.name === %q`, field))
+	want := fmt.Sprintf("Step %d, %s: “about 40” is no number: write digits, such as 12.5", measured, card.Steps[i].Measures[0].Name)
+	if got := textOf(t, ctx, "#w-"+field); got != want {
+		t.Errorf("at the field: got %q, want %q", got, want)
+	}
+	if got := textOf(t, ctx, ".steps-form .state"); got != want {
+		t.Errorf("at the button: got %q, want %q", got, want)
+	}
+	if !eval[bool](t, ctx, `(r => r.top >= 0 && r.bottom <= innerHeight)(document.activeElement.getBoundingClientRect()) && document.activeElement.matches("[aria-invalid=true][aria-describedby]")`) {
+		t.Error("the field is not in sight, or not said to be wrong")
+	}
+	shoot(t, ctx, "card-fault-390-light")
+	must(t, ctx,
+		chromedp.Func(func(ctx context.Context, tg *chromedp.Target) error {
+			_, err := chromedp.Evaluate[bool](`document.activeElement.select(), true`)(ctx, tg)
+			return err
+		}),
+		chromedp.KeyEvent("40"),
+		press(`.steps-form button`),
+	)
+	until(t, ctx, fmt.Sprintf(`document.querySelector("#step-%d.is-done") !== null`, measured))
+	got, err := w.svc.DB.Card(t.Context(), auth.AllFleets(), card.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Steps[0].Entry != nil || got.Steps[1].Entry == nil || got.Steps[i].Entry.Values[0] != 40 {
+		t.Errorf("got %+v, %+v and %+v, want nothing, an entry and 40", got.Steps[0].Entry, got.Steps[1].Entry, got.Steps[i].Entry)
 	}
 }

@@ -17,7 +17,6 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
-	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
 
@@ -40,57 +39,6 @@ func cardSent(c *gin.Context) (id int64, who string, err error) {
 	return id, who, err
 }
 
-// enterSteps takes the steps of a card's form in. Steps that say what they said
-// before add nothing.
-func (d *Dashboard) enterSteps(c *gin.Context) error {
-	ctx, sc := c.Request.Context(), d.scope(c)
-	id, who, err := cardSent(c)
-	if err != nil {
-		return err
-	}
-	card, err := d.svc.DB.Card(ctx, sc, id)
-	if err != nil {
-		return err
-	}
-	in, err := sentIn(c)
-	if err != nil {
-		return err
-	}
-	nonce := c.PostForm("nonce")
-	var faults []string
-	entries := map[int]fleet.StepEntry{}
-	for i := range card.Steps {
-		s := &card.Steps[i]
-		e, given, err := stepEntry(c, in, s)
-		if err != nil {
-			faults = append(faults, err.Error())
-			continue
-		}
-		if !given || sameEntry(s.Entry, &e) {
-			continue
-		}
-		e.By = who
-		if nonce != "" {
-			// A form sent again from a phone that heard no answer says the same.
-			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
-		}
-		entries[s.Seq] = e
-	}
-	// What can be read is kept, whatever is wrong with the rest.
-	if len(entries) > 0 {
-		if _, err := d.svc.DB.EnterSteps(ctx, sc, card.ID, entries); err != nil {
-			return err
-		}
-	}
-	if len(faults) > 0 {
-		if web.WantsJSON(c) {
-			return sendJSON(c, http.StatusBadRequest, map[string]string{"message": strings.Join(faults, "; ")})
-		}
-		return d.showCard(c, http.StatusBadRequest, card.ID, faults)
-	}
-	return took(c, fmt.Sprintf("/cards/%d", card.ID))
-}
-
 // took answers a form that was taken in: on to a page, or where to go for a script.
 func took(c *gin.Context, to string) error {
 	if web.WantsJSON(c) {
@@ -98,41 +46,6 @@ func took(c *gin.Context, to string) error {
 	}
 	c.Redirect(http.StatusSeeOther, to)
 	return nil
-}
-
-// stepEntry reads what a form says of a step; given is false when it says nothing.
-func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.StepEntry, given bool, err error) {
-	e.State = fleet.EntryState(c.PostForm(fmt.Sprintf("state_%d", s.Seq)))
-	e.Note = strings.TrimSpace(c.PostForm(fmt.Sprintf("note_%d", s.Seq)))
-	noted := false
-	for i := range s.Measures {
-		x := math.NaN()
-		if text := strings.TrimSpace(c.PostForm(fmt.Sprintf("value_%d_%d", s.Seq, i))); text != "" {
-			if x, err = measured(in, s, i, text); err != nil {
-				return e, false, fmt.Errorf("%s, %s: %w", s.Text, s.Measures[i].Name, err)
-			}
-			noted = true
-		}
-		e.Values = append(e.Values, x)
-	}
-	if e.State == "" && (noted || e.Note != "") {
-		return e, false, fleet.Invalidf("%s: say whether it is done, failed or skipped", s.Text)
-	}
-	return e, e.State != "", nil
-}
-
-// measured reads the value of a step's measure i. What is left as it stood in the
-// form is the value that it stood for, to the last bit.
-func measured(in units.Reader, s *fleet.CardStep, i int, text string) (float64, error) {
-	m := &s.Measures[i]
-	if s.Entry != nil && i < len(s.Entry.Values) && text == measureField(in, m, s.Entry.Values[i]) {
-		return s.Entry.Values[i], nil
-	}
-	x, err := decimal(text)
-	if err == nil && inInches(in, m) {
-		x = in.ToMM(string(fleet.Rotor), x)
-	}
-	return x, err
 }
 
 // twoWays is a number that may be meant in thousands, as pages write them, or
@@ -149,11 +62,6 @@ func decimal(text string) (float64, error) {
 		return 0, fleet.Invalidf("“%s” is no number: write digits, such as 12.5", text)
 	}
 	return x, nil
-}
-
-func sameEntry(old, e *fleet.StepEntry) bool {
-	return old != nil && old.State == e.State && old.Note == e.Note &&
-		slices.EqualFunc(old.Values, e.Values, func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) })
 }
 
 // fitParts takes in what came off and what went on.
@@ -174,23 +82,38 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
 		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
-			faults = strings.Split(reader(c).Days(err.Error()), "\n") // one a line
+			for line := range strings.Lines(reader(c).Days(err.Error())) {
+				faults = append(faults, CardFault{Text: strings.TrimSpace(line)})
+			}
 		} else if err != nil {
 			return err
 		}
 	}
-	status := refusal(err)
-	switch {
-	case len(faults) == 0:
-	case web.WantsJSON(c):
-		return sendJSON(c, status, map[string]string{"message": strings.Join(faults, "; ")})
-	default:
-		for i := range faults {
-			faults[i] = capital(faults[i])
-		}
-		return d.showCard(c, status, card.ID, faults)
+	if len(faults) > 0 {
+		return d.cardAgain(c, refusal(err), card.ID, faults)
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
+}
+
+// cardAgain sends a card back with what could not be taken of what was entered.
+func (d *Dashboard) cardAgain(c *gin.Context, status int, id int64, faults []CardFault) error {
+	for i := range faults {
+		faults[i].Text = capital(faults[i].Text)
+	}
+	if !web.WantsJSON(c) {
+		return d.showCard(c, status, id, faults)
+	}
+	var a formAnswer
+	a.Faults = map[string]string{}
+	var words []string
+	for _, f := range faults {
+		words = append(words, f.Text)
+		if f.Field != "" {
+			a.Faults[f.Field] = f.Text
+		}
+	}
+	a.Message = strings.Join(words, "; ")
+	return sendJSON(c, status, a)
 }
 
 // refusal is the status of a card's form that is not taken, for err or, nil, for
@@ -204,7 +127,7 @@ func refusal(err error) int {
 
 // partsForm reads the form of what came off and what went on, and says
 // everything in it that cannot be read.
-func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, faults []string, err error) {
+func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.Fitted, faults []CardFault, err error) {
 	in, err := sentIn(c)
 	if err != nil {
 		return f, nil, err
@@ -212,7 +135,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 	if text := strings.TrimSpace(c.PostForm("odometer_km")); text != "" {
 		km, err := readKm(in, text)
 		if err != nil {
-			faults = append(faults, fmt.Sprintf("odometer: %v", err))
+			faults = append(faults, CardFault{"odometer_km", fmt.Sprintf("odometer: %v", err)})
 		}
 		f.OdometerKm = &km
 	}
@@ -228,7 +151,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			part := strings.Split(field.Name, "_") // off, axle, part, side, face
 			x, err := ingest.ParseThickness(text, in.GaugeUnit(part[2]))
 			if err != nil {
-				faults = append(faults, fmt.Sprintf("axle %d, %s, off: %v", axle, strings.ToLower(field.Label), err))
+				faults = append(faults, CardFault{field.Name, fmt.Sprintf("axle %d, %s, off: %v", axle, strings.ToLower(field.Label), err)})
 			}
 			f.Off = append(f.Off, fleet.Reading{
 				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
@@ -239,7 +162,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			sides := c.PostForm(on.Name)
 			if sides == "" {
 				if strings.TrimSpace(c.PostForm(on.Name+"_mm")+c.PostForm(on.Name+"_number")+c.PostForm(on.Name+"_batch")) != "" {
-					faults = append(faults, fmt.Sprintf("axle %d, new %s: say on which side they went, or clear what is given of them", axle, on.Part))
+					faults = append(faults, CardFault{on.Name, fmt.Sprintf("axle %d, new %s: say on which side they went, or clear what is given of them", axle, on.Part)})
 				}
 				continue
 			}
@@ -254,7 +177,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
 				x, err := ingest.ParseThickness(text, in.GaugeUnit(string(p.Part)))
 				if err != nil {
-					faults = append(faults, fmt.Sprintf("axle %d, new %s: %v", axle, on.Part, err))
+					faults = append(faults, CardFault{on.Name + "_mm", fmt.Sprintf("axle %d, new %s: %v", axle, on.Part, err)})
 				}
 				p.MM = x.MM
 			}
@@ -294,7 +217,7 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 	switch {
 	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
 		// The card shows how it stands now, and keeps what was typed.
-		return d.showCard(c, refusal(err), id, []string{faultWords(c, err)})
+		return d.showCard(c, refusal(err), id, []CardFault{{Text: faultWords(c, err)}})
 	case err != nil:
 		return err
 	}

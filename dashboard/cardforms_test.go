@@ -107,6 +107,79 @@ func TestCardComesBack(t *testing.T) {
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{`a[href=/cards]`, "Job cards"}})
 }
 
+// A form that is sent from a page of before a colleague's entry leaves that entry
+// alone, and enters what is its own.
+func TestCardStepsOfAColleague(t *testing.T) {
+	w := small(t)
+	all := auth.AllFleets()
+	card, err := w.svc.OpenCardFor(t.Context(), all, "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d", card.ID)
+	// shown is the steps' form of the page as it is now.
+	shown := func() url.Values {
+		form := url.Values{}
+		for _, in := range find(parse(t, w.get(path).Body.String()), ".steps-form input") {
+			if attr(in, "type") != "radio" || hasAttr(in, "checked") {
+				form.Set(attr(in, "name"), attr(in, "value"))
+			}
+		}
+		return form
+	}
+	send := func(form url.Values, want int) {
+		t.Helper()
+		if rec := w.submit(path+"/steps", form); rec.Code != want {
+			t.Fatalf("got %d, want %d: %s", rec.Code, want, rec.Body)
+		}
+	}
+	form := shown()
+	form.Set("by", "Ann")
+	form.Set("state_1", "done")
+	form.Set("note_1", "54 %")
+	send(form, http.StatusSeeOther)
+	stale := shown()
+	form = shown()
+	form.Set("by", "Ben")
+	form.Set("state_1", "failed")
+	send(form, http.StatusSeeOther)
+	// Ann goes on, on her older page; what cannot be read of it brings Ben's entry
+	// to her, and is sent again.
+	stale.Set("by", "Ann")
+	stale.Set("state_2", "done")
+	stale.Set("note_3", "which?")
+	rec := w.submit(path+"/steps", stale)
+	if rec.Code != http.StatusBadRequest {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, rec.Body.String()), []has{
+		{"#w-state_3", "Step 3: say whether it is done"}, {`input[name=state_3][autofocus]`, "*"},
+		{`input[name=state_1][value=failed][checked]`, "*"}, {`input[name=state_2][value=done][checked]`, "*"},
+	})
+	stale.Set("state_3", "skipped")
+	send(stale, http.StatusSeeOther)
+	got, err := w.svc.DB.Card(t.Context(), all, card.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []struct {
+		state fleet.EntryState
+		by    string
+	}{{fleet.StepFailed, "Ben"}, {fleet.StepDone, "Ann"}, {fleet.StepSkipped, "Ann"}} {
+		if e := got.Steps[i].Entry; e == nil || e.State != want.state || e.By != want.by {
+			t.Errorf("step %d: got %+v, want %s by %s", i+1, e, want.state, want.by)
+		}
+	}
+	// Whoever changes the entry that is shown means to.
+	form = shown()
+	form.Set("by", "Ann")
+	form.Set("state_1", "done")
+	send(form, http.StatusSeeOther)
+	if got, err = w.svc.DB.Card(t.Context(), all, card.ID); err != nil || got.Steps[0].Entry.State != fleet.StepDone || got.Steps[0].Earlier != 2 {
+		t.Errorf("step 1: got %+v, %v, want it done and two earlier entries", got.Steps[0], err)
+	}
+}
+
 // An odometer that disagrees is kept as it was read, and the card says so: beside
 // the field stands what was read last, at 155,000 km in the world's file.
 func TestCardOdometer(t *testing.T) {

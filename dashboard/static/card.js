@@ -68,8 +68,49 @@
         else x.value = value;
       }
     }
-    if (entry.answer) say(entry.answer.message || entry.answer.detail || "It was not taken: look at the entries.");
+
+    // What is wrong stands at its field, and the first such has the focus.
+    const back = () => {
+      say(entry.answer.message || entry.answer.detail || "It was not taken: look at the entries.");
+      const faults = entry.answer.faults || {};
+      const wrong = fields().filter((x, i, all) => faults[x.name] && all.findIndex((y) => y.name === x.name) === i);
+      for (const x of wrong) {
+        const p = document.createElement("p");
+        p.className = "wrong";
+        p.id = "w-" + x.name;
+        p.textContent = faults[x.name];
+        x.setAttribute("aria-invalid", "true");
+        x.setAttribute("aria-describedby", p.id);
+        (x.closest("fieldset.marks") || x.closest("label")).append(p);
+      }
+      if (wrong.length === 0) return;
+      wrong[0].focus({ preventScroll: true });
+      wrong[0].closest("label").scrollIntoView({ block: "center" });
+    };
+    const clearFaults = () => {
+      for (const p of form.querySelectorAll("p.wrong")) p.remove();
+      for (const x of form.querySelectorAll("[aria-invalid]")) {
+        x.removeAttribute("aria-invalid");
+        x.removeAttribute("aria-describedby");
+      }
+    };
+    if (entry.answer) back();
     else if (entry.values && !entry.body) say("Entries that were not sent are still here.");
+
+    // A step that was marked by mistake is marked no longer when it is tapped again.
+    const marked = new Map(fields().filter((x) => x.type === "radio" && x.checked).map((x) => [x.name, x.value]));
+    form.addEventListener("click", ({ target }) => {
+      if (target.type !== "radio") return;
+      if (marked.get(target.name) === target.value && !target.defaultChecked) {
+        target.checked = false;
+        const before = fields().find((x) => x.name === target.name && x.defaultChecked);
+        if (before) before.checked = true;
+        marked.set(target.name, before?.value);
+        target.dispatchEvent(new Event("input", { bubbles: true }));
+        return;
+      }
+      marked.set(target.name, target.value);
+    });
 
     form.addEventListener("input", () => {
       if (entry.body) return;
@@ -83,6 +124,8 @@
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       if (entry.body) return;
+      clearFaults();
+      delete entry.answer;
       Object.assign(entry, { values: changed(), to: form.getAttribute("action"), page: location.pathname, number: name, at: Date.now() });
       entry.body = new URLSearchParams(new FormData(form)).toString();
       if (!outbox.write(key, entry)) {
@@ -104,7 +147,8 @@
       if (detail.vehicle !== key) return;
       entry = outbox.read(key) || {};
       stand();
-      say(entry.answer?.message || entry.answer?.detail || "It was not taken: look at the entries.");
+      entry.answer ||= {};
+      back();
     });
     addEventListener("outbox:state", () => {
       if (!entry.body) return;

@@ -1,0 +1,169 @@
+package dashboard
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"brakewear/internal/fleet"
+	"brakewear/internal/units"
+)
+
+// Fields of a step in a card's form.
+func stateField(seq int) string    { return fmt.Sprintf("state_%d", seq) }
+func noteField(seq int) string     { return fmt.Sprintf("note_%d", seq) }
+func wasField(seq int) string      { return fmt.Sprintf("was_%d", seq) }
+func valueField(seq, i int) string { return fmt.Sprintf("value_%d_%d", seq, i) }
+
+// stepSays puts everything that a form says of a step with so many measures into
+// one text.
+func stepSays(seq, measures int, field func(name string) string) string {
+	says := []string{field(stateField(seq)), field(noteField(seq))}
+	for i := range measures {
+		says = append(says, field(valueField(seq, i)))
+	}
+	return strings.Join(says, "|")
+}
+
+// untouched says that a form sends of a step what it was shown with. A page may be
+// hours old, on a phone without a network: what a colleague entered since must
+// not be undone by whoever only entered something else.
+func untouched(c *gin.Context, seq, measures int) bool {
+	was := c.PostForm(wasField(seq))
+	return was != "" && was == stepSays(seq, measures, func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+}
+
+// enterSteps takes the steps of a card's form in. Steps that say what they said
+// before add nothing.
+func (d *Dashboard) enterSteps(c *gin.Context) error {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	id, who, err := cardSent(c)
+	if err != nil {
+		return err
+	}
+	card, err := d.svc.DB.Card(ctx, sc, id)
+	if err != nil {
+		return err
+	}
+	in, err := sentIn(c)
+	if err != nil {
+		return err
+	}
+	nonce := c.PostForm("nonce")
+	var faults []CardFault
+	entries := map[int]fleet.StepEntry{}
+	for i := range card.Steps {
+		s := &card.Steps[i]
+		if untouched(c, s.Seq, len(s.Measures)) {
+			continue
+		}
+		e, given, fault := stepEntry(c, in, s)
+		if fault != nil {
+			faults = append(faults, *fault)
+			continue
+		}
+		if !given || sameEntry(s.Entry, &e) {
+			continue
+		}
+		e.By = who
+		if nonce != "" {
+			// A form sent again from a phone that heard no answer says the same.
+			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
+		}
+		entries[s.Seq] = e
+	}
+	// What can be read is kept, whatever is wrong with the rest.
+	if len(entries) > 0 {
+		if _, err := d.svc.DB.EnterSteps(ctx, sc, card.ID, entries); err != nil {
+			return err
+		}
+	}
+	if len(faults) > 0 {
+		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults)
+	}
+	return took(c, fmt.Sprintf("/cards/%d", card.ID))
+}
+
+// stepEntry reads what a form says of a step; given is false when it says nothing.
+func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.StepEntry, given bool, fault *CardFault) {
+	e.State = fleet.EntryState(c.PostForm(stateField(s.Seq)))
+	e.Note = strings.TrimSpace(c.PostForm(noteField(s.Seq)))
+	noted := false
+	for i := range s.Measures {
+		x := math.NaN()
+		name := valueField(s.Seq, i)
+		if text := strings.TrimSpace(c.PostForm(name)); text != "" {
+			var err error
+			if x, err = measured(in, s, i, text); err != nil {
+				return e, false, &CardFault{name, fmt.Sprintf("Step %d, %s: %v", s.Seq, s.Measures[i].Name, err)}
+			}
+			noted = true
+		}
+		e.Values = append(e.Values, x)
+	}
+	if e.State == "" && (noted || e.Note != "") {
+		return e, false, &CardFault{stateField(s.Seq), fmt.Sprintf("Step %d: say whether it is done, failed or skipped", s.Seq)}
+	}
+	return e, e.State != "", nil
+}
+
+// measured reads the value of a step's measure i. What is left as it stood in the
+// form is the value that it stood for, to the last bit.
+func measured(in units.Reader, s *fleet.CardStep, i int, text string) (float64, error) {
+	m := &s.Measures[i]
+	if s.Entry != nil && i < len(s.Entry.Values) && text == measureField(in, m, s.Entry.Values[i]) {
+		return s.Entry.Values[i], nil
+	}
+	x, err := decimal(text)
+	if err == nil && inInches(in, m) {
+		x = in.ToMM(string(fleet.Rotor), x)
+	}
+	return x, err
+}
+
+func sameEntry(old, e *fleet.StepEntry) bool {
+	return old != nil && old.State == e.State && old.Note == e.Note &&
+		slices.EqualFunc(old.Values, e.Values, func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) })
+}
+
+func cardSections(tell units.Reader, card *fleet.Card) (out []CardSection) {
+	for _, s := range card.Steps {
+		title := s.Section.Words()
+		if s.Axle > 0 {
+			title = fmt.Sprintf("Axle %d", s.Axle)
+		}
+		if len(out) == 0 || out[len(out)-1].Title != title {
+			out = append(out, CardSection{Title: title})
+		}
+		to := &out[len(out)-1]
+		to.Steps = append(to.Steps, stepView(tell, card, &s))
+	}
+	return out
+}
+
+func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepView {
+	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
+	for i := range s.Measures {
+		m := &s.Measures[i]
+		f := CardField{Name: valueField(s.Seq, i), Label: measureName(tell, m), Check: checkValues(tell, m)}
+		if s.Entry != nil && i < len(s.Entry.Values) && !math.IsNaN(s.Entry.Values[i]) {
+			f.Value = measureField(tell, m, s.Entry.Values[i])
+		}
+		v.Fields = append(v.Fields, f)
+	}
+	if e := s.Entry; e != nil {
+		v.State, v.Marked, v.Note = string(e.State), string(e.State), e.Note
+		shown := map[string]string{stateField(s.Seq): v.Marked, noteField(s.Seq): strings.TrimSpace(v.Note)}
+		for _, f := range v.Fields {
+			shown[f.Name] = f.Value
+		}
+		v.Was = stepSays(s.Seq, len(s.Measures), func(name string) string { return shown[name] })
+		v.By = strings.TrimPrefix(e.By+", "+stamp(tell, card, e.At), ", ")
+	}
+	v.Faults, v.Remarks = tellAll(tell, s.Faults(), card.Day), tellAll(tell, s.Remarks(), card.Day)
+	return v
+}
