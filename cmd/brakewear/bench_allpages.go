@@ -33,17 +33,9 @@ func (w *allRun) pages() error {
 	if err != nil {
 		return err
 	}
-	who, err := w.svc.DB.SessionOf(w.e.ctx, session)
+	memory, err := w.ceilings(d, session)
 	if err != nil {
 		return err
-	}
-	// Another one each time: what it holds to show is none of the service's memory.
-	memory := func() http.Handler {
-		open := web.NewEngine(slog.New(slog.DiscardHandler))
-		open.Use(web.Guard(known(who)))
-		open.GET("/", d.DueFromMemory())
-		open.GET("/vehicles/:id", d.PlotsFromMemory())
-		return withSession(open, session)
 	}
 	for _, x := range []struct {
 		what    string
@@ -82,6 +74,20 @@ func (w *allRun) served() (d *dashboard.Dashboard, service http.Handler, session
 	d.Register(guarded)
 	api.New(w.svc).Register(guarded)
 	return d, withSession(guarded, session), session, nil
+}
+
+// ceilings returns what makes a handler of the pages' ceilings, as a session asks
+// them: another one each time, for what it holds to show is none of the service's
+// memory.
+func (w *allRun) ceilings(d *dashboard.Dashboard, session string) (func() http.Handler, error) {
+	who, err := w.svc.DB.SessionOf(w.e.ctx, session)
+	return func() http.Handler {
+		open := web.NewEngine(slog.New(slog.DiscardHandler))
+		open.Use(web.Guard(known(who)))
+		open.GET("/", d.DueFromMemory())
+		open.GET("/vehicles/:id", d.PlotsFromMemory())
+		return withSession(open, session)
+	}, err
 }
 
 // signIn starts a session of an account of the bench's own.
