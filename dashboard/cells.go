@@ -16,21 +16,6 @@ import (
 // markup escapes as html/template escapes text and quoted attributes.
 var markup = strings.NewReplacer("\x00", "\uFFFD", `"`, "&#34;", "&", "&amp;", "'", "&#39;", "+", "&#43;", "<", "&lt;", ">", "&gt;")
 
-// textRows writes rows of a table that hold text alone.
-func textRows(rows [][]string) template.HTML {
-	var b strings.Builder
-	for _, row := range rows {
-		b.WriteString("<tr>")
-		for _, s := range row {
-			b.WriteString("<td>")
-			markup.WriteString(&b, s)
-			b.WriteString("</td>")
-		}
-		b.WriteString("</tr>")
-	}
-	return template.HTML(b.String())
-}
-
 // rows is a table that is being written.
 type rows struct{ strings.Builder }
 
@@ -48,6 +33,105 @@ func (b *rows) put(pieces ...string) {
 // day begins a row with its day.
 func (b *rows) day(tell units.Reader, d fleet.Date) {
 	b.put(`<th scope="row"><time datetime="`, d.String(), `">`, tell.Day(d), `</time></th>`)
+}
+
+// number writes a number between pieces of markup.
+func (b *rows) number(before string, x float64, after string) {
+	var digits [24]byte
+	b.WriteString(before)
+	b.Write(strconv.AppendFloat(digits[:0], x, 'f', -1, 64))
+	b.WriteString(after)
+}
+
+// planAxles draws the axles of a vehicle's plan.
+func planAxles(axles []PlanAxle) template.HTML {
+	var b rows
+	for i := range axles {
+		a := &axles[i]
+		y := strconv.Itoa(a.Y)
+		b.put("<g>\n" + `<line class="beam" x1="71" x2="289" y1="` + y + `" y2="` + y + "\"/>\n")
+		for _, x := range a.Wheels {
+			b.put(`<rect class="wheel" x="` + strconv.Itoa(x) + `" y="` + y + `" width="22" height="76" rx="7" transform="translate(0 -38)"/>`)
+		}
+		b.put("\n")
+		for _, x := range []string{"102", "254"} {
+			b.put(`<rect class="rotor" x="` + x + `" y="` + y + `" width="4" height="56" transform="translate(0 -28)"/>`)
+		}
+		b.put("\n")
+		for k := range a.Boxes {
+			b.box(&a.Boxes[k])
+		}
+		b.put("\n")
+		for k := range a.Labels {
+			b.label(&a.Labels[k])
+		}
+		b.put("\n"+`<text class="axle-name" x="180" y="`+y+`" dy="-29" text-anchor="middle">`, a.Name, "</text>\n</g>")
+	}
+	return template.HTML(b.String())
+}
+
+// box draws a part of a plan, and how much of it is left.
+func (b *rows) box(p *PlanBox) {
+	rect := func(class string, x, w float64) {
+		b.number(`<rect class="`+class+`" x="`, x, `"`)
+		b.number(` y="`, p.Y, `"`)
+		b.number(` width="`, w, `"`)
+		b.number(` height="`, p.H, `"/>`)
+	}
+	if !p.Known {
+		rect("room unknown", p.X, p.W)
+	} else {
+		rect("room", p.X, p.W)
+		rect("fill w"+strconv.Itoa(p.Level), p.FillX, p.FillW)
+	}
+	if p.First {
+		rect("first", p.X, p.W)
+	}
+}
+
+// label writes a value and its name beside a part of a plan.
+func (b *rows) label(p *PlanLabel) {
+	text := func(class, dy, words string) {
+		b.number(`<text class="`+class+`" x="`, p.X, `"`)
+		b.number(` y="`, p.Y, `"`)
+		b.put(dy+` text-anchor="`, p.Anchor, `">`, words, `</text>`)
+	}
+	class := "value"
+	if p.First {
+		class = "value is-first"
+	}
+	text(class, "", p.Value)
+	text("ax", ` dy="21"`, p.Name)
+}
+
+// pictureHead begins a picture, up to its chart for wide screens.
+func pictureHead(p *Picture) template.HTML {
+	var b rows
+	b.put(`<figure class="picture"><figcaption>`, p.Title)
+	if p.File != "" { // pictureFile's, so a path of this site
+		b.put(` <span class="files"><a href="`, p.File, `.svg">SVG</a> <a href="`, p.File, `.png">PNG</a></span>`)
+	}
+	b.put("</figcaption>\n" + `<div class="wide">`)
+	return template.HTML(b.String())
+}
+
+// pictureFigures writes what a picture draws as a table.
+func pictureFigures(p *Picture) template.HTML {
+	var b rows
+	b.put(`<details class="history"><summary>In figures</summary><div class="scroll" tabindex="0" role="group" aria-label="`, p.Title, `, in figures"><table><thead><tr>`)
+	for _, head := range p.Figures.Head {
+		b.put(`<th scope="col">`, head, `</th>`)
+	}
+	b.put("</tr></thead>\n<tbody>")
+	for _, row := range p.Figures.Rows {
+		b.put("<tr>")
+		for _, s := range row {
+			b.put("<td>", s, "</td>")
+		}
+		b.put("</tr>")
+	}
+	b.put("</tbody></table></div></details>")
+	return template.HTML(b.String())
 }
 
 // positionRows writes the forecasts of an axle's positions.
@@ -166,8 +250,8 @@ func trackRows(page Shell, rs []OdometerRow) template.HTML {
 
 // HTML is the record as a link to correct it.
 func (c Cell) HTML() template.HTML {
-	var b strings.Builder
-	c.write(&b)
+	var b rows
+	c.write(&b.Builder)
 	return template.HTML(b.String())
 }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"brakewear/dashboard/chart"
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
 )
@@ -18,7 +19,7 @@ func TestCellsAreThoseOfTemplates(t *testing.T) {
 		records = append(records, Cell{Text: s, Link: "/corrections/reading/12"}, Cell{Text: "7", Link: "", Was: awkward[len(awkward)-1-i]})
 	}
 	cells := [][]Cell{nil, records, records[:1]}
-	rows := [][]string{awkward, nil, {"one"}}
+	chart := &Picture{Title: awkward[3], File: pictureFile(12, "axle-1-pad"), Figures: &chart.Figures{Head: awkward, Rows: [][]string{awkward, nil, {"one"}}}}
 	tell := units.Reader{DaysAs: units.MonthDay}
 	const d = fleet.Date(20_000)
 	lens := Lane{Lens: true, X: "1.5%", W: "20%", Path: "M0 20C1 2 3 4 100 20Z", Level: 3}
@@ -31,13 +32,33 @@ func TestCellsAreThoseOfTemplates(t *testing.T) {
 		{Date: d + 2, Cells: cells[1:], Fitted: records[:1], Notes: awkward[1:2], Uploads: []int64{3}},
 	}
 	track := []OdometerRow{{Date: d, Km: "12", Link: "/corrections/odometer/1"}, {Date: d + 1, Km: awkward[3], Note: awkward[3], Upload: 33, Was: awkward[3]}}
+	axles := []PlanAxle{{Y: 64, Name: awkward[3], Wheels: [2]int{60, 278}}, {
+		Y: 188, Name: "axle 2", Wheels: [2]int{60, 278},
+		Boxes: []PlanBox{
+			{X: 87, Y: 42, W: 13, H: 44},
+			{X: 108, Y: 166.5, W: 13, H: 44, FillX: 99.89999999999999, FillW: 4.3, Level: 3, Known: true},
+			{X: 108, Y: 0, W: 13, H: 44, FillX: -1, FillW: 1, Level: 5, Known: true, First: true},
+		},
+		Labels: []PlanLabel{{X: 54, Y: 57, Anchor: "end", Value: "12.3", Name: "outer"}, {X: 180, Y: 110, Anchor: "middle", Value: awkward[3], Name: awkward[3], First: true}},
+	}}
 	const record = `{{define "record"}}{{if .Was}}<del class="was" title="{{.Was}}"><a href="{{.Link}}">{{.Text}}</a></del>{{else}}<a href="{{.Link}}">{{.Text}}</a>{{end}}{{end}}`
 	for _, c := range []struct {
 		name, text string
 		data       any
 		got        template.HTML
 	}{
-		{"text", `{{range .}}<tr>{{range .}}<td>{{.}}</td>{{end}}</tr>{{end}}`, rows, textRows(rows)},
+		{"plan", `{{range .}}{{$y := .Y}}<g>
+<line class="beam" x1="71" x2="289" y1="{{.Y}}" y2="{{.Y}}"/>
+{{range .Wheels}}<rect class="wheel" x="{{.}}" y="{{$y}}" width="22" height="76" rx="7" transform="translate(0 -38)"/>{{end}}
+<rect class="rotor" x="102" y="{{.Y}}" width="4" height="56" transform="translate(0 -28)"/><rect class="rotor" x="254" y="{{.Y}}" width="4" height="56" transform="translate(0 -28)"/>
+{{range .Boxes}}<rect class="room{{if not .Known}} unknown{{end}}" x="{{.X}}" y="{{.Y}}" width="{{.W}}" height="{{.H}}"/>{{if .Known}}<rect class="fill w{{.Level}}" x="{{.FillX}}" y="{{.Y}}" width="{{.FillW}}" height="{{.H}}"/>{{end}}{{if .First}}<rect class="first" x="{{.X}}" y="{{.Y}}" width="{{.W}}" height="{{.H}}"/>{{end}}{{end}}
+{{range .Labels}}<text class="value{{if .First}} is-first{{end}}" x="{{.X}}" y="{{.Y}}" text-anchor="{{.Anchor}}">{{.Value}}</text><text class="ax" x="{{.X}}" y="{{.Y}}" dy="21" text-anchor="{{.Anchor}}">{{.Name}}</text>{{end}}
+<text class="axle-name" x="180" y="{{.Y}}" dy="-29" text-anchor="middle">{{.Name}}</text>
+</g>{{end}}`, axles, planAxles(axles)},
+		{"picture", `<figure class="picture"><figcaption>{{.Title}}{{if .File}} <span class="files"><a href="{{.File}}.svg">SVG</a> <a href="{{.File}}.png">PNG</a></span>{{end}}</figcaption>
+<div class="wide">`, chart, pictureHead(chart)},
+		{"figures", `<details class="history"><summary>In figures</summary><div class="scroll" tabindex="0" role="group" aria-label="{{$.Title}}, in figures"><table><thead><tr>{{range .Figures.Head}}<th scope="col">{{.}}</th>{{end}}</tr></thead>
+<tbody>{{range .Figures.Rows}}<tr>{{range .}}<td>{{.}}</td>{{end}}</tr>{{end}}</tbody></table></div></details>`, chart, pictureFigures(chart)},
 		{"positions", `{{range .}}<tr role="row"{{if .Decides}} class="decides"{{end}}><th role="rowheader" scope="row">{{.Place}}{{if .Decides}} <small>first</small>{{end}}</th><td role="cell" class="n" data-label="{{unit}} now">{{.Thickness}}</td><td role="cell" class="n" data-label="limit">{{.Limit}}</td><td role="cell" class="n across" data-label="{{wear}}">{{.Rate}}</td><td role="cell" class="across" data-label="limit reached">{{.When}}</td><td role="cell" class="lane-cell across" data-label="within a year">{{with .Lane}}<svg width="100%" height="24" aria-hidden="true"><use href="#row-axis" width="100%" height="24"/>{{if .Lens}}<svg class="clip" width="100%" height="24"><svg x="{{.X}}" y="2" width="{{.W}}" height="20" viewBox="0 0 100 40" preserveAspectRatio="none"><path class="lens w{{.Level}}" vector-effect="non-scaling-stroke" d="{{.Path}}"/></svg>{{if .Median}}<line class="median w{{.Level}}" x1="{{.Median}}" x2="{{.Median}}" y1="3" y2="21"/>{{end}}</svg>{{end}}{{if .Past}}<path class="stop" d="M-2 3h5v18h-5z"/>{{end}}</svg>{{end}}</td><td role="cell" class="n" data-label="readings">{{.Readings}}</td><td role="cell"{{if .Since}} data-label="fitted"{{end}}>{{.Since}}</td></tr>{{end}}`, places, positionRows(tell, places)},
 		{"visits", record + `{{range .}}<tr{{if .Fitted}} class="fitted"{{end}}><th scope="row"><time datetime="{{iso .Date}}">{{day .Date}}</time></th><td class="n">{{.Km}}</td>{{range .Cells}}<td class="n">{{range .}}{{template "record" .}} {{end}}</td>{{end}}<td>{{range $i, $x := .Fitted}}{{if $i}}, {{end}}{{template "record" $x}}{{end}}{{range .Seen}} {{template "record" .}}{{end}}{{range $i, $n := .Notes}}{{if $i}};{{end}} {{$n}}{{end}}</td><td>{{range .Uploads}}<a class="ref" href="/readings/{{.}}">{{.}}</a> {{end}}</td></tr>{{end}}`, visits, measuredRows(Shell{Tell: tell}, visits)},
 		{"odometer", `{{range .}}<tr><th scope="row"><time datetime="{{iso .Date}}">{{day .Date}}</time></th><td class="n">{{if .Was}}<del class="was">{{end}}<a href="{{.Link}}">{{.Km}}</a>{{if .Was}}</del>{{end}}</td><td>{{.Note}}{{.Was}}</td><td>{{if .Upload}}<a class="ref" href="/readings/{{.Upload}}">{{.Upload}}</a>{{end}}</td></tr>{{end}}`, track, trackRows(Shell{Tell: tell}, track)},

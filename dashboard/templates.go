@@ -94,10 +94,12 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"count":   count,
 				"plural":  plural,
 
-				"textrows":     textRows,
-				"positionrows": positionRows,
-				"measuredrows": measuredRows,
-				"trackrows":    trackRows,
+				"planaxles":      planAxles,
+				"picturehead":    pictureHead,
+				"picturefigures": pictureFigures,
+				"positionrows":   positionRows,
+				"measuredrows":   measuredRows,
+				"trackrows":      trackRows,
 			}).
 			Option("missingkey=error").
 			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")
