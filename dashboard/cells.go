@@ -1,9 +1,11 @@
 package dashboard
 
 import (
+	"bytes"
 	"html/template"
 	"strconv"
 	"strings"
+	"sync"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/units"
@@ -17,7 +19,24 @@ import (
 var markup = strings.NewReplacer("\x00", "\uFFFD", `"`, "&#34;", "&", "&amp;", "'", "&#39;", "+", "&#43;", "<", "&lt;", ">", "&gt;")
 
 // rows is a table that is being written.
-type rows struct{ strings.Builder }
+type rows struct{ bytes.Buffer }
+
+// allRows keeps what tables were written in: grown anew for each, it would be half
+// of what a page allocates.
+var allRows = sync.Pool{New: func() any { return new(rows) }}
+
+func newRows() *rows {
+	b := allRows.Get().(*rows)
+	b.Reset()
+	return b
+}
+
+// html ends the table.
+func (b *rows) html() template.HTML {
+	s := template.HTML(b.String())
+	allRows.Put(b)
+	return s
+}
 
 // put writes pieces of markup and text by turns, markup first.
 func (b *rows) put(pieces ...string) {
@@ -45,7 +64,7 @@ func (b *rows) number(before string, x float64, after string) {
 
 // planAxles draws the axles of a vehicle's plan.
 func planAxles(axles []PlanAxle) template.HTML {
-	var b rows
+	b := newRows()
 	for i := range axles {
 		a := &axles[i]
 		y := strconv.Itoa(a.Y)
@@ -67,7 +86,7 @@ func planAxles(axles []PlanAxle) template.HTML {
 		}
 		b.put("\n"+`<text class="axle-name" x="180" y="`+y+`" dy="-29" text-anchor="middle">`, a.Name, "</text>\n</g>")
 	}
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // box draws a part of a plan, and how much of it is left.
@@ -106,18 +125,18 @@ func (b *rows) label(p *PlanLabel) {
 
 // pictureHead begins a picture, up to its chart for wide screens.
 func pictureHead(p *Picture) template.HTML {
-	var b rows
+	b := newRows()
 	b.put(`<figure class="picture"><figcaption>`, p.Title)
 	if p.File != "" { // pictureFile's, so a path of this site
 		b.put(` <span class="files"><a href="`, p.File, `.svg">SVG</a> <a href="`, p.File, `.png">PNG</a></span>`)
 	}
 	b.put("</figcaption>\n" + `<div class="wide">`)
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // pictureFigures writes what a picture draws as a table.
 func pictureFigures(p *Picture) template.HTML {
-	var b rows
+	b := newRows()
 	b.put(`<details class="history"><summary>In figures</summary><div class="scroll" tabindex="0" role="group" aria-label="`, p.Title, `, in figures"><table><thead><tr>`)
 	for _, head := range p.Figures.Head {
 		b.put(`<th scope="col">`, head, `</th>`)
@@ -131,12 +150,12 @@ func pictureFigures(p *Picture) template.HTML {
 		b.put("</tr>")
 	}
 	b.put("</tbody></table></div></details>")
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // positionRows writes the forecasts of an axle's positions.
 func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
-	var b rows
+	b := newRows()
 	unit, wear := tell.ThicknessUnit(), tell.WearUnit()
 	for i := range ps {
 		p := &ps[i]
@@ -168,12 +187,12 @@ func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
 		}
 		b.put(`</svg></td><td role="cell" class="n" data-label="readings">`+strconv.Itoa(p.Readings)+since, p.Since, `</td></tr>`)
 	}
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // measuredRows writes what was measured on an axle, visit by visit.
 func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
-	var b rows
+	b := newRows()
 	for i := range rs {
 		r := &rs[i]
 		b.put("<tr")
@@ -186,7 +205,7 @@ func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 		for _, cell := range r.Cells {
 			b.put(`<td class="n">`)
 			for k := range cell {
-				cell[k].write(&b.Builder)
+				cell[k].write(b)
 				b.put(" ")
 			}
 			b.put("</td>")
@@ -196,11 +215,11 @@ func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 			if k > 0 {
 				b.put(", ")
 			}
-			r.Fitted[k].write(&b.Builder)
+			r.Fitted[k].write(b)
 		}
 		for k := range r.Seen {
 			b.put(" ")
-			r.Seen[k].write(&b.Builder)
+			r.Seen[k].write(b)
 		}
 		for k, note := range r.Notes {
 			if k > 0 {
@@ -215,7 +234,7 @@ func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 		}
 		b.put("</td></tr>")
 	}
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // upload links to the upload that a row came with.
@@ -230,7 +249,7 @@ func (b *rows) upload(page Shell, id int64) {
 
 // trackRows writes the readings of an odometer.
 func trackRows(page Shell, rs []OdometerRow) template.HTML {
-	var b rows
+	b := newRows()
 	for i := range rs {
 		r := &rs[i]
 		was, end := "", ""
@@ -245,17 +264,17 @@ func trackRows(page Shell, rs []OdometerRow) template.HTML {
 		}
 		b.put("</td></tr>")
 	}
-	return template.HTML(b.String())
+	return b.html()
 }
 
 // HTML is the record as a link to correct it.
 func (c Cell) HTML() template.HTML {
-	var b rows
-	c.write(&b.Builder)
-	return template.HTML(b.String())
+	b := newRows()
+	c.write(b)
+	return b.html()
 }
 
-func (c *Cell) write(b *strings.Builder) {
+func (c *Cell) write(b *rows) {
 	if c.Was != "" {
 		b.WriteString(`<del class="was" title="`)
 		markup.WriteString(b, c.Was)

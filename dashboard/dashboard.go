@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"bytes"
 	"context"
 	"embed"
 	"fmt"
@@ -228,22 +229,28 @@ func (d *Dashboard) send(c *gin.Context, status int, name string, data any) erro
 
 // sendMade is send for data that take as long to make as the page to write out.
 func (d *Dashboard) sendMade(c *gin.Context, status int, name string, data func() any) error {
-	body, err := d.inTurn(c.Request.Context(), func() ([]byte, error) { return d.pages[name].render(data(), signed(c), reader(c)) })
+	b := bodies.Get().(*bytes.Buffer)
+	defer bodies.Put(b) // when it is sent
+	b.Reset()
+	err := d.inTurn(c.Request.Context(), func() error { return d.pages[name].renderInto(b, data(), signed(c), reader(c)) })
 	if err != nil {
 		return err
 	}
-	web.Send(c, status, "text/html; charset=utf-8", body)
+	web.Send(c, status, "text/html; charset=utf-8", b.Bytes())
 	return nil
 }
+
+// bodies keeps what pages were written in.
+var bodies = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 
 // inTurn calls work, which only calculates, when fewer do so than there are
 // processors, first come, first served. Twenty at once are no faster together,
 // and some of them take several times as long as the others.
-func (d *Dashboard) inTurn(ctx context.Context, work func() ([]byte, error)) ([]byte, error) {
+func (d *Dashboard) inTurn(ctx context.Context, work func() error) error {
 	select {
 	case d.turns <- struct{}{}:
 	case <-ctx.Done(): // who asked has gone
-		return nil, ctx.Err()
+		return ctx.Err()
 	}
 	defer func() { <-d.turns }()
 	return work()

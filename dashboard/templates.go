@@ -114,8 +114,16 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 // render fills the page, for who looks at it, into a buffer, so that an error
 // cannot leave half a page behind.
 func (p *page) render(data any, who *Signed, tell units.Reader) ([]byte, error) {
+	var b bytes.Buffer
+	if err := p.renderInto(&b, data, who, tell); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+func (p *page) renderInto(b *bytes.Buffer, data any, who *Signed, tell units.Reader) error {
 	if got := reflect.TypeOf(data); got != p.data {
-		return nil, fmt.Errorf("page %s: got a %v, want a %v", p.name, got, p.data)
+		return fmt.Errorf("page %s: got a %v, want a %v", p.name, got, p.data)
 	}
 	// Every page embeds a Shell; a copy is told who looks, so that no handler
 	// has to.
@@ -123,13 +131,11 @@ func (p *page) render(data any, who *Signed, tell units.Reader) ([]byte, error) 
 	shown.Set(reflect.ValueOf(data))
 	shown.FieldByName("Shell").FieldByName("Signed").Set(reflect.ValueOf(who))
 	shown.FieldByName("Shell").FieldByName("Tell").Set(reflect.ValueOf(tell))
-	data = shown.Interface()
-	var b bytes.Buffer
 	last := int(p.length.Load())
 	b.Grow(last + last/8)
-	if err := p.t.Execute(&b, data); err != nil {
-		return nil, fmt.Errorf("page %s: %w", p.name, err)
+	if err := p.t.Execute(b, shown.Interface()); err != nil {
+		return fmt.Errorf("page %s: %w", p.name, err)
 	}
 	p.length.Store(int64(b.Len()))
-	return b.Bytes(), nil
+	return nil
 }
