@@ -177,7 +177,7 @@ func (a *API) declineVisits(c *gin.Context) error {
 	if err := readJSON(c, &in); err != nil {
 		return err
 	}
-	if err := a.svc.DB.DeclineVisits(c.Request.Context(), a.scope(c), a.sender(c), in.IDs); err != nil {
+	if err := a.svc.DB.DeclineVisits(c.Request.Context(), a.scope(c), a.sender(c), "", in.IDs); err != nil {
 		return err
 	}
 	c.Status(http.StatusNoContent)

@@ -149,6 +149,13 @@ func TestBrowserPlanByKeyboard(t *testing.T) {
 	if !eval[bool](t, ctx, `document.activeElement.checked`) {
 		t.Error("Space does not tick a visit")
 	}
+	// Enter on the tick accepts nothing, least of all every week's.
+	strike(t, ctx, "Enter", "\r", 13)
+	until(t, ctx, `document.querySelector(".fault") !== null`)
+	if !eval[bool](t, ctx, `document.querySelector(".plan-card.is-booked") === null && document.querySelector(".plan-card input").checked`) {
+		t.Error("Enter on a tick decides something, or loses the tick")
+	}
+	to(".plan-card.is-proposed input[type=checkbox]")
 	to(".decide button[value=ticked]")
 	strike(t, ctx, "Enter", "\r", 13)
 	until(t, ctx, `document.querySelector(".plan-card.is-booked") !== null`)

@@ -33,11 +33,19 @@ func (d *Dashboard) decide(c *gin.Context) error {
 		return fleet.Invalidf("visit: it is none of the proposal's")
 	}
 	switch c.PostForm("do") {
+	case "":
+		return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was decided: press what is to become of the ticked."}})
 	case "decline":
 		if len(ids) == 0 {
 			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be set aside."}})
 		}
-		if err := d.svc.DB.DeclineVisits(ctx, sc, d.who(c), ids); err != nil {
+		if err := d.svc.DB.DeclineVisits(ctx, sc, d.who(c), f.text("why"), ids); err != nil {
+			return err
+		}
+		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
+		return nil
+	case "reopen":
+		if err := d.svc.DB.TakeBackVisits(ctx, sc, d.who(c), ids); err != nil {
 			return err
 		}
 		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))
@@ -49,7 +57,7 @@ func (d *Dashboard) decide(c *gin.Context) error {
 			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be booked, or accept all."}})
 		}
 	default:
-		return fleet.Invalidf("do %q: want ticked, all or decline", c.PostForm("do"))
+		return fleet.Invalidf("do %q: want ticked, all, decline or reopen", c.PostForm("do"))
 	}
 	outcomes, err := d.svc.AcceptProposal(ctx, sc, d.who(c), depot, ids)
 	if err != nil {

@@ -20,6 +20,7 @@ import (
 // due-soon list.
 type planDrawer struct {
 	plans    auth.Scope // where who looks may change the plan
+	ticked   []string   // visits, in a form that comes back
 	today    fleet.Date
 	axis     Axis
 	rows     map[store.AxleKey]*store.DueRow
@@ -28,7 +29,7 @@ type planDrawer struct {
 }
 
 func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
-	x := &planDrawer{plans: web.SignedIn(c).Scope(auth.Plan), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
+	x := &planDrawer{plans: web.SignedIn(c).Scope(auth.Plan), ticked: c.PostFormArray("visit"), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
 		if b.State == fleet.Booked {
@@ -179,7 +180,7 @@ func (x *planDrawer) visit(tell units.Reader, v *store.Visit) PlanCard {
 		Cost:    costWords(v.Currency, v.Cost),
 	}
 	if x.plans.Sees(v.FleetID, v.DepotID) {
-		c.Visit = v.ID
+		c.Visit, c.Ticked = v.ID, slices.Contains(x.ticked, strconv.FormatInt(v.ID, 10))
 	}
 	switch v.Advice {
 	case store.AdviseMove:
@@ -217,4 +218,24 @@ func costWords(currency string, cost *float64) string {
 		return ""
 	}
 	return "about " + money(currency, math.Round(*cost/10)*10)
+}
+
+// AsideRow is a proposed visit that somebody set aside: later proposals keep off
+// its day until it is taken back.
+type AsideRow struct {
+	Visit                          int64
+	Link, Vehicle, Depot, Day, Who string
+	Why                            string // blank = nothing was said
+	Mine                           bool   // whoever looks may take it back
+}
+
+// setAside returns what was set aside of the days to come.
+func (d *Dashboard) setAside(c *gin.Context, depot int64) (rows []AsideRow, err error) {
+	tell, today, plans := reader(c), d.svc.Today(), web.SignedIn(c).Scope(auth.Plan)
+	vs, err := d.svc.DB.Visits(c.Request.Context(), d.scope(c), store.VisitQuery{Depot: depot, State: store.VisitDeclined, From: today})
+	for i := range vs {
+		v := &vs[i]
+		rows = append(rows, AsideRow{v.ID, vehicleLink(v.VehicleID), v.Vehicle, v.Depot, dayNear(tell, v.Day, today), v.DecidedBy, v.Reason, plans.Sees(v.FleetID, v.DepotID)})
+	}
+	return rows, err
 }

@@ -29,7 +29,7 @@ func TestPlanOffersWhatMayBeDone(t *testing.T) {
 		if rec.Code != http.StatusOK {
 			t.Fatalf("%s: got status %d", c.role, rec.Code)
 		}
-		for _, offer := range []string{`action="/plan/propose"`, `action="/plan/decide"`} {
+		for _, offer := range []string{`action="/plan/propose"`, `action="/plan/decide`} {
 			if got := strings.Contains(rec.Body.String(), offer); got != c.want {
 				t.Errorf("%s: %s offered: got %v, want %v", c.role, offer, got, c.want)
 			}

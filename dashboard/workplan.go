@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -28,6 +29,9 @@ type WorkplanPage struct {
 	Run      *RunView // the proposal; nil before the first
 	Open     int      // proposed visits that can be accepted, of all weeks
 	Ticks    bool     // a proposed visit of this week can be ticked
+	Decide   string   // where what is ticked goes: it comes back to this week if it cannot be done
+	Reason   string   // typed for what is set aside
+	Aside    []AsideRow
 	Said     *Said    // what became of accepting
 	Names    []string // of the depots, down
 	Days     []PlanDay
@@ -43,8 +47,14 @@ type WorkplanPage struct {
 // RunView sums a proposal up.
 type RunView struct {
 	When    string
-	Figures []string
+	Figures []RunFigure
 	Changes []string // since the one before, and why
+}
+
+// RunFigure is one of a proposal's figures.
+type RunFigure struct {
+	Text string
+	Link string // to the axles counted; blank = none
 }
 
 // Said is what became of what was asked.
@@ -77,7 +87,8 @@ type PlanCell struct {
 
 // PlanCard is a booking or a proposed visit.
 type PlanCard struct {
-	Visit   int64  // of a proposal, to be ticked; 0 = a booking
+	Visit   int64 // of a proposal, to be ticked; 0 = a booking
+	Ticked  bool
 	Booking int64  // 0 = a visit that is not booked
 	Link    string // of the booking, or of the vehicle
 	Vehicle string
@@ -132,7 +143,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	if err != nil {
 		return err
 	}
-	p := WorkplanPage{Shell: Shell{Title: "Workshop plan", Place: "plan", Cautions: true}, Said: said}
+	p := WorkplanPage{Shell: Shell{Title: "Workshop plan", Place: "plan", Cautions: true}, Said: said, Reason: c.PostForm("why")}
 	if p.Depot, p.Depots, err = d.depotChoice(c); err != nil {
 		return err
 	}
@@ -157,7 +168,10 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	if err != nil {
 		return err
 	}
-	if p.Run, err = d.runView(ctx, c, visits, today); err != nil {
+	if p.Run, err = d.runView(ctx, c, visits, p.Depot != 0, today); err != nil {
+		return err
+	}
+	if p.Aside, err = d.setAside(c, p.Depot); err != nil {
 		return err
 	}
 	draw, err := d.planDrawer(ctx, c, bookings, visits, monday, today)
@@ -235,6 +249,7 @@ func (p *WorkplanPage) at(monday fleet.Date) string {
 func (p *WorkplanPage) links(tell units.Reader, monday, today fleet.Date) {
 	p.Week = tell.DayNear(monday, today) + " – " + tell.DayNear(monday+planDays-1, today)
 	p.Link = p.at(monday)
+	p.Decide = "/plan/decide" + strings.TrimPrefix(p.Link, "/plan")
 	p.Earlier, p.Later = p.at(monday-planDays), p.at(monday+planDays)
 	if now := today - fleet.Date(today.Weekday()); now != monday {
 		p.This = p.at(now)
@@ -250,7 +265,7 @@ func (p *WorkplanPage) links(tell units.Reader, monday, today fleet.Date) {
 }
 
 // runView sums the newest proposal up.
-func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.Visit, today fleet.Date) (*RunView, error) {
+func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.Visit, oneDepot bool, today fleet.Date) (*RunView, error) {
 	tell := reader(c)
 	runs, err := d.svc.DB.Proposals(ctx, d.scope(c), 0, 20)
 	if err != nil || len(runs) == 0 {
@@ -281,34 +296,41 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	newest := runs[0]
 	v := &RunView{When: fmt.Sprintf("Proposed %s by %s, to %s, at an accepted risk of %s.",
 		tell.AtShort(newest.At), newest.By, tell.DayNear(newest.Until, today), percent(newest.Risk))}
+	if oneDepot {
+		v.When += " These figures are of all depots together."
+	}
+	add := func(text string) { v.Figures = append(v.Figures, RunFigure{Text: text}) }
 	say := func(n int, one, many string) {
 		if n > 0 {
-			v.Figures = append(v.Figures, plural(n, one, many))
+			add(plural(n, one, many))
 		}
 	}
 	say(f.Placed, "axle with a place", "axles with a place")
 	say(f.Later, "may wait", "may wait")
 	say(f.Unplaced, "without a place", "without a place")
 	say(f.Late, "later than its book-by date", "later than their book-by dates")
-	say(f.Unmeasured, "to measure first: nobody ever did", "to measure first: nobody ever did")
+	if f.Unmeasured > 0 {
+		n := Narrow{Measured: "no", DueTo: &newest.Until}
+		v.Figures = append(v.Figures, RunFigure{count(f.Unmeasured) + " to measure first: no reading of the parts that are on", "/" + n.keep(query{}.with("booked", "no")).encode()})
+	}
 	if f.Placed > 0 {
-		v.Figures = append(v.Figures, tell.Thickness(linings, f.WastedMM)+" of lining thrown away")
+		add(tell.Thickness(linings, f.WastedMM) + " of lining thrown away")
 	}
 	if f.PastLimit >= .05 {
-		v.Figures = append(v.Figures, fmt.Sprintf("%.1f expected past the limit when they come", f.PastLimit))
+		add(fmt.Sprintf("%.1f expected past the limit when they come", f.PastLimit))
 	}
 	if f.Overtime > 0 {
-		v.Figures = append(v.Figures, hoursWords(f.Overtime)+" of overtime")
+		add(hoursWords(f.Overtime) + " of overtime")
 	}
 	if cost > 0 && bound > 0 && cost >= bound {
 		if gap := (cost - bound) / cost; gap >= .0005 {
-			v.Figures = append(v.Figures, "at most "+percent(gap)+" dearer than the best plan there can be")
+			add("at most " + percent(gap) + " dearer than the best plan there can be")
 		} else {
-			v.Figures = append(v.Figures, "no plan is cheaper")
+			add("no plan is cheaper")
 		}
 	}
 	if f.Cut {
-		v.Figures = append(v.Figures, "looked for as long as somebody waits; the one made at night is looked for longer")
+		add("looked for as long as somebody waits; the one made at night is looked for longer")
 	}
 	for i := range visits {
 		if x := &visits[i]; x.Changed != "" {

@@ -55,6 +55,40 @@ func proposed(t *testing.T, w *world) store.Proposal {
 	return p
 }
 
+// TestSetAside sets a proposed visit aside with a reason and takes it back. What
+// cannot be done comes back to the week and the depot it was sent from, as ticked.
+func TestSetAside(t *testing.T) {
+	w := small(t)
+	id := fmt.Sprint(proposed(t, w).Visits[0].ID)
+	form := formAt(t, parse(t, w.get("/plan?week=2026-03-04&depot=1").Body.String()), "/plan/decide?depot=1&week=2026-03-02")
+	if got := form.Get("do"); got != "" {
+		t.Errorf("Enter on a tick sends %q, want nothing that decides", got)
+	}
+	rec := w.submit("/plan/decide?depot=1&week=2026-03-02", url.Values{"do": {""}, "visit": {id}, "why": {"driver away"}})
+	page := parse(t, rec.Body.String())
+	check(t, page, []has{
+		{"h1", "Workshop plan 2 Mar – 8 Mar"}, {".fault", "Nothing was decided"}, {"input[name=visit][checked]", "*"},
+		{"#aside-why", "*"}, {".run", "These figures are of all depots together."}, {".plan-card.is-proposed .card-name", "Bus 1"},
+	})
+	if why := find(page, "#aside-why"); len(why) != 1 || attr(why[0], "value") != "driver away" {
+		t.Error("the reason is not kept")
+	}
+	check(t, parse(t, w.submit("/plan/decide?week=2026-03-09", url.Values{"do": {"ticked"}}).Body.String()), []has{{"h1", "Workshop plan 9 Mar – 15 Mar"}, {".fault", "Nothing was ticked"}})
+
+	send := func(do string) {
+		t.Helper()
+		if rec := w.submit("/plan/decide", url.Values{"do": {do}, "visit": {id}, "why": {"driver away"}, "back": {"/plan"}}); rec.Code != http.StatusSeeOther {
+			t.Errorf("%s: got status %d: %s", do, rec.Code, rec.Body)
+		}
+	}
+	send("decline")
+	check(t, parse(t, w.get("/plan").Body.String()), []has{
+		{".entries-list li", "Bus 1 Wed 4 Mar, Harbour by dashboard: driver away"}, {".plan-card.is-proposed", ""}, {"button[value=reopen]", "Take back"},
+	})
+	send("reopen")
+	check(t, parse(t, w.get("/plan").Body.String()), []has{{".plan-card.is-proposed .card-name", "Bus 1"}, {"button[value=reopen]", ""}})
+}
+
 func TestWorkplan(t *testing.T) {
 	w := small(t)
 	page := parse(t, w.get("/plan").Body.String())
@@ -85,7 +119,7 @@ func TestWorkplan(t *testing.T) {
 	}{
 		{url.Values{"do": {"ticked"}}, http.StatusBadRequest, "Nothing was ticked"},
 		{url.Values{"do": {"decline"}}, http.StatusBadRequest, "Nothing was ticked"},
-		{url.Values{"do": {"dance"}}, http.StatusBadRequest, "want ticked, all or decline"},
+		{url.Values{"do": {"dance"}}, http.StatusBadRequest, "want ticked, all, decline or reopen"},
 		{url.Values{"do": {"ticked"}, "visit": {"x"}}, http.StatusBadRequest, ""},
 		{url.Values{"do": {"ticked"}, "visit": {fmt.Sprint(p.Visits[0].ID)}, "back": {"/plan?week=2026-03-02"}}, http.StatusSeeOther, ""},
 		{url.Values{"do": {"ticked"}, "visit": {fmt.Sprint(p.Visits[0].ID)}}, http.StatusConflict, "accepted the visit of Bus 1"},

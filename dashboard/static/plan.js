@@ -24,15 +24,18 @@
       event.preventDefault();
       shift.classList.remove("target");
       const body = new URLSearchParams({ depot: shift.dataset.depot, day: shift.dataset.day, why: "dragged on the plan" });
-      const answer = await fetch(`/bookings/${event.dataTransfer.getData("text/plain")}/move`, {
-        method: "POST", body, headers: { Accept: "application/json" },
-      });
-      if (answer.ok) {
+      let answer = null;
+      try {
+        answer = await fetch(`/bookings/${event.dataTransfer.getData("text/plain")}/move`, {
+          method: "POST", body, headers: { Accept: "application/json" },
+        });
+      } catch { /* no network: said below */ }
+      if (answer?.ok) {
         location.reload();
         return;
       }
-      const problem = await answer.json().catch(() => null);
-      say.textContent = problem?.detail ?? "It could not be moved.";
+      const problem = await answer?.json().catch(() => null);
+      say.textContent = problem?.detail ?? (answer ? "It could not be moved." : "It was not moved: there is no connection. Try again.");
       say.hidden = false;
       say.scrollIntoView({ block: "center" });
     });

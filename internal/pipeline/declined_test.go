@@ -17,7 +17,7 @@ func (s *shop) decline(v *store.Visit) {
 	if v == nil {
 		s.t.Fatal("nothing to set aside")
 	}
-	s.check(s.DB.DeclineVisits(s.t.Context(), auth.AllFleets(), "M. M.", []int64{v.ID}))
+	s.check(s.DB.DeclineVisits(s.t.Context(), auth.AllFleets(), "M. M.", "", []int64{v.ID}))
 }
 
 // A day that was set aside is not proposed again, unless no other is in time.

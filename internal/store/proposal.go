@@ -54,6 +54,7 @@ type Visit struct {
 	Changed   string      // since the proposal before, and why; blank = as before
 	State     VisitState
 	DecidedBy string
+	Reason    string // of who decided; blank = none was given
 	// Names, filled where visits are read.
 	Vehicle, Plate, Depot, Fleet string
 	Currency                     string // of Cost
@@ -207,7 +208,7 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		var work []byte
 		err := r.Scan(
 			&v.ID, &v.ProposalID, &v.FleetID, &v.DepotID, &v.VehicleID, &booking, &v.Advice, &day, &v.Bay, &v.Starts, &v.Minutes, &v.Hours,
-			&v.Cost, &v.Chance, &v.BookBy, &visit, &work, &v.Why, &v.Remedy, &v.Changed, &v.State, &v.DecidedBy,
+			&v.Cost, &v.Chance, &v.BookBy, &visit, &work, &v.Why, &v.Remedy, &v.Changed, &v.State, &v.DecidedBy, &v.Reason,
 			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet, &v.Currency)
 		if err != nil {
 			return err
@@ -229,7 +230,7 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 	}, `
 		select
 			p.id, p.proposal_id, p.fleet_id, p.depot_id, p.vehicle_id, p.booking_id, p.advice, p.day, p.bay, p.starts, p.minutes, p.hours,
-			p.cost, p.chance, p.book_by, p.visit_id, p.work, p.why, p.remedy, p.changed, p.state, p.decided_by,
+			p.cost, p.chance, p.book_by, p.visit_id, p.work, p.why, p.remedy, p.changed, p.state, p.decided_by, p.decided_why,
 			v.number, v.plate, d.name, f.name, coalesce(s.currency, '')
 		from proposal_visits p
 		join vehicles v on v.id = p.vehicle_id
@@ -380,7 +381,7 @@ func (t *tx) accept(sc auth.Scope, by string, o *Outcome) error {
 		return err
 	}
 	v.State, v.DecidedBy = VisitAccepted, by
-	if err := t.decide(v, VisitAccepted, by); err != nil {
+	if err := t.decide(v, VisitAccepted, by, ""); err != nil {
 		return err
 	}
 	o.Booking, err = t.booking(auth.AllFleets(), id)
@@ -423,20 +424,24 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	return 0, fleet.Invalidf("advice %q: nothing can be done about it", v.Advice)
 }
 
-func (t *tx) decide(v *Visit, state VisitState, by string) error {
+func (t *tx) decide(v *Visit, state VisitState, by, why string) error {
 	_, err := t.exec(`
 		update proposal_visits
-		set state = ?, decided_by = ?, decided_at = ?
-		where id = ?`, string(state), storableOf(by), instant(t.db.now()), v.ID)
+		set state = ?, decided_by = ?, decided_why = ?, decided_at = ?
+		where id = ?`, string(state), storableOf(by), storableOf(why), instant(t.db.now()), v.ID)
 	if err != nil {
 		return err
 	}
-	return t.log(entry{act: string(state), record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: v.Vehicle})
+	detail := v.Vehicle
+	if why != "" {
+		detail += ": " + why
+	}
+	return t.log(entry{act: string(state), record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: detail})
 }
 
-// DeclineVisits sets proposed visits aside; later proposals look for another
-// day.
-func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) error {
+// DeclineVisits sets proposed visits aside, with why; later proposals look for
+// another day.
+func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by, why string, ids []int64) error {
 	return db.write(ctx, "decline a proposal", func(t *tx) error {
 		vs, err := t.openVisits(sc, ids)
 		if err != nil {
@@ -447,7 +452,38 @@ func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by string, ids [
 			if vs[i].State != VisitOpen {
 				continue
 			}
-			if err := t.decide(&vs[i], VisitDeclined, by); err != nil {
+			if err := t.decide(&vs[i], VisitDeclined, by, why); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// TakeBackVisits undoes DeclineVisits: a visit is open again, or where a newer
+// proposal has been made for its depot, binds the next no more.
+func (db *DB) TakeBackVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) error {
+	return db.write(ctx, "take a set-aside visit back", func(t *tx) error {
+		vs, err := t.openVisits(sc, ids)
+		if err != nil {
+			return err
+		}
+		t.unchanged() // until one is taken back
+		for i := range vs {
+			v := &vs[i]
+			if v.State != VisitDeclined {
+				continue
+			}
+			newer := 0
+			err := t.one([]any{&newer}, `select count(*) from proposal_visits where depot_id = ? and proposal_id > ?`, v.DepotID, v.ProposalID)
+			if err != nil {
+				return err
+			}
+			state := VisitOpen
+			if newer > 0 {
+				state = VisitSuperseded
+			}
+			if err := t.decide(v, state, by, ""); err != nil {
 				return err
 			}
 		}

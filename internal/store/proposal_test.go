@@ -3,6 +3,7 @@ package store_test
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -99,7 +100,7 @@ func TestProposal(t *testing.T) {
 		if err != nil || len(history) != 2 || history[0].Why == "" || !history[0].Proposed || history[1].Proposed {
 			t.Errorf("history: got %+v, %v", history, err)
 		}
-		if err := db.DeclineVisits(t.Context(), all, "M. M.", []int64{vs[1].ID}); err != nil {
+		if err := db.DeclineVisits(t.Context(), all, "M. M.", "the driver is away", []int64{vs[1].ID}); err != nil {
 			t.Error(err)
 		}
 		got, err = db.AcceptVisits(t.Context(), all, "K. K.", []int64{vs[0].ID, vs[1].ID})
@@ -109,6 +110,32 @@ func TestProposal(t *testing.T) {
 		if n := count(t, db, `select count(*) from bookings`); n != 1 {
 			t.Errorf("got %d bookings, want 1", n)
 		}
+		// What was set aside says why, until it is taken back: it is open again, and is
+		// not once a later proposal was made for its depot.
+		is := func(id int64, state store.VisitState, by, why string) {
+			t.Helper()
+			vs, err := db.Visits(t.Context(), all, store.VisitQuery{State: state})
+			if err != nil || !slices.ContainsFunc(vs, func(v store.Visit) bool { return v.ID == id && v.DecidedBy == by && v.Reason == why }) {
+				t.Errorf("got %+v, %v, want visit %d %s by %q: %q", vs, err, id, state, by, why)
+			}
+		}
+		takeBack := func(id int64) {
+			t.Helper()
+			if err := db.TakeBackVisits(t.Context(), all, "K. K.", []int64{id}); err != nil {
+				t.Error(err)
+			}
+		}
+		is(vs[1].ID, store.VisitDeclined, "M. M.", "the driver is away")
+		takeBack(vs[1].ID)
+		is(vs[1].ID, store.VisitOpen, "K. K.", "")
+		takeBack(vs[0].ID) // accepted, and stays so
+		is(vs[0].ID, store.VisitAccepted, "M. M.", "")
+		if err := db.DeclineVisits(t.Context(), all, "M. M.", "", []int64{vs[1].ID}); err != nil {
+			t.Error(err)
+		}
+		mustPropose(t, db, []fleet.Depot{quay}, visitOf(ids[0], quay.ID, monday+7, 480))
+		takeBack(vs[1].ID)
+		is(vs[1].ID, store.VisitSuperseded, "K. K.", "")
 	})
 }
 
@@ -289,7 +316,7 @@ func TestProposalScope(t *testing.T) {
 			}
 		}
 		for _, err := range []error{
-			db.DeclineVisits(t.Context(), onlyHill, "N. N.", []int64{north.Visits[0].ID}),
+			db.DeclineVisits(t.Context(), onlyHill, "N. N.", "", []int64{north.Visits[0].ID}),
 			func() error {
 				_, err := db.AcceptVisits(t.Context(), onlyHill, "N. N.", []int64{north.Visits[0].ID})
 				return err

@@ -857,6 +857,7 @@ create table proposal_visits (
     state text not null,
     decided_by text not null,
     decided_at timestamp with time zone,
+    decided_why text not null,
     constraint plan_written TRIGGER DEFERRABLE INITIALLY DEFERRED,
     constraint proposal_visits_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint proposal_visits_pkey PRIMARY KEY (id),

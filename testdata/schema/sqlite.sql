@@ -896,7 +896,7 @@ CREATE TABLE proposal_visits (
     state       text not null, -- open, accepted, declined, superseded
     decided_by  text not null,
     decided_at  text
-) strict;
+, decided_why text not null default '') strict;
 
 CREATE INDEX proposal_visits_open on proposal_visits (depot_id, state, day, id);
 
