@@ -48,6 +48,14 @@ func (c *client) plan(db *store.DB) {
 			want: []string{`"starts":"09:00"`, `"bay":1`, `"state":"booked","kept":true`, `"part_number":"P 1"`, `"what":"booked"`, `"from":null`}},
 	})
 	c.days(home, bus.ID, bus.DepotID)
+	c.run([]call{
+		{name: "absences as rows", path: "/absences", status: 201, want: []string{`"kind":"absences"`, `"accepted":2,"refused":1`, "no depot has this name"}, body: fmt.Sprintf(`[
+			{"vehicle":"Bus 1","fleet":%q,"first_day":"2026-05-04","weekdays":"Mon, Tue","reason":"fair"},
+			{"depot":%q,"first_day":"2026-05-04","technician_hours":4.5},
+			{"depot":"Moon","first_day":"2026-05-04"}]`, bus.Fleet, bus.Depot)},
+		{name: "days of the rows", path: fmt.Sprintf("/vehicles/%d/days", bus.ID), want: []string{`"first":"2026-05-04","last":null,"weekdays":["Monday","Tuesday"],"reason":"fair"`}},
+		{name: "closures of the rows", path: home, want: []string{`"first":"2026-05-04","last":"2026-05-04","technician_hours":4.5`}},
+	})
 	var list List[Booking]
 	c.get("/bookings", &list)
 	if len(list.Items) != 1 {

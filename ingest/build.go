@@ -34,6 +34,7 @@ func (r *Reader) builder() func(rec *record) {
 		Readings:   (*line).measured,
 		BrakeTests: (*line).brakeTest,
 		Parts:      (*line).stockPart,
+		Absences:   (*line).absence,
 	}[r.lay.kind]
 	l := &line{Reader: r}
 	return func(rec *record) {

@@ -68,6 +68,11 @@ const (
 	fPrice
 	fLead
 	fStock
+	fFirst
+	fLast
+	fWeekdays
+	fHours
+	fReason
 	fSpec // the first of new and limit of each part, in the order of fleet.Parts
 
 	numFields = fSpec + 8
@@ -251,6 +256,7 @@ var columns = map[Kind][]Column{
 	},
 	BrakeTests: brakeTestColumns,
 	Parts:      partColumns,
+	Absences:   absenceColumns,
 }
 
 // partWords are the names of each part, in the order of fleet.Parts. A rotor

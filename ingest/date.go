@@ -23,6 +23,7 @@ type dates struct {
 	serial bool   // numbers are spreadsheet days
 	from   int    // the day that serial 0 is
 	today  fleet.Date
+	ahead  fleet.Date // so many days after today are taken
 
 	last     string
 	lastDate fleet.Date
@@ -46,7 +47,9 @@ func (d *dates) parse(s string) (fleet.Date, string) {
 		return 0, fault
 	case day < fleet.Earliest:
 		return 0, fmt.Sprintf("%s is before %s: correct it", day, fleet.Earliest)
-	case d.today != 0 && day > d.today:
+	case d.today != 0 && day > d.today+d.ahead && d.ahead > 0:
+		return 0, fmt.Sprintf("%s is more than five years ahead: correct the year", day)
+	case d.today != 0 && day > d.today+d.ahead:
 		return 0, fmt.Sprintf("%s is in the future: correct it", day)
 	}
 	d.last, d.lastDate = s, day

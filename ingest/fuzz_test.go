@@ -91,7 +91,24 @@ func checkRow(t *testing.T, row Row) {
 			t.Errorf("a test of no line: %s", show(row))
 		}
 	}
-	if set != 1 || err != nil || row.Line < 1 || row.Vehicle == "" || date > today {
+	named := row.Vehicle != ""
+	if p := row.Part; p != nil {
+		set++
+		named = p.Part.Number != ""
+		texts = append(texts, p.Part.Number, p.Part.Name, p.Depot)
+	}
+	if a := row.Absence; a != nil {
+		set++
+		if a.Closure != nil {
+			named = a.Depot != "" && row.Vehicle == "" && a.Vehicle == nil
+			err = a.Closure.Validate()
+			texts = append(texts, a.Depot, a.Closure.Reason)
+		} else {
+			err = a.Vehicle.Validate()
+			texts = append(texts, a.Vehicle.Reason)
+		}
+	}
+	if set != 1 || err != nil || row.Line < 1 || !named || date > today {
 		t.Errorf("got row %s: %v", show(row), err)
 	}
 	for _, s := range texts {
@@ -111,10 +128,13 @@ func FuzzCSV(f *testing.F) {
 		"vehicle|date fitted|a1 left inner in|RR drum mm\r1|2026-02-01|9/32|<300\r",
 		"vehicle,fleet,category,year\n'=1,a,M3,2020\n",
 		"vehicle;date;odometer mi;previous km\nVan 2;2026-02-01;0;155000,5\n",
+		"part no;item;price;depot;stock;make;axle\nP 1;pads;236,50;Harbour;4;Orlo;1\n",
+		"vehicle,depot,from (dmy),until,days,hours,why\nBus 1,,6.7.2026,,Mon-Wed,,term\n,Harbour,6.7.2026,17.7.26,,7.5,\n",
 		"vehicle,date,method,weight t,axle,side,force kN,locked\nBus 1,2026-02-01,roller,12,1,left,9,x\nBus 1,2026-02-01,roller,,1,right,8,\nBus 1,2026-02-01,stop,,,,,\n",
 	} {
 		f.Add([]byte(s), uint8(0))
 		f.Add([]byte(s), uint8(5))
+		f.Add([]byte(s), uint8(len(Kinds)))
 	}
 	f.Fuzz(func(t *testing.T, file []byte, kind uint8) {
 		if bytes.HasPrefix(file, []byte("PK")) {
@@ -169,6 +189,7 @@ func FuzzJSON(f *testing.F) {
 		`[{"vehicle":"Bus 1","date":"2026-02-01","odometer_km":155000,"axle":1,"part":"pad","side":"left","face":"inner","value_mm":7.4,"note":"a\nb"}]`,
 		`[{"vehicle":1,"date":"2026-02-01","odometer_km":1e5},{"vehicle":null,"fleet":true},{"vehicle":{}},[],7]`,
 		`[{"vehicle":"1","axle":2,"brake":"drum","lining new in":"3/4","lining limit mm":6.4}]`,
+		`[{"vehicle":"Bus 1","first_day":"2026-07-06","weekdays":"Fri"},{"depot":"Harbour","first_day":"2026-07-06","technician_hours":7.5}]`,
 		`[{"vehicle":"\u0000","date":"2026-02-01","axle 1 left pad mm":7,"rear right pad":"<3"}]`,
 	} {
 		f.Add([]byte(s), uint8(0))

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -177,7 +178,7 @@ func (l *layout) has(f field) bool {
 // take gives column i its meaning and says whether it has one.
 func (l *layout) take(i int, name string) bool {
 	for _, c := range columns[l.kind] {
-		if c.field == fDate && l.takeDate(i, name, c) {
+		if (c.field == fDate || c.field == fFirst || c.field == fLast) && l.takeDate(i, name, c) {
 			return true
 		}
 		base, u := cutUnit(name)
@@ -223,10 +224,13 @@ func (l *layout) takeDate(i int, name string, c Column) bool {
 			break
 		}
 	}
-	if name != c.Name && !slices.Contains(c.Synonyms, name) {
+	if name != normal(c.Name) && !slices.Contains(c.Synonyms, name) {
 		return false
 	}
-	l.order = order
+	if order != "" && l.order != "" && order != l.order {
+		l.fail("column %q declares another order of dates than the one before: write both alike", l.headers[i])
+	}
+	l.order = cmp.Or(order, l.order)
 	l.set(c.field, i)
 	return true
 }

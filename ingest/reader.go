@@ -24,13 +24,19 @@ const (
 	// Parts are what a workshop buys and keeps: what fits what, stock, lead
 	// time, price.
 	Parts Kind = "parts"
+	// Absences are days on which vehicles cannot be spared, and workshops are
+	// closed or short of hands.
+	Absences Kind = "absences"
 )
 
 // Kinds in the order in which a new workshop needs them.
-var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests, Parts}
+var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests, Parts, Absences}
+
+// OfThePlan says whether a file holds what only the plan looks at, and no forecast.
+func (k Kind) OfThePlan() bool { return k == Parts || k == Absences }
 
 // kindNames lists them in a sentence.
-const kindNames = "vehicles, axles, odometer, fitments, readings, brake_tests or parts"
+const kindNames = "vehicles, axles, odometer, fitments, readings, brake_tests, parts or absences"
 
 // Row is one record of a file. Exactly one of the pointers is set; its
 // vehicle's id is left to the caller. A line of a wide readings file gives
@@ -48,6 +54,8 @@ type Row struct {
 	BrakeTest *fleet.BrakeTest
 	// Part may be of no vehicle.
 	Part *PartRow
+	// Absence is of a vehicle or of a depot.
+	Absence *AbsenceRow
 }
 
 // VehicleEntry is a vehicle with the names of its fleet and depot.
@@ -149,6 +157,9 @@ func NewReader(r io.Reader, name string, opt Options) (*Reader, error) {
 	}
 	if err := rd.open(); err != nil {
 		return nil, err
+	}
+	if rd.lay.kind == Absences {
+		rd.dates.ahead = fleet.MaxAhead
 	}
 	if rd.dates.order == "" {
 		rd.dates.order = rd.lay.order

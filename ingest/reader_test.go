@@ -104,6 +104,17 @@ func show(row Row) string {
 		}
 		return s
 	}
+	if a := row.Absence; a != nil && a.Vehicle != nil {
+		day := func(d *fleet.Date) string {
+			if d == nil {
+				return "…"
+			}
+			return d.String()
+		}
+		return fmt.Sprintf("%s: away %s to %s, days %q, %q", head, day(a.Vehicle.First), day(a.Vehicle.Last), a.Vehicle.Weekdays, a.Vehicle.Reason)
+	} else if a != nil {
+		return fmt.Sprintf("%sworkshop %s: %s to %s, %.6g h, %q", head, a.Depot, a.Closure.First, a.Closure.Last, a.Closure.Technicians, a.Closure.Reason)
+	}
 	if b := row.BrakeTest; b != nil {
 		s := fmt.Sprintf("%s: %s %s %s brake %s %s, %d lines", head, b.Date, b.Method, b.System, b.Stage, km(b.OdometerKm), b.Lines)
 		for _, x := range []struct {

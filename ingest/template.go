@@ -83,7 +83,7 @@ func workbook(w io.Writer, k Kind, cols []Column) (err error) {
 		}
 		style := 0
 		switch c.field {
-		case fDate:
+		case fDate, fFirst, fLast:
 			style = day
 		case fVehicle, fPlate, fNote, fValue:
 			// As text: 0012 keeps its zeros, and 9/32 does not become a date.

@@ -102,7 +102,7 @@ func (c backtestCmd) takeIn(e *env, svc *pipeline.Service) (map[string]*forecast
 	for _, k := range ingest.Kinds {
 		name := filepath.Join(c.Files, string(k)+".csv")
 		if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
-			if k == ingest.BrakeTests || k == ingest.Parts {
+			if k == ingest.BrakeTests || k.OfThePlan() {
 				continue // no forecast looks at them
 			}
 			return nil, fleet.Invalidf("%s holds no %s.csv; want a folder with the five files that simulate writes", c.Files, k)

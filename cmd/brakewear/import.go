@@ -100,7 +100,7 @@ func (c importCmd) takeIn(e *env, svc *pipeline.Service) (line importLine, err e
 			printUpload(e.stdout, &up)
 		}
 		refused = refused || up.Refused > 0
-		changed = changed || up.Accepted > 0
+		changed = changed || up.Accepted > 0 && !ingest.Kind(up.Kind).OfThePlan()
 	}
 	if changed {
 		rep, err := e.refitAll(svc, fleet.DateOf(e.now()))

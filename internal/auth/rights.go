@@ -83,7 +83,16 @@ func (w Who) may(right Right, role Role) bool {
 // Scope returns the fleets and depots on which who has the right: the zero
 // scope, which sees nothing, when there are none.
 func (w Who) Scope(right Right) Scope {
-	var sc Scope
+	sc := w.scope(right)
+	if right == Measure {
+		if plan := w.scope(Plan); !plan.same(sc) {
+			sc.plan = &plan
+		}
+	}
+	return sc
+}
+
+func (w Who) scope(right Right) (sc Scope) {
 	for _, g := range w.Grants {
 		if !w.may(right, g.Role) {
 			continue

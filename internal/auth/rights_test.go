@@ -42,6 +42,32 @@ func TestScopeOfWho(t *testing.T) {
 	}
 }
 
+// Who may hand in files may plan with them only where the right to plan holds.
+func TestPlanning(t *testing.T) {
+	on := func(role Role, fleet, depot int64) Grant { return Grant{Role: role, FleetID: fleet, DepotID: depot} }
+	for _, c := range []struct {
+		name string
+		who  Who
+		want []bool // plans for depots 11 and 12 of fleet 1, 21 of fleet 2
+	}{
+		{"a planner", Who{Grants: []Grant{on(Planner, 1, 0)}}, []bool{true, true, false}},
+		{"a technician", Who{Grants: []Grant{on(Technician, 0, 0)}}, []bool{false, false, false}},
+		{"one here, one there", Who{Grants: []Grant{on(Technician, 0, 0), on(Planner, 1, 12)}}, []bool{false, true, false}},
+		{"an admin", Who{Grants: []Grant{on(Admin, 0, 0)}}, []bool{true, true, true}},
+		{"an admin's token to measure", Who{Grants: []Grant{on(Admin, 0, 0)}, Only: []Right{Measure}}, []bool{false, false, false}},
+	} {
+		sc := c.who.Scope(Measure)
+		plan := sc.Planning()
+		got := []bool{plan.Sees(1, 11), plan.Sees(1, 12), plan.Sees(2, 21)}
+		if !slices.Equal(got, c.want) || sc.PlansLess() == (plan.same(Scope{all: sc.all, fleets: sc.fleets, depots: sc.depots})) {
+			t.Errorf("%s: got %v by %+v, want %v", c.name, got, sc, c.want)
+		}
+	}
+	if !AllFleets().Planning().All() {
+		t.Error("the command line may not plan")
+	}
+}
+
 // Every role has rights that people know, and none that goes with nobody.
 func TestRolesHaveRights(t *testing.T) {
 	for _, r := range Roles {

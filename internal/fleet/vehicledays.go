@@ -13,6 +13,10 @@ type Absence struct {
 	Reason    string
 }
 
+// MaxAhead is how many days ahead something may be planned: further than anybody
+// plans a workshop, and short of a year that was mistyped.
+const MaxAhead = 5 * 366
+
 // Days is a set of days of the week.
 type Days uint8
 

@@ -50,6 +50,10 @@ func readRow(row *ingest.Row) ReadRow {
 		r.Place = (fleet.Position{Axle: row.Axle.Number}).String() + string(row.Axle.Brake)
 	case row.Odometer != nil:
 		r.Date, r.OdometerKm = &row.Odometer.Date, &row.Odometer.Km
+	case row.Absence != nil && row.Absence.Vehicle != nil:
+		r.Date = row.Absence.Vehicle.First
+	case row.Absence != nil:
+		r.Date, r.Place = &row.Absence.Closure.First, row.Absence.Depot
 	case row.Fitment != nil:
 		f := row.Fitment
 		r.Date, r.OdometerKm, r.Place, r.Part, r.MM = &f.Date, f.OdometerKm, f.Position.String(), f.Position.Part, &f.MM

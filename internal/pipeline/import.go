@@ -237,6 +237,8 @@ type batch struct {
 	fitments  []fleet.Fitment
 	tests     []fleet.BrakeTest
 	parts     []store.StockEntry
+	absences  []fleet.Absence
+	closures  []fleet.Closure
 
 	read Progress // with it
 }
@@ -256,6 +258,8 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 		func() (store.Counts, error) { return w.Fitments(b.fitments) },
 		func() (store.Counts, error) { return w.BrakeTests(b.tests) },
 		func() (store.Counts, error) { return w.StockParts(b.parts) },
+		func() (store.Counts, error) { return w.Absences(b.absences) },
+		func() (store.Counts, error) { return w.Closures(b.closures) },
 	} {
 		c, err := part()
 		if err != nil {
@@ -266,7 +270,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 	}
 	b.vehicles, b.axles, b.readings = b.vehicles[:0], b.axles[:0], b.readings[:0]
 	b.odometers, b.fitments, b.tests = b.odometers[:0], b.fitments[:0], b.tests[:0]
-	b.parts = b.parts[:0]
+	b.parts, b.absences, b.closures = b.parts[:0], b.absences[:0], b.closures[:0]
 	return nil
 }
 

@@ -43,12 +43,22 @@ func (k *resolver) placePart(b *batch, row *ingest.Row) *fleet.Problem {
 	}
 	of := k.fleets[in]
 	e.Fleet = of.Name
-	if p.Depot != "" && !slices.ContainsFunc(k.depots, func(d fleet.Depot) bool { return d.FleetID == of.ID && strings.EqualFold(d.Name, p.Depot) }) {
-		return &fleet.Problem{Column: "depot", Read: p.Depot, Message: "the fleet has no depot of this name: correct it"}
+	plan := k.sc.Planning()
+	whole := plan.Sees(of.ID, 0)
+	may := whole
+	if p.Depot != "" {
+		at := slices.IndexFunc(k.depots, func(d fleet.Depot) bool { return d.FleetID == of.ID && strings.EqualFold(d.Name, p.Depot) })
+		if at < 0 {
+			return &fleet.Problem{Column: "depot", Read: p.Depot, Message: "the fleet has no depot of this name: correct it"}
+		}
+		may = plan.Sees(of.ID, k.depots[at].ID)
 	}
 	name := partName{of.ID, strings.ToLower(p.Part.Number)}
-	whole := k.sc.All() || slices.Contains(k.sc.Fleets(), of.ID)
 	switch {
+	case !may && len(plan.Depots()) == 0:
+		return &fleet.Problem{Column: "part_number", Read: p.Part.Number, Message: "you may not plan for this fleet: have a planner hand the line in"}
+	case !may && p.Depot != "":
+		return &fleet.Problem{Column: "depot", Read: p.Depot, Message: "you may not plan for this depot: have a planner hand the line in"}
 	case !k.parts[name] && p.Part.Item == "":
 		return &fleet.Problem{Column: "item", Message: "blank, and the part is new: say what it is, such as pads"}
 	case !whole && (!k.parts[name] || p.Part.Item != "" || p.Part.Name != "" || p.Fit != nil || p.HasPrice || p.HasLead || p.HasPerAxle):

@@ -119,7 +119,7 @@ func (s *Service) eachHistory(ctx context.Context, k *resolver, ids []int64, fn 
 // know is the resolver for a file of the kind.
 func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string) (*resolver, error) {
 	k, err := s.resolver(ctx, sc, numbers)
-	if err == nil && (kind == ingest.Vehicles || kind == ingest.Parts) {
+	if err == nil && (kind == ingest.Vehicles || kind == ingest.Parts || kind == ingest.Absences) {
 		err = s.knowPlaces(ctx, k)
 	}
 	if err == nil && kind == ingest.Parts {
@@ -161,6 +161,9 @@ func (k *resolver) place(b *batch, row *ingest.Row) (fault *fleet.Problem) {
 	}
 	if row.Part != nil {
 		return k.placePart(b, row)
+	}
+	if row.Absence != nil {
+		return k.placeAbsence(b, row)
 	}
 	v, fault := k.vehicle(row)
 	if fault != nil {

@@ -62,6 +62,28 @@ type keptScope struct {
 	All    bool    `json:"all,omitempty"`
 	Fleets []int64 `json:"fleets,omitempty"`
 	Depots []int64 `json:"depots,omitempty"`
+	// Plan is where its bearer may plan, where that is not all of it.
+	Plan *keptScope `json:"plan,omitempty"`
+}
+
+func keptScopeOf(sc auth.Scope) keptScope {
+	k := keptScope{All: sc.All(), Fleets: sc.Fleets(), Depots: sc.Depots()}
+	if sc.PlansLess() {
+		plan := keptScopeOf(sc.Planning())
+		k.Plan = &plan
+	}
+	return k
+}
+
+func (k keptScope) scope() auth.Scope {
+	sc := auth.ScopeOf(k.Fleets, k.Depots)
+	if k.All {
+		sc = auth.AllFleets()
+	}
+	if k.Plan != nil {
+		sc = sc.WithPlanning(k.Plan.scope())
+	}
+	return sc
 }
 
 // seenBy adds that the file is one that the caller sent, or that he sees all.

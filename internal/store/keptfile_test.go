@@ -20,7 +20,7 @@ func TestKeptFiles(t *testing.T) {
 		now := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
 		db.Now = func() time.Time { return now }
 		ctx := t.Context()
-		mine := auth.ScopeOf([]int64{7}, []int64{8, 9})
+		mine := auth.ScopeOf([]int64{7}, []int64{8, 9}).WithPlanning(auth.ScopeOf(nil, []int64{9}))
 		body := bytes.Repeat([]byte("a,b\x00\xff\n"), 1<<19) // three parts and a bit
 		keep := func(state store.FileState) store.KeptFile {
 			t.Helper()

@@ -237,7 +237,7 @@ func (db *DB) RefitProgress(ctx context.Context, id int64) (ps []RefitProgress, 
 
 // scopeText is a scope as it is kept.
 func scopeText(sc auth.Scope) (string, error) {
-	b, err := json.Marshal(keptScope{sc.All(), sc.Fleets(), sc.Depots()})
+	b, err := json.Marshal(keptScopeOf(sc))
 	return string(b), err
 }
 
@@ -246,8 +246,5 @@ func scopeOf(text string) (auth.Scope, error) {
 	if err := json.Unmarshal([]byte(text), &k); err != nil {
 		return auth.Scope{}, err
 	}
-	if k.All {
-		return auth.AllFleets(), nil
-	}
-	return auth.ScopeOf(k.Fleets, k.Depots), nil
+	return k.scope(), nil
 }

@@ -119,6 +119,19 @@ func (t *tx) addAbsence(sc auth.Scope, a *fleet.Absence) error {
 	if err != nil {
 		return err
 	}
+	added, err := t.insertAbsence(fleetID, a)
+	if err != nil {
+		return err
+	}
+	if !added {
+		t.unchanged()
+		return nil
+	}
+	return t.log(entry{act: "absence added", record: "vehicle", id: a.VehicleID, fleet: fleetID, depot: depotID, detail: a.Reason})
+}
+
+// insertAbsence adds an absence that is not there yet.
+func (t *tx) insertAbsence(fleetID int64, a *fleet.Absence) (added bool, err error) {
 	day := t.db.dateType()
 	n, err := t.count(`
 		insert into absences (fleet_id, vehicle_id, first_day, last_day, weekdays, reason)
@@ -129,14 +142,35 @@ func (t *tx) addAbsence(sc auth.Scope, a *fleet.Absence) error {
 			where a.vehicle_id = x.vehicle_id and a.first_day is not distinct from x.first_day
 				and a.last_day is not distinct from x.last_day and a.weekdays = x.weekdays and a.reason = x.reason)`,
 		fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
-	if err != nil {
-		return err
+	return n > 0, err
+}
+
+// Absences adds the absences of an absences file.
+func (w *Writer) Absences(as []fleet.Absence) (c Counts, err error) {
+	defer w.end("store absences", &err)
+	if len(as) == 0 {
+		return c, nil
 	}
-	if n == 0 {
-		t.unchanged()
-		return nil
+	if err := enter(w, as, func(a *fleet.Absence) int64 { return a.VehicleID }); err != nil {
+		return c, err
 	}
-	return t.log(entry{act: "absence added", record: "vehicle", id: a.VehicleID, fleet: fleetID, depot: depotID, detail: a.Reason})
+	for i := range as {
+		added, err := w.t.insertAbsence(w.fleetOf[as[i].VehicleID], &as[i])
+		if err != nil {
+			return c, err
+		}
+		c.count(added)
+	}
+	return c, nil
+}
+
+// count counts a row that is kept or was there.
+func (c *Counts) count(added bool) {
+	if added {
+		c.Added++
+	} else {
+		c.Repeated++
+	}
 }
 
 // AddPlannedVisit adds days on which vehicles come in anyway, all or none;
@@ -252,10 +286,6 @@ func (t *tx) setFluidChange(fleetID, vehicleID int64, day fleet.Date) error {
 	return err
 }
 
-// farthest is how many days ahead something may be planned: further than
-// anybody plans a workshop, and short of a year that was mistyped.
-const farthest = 5 * 366
-
 // ofSeveral says which entry of a list err is about.
 func ofSeveral(i, n int, err error) error {
 	if n < 2 {
@@ -266,7 +296,7 @@ func ofSeveral(i, n int, err error) error {
 
 // likely refuses a day that is so far ahead that its year must be a slip.
 func (t *tx) likely(what string, d fleet.Date) error {
-	if today := fleet.DateOf(t.db.now()); d > today+farthest {
+	if today := fleet.DateOf(t.db.now()); d > today+fleet.MaxAhead {
 		return fleet.Invalidf("%s %s: it is more than five years ahead: correct the year", what, d.Written())
 	}
 	return nil

@@ -206,7 +206,6 @@ var Routes = []Rule{
 	{"POST", "/api/v1/fitments", auth.Measure, false},
 	{"POST", "/api/v1/readings", auth.Measure, false},
 	{"POST", "/api/v1/brake_tests", auth.Measure, false},
-	{"POST", "/api/v1/parts", auth.Measure, false},
 	{"POST", "/api/v1/readings/:id/corrections", auth.Correct, false},
 	{"POST", "/api/v1/odometer/:id/corrections", auth.Correct, false},
 	{"POST", "/api/v1/fitments/:id/corrections", auth.Correct, false},
@@ -230,6 +229,8 @@ var Routes = []Rule{
 	{"POST", "/api/v1/vehicles/:id/planned_visits", auth.Plan, false},
 	{"DELETE", "/api/v1/vehicles/:id/planned_visits/:entry", auth.Plan, false},
 	{"PUT", "/api/v1/vehicles/:id/fluid_change", auth.Plan, false},
+	{"POST", "/api/v1/absences", auth.Plan, false},
+	{"POST", "/api/v1/parts", auth.Plan, false},
 
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
 	{"PUT", "/api/v1/fleets/:id/thresholds", auth.Decide, false},

@@ -1,0 +1,63 @@
+package pipeline
+
+import (
+	"slices"
+	"strings"
+
+	"brakewear/ingest"
+	"brakewear/internal/fleet"
+)
+
+// placeAbsence puts a row of an absences file into b, or says why it cannot be
+// taken. Forecasts know nothing of absences, so its vehicle is not touched.
+func (k *resolver) placeAbsence(b *batch, row *ingest.Row) *fleet.Problem {
+	a := row.Absence
+	if a.Closure != nil {
+		return k.placeClosure(b, row)
+	}
+	v, fault := k.vehicle(row)
+	if fault != nil {
+		return fault
+	}
+	home := slices.IndexFunc(k.depots, func(d fleet.Depot) bool { return d.FleetID == v.FleetID && d.Name == v.Depot })
+	if home < 0 || !k.sc.Planning().Sees(v.FleetID, k.depots[home].ID) {
+		return &fleet.Problem{Column: "vehicle", Read: row.Vehicle, Message: "you may not plan for this vehicle: have a planner hand the line in"}
+	}
+	a.Vehicle.VehicleID = v.ID
+	b.absences = append(b.absences, *a.Vehicle)
+	return nil
+}
+
+// placeClosure is placeAbsence for a workshop's days.
+func (k *resolver) placeClosure(b *batch, row *ingest.Row) *fleet.Problem {
+	a := row.Absence
+	refuse := func(message string) *fleet.Problem {
+		return &fleet.Problem{Column: "depot", Read: a.Depot, Message: message}
+	}
+	var named []fleet.Depot
+	for _, d := range k.depots {
+		if strings.EqualFold(d.Name, a.Depot) && (row.Fleet == "" || strings.EqualFold(k.fleetName(d.FleetID), row.Fleet)) {
+			named = append(named, d)
+		}
+	}
+	switch {
+	case len(named) == 0:
+		return refuse("no depot has this name: correct it")
+	case len(named) > 1:
+		return refuse("several fleets have a depot of this name: add a column fleet that says which")
+	case !k.sc.Planning().Sees(named[0].FleetID, named[0].ID):
+		return refuse("you may not plan for this workshop: have a planner hand the line in")
+	}
+	a.Closure.DepotID = named[0].ID
+	b.closures = append(b.closures, *a.Closure)
+	return nil
+}
+
+func (k *resolver) fleetName(id int64) string {
+	for _, f := range k.fleets {
+		if f.ID == id {
+			return f.Name
+		}
+	}
+	return ""
+}

@@ -1,0 +1,119 @@
+package pipeline
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// absencesHeader begins the files of the tests below; what they say is invented.
+const absencesHeader = "vehicle,depot,fleet,first_day,last_day,weekdays,technician_hours,reason\n"
+
+// An absences file fills the calendars of vehicles and workshops, once, and says
+// of each line that it cannot take why.
+func TestImportAbsences(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		technician := auth.Who{Grants: []auth.Grant{{Role: auth.Technician, FleetID: s.depot.FleetID}}}.Scope(auth.Measure)
+		planner := auth.Who{Grants: []auth.Grant{{Role: auth.Planner, FleetID: s.depot.FleetID, DepotID: s.depot.ID}}}.Scope(auth.Measure)
+		for _, c := range []struct {
+			name string
+			sc   auth.Scope
+			text string
+			want string
+		}{
+			{"new", auth.AllFleets(), "Bus 1,,,2026-07-06,2026-07-17,,,hired out\nBus 2,,,,,Mon,,\n,harbour,,2026-12-24,,,,Midwinter\n", "3 taken, 0 there, 0 refused"},
+			{"some of them again", auth.AllFleets(), "Bus 1,,,2026-07-06,2026-07-17,,,hired out\n,Harbour,,2026-12-24,,,,Midwinter\n,Harbour,,2026-07-06,2026-07-07,,7.5,leave\n", "1 taken, 2 there, 0 refused"},
+			{"twice in a file", auth.AllFleets(), "Bus 3,,,2026-07-06,,,,\nBus 3,,Ferry Lines,2026-07-06,,,,\n", "1 taken, 1 there, 0 refused"},
+			{"no such place", auth.AllFleets(), "Tram 9,,,2026-07-06,,,,\n,Moon,,2026-07-06,,,,\n,Harbour,Night Lines,2026-07-06,,,,\n",
+				"0 taken, 0 there, 3 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first; depot no depot has this name: correct it; depot no depot has this name: correct it"},
+			{"a depot's planner", planner, "Bus 4,,,2026-07-06,,,,\n,Harbour,,2026-07-08,,,,\n", "2 taken, 0 there, 0 refused"},
+			{"a technician", technician, "Bus 4,,,2026-07-09,,,,\n,Harbour,,2026-07-09,,,,\n",
+				"0 taken, 0 there, 2 refused; vehicle you may not plan for this vehicle: have a planner hand the line in; depot you may not plan for this workshop: have a planner hand the line in"},
+		} {
+			file := File{Name: "away.csv", Body: strings.NewReader(absencesHeader + c.text)}
+			checked, err := s.Check(t.Context(), c.sc, "N. N.", file)
+			s.check(err)
+			up, err := s.Import(t.Context(), c.sc, "N. N.", file)
+			s.check(err)
+			for what, up := range map[string]fleet.Upload{"checked": checked.Upload, "taken in": up} {
+				got := fmt.Sprintf("%d taken, %d there, %d refused", up.Accepted, up.Repeated, up.Refused)
+				for _, p := range up.Problems {
+					got += "; " + p.Column + " " + p.Message
+				}
+				if got != c.want {
+					t.Errorf("%s, %s: got %q, want %q", c.name, what, got, c.want)
+				}
+			}
+		}
+
+		ups, err := db.Upkeeps(t.Context(), auth.AllFleets(), s.buses, s.today)
+		s.check(err)
+		var got []string
+		for i, id := range s.buses {
+			if ups[id] == nil {
+				continue
+			}
+			for _, a := range ups[id].Absences {
+				got = append(got, fmt.Sprintf("Bus %d %v %v %s %q", i+1, a.First, a.Last, a.Weekdays, a.Reason))
+			}
+		}
+		w, err := db.Workshop(t.Context(), auth.AllFleets(), s.depot.ID, s.today)
+		s.check(err)
+		for _, c := range w.Closures {
+			got = append(got, fmt.Sprintf("%s %s %g %q", c.First, c.Last, c.Technicians, c.Reason))
+		}
+		want := []string{
+			`Bus 1 2026-07-06 2026-07-17  "hired out"`, `Bus 2 <nil> <nil> Mon ""`, `Bus 3 2026-07-06 2026-07-06  ""`, `Bus 4 2026-07-06 2026-07-06  ""`,
+			`2026-07-06 2026-07-07 7.5 "leave"`, `2026-07-08 2026-07-08 0 ""`, `2026-12-24 2026-12-24 0 "Midwinter"`,
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Errorf("the calendars (-want +got):\n%s", d)
+		}
+	})
+}
+
+// Two depots of one name are told apart by their fleets, and a parts file asks for
+// the right to plan as its page does.
+func TestImportAsPlanner(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		hand := func(sc auth.Scope, name, text string) string {
+			t.Helper()
+			up, err := s.Import(t.Context(), sc, "N. N.", File{Name: name, Body: strings.NewReader(text)})
+			s.check(err)
+			out := fmt.Sprintf("%d taken", up.Accepted)
+			for _, p := range up.Problems {
+				if p.Refused {
+					out += "; " + p.Message
+				}
+			}
+			return out
+		}
+		hand(auth.AllFleets(), "vehicles.csv", "vehicle,fleet,depot,category\nCoach 1,Night Lines,Harbour,M3\n")
+		technician := auth.Who{Grants: []auth.Grant{{Role: auth.Technician, FleetID: s.depot.FleetID}}}.Scope(auth.Measure)
+		for _, c := range []struct {
+			name string
+			sc   auth.Scope
+			text string
+			want string
+		}{
+			{"which depot", auth.AllFleets(), absencesHeader + ",Harbour,,2026-12-24,,,,\n", "0 taken; several fleets have a depot of this name: add a column fleet that says which"},
+			{"that one", auth.AllFleets(), absencesHeader + ",Harbour,night lines,2026-12-24,,,,\n", "1 taken"},
+			{"parts", auth.AllFleets(), "part_number,fleet,item\nP 1,Ferry Lines,pads\n", "1 taken"},
+			{"a technician's parts", technician, "part_number,item,depot,stock\nP 1,,Harbour,3\nP 2,pads,,\n",
+				"0 taken; you may not plan for this fleet: have a planner hand the line in; you may not plan for this fleet: have a planner hand the line in"},
+		} {
+			if got := hand(c.sc, c.name+".csv", c.text); got != c.want {
+				t.Errorf("%s: got %q, want %q", c.name, got, c.want)
+			}
+		}
+	})
+}
