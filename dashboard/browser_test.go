@@ -225,6 +225,9 @@ func TestBrowserPages(t *testing.T) {
 					if over := eval[float64](t, ctx, `document.documentElement.scrollWidth - innerWidth`); over > 0 {
 						t.Errorf("opened, the page runs %g px over the edge: %s", over, eval[string](t, ctx, widest))
 					}
+					if got := eval[string](t, ctx, scrolled); got != "" && width == phone {
+						t.Errorf("opened, only to be seen by scrolling sideways: %s", got)
+					}
 					shoot(t, ctx, name+"-open")
 				})
 			}
@@ -293,7 +296,7 @@ const tooSmall = `[...document.querySelectorAll("a, button, select, input, summa
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
 
 // scrolled lists what is laid out for a phone and is wider than it all the same.
-const scrolled = `[...document.querySelectorAll(".top nav, .scroll:has(.stack)")]
+const scrolled = `[...document.querySelectorAll(".top nav, .scroll:has(.stack), .picture .scroll, .summary li")]
 	.filter(e => e.checkVisibility() && e.scrollWidth > e.clientWidth + 1)
 	.map(e => e.ariaLabel + " " + e.scrollWidth + " of " + e.clientWidth).join("; ")`
 

@@ -190,27 +190,29 @@ func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
 	return b.html()
 }
 
-// measuredRows writes what was measured on an axle, visit by visit.
-func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
+// measuredRows writes what was measured on an axle, visit by visit; the columns are
+// those of the rows' cells. Only a cell with something in it has its name.
+func measuredRows(page Shell, columns []string, rs []MeasuredRow) template.HTML {
 	b := newRows()
+	km := page.Tell.DistanceUnit()
 	for i := range rs {
 		r := &rs[i]
-		b.put("<tr")
+		b.put(`<tr role="row"`)
 		if len(r.Fitted) > 0 {
 			b.put(` class="fitted"`)
 		}
-		b.put(">")
-		b.day(page.Tell, r.Date)
-		b.put(`<td class="n">`, r.Km, `</td>`)
-		for _, cell := range r.Cells {
-			b.put(`<td class="n">`)
+		b.put(`><th role="rowheader" scope="row"><time datetime="`, r.Date.String(), `">`, page.Tell.Day(r.Date), `</time></th>`)
+		b.named("n", km, r.Km != "")
+		b.put("", r.Km, `</td>`)
+		for k, cell := range r.Cells {
+			b.named("n", columns[k], len(cell) > 0)
 			for k := range cell {
 				cell[k].write(b)
 				b.put(" ")
 			}
 			b.put("</td>")
 		}
-		b.put("<td>")
+		b.put(`<td role="cell" class="across">`)
 		for k := range r.Fitted {
 			if k > 0 {
 				b.put(", ")
@@ -227,7 +229,8 @@ func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 			}
 			b.put(" ", note)
 		}
-		b.put("</td><td>")
+		b.put("</td>")
+		b.named("across", "upload", len(r.Uploads) > 0)
 		for _, id := range r.Uploads {
 			b.upload(page, id)
 			b.put(" ")
@@ -235,6 +238,15 @@ func measuredRows(page Shell, rs []MeasuredRow) template.HTML {
 		b.put("</td></tr>")
 	}
 	return b.html()
+}
+
+// named begins a cell that says its column's name where it stands in a block.
+func (b *rows) named(class, column string, filled bool) {
+	b.put(`<td role="cell" class="` + class + `"`)
+	if filled {
+		b.put(` data-label="`, column, `"`)
+	}
+	b.put(">")
 }
 
 // upload links to the upload that a row came with.
