@@ -106,13 +106,15 @@ func TestBrowserForm(t *testing.T) {
 		t.Errorf("the focus is on %q", got)
 	}
 	must(t, ctx, chromedp.Click(chromedp.CSS(`[name=confirm-1-left-outer-pad]`)))
+	until(t, ctx, `document.querySelector(".state").textContent.includes("One value wants a second look")`)
 	// A tap that leaves a field just changed still lands where it was aimed.
 	eval[bool](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value = "", true`)
 	must(t, ctx,
 		typeIn(`[name="1-left-inner-pad"]`, "4.4"),
 		chromedp.Click(chromedp.CSS(`#w-1-left .more summary`)),
 	)
-	// Put right, the pads are remarked on no longer.
+	// Put right, the pads are remarked on no longer, and nothing is asked for.
+	until(t, ctx, `document.querySelector(".state").textContent === "Kept on this phone as you type."`)
 	until(t, ctx, `!(document.getElementById("r-1-left-inner-pad").innerText + document.getElementById("r-1-left-outer-pad").innerText)`)
 	must(t, ctx, chromedp.Click(chromedp.CSS(`[name=tick][value="1-left glazed"]`)))
 	until(t, ctx, `document.querySelector("[name=tick][value='1-left glazed']").checked`)
@@ -120,6 +122,10 @@ func TestBrowserForm(t *testing.T) {
 	must(t, ctx, chromedp.WaitVisible(chromedp.CSS(".taken")))
 	fits390(t, ctx)
 	shoot(t, ctx, "sent-390-light")
+	const apart = `[...document.querySelectorAll(".summary li")].every((li) => (([a, b]) => a.right <= b.left || a.bottom <= b.top)([...li.children].map((e) => e.getBoundingClientRect())))`
+	if !eval[bool](t, ctx, apart) {
+		t.Error("an axle's name and its verdict lie over each other")
+	}
 	if got := textOf(t, ctx, ".taken"); !strings.Contains(got, "axle 1 left inner pad 4.4 mm") || !strings.Contains(got, "left: glazed") {
 		t.Errorf("taken: got %q", got)
 	}
@@ -134,6 +140,32 @@ func TestBrowserForm(t *testing.T) {
 	if got := faults(); got != "" {
 		t.Errorf("the browser complains: %s", got)
 	}
+}
+
+// TestBrowserFormUnits: what one instrument shows is not taken for what the next
+// vehicle's does, and is known when its own form is opened again.
+func TestBrowserFormUnits(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	unit := func(number, want string) {
+		t.Helper()
+		look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, number)+"/measure")
+		until(t, ctx, loaded)
+		if got := eval[string](t, ctx, `document.querySelector("[name=km_unit]").value`); got != want {
+			t.Errorf("%s: got %s, want %s", number, got, want)
+		}
+	}
+	unit("Bus 1", "km")
+	choose := func(u string) {
+		eval[bool](t, ctx, fmt.Sprintf(`(s => { s.value = %q; return s.dispatchEvent(new Event("input", {bubbles: true})) })(document.querySelector("[name=km_unit]"))`, u))
+	}
+	choose("mi")
+	unit("Bus 2", "km")
+	unit("Bus 1", "mi")
+	choose("km")
+	unit("Bus 1", "km")
 }
 
 // TestBrowserFormKeys goes through a form by its keys alone: Enter and Tab lead

@@ -65,7 +65,7 @@ func TestBrowserRemarks(t *testing.T) {
 		look(t, ctx, desk, "light", srv.URL+path+"/measure")
 		for i := range 60 {
 			values := map[string]string{"technician": "N. N.", "unit": []string{"mm", "in", "1/32 in"}[i%3], "km_unit": []string{"km", "mi"}[i%2]}
-			values["odometer"] = odd(rng, sh.Odometer.Km, sh.Odometer.Km*(.5+rng.Float64()), sh.Odometer.Km+20_000*rng.Float64())
+			values["odometer"] = odd(rng, sh.Odometer.Km, sh.Odometer.Km*(.5+rng.Float64()), sh.Odometer.Km+20_000*rng.Float64(), sh.Odometer.Km+100)
 			for _, wheel := range sh.Wheels {
 				for _, p := range wheel.Places {
 					x := 10 * rng.Float64()
@@ -82,7 +82,7 @@ func TestBrowserRemarks(t *testing.T) {
 					case "1/32 in":
 						mm = fmt.Sprintf("%.0f", 32*x/25.4)
 					}
-					values[pipeline.FieldOf(p.Position)] = odd(rng, mm, "", strings.Replace(mm, ".", ",", 1), "9/32 in", mm+" mm", "7.4.1", "x")
+					values[pipeline.FieldOf(p.Position)] = odd(rng, mm, "", strings.Replace(mm, ".", ",", 1), strings.Replace(mm, ".", "", 1), "9/32 in", mm+" mm", "7.4.1", "x")
 				}
 			}
 			sent, err := json.Marshal(values)

@@ -46,6 +46,8 @@
       const next = number(given.next);
       if (km < last && field("km_unit").value !== "mi" && miles >= last && miles <= reach) return [remark("km-miles", true, { last: kmText(last), day, km: kmText(miles) })];
       if (km < last) return [remark("km-below", true, { last: kmText(last), day })];
+      const asKm = km / kmPerMile;
+      if (km > reach && field("km_unit").value === "mi" && asKm >= last && asKm <= reach) return [remark("km-km", true, { d: kmText(km - last), day, km: kmText(asKm) })];
       if (km > reach) return [remark("km-far", true, { d: kmText(km - last), day, reach: kmText(reach - last) })];
       if (km > next) return [remark("km-later", true, { next: kmText(next), nextday: given.nextDay })];
       return [];
@@ -61,7 +63,8 @@
       if (grows && mm >= limit) out.push(remark("limit-drum", false, { v, limit: mmText(limit) }));
       if (grows && mm < fresh - newSlack) return [...out, remark("new-drum", true, { v, new: mmText(fresh) })];
       if (!grows && mm > fresh + newSlack) {
-        return [...out, remark(at.part === "pad" || at.part === "lining" ? "new-plate" : "new", true, { v, new: mmText(fresh) })];
+        const code = tenths(mm / 10) >= tenths(low) && tenths(mm / 10) <= tenths(high) ? "new-point" : at.part === "pad" || at.part === "lining" ? "new-plate" : "new";
+        return [...out, remark(code, true, { v, new: mmText(fresh), t: mmText(mm / 10) })];
       }
       if (Number.isNaN(low)) return out;
       const above = tenths(mm - high);
@@ -81,12 +84,15 @@
       const allowed = number(given.apart);
       const w = other ? valueOf(other) : NaN;
       const apart = (d) => d - allowed > 1e-9;
-      if (!apart(w - mm)) return [];
+      if (!apart(w - mm) || w > number(other.dataset.new) + newSlack) return [];
       const known = apart(number(other.dataset.median) - number(input.dataset.median));
       return [remark(code, !known, { d: tenthText(w - mm), other: word, w: mmText(w), apart: mmText(allowed) })];
     };
 
-    const valueOf = (input) => (input.value.trim() === "" ? NaN : millimetres(input.value, unitOf(input)));
+    const valueOf = (input) => {
+      const mm = input.value.trim() === "" ? NaN : millimetres(input.value, unitOf(input));
+      return mm === Infinity ? NaN : mm;
+    };
 
     // look returns what is wrong with a field, or remarked.
     const look = (input) => {
@@ -101,7 +107,8 @@
       }
       if (!input.dataset.part) return {};
       const unit = unitOf(input);
-      const mm = valueOf(input);
+      const mm = millimetres(text, unit);
+      if (mm === Infinity) return { fault: "“" + text + "”: no brake part measures that" };
       if (Number.isNaN(mm)) {
         const example = { mm: "7.4", in: "0.28", "1/32 in": "9" }[unit];
         return { fault: "“" + text + "” cannot be read: write " + unit + " in digits, such as " + example };
@@ -202,7 +209,9 @@
     // the same.
     const remembered = ["technician", "unit", "km_unit"];
     const usual = { unit: field("unit").value, km_unit: field("km_unit").value };
-    const memory = (name) => "brakewear:" + name + ([undefined, "mm", "km"].includes(usual[name]) ? "" : " " + usual[name]);
+    // What an instrument shows is a matter of its vehicle, not of the phone.
+    const memory = (name) => "brakewear:" + name + ([undefined, "mm", "km"].includes(usual[name]) ? "" : " " + usual[name]) +
+      (name === "km_unit" ? " " + given.vehicle : "");
     const isEmpty = () => inputs.every((x) => ["technician", "date"].includes(x.name) || !x.value.trim()) &&
       !form.querySelector("[name=tick]:checked") && [...form.querySelectorAll(".why select")].every((s) => !s.value);
 
@@ -210,7 +219,8 @@
       if (entry.body) return true; // it waits to be sent, as it is
       for (const name of remembered) {
         try {
-          localStorage.setItem(memory(name), field(name).value);
+          if (field(name).value === usual[name]) localStorage.removeItem(memory(name));
+          else localStorage.setItem(memory(name), field(name).value);
         } catch { /* it is only a convenience */ }
       }
       if (isEmpty()) {
@@ -295,26 +305,35 @@
       if (!answer) return;
       if (answer.key) field("key").value = answer.key;
       inputs.forEach((x) => touched.add(x.name));
-      inputs.forEach(show);
+      ask();
       say(answer.message || "");
       first([...Object.keys(answer.faults || {}), ...(answer.remarks || []).filter((r) => r.doubt && confirmed[r.field] !== entry.asked?.[r.field]).map((r) => r.field)]);
+    };
+
+    // ask says how many fields want another look, and returns their names. Until there
+    // are none it is said anew with each that is put right.
+    let asking = false;
+    const ask = () => {
+      const looks = inputs.map((x) => ({ name: x.name, ...show(x) }));
+      const wrong = looks.filter((l) => l.wrong).map((l) => l.name);
+      const open = looks.filter((l) => l.open).map((l) => l.name);
+      asking = wrong.length + open.length > 0;
+      if (wrong.length) say(wrong.length === 1 ? "One field cannot be read." : wrong.length + " fields cannot be read.");
+      else if (open.length) say((open.length === 1 ? "One value wants" : open.length + " values want") + " a second look: measure again, then correct or confirm.");
+      return wrong.length ? wrong : open;
+    };
+    const showAll = () => {
+      if (!asking) return inputs.forEach(show);
+      ask();
+      if (!asking) say("Kept on this phone as you type.");
     };
 
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       if (entry.body) return;
       inputs.forEach((x) => touched.add(x.name));
-      const looks = inputs.map((x) => ({ name: x.name, ...show(x) }));
-      const wrong = looks.filter((l) => l.wrong).map((l) => l.name);
-      const open = looks.filter((l) => l.open).map((l) => l.name);
-      if (wrong.length) {
-        say(wrong.length === 1 ? "One field cannot be read." : wrong.length + " fields cannot be read.");
-        return first(wrong);
-      }
-      if (open.length) {
-        say((open.length === 1 ? "One value wants" : open.length + " values want") + " a second look: measure again, then correct or confirm.");
-        return first(open);
-      }
+      const again = ask();
+      if (asking) return first(again);
       if (isEmpty()) return say("Nothing is filled in yet.");
       keep();
       delete entry.answer;
@@ -360,6 +379,7 @@
         if (input.checked) confirmed[name] = input.value;
         else delete confirmed[name];
         keep();
+        showAll();
         return;
       }
       if (inputs.includes(input)) touched.add(input.name);
@@ -372,7 +392,7 @@
     // A tap that leaves a field changes it and then lands: what it was aimed at
     // must not be moved away in between by a remark.
     let pressed = false;
-    const settle = () => pressed || inputs.forEach(show); // a value speaks of its neighbours too
+    const settle = () => pressed || showAll(); // a value speaks of its neighbours too
     addEventListener("pointerdown", () => { pressed = true; }, true);
     for (const end of ["pointerup", "pointercancel"]) {
       addEventListener(end, () => {

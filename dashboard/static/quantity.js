@@ -22,7 +22,7 @@ const quantity = (() => {
       if (unit === "in") x = round(x * inch);
       else if (unit === "1/32 in") x = round(x * inch / 32);
     }
-    return x <= 1000 ? x : NaN;
+    return x > 1000 ? Infinity : x; // more than any brake part measures
   };
   const kmPerMile = 1.609344;
   const kilometres = (text, unit) => {

@@ -28,6 +28,7 @@ var RemarkWords = map[string]string{
 	"limit-drum": "{v} mm is at or above the limit of {limit} mm.",
 	"new":        "{v} mm is more than a new one has ({new} mm).",
 	"new-plate":  "{v} mm is more than a new one has ({new} mm): was the backing plate measured with it?",
+	"new-point":  "{v} mm is more than a new one has ({new} mm), and {t} mm would fit: a point left out, or a digit too many?",
 	"new-drum":   "{v} mm is less than a new drum has ({new} mm).",
 	"gain":       "{d} mm thicker than on {day} ({last} mm), and no new part is on record.",
 	"gain-drum":  "{d} mm smaller than on {day} ({last} mm), and no new drum is on record.",
@@ -39,6 +40,7 @@ var RemarkWords = map[string]string{
 	"km-miles":   "Below the {last} km of {day}, but read as miles it would fit, as {km} km. If the instrument shows miles, choose mi.",
 	"km-retype":  "Below the {last} km of {day}, but read as miles it would fit, as {km} km. If the instrument shows miles, enter {km} km.",
 	"km-far":     "{d} km since {day}: further than this vehicle drives in that time, up to about {reach} km.",
+	"km-km":      "{d} km since {day}: further than this vehicle drives in that time, but read as km it would fit, as {km} km. If the instrument shows km, choose km.",
 	"km-later":   "Above the {next} km of {nextday}, which is later.",
 }
 
@@ -93,7 +95,7 @@ func (o *SheetOdometer) remarks(e Entries, day fleet.Date) []Remark {
 		return []Remark{remarkOf(OdometerField, code, true, words...)}
 	}
 	reach := o.Reach(day)
-	miles := km * kmPerMile
+	miles, asKm := km*kmPerMile, km/kmPerMile
 	switch {
 	case km < o.Km && !e.InMiles && miles >= o.Km && miles <= reach:
 		code := "km-miles"
@@ -103,6 +105,8 @@ func (o *SheetOdometer) remarks(e Entries, day fleet.Date) []Remark {
 		return remark(code, "last", kmText(o.Km), "day", dayText(o.Date), "km", kmText(miles))
 	case km < o.Km:
 		return remark("km-below", "last", kmText(o.Km), "day", dayText(o.Date))
+	case km > reach && e.InMiles && !e.NoUnit && asKm >= o.Km && asKm <= reach:
+		return remark("km-km", "d", kmText(km-o.Km), "day", dayText(o.Date), "km", kmText(asKm))
 	case km > reach:
 		return remark("km-far", "d", kmText(km-o.Km), "day", dayText(o.Date), "reach", kmText(reach-o.Km))
 	case o.Next != nil && km > o.Next.Km:
@@ -133,7 +137,10 @@ func (p *Place) remarks(mm float64) (rs []Remark) {
 			if p.Part == fleet.Pad || p.Part == fleet.Lining {
 				code = "new-plate"
 			}
-			add(code, true, "new", mmText(s.New))
+			if l := p.Likely; l != nil && tenths(mm/10) >= tenths(l.Low) && tenths(mm/10) <= tenths(l.High) {
+				code = "new-point"
+			}
+			add(code, true, "new", mmText(s.New), "t", mmText(mm/10))
 			return rs
 		}
 	}
@@ -163,11 +170,15 @@ func (p *Place) remarks(mm float64) (rs []Remark) {
 }
 
 // apart compares two places that should wear alike, and remarks on the thinner.
-// It is in no doubt where the forecast has the same difference.
+// It is in no doubt where the forecast has the same difference, and says nothing
+// beside a value that no part has: the fault is that one's.
 func (sh *Sheet) apart(code, other string, p, q *Place, e Entries) []Remark {
 	a := e.MM[p.Position]
 	b, ok := e.MM[q.Position]
 	if !ok || sh.ApartMM == 0 || !apart(b-a, sh.ApartMM) {
+		return nil
+	}
+	if q.Spec != nil && b > q.Spec.New+newSlack {
 		return nil
 	}
 	known := p.Likely != nil && q.Likely != nil && apart(q.Likely.Median-p.Likely.Median, sh.ApartMM)

@@ -46,7 +46,7 @@ func sheet() *pipeline.Sheet {
 	}
 }
 
-// entry is a value entered: "1-left-outer-pad" 7.4, or "odometer".
+// entry is a value entered: "1-left-outer-pad" 7.4, "odometer" in km, or "odometer, mi".
 type entry struct {
 	field string
 	x     float64
@@ -59,6 +59,10 @@ func remarksOf(sh *pipeline.Sheet, entries []entry) (lines, texts []string) {
 	for _, x := range entries {
 		if x.field == pipeline.OdometerField {
 			e.OdometerKm = &x.x
+		}
+		if x.field == "odometer, mi" {
+			km := x.x * 1.609344 // exact
+			e.OdometerKm, e.InMiles = &km, true
 		}
 		for _, w := range sh.Wheels {
 			for _, p := range w.Places {
@@ -94,6 +98,9 @@ func TestRemarks(t *testing.T) {
 		{"thicker", []entry{{lo, 9.3}}, lo + " gain?", "0.9 mm thicker than on 1 Feb 2026 (8.4 mm), and no new part is on record."},
 		{"new", []entry{{lo, 20}}, lo + " gain?", "11.6 mm thicker than on 1 Feb 2026 (8.4 mm), and no new part is on record."},
 		{"thicker than new", []entry{{lo, 28}}, lo + " new-plate?", "28.0 mm is more than a new one has (20.0 mm): was the backing plate measured with it?"},
+		{"a point left out", []entry{{lo, 85}}, lo + " new-point?", "85.0 mm is more than a new one has (20.0 mm), and 8.5 mm would fit: a point left out, or a digit too many?"},
+		{"a point left out, which nobody else is blamed for", []entry{{lo, 85}, {li, 8}, {ro, 8}}, lo + " new-point?", ""},
+		{"a rotor's point left out", []entry{{"1-left-rotor", 428}}, "1-left-rotor new-point?", ""},
 		{"at the limit", []entry{{lo, 3}}, lo + " limit, " + lo + " below?", "3.0 mm is at or below the limit of 3.0 mm."},
 		{"past the limit", []entry{{lo, 2.75}}, lo + " limit, " + lo + " below?", "2.75 mm is at or below the limit of 3.0 mm."},
 		{"faces apart", []entry{{lo, 8.9}, {li, 5.3}}, li + " below?, " + li + " faces?", ""},
@@ -109,6 +116,9 @@ func TestRemarks(t *testing.T) {
 		{"odometer below", []entry{{"odometer", 15_800}}, "odometer km-below?", "Below the 155,000 km of 1 Feb 2026: a digit missing, run back, or another instrument?"},
 		// 97,500 mi are 156,911 km (1 mi = 1.609344 km exactly).
 		{"odometer in miles", []entry{{"odometer", 97_500}}, "odometer km-miles?", "Below the 155,000 km of 1 Feb 2026, but read as miles it would fit, as 156,911 km. If the instrument shows miles, choose mi."},
+		// 158,000 mi are 254,276 km: 99,276 km further than 155,000 km.
+		{"odometer in km for miles", []entry{{"odometer, mi", 158_000}}, "odometer km-km?", "99,276 km since 1 Feb 2026: further than this vehicle drives in that time, but read as km it would fit, as 158,000 km. If the instrument shows km, choose km."},
+		{"odometer in miles, too far either way", []entry{{"odometer, mi", 170_000}}, "odometer km-far?", ""},
 		// 28 days of 500 km and 300 more.
 		{"odometer as far as it can be", []entry{{"odometer", 169_300}}, "", ""},
 		{"odometer too far", []entry{{"odometer", 169_400}}, "odometer km-far?", "14,400 km since 1 Feb 2026: further than this vehicle drives in that time, up to about 14,300 km."},
