@@ -43,6 +43,7 @@ type CardPage struct {
 	TestAfter      string
 	Against        []string    // what stands against passing
 	Faults         []CardFault // of what was just entered
+	Sure           string      // what confirms it, where it is only doubted
 	Remarks        []string    // on the parts and the odometer
 	State          string      // in words; blank while open
 	Closed         string
@@ -56,7 +57,7 @@ type CardPage struct {
 
 // CardFault is what is wrong with what was entered on a card, and in which field of
 // the form; blank: it is about the whole.
-type CardFault struct{ Field, Text string }
+type CardFault struct{ Field, Text, Typed string }
 
 // Wants are the attributes of a field that cannot be taken as it stands: the first
 // of them has the focus.
@@ -135,11 +136,11 @@ func (d *Dashboard) card(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.showCard(c, http.StatusOK, id, nil)
+	return d.showCard(c, http.StatusOK, id, nil, "")
 }
 
 // showCard sends a card with what could not be taken of what was just entered.
-func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []CardFault) error {
+func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []CardFault, sure string) error {
 	tell := reader(c)
 	ctx, sc := c.Request.Context(), d.scope(c)
 	card, h, err := d.svc.JobCard(ctx, sc, id)
@@ -154,7 +155,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 	if sc.Sees(h.Vehicle.FleetID, h.Vehicle.DepotID) { // at home elsewhere, it is no more than its card here
 		p.VehicleLink = vehicleLink(card.VehicleID)
 	}
-	p.Faults, p.Remarks = faults, pipeline.PartRemarks(&card)
+	p.Faults, p.Sure, p.Remarks = faults, sure, pipeline.PartRemarks(&card)
 	p.LastKm = lastKm(tell, &h, card.Day, card.OdometerKm)
 	for _, s := range odometerDoubts(tell, &h, card.Day, card.OdometerKm) {
 		p.Remarks = append(p.Remarks, s+" If it is wrong, correct it on the vehicle’s page.")

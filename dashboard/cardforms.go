@@ -80,6 +80,15 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		return err
 	}
 	if len(faults) == 0 {
+		doubts, err := d.offDoubts(c, &card, &h, f.Off)
+		if err != nil {
+			return err
+		}
+		if sure := sureOf(doubts); sure != "" && sure != c.PostForm("sure") {
+			return d.cardAgain(c, http.StatusUnprocessableEntity, card.ID, doubts, sure)
+		}
+	}
+	if len(faults) == 0 {
 		_, err = d.svc.FitParts(ctx, sc, who, card.ID, f)
 		if isKind(err, fleet.ErrInvalid, fleet.ErrConflict) {
 			for line := range strings.Lines(reader(c).Days(err.Error())) {
@@ -90,20 +99,46 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		return d.cardAgain(c, refusal(err), card.ID, faults)
+		return d.cardAgain(c, refusal(err), card.ID, faults, "")
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
 
-// cardAgain sends a card back with what could not be taken of what was entered.
-func (d *Dashboard) cardAgain(c *gin.Context, status int, id int64, faults []CardFault) error {
+// offDoubts says what of the parts that came off wants a second look.
+func (d *Dashboard) offDoubts(c *gin.Context, card *fleet.Card, h *store.History, off []fleet.Reading) (doubts []CardFault, err error) {
+	tell := reader(c)
+	remarks, err := d.svc.OffDoubts(c.Request.Context(), card, h, off)
+	for _, r := range remarks {
+		for i := range off {
+			if pos := off[i].Position; pipeline.FieldOf(pos) == r.Field {
+				name := "off_" + posKey(pos)
+				doubts = append(doubts, CardFault{name, fmt.Sprintf("%s, off: %s", pos, tell.TextOf(string(pos.Part), r.Text, card.Day)), c.PostForm(name)})
+			}
+		}
+	}
+	return doubts, err
+}
+
+// sureOf names the doubted values, as they were typed: whoever has read them twice
+// sends it along.
+func sureOf(doubts []CardFault) string {
+	var words []string
+	for _, f := range doubts {
+		words = append(words, f.Field+" "+f.Typed)
+	}
+	return strings.Join(words, ", ")
+}
+
+// cardAgain sends a card back with what could not be taken of what was entered; sure
+// is blank, or what confirms it.
+func (d *Dashboard) cardAgain(c *gin.Context, status int, id int64, faults []CardFault, sure string) error {
 	for i := range faults {
 		faults[i].Text = capital(faults[i].Text)
 	}
 	if !web.WantsJSON(c) {
-		return d.showCard(c, status, id, faults)
+		return d.showCard(c, status, id, faults, sure)
 	}
-	var a formAnswer
+	a := formAnswer{Sure: sure}
 	a.Faults = map[string]string{}
 	var words []string
 	for _, f := range faults {
@@ -135,7 +170,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 	if text := strings.TrimSpace(c.PostForm("odometer_km")); text != "" {
 		km, err := readKm(in, text)
 		if err != nil {
-			faults = append(faults, CardFault{"odometer_km", fmt.Sprintf("odometer: %v", err)})
+			faults = append(faults, CardFault{Field: "odometer_km", Text: fmt.Sprintf("odometer: %v", err)})
 		}
 		f.OdometerKm = &km
 	}
@@ -151,7 +186,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			part := strings.Split(field.Name, "_") // off, axle, part, side, face
 			x, err := ingest.ParseThickness(text, in.GaugeUnit(part[2]))
 			if err != nil {
-				faults = append(faults, CardFault{field.Name, fmt.Sprintf("axle %d, %s, off: %v", axle, strings.ToLower(field.Label), err)})
+				faults = append(faults, CardFault{Field: field.Name, Text: fmt.Sprintf("axle %d, %s, off: %v", axle, strings.ToLower(field.Label), err)})
 			}
 			f.Off = append(f.Off, fleet.Reading{
 				Position: fleet.Position{Axle: axle, Part: fleet.Part(part[2]), Side: fleet.Side(part[3]), Face: fleet.Face(part[4])},
@@ -162,7 +197,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			sides := c.PostForm(on.Name)
 			if sides == "" {
 				if strings.TrimSpace(c.PostForm(on.Name+"_mm")+c.PostForm(on.Name+"_number")+c.PostForm(on.Name+"_batch")) != "" {
-					faults = append(faults, CardFault{on.Name, fmt.Sprintf("axle %d, new %s: say on which side they went, or clear what is given of them", axle, on.Part)})
+					faults = append(faults, CardFault{Field: on.Name, Text: fmt.Sprintf("axle %d, new %s: say on which side they went, or clear what is given of them", axle, on.Part)})
 				}
 				continue
 			}
@@ -177,7 +212,7 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 			if text := strings.TrimSpace(c.PostForm(on.Name + "_mm")); text != "" {
 				x, err := ingest.ParseThickness(text, in.GaugeUnit(string(p.Part)))
 				if err != nil {
-					faults = append(faults, CardFault{on.Name + "_mm", fmt.Sprintf("axle %d, new %s: %v", axle, on.Part, err)})
+					faults = append(faults, CardFault{Field: on.Name + "_mm", Text: fmt.Sprintf("axle %d, new %s: %v", axle, on.Part, err)})
 				}
 				p.MM = x.MM
 			}
@@ -217,7 +252,7 @@ func (d *Dashboard) closeCard(c *gin.Context) error {
 	switch {
 	case isKind(err, fleet.ErrInvalid, fleet.ErrConflict) && !web.WantsJSON(c):
 		// The card shows how it stands now, and keeps what was typed.
-		return d.showCard(c, refusal(err), id, []CardFault{{Text: faultWords(c, err)}})
+		return d.showCard(c, refusal(err), id, []CardFault{{Text: faultWords(c, err)}}, "")
 	case err != nil:
 		return err
 	}

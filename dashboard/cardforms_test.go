@@ -107,6 +107,77 @@ func TestCardComesBack(t *testing.T) {
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{`a[href=/cards]`, "Job cards"}})
 }
 
+// What comes off is doubted as any reading is, while the part is at hand: mended or
+// confirmed, it is taken. Of the world's file the pad was 5.1 mm in February, and 20 mm
+// new.
+func TestCardDoubtsWhatComesOff(t *testing.T) {
+	for _, c := range []struct {
+		name, mm string
+		fitted   bool // the next pads are on the card already
+		want     string
+	}{
+		{"as likely", "4.6", false, ""},
+		{"a point left out", "46", false, "Axle 1 left inner pad, off: 46.0 mm is more than a new one has (20.0 mm), and 4.6 mm would fit: a point left out, or a digit too many?"},
+		{"grown", "9.6", false, "Axle 1 left inner pad, off: 4.5 mm thicker than on 1 Feb 2026 (5.1 mm), and no new part is on record."},
+		{"after the new ones", "4.6", true, ""},
+		{"after the new ones, with the plate", "26", true, "Axle 1 left inner pad, off: 26.0 mm is more than a new one has (20.0 mm): was the backing plate measured with it?"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w := small(t)
+			card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			path := fmt.Sprintf("/cards/%d/parts", card.ID)
+			if c.fitted {
+				if rec := w.submit(path, url.Values{"by": {"N. N."}, "on_1_pad": {"both"}}); rec.Code != http.StatusSeeOther {
+					t.Fatalf("got %d: %s", rec.Code, rec.Body)
+				}
+			}
+			form := url.Values{"by": {"N. N."}, "off_1_pad_left_inner": {c.mm}, "on_1_pad_batch": {""}}
+			off := func() (n int) {
+				t.Helper()
+				h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), card.VehicleID)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, r := range h.Readings {
+					if r.Date == card.Day {
+						n++
+					}
+				}
+				return n
+			}
+			rec := w.submit(path, form)
+			if c.want == "" {
+				if rec.Code != http.StatusSeeOther || off() != 1 {
+					t.Fatalf("got %d, %d readings: %s", rec.Code, off(), rec.Body)
+				}
+				return
+			}
+			if rec.Code != http.StatusUnprocessableEntity || off() != 0 {
+				t.Fatalf("got %d, %d readings", rec.Code, off())
+			}
+			page := parse(t, rec.Body.String())
+			check(t, page, []has{{".fault", c.want}, {`input[name=off_1_pad_left_inner][aria-invalid=true][autofocus]`, "*"}, {`input[name=sure]`, "*"}})
+			if rec = w.postForm(path, form, "Accept", "application/json"); rec.Code != http.StatusUnprocessableEntity || !strings.Contains(rec.Body.String(), `"sure":"off_1_pad_left_inner `+c.mm) {
+				t.Errorf("to the script: got %d, %s", rec.Code, rec.Body)
+			}
+			// Another value than the one that was confirmed is doubted anew.
+			sure := attr(find(page, "input[name=sure]")[0], "value")
+			form.Set("sure", sure)
+			form.Set("off_1_pad_left_inner", "27")
+			if rec = w.submit(path, form); rec.Code != http.StatusUnprocessableEntity {
+				t.Errorf("another value: got %d", rec.Code)
+			}
+			form.Set("off_1_pad_left_inner", c.mm)
+			if rec = w.submit(path, form); rec.Code != http.StatusSeeOther || off() != 1 {
+				t.Errorf("confirmed: got %d, %d readings", rec.Code, off())
+			}
+		})
+	}
+}
+
 // A form that is sent from a page of before a colleague's entry leaves that entry
 // alone, and enters what is its own.
 func TestCardStepsOfAColleague(t *testing.T) {

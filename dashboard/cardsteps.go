@@ -83,7 +83,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults)
+		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults, "")
 	}
 	return took(c, fmt.Sprintf("/cards/%d", card.ID))
 }
@@ -99,14 +99,14 @@ func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.Step
 		if text := strings.TrimSpace(c.PostForm(name)); text != "" {
 			var err error
 			if x, err = measured(in, s, i, text); err != nil {
-				return e, false, &CardFault{name, fmt.Sprintf("Step %d, %s: %v", s.Seq, s.Measures[i].Name, err)}
+				return e, false, &CardFault{Field: name, Text: fmt.Sprintf("Step %d, %s: %v", s.Seq, s.Measures[i].Name, err)}
 			}
 			noted = true
 		}
 		e.Values = append(e.Values, x)
 	}
 	if e.State == "" && (noted || e.Note != "") {
-		return e, false, &CardFault{stateField(s.Seq), fmt.Sprintf("Step %d: say whether it is done, failed or skipped", s.Seq)}
+		return e, false, &CardFault{Field: stateField(s.Seq), Text: fmt.Sprintf("Step %d: say whether it is done, failed or skipped", s.Seq)}
 	}
 	return e, e.State != "", nil
 }

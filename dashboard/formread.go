@@ -186,7 +186,8 @@ type formAnswer struct {
 	Message string            `json:"message"`
 	Faults  map[string]string `json:"faults,omitempty"`
 	Remarks []formRemark      `json:"remarks,omitempty"`
-	Key     string            `json:"key,omitempty"` // to send with, in place of the one used
+	Key     string            `json:"key,omitempty"`  // to send with, in place of the one used
+	Sure    string            `json:"sure,omitempty"` // to send with by whoever has read what is doubted twice
 }
 
 type formRemark struct {

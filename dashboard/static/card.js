@@ -28,7 +28,7 @@
     const state = form.querySelector(".state");
     let entry = outbox.read(key) || {};
 
-    const fields = () => [...form.elements].filter((x) => x.name && x.type !== "hidden" && x.dataset.remember === undefined);
+    const fields = () => [...form.elements].filter((x) => x.name && x.type !== "hidden" && x.name !== "sure" && x.dataset.remember === undefined);
     // Only what a person changed is kept: the rest is the server's to say.
     const changed = () => {
       const out = {};
@@ -81,14 +81,24 @@
         p.textContent = faults[x.name];
         x.setAttribute("aria-invalid", "true");
         x.setAttribute("aria-describedby", p.id);
-        (x.closest("fieldset.marks") || x.closest("label")).append(p);
+        const marks = x.closest("fieldset.marks");
+        if (marks) marks.append(p);
+        else x.closest("label").after(p);
+      }
+      if (entry.answer.sure) {
+        const label = document.createElement("label");
+        label.className = "tick sure";
+        const tick = document.createElement("input");
+        Object.assign(tick, { type: "checkbox", name: "sure", value: entry.answer.sure });
+        label.append(tick, " Read twice: it is right");
+        state.after(label);
       }
       if (wrong.length === 0) return;
       wrong[0].focus({ preventScroll: true });
       wrong[0].closest("label").scrollIntoView({ block: "center" });
     };
     const clearFaults = () => {
-      for (const p of form.querySelectorAll("p.wrong")) p.remove();
+      for (const p of form.querySelectorAll("p.wrong, .sure")) p.remove();
       for (const x of form.querySelectorAll("[aria-invalid]")) {
         x.removeAttribute("aria-invalid");
         x.removeAttribute("aria-describedby");
@@ -112,8 +122,8 @@
       marked.set(target.name, target.value);
     });
 
-    form.addEventListener("input", () => {
-      if (entry.body) return;
+    form.addEventListener("input", ({ target }) => {
+      if (entry.body || target.name === "sure") return;
       const values = changed();
       delete entry.answer;
       if (Object.keys(values).length === 0) return outbox.write(key, null);
@@ -124,10 +134,10 @@
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       if (entry.body) return;
-      clearFaults();
-      delete entry.answer;
       Object.assign(entry, { values: changed(), to: form.getAttribute("action"), page: location.pathname, number: name, at: Date.now() });
       entry.body = new URLSearchParams(new FormData(form)).toString();
+      clearFaults();
+      delete entry.answer;
       if (!outbox.write(key, entry)) {
         delete entry.body;
         return form.submit(); // the browser keeps nothing

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"brakewear/forecast"
 	"brakewear/internal/auth"
@@ -104,6 +105,36 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 		}
 	}
 	return s.DB.Card(ctx, sc, cardID)
+}
+
+// OffDoubts are the doubts about what came off by a card, of whose vehicle h is known:
+// the wheel is still off, and the part at hand. Where the next part is on record
+// already nothing is likely of the one before, and only what no part measures is
+// doubted. Differences across a wheel or an axle are what a worn brake has.
+func (s *Service) OffDoubts(ctx context.Context, c *fleet.Card, h *store.History, off []fleet.Reading) (doubts []Remark, err error) {
+	if len(off) == 0 {
+		return nil, nil
+	}
+	m, _, err := s.fitted(ctx, s.Today())
+	if err != nil {
+		return nil, err
+	}
+	known := *h
+	sh, err := sheetOf(m, &known, c.Day, nil)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range off {
+		renewed := slices.ContainsFunc(c.Parts, func(p fleet.CardPart) bool {
+			return p.Undone == nil && p.Axle == r.Position.Axle && p.Part == r.Position.Part && (p.Side == "" || p.Side == r.Position.Side)
+		})
+		for _, x := range sh.Remarks(Entries{MM: map[fleet.Position]float64{r.Position: r.MM}}) {
+			if x.Doubt && (!renewed || strings.HasPrefix(x.Code, "new")) {
+				doubts = append(doubts, x)
+			}
+		}
+	}
+	return doubts, nil
 }
 
 // readingsOff makes readings of what came off.
