@@ -126,6 +126,29 @@ func TestOrthant(t *testing.T) {
 	}
 }
 
+// TestOrthantAside: with two places and limits off their means the chance is what a
+// fine sum over the common factor gives.
+func TestOrthantAside(t *testing.T) {
+	exact := func(x float64) float64 { return .5 * math.Erfc(-x/math.Sqrt2) }
+	for _, rho := range []float64{-.9, -.3, .3, .6, .8, .9, .95, .98} {
+		for _, z := range [][2]float64{{3, 3}, {1, 3.9}, {-3, -3}, {-1, 2}, {-3.9, 0}, {.5, 5}} {
+			l := math.Sqrt(math.Abs(rho))
+			s := 1 / math.Sqrt(1-l*l)
+			want := 0.0
+			const h = .01
+			for u := -9.; u < 9; u += h {
+				want += h * math.Exp(-u*u/2) / math.Sqrt(2*math.Pi) * exact((z[0]+l*u)*s) * exact((z[1]+math.Copysign(l, rho)*u)*s)
+			}
+			cov := [maxPlaces][maxPlaces]float64{{1}, {rho, 1}}
+			var o orthant
+			got := o.above(2, &[maxPlaces]float64{z[0], z[1]}, &cov, &[maxPlaces]float64{1, 1})
+			if math.Abs(got-want) > 1e-3 {
+				t.Errorf("rho = %g, limits %g and %g sds below: got %g, want %g", rho, z[0], z[1], got, want)
+			}
+		}
+	}
+}
+
 // TestEarliest: of two like exponential variables the first is exponential at
 // twice the rate, and either is as likely to be it.
 func TestEarliest(t *testing.T) {

@@ -17,6 +17,53 @@ func BenchmarkForecastFull(b *testing.B) {
 	}
 }
 
+// BenchmarkFleet is what a fleet asks for of one vehicle, in turns of some that are
+// invented: two axles with three sets of pads each, read seven times, and rotors
+// that are read at one time in two; here and there a reading is mistyped or a
+// fitting was not recorded.
+func BenchmarkFleet(b *testing.B) {
+	const asOf = 1440
+	fleet := plainFleet
+	fleet.vehicles = 40
+	vs := fleet.draw(1)
+	r := rand.New(rand.NewPCG(7, 1))
+	for i, v := range vs {
+		for k := range v.Axles {
+			a := &v.Axles[k]
+			a.Specs[Rotor] = Spec{New: 28, Limit: 26}
+			for n, x := range a.Readings {
+				if x.Pos.Face == "inner" && n%16 < 4 {
+					a.Readings = append(a.Readings, Reading{Day: x.Day, Km: nan, Pos: Position{Part: Rotor, Side: x.Pos.Side}, MM: 28 - float64(x.Day)/1200})
+				}
+			}
+			if i%4 == 0 {
+				a.Readings[r.IntN(len(a.Readings))].MM -= 3
+			}
+			if i%4 == 1 {
+				a.Fitments = a.Fitments[:2]
+			}
+		}
+	}
+	m := newFull()
+	front := AxlePart{1, Pad}
+	for _, c := range []struct {
+		name string
+		of   func(*Vehicle)
+	}{
+		{"forecast", func(v *Vehicle) { m.Forecast(v, asOf, Options{}) }},
+		{"paths", func(v *Vehicle) { m.Forecast(v, asOf, Options{Paths: true}) }},
+		{"expect", func(v *Vehicle) { Expect(m, v, asOf, nan) }},
+		{"expect one part", func(v *Vehicle) { Expect(m, v, asOf, nan, front) }},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			b.ReportAllocs()
+			for i := 0; b.Loop(); i++ {
+				c.of(vs[i%len(vs)])
+			}
+		})
+	}
+}
+
 // BenchmarkTrainFull learns from 500 invented cars of one pad and up to eight
 // readings each; it takes all processors.
 func BenchmarkTrainFull(b *testing.B) {

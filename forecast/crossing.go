@@ -303,6 +303,9 @@ const (
 	// From these slopes in u on, the coarser rule misses the step: loadings of
 	// about 0.80, 0.94 and 0.98.
 	sloping, steep, steeper = 1.7, 3.0, 5.0
+	// surely: so many sds from its limit, with the factor given, a place is past it or
+	// not but for 1e-9.
+	surely = 6.0
 	// maxLoading keeps the part of its own of each place off zero.
 	maxLoading = 0.995
 )
@@ -313,16 +316,25 @@ func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces
 	o.fit(n, z, cov, inv)
 	var at, by [maxPlaces]float64
 	most, m := 0.0, 0
+	// Up to none some place is sure to be past its limit, from all on none is: only
+	// between them is there anything to work out, for about half of the nodes.
+	none, all := math.Inf(-1), math.Inf(-1)
 	for j := range n {
 		if z[j] > certain {
 			continue
 		}
 		s := 1 / math.Sqrt(1-o.l[j]*o.l[j])
 		at[m], by[m] = z[j]*s, o.l[j]*s
+		if by[m] > 0 {
+			slope := 1 / by[m]
+			none, all = max(none, (-surely-at[m])*slope), max(all, (surely-at[m])*slope)
+		} else {
+			all = math.Inf(1)
+		}
 		most = max(most, s)
 		m++
 	}
-	rule := hermite12[:]
+	rule := hermite12
 	switch {
 	case most > steeper:
 		rule = eighths
@@ -332,14 +344,20 @@ func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces
 		rule = coarse
 	}
 	total := 0.0
-	for _, node := range rule {
-		up, down := node[1], node[1]
-		for j := range m {
-			b := by[j] * node[0]
-			up *= phi(at[j] + b)
-			down *= phi(at[j] - b)
+	for i := range rule {
+		node := &rule[i]
+		if node.u < none {
+			continue
 		}
-		total += up + down
+		if node.u >= all {
+			total += node.rest
+			break
+		}
+		p := node.w
+		for j := range m {
+			p *= phi(at[j] + by[j]*node.u)
+		}
+		total += p
 	}
 	return min(1, total)
 }

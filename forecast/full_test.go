@@ -218,7 +218,7 @@ func TestFullPositions(t *testing.T) {
 		{"the thinnest of all, then one by one", map[Part]Spec{Pad: pad12}, append(read(Position{Part: Pad}, 12, -.01), steady(.01, 440)...), []Fitment{fitment(0, Position{Part: Pad})}, allPads, -1},
 		{"linings", map[Part]Spec{Lining: {New: 5, Limit: 1}}, read(Position{Lining, "left", ""}, 5, -.004), []Fitment{fitment(0, Position{Part: Lining})}, []Position{{Lining, "left", ""}, {Lining, "right", ""}}, -1},
 		{"rotor of which nothing is known", map[Part]Spec{Pad: pad12, Rotor: rotor}, steady(.01, 100, 200), []Fitment{fitment(0, Position{Part: Pad})}, append(slices.Clone(allPads), Position{Rotor, "left", ""}, Position{Rotor, "right", ""}), -1},
-		{"rotor of an axle never inspected", map[Part]Spec{Pad: pad12, Rotor: rotor}, nil, []Fitment{fitment(0, Position{Part: Pad})}, allPads, -1},
+		{"rotor of an axle never inspected, its sides alike", map[Part]Spec{Pad: pad12, Rotor: rotor}, nil, []Fitment{fitment(0, Position{Part: Pad})}, allPads, 0},
 		{"rotor nearer to its limit", map[Part]Spec{Pad: pad12, Rotor: rotor}, append(steady(.01, 100, 200), read(Position{Rotor, "left", ""}, 24, -.0015)...), []Fitment{fitment(0, Position{Part: Pad})}, append(slices.Clone(allPads), Position{Rotor, "left", ""}, Position{Rotor, "right", ""}), 4},
 		{"drum that grows", map[Part]Spec{Lining: {New: 5, Limit: 1}, Drum: drum}, append(read(Position{Lining, "left", ""}, 5, -.001), read(Position{Drum, "right", ""}, 229.9, .001)...), []Fitment{fitment(0, Position{Part: Lining})}, []Position{{Lining, "left", ""}, {Lining, "right", ""}, {Drum, "left", ""}, {Drum, "right", ""}}, 3},
 	} {

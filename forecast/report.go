@@ -7,6 +7,11 @@ import (
 	"sort"
 )
 
+// alike: of places whose chances to be the first differ by no more, as those of two
+// sides never read, the limiting one is the first, and not the one that rounding made
+// larger.
+const alike = 1e-6
+
 // report turns the outlooks of an axle's parts into its forecast.
 func (m *Full) report(f *fitter, h *vehicleHistory, looks []outlook, af *AxleForecast) {
 	first := make([]float64, 0, len(looks))
@@ -24,7 +29,7 @@ func (m *Full) report(f *fitter, h *vehicleHistory, looks []outlook, af *AxleFor
 		o := &looks[i]
 		for j := range o.live {
 			p := o.position(h, j)
-			if q := first[i] * o.prob[j]; q > best {
+			if q := first[i] * o.prob[j]; q > best*(1+alike) {
 				best, af.Limiting, limiting = q, len(af.Positions), i
 			}
 			af.Positions = append(af.Positions, p)
