@@ -8,7 +8,9 @@ import (
 // Levels are the probabilities at which a Dist keeps its quantiles: dense
 // enough in the lower tail, where bookings are decided, for linear
 // interpolation between them.
-var Levels = []float64{
+var Levels = levels[:]
+
+var levels = [...]float64{
 	.001, .0025, .005, .01, .015, .02, .025, .03, .04, .05, .06, .08, .10,
 	.15, .20, .25, .30, .40, .50, .60, .70, .75, .80, .85, .90, .95, .975, .99, .999,
 }
@@ -49,6 +51,23 @@ func (d Dist) CDF(x float64) float64 {
 		return Levels[i]
 	}
 	return Levels[i] + (Levels[i+1]-Levels[i])*(x-lo)/(hi-lo)
+}
+
+// piece is where a distribution function that is linear between the kept quantiles
+// stands at one of them, and how it goes on.
+type piece struct{ x, level, slope float64 }
+
+// pieces returns them in order: after the last one the function is 1 at once.
+func (d Dist) pieces() (out [len(levels)]piece) {
+	for i, x := range d.X {
+		out[i] = piece{x: x, level: levels[i]}
+		if i+1 == len(levels) {
+			out[i].level = 1
+		} else if !math.IsInf(d.X[i+1], 1) {
+			out[i].slope = (levels[i+1] - levels[i]) / (d.X[i+1] - x)
+		}
+	}
+	return out
 }
 
 // Map returns the distribution of f(X) for a non-decreasing f.
