@@ -1,6 +1,9 @@
 package forecast
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // The life of one part set on an axle, given theta, the log of its wear rate
 // r = exp(theta) in mm per 1000 km, is Gaussian. The value of place j at
@@ -117,6 +120,7 @@ type fitter struct {
 	res        []float64
 	ze, zq     []float64 // residual and q, whitened at the present theta
 
+	runs  []running // of theta's nodes
 	drift []float64 // driftIntegral between births and visits
 	grid  grid
 
@@ -221,29 +225,67 @@ func (f *fitter) tabulate(a *axleLife) {
 	}
 }
 
-// logLik is the log density of the rows in use given theta. It leaves the
-// pencil at r^2 and the whitened residual and q in ze and zq.
-func (f *fitter) logLik(theta float64) float64 {
-	n := f.n
-	if n == 0 {
-		return 0
-	}
-	nz := f.life.noise
+// turn takes the pencil to theta and leaves the whitened residual and q in ze and zq.
+func (f *fitter) turn(theta float64) {
 	r := math.Exp(theta)
-	logDet := f.at(r * r)
-	ra := r * r * nz.Accel
+	f.at(r * r)
+	ra := r * r * f.life.noise.Accel
 	for i := range f.res {
 		f.res[i] = f.re[i] + r*f.rf[i] + ra*f.rq[i]
 	}
 	f.whiten(f.ze, f.res)
 	f.whiten(f.zq, f.rq)
-	ss := dot(f.ze, f.ze)
-	if k := f.kappa(r); k > 0 {
-		eq, qq := dot(f.ze, f.zq), dot(f.zq, f.zq)
-		ss -= k * eq * eq / (1 + k*qq)
-		logDet += math.Log1p(k * qq)
+}
+
+// running is how far the log density has come at one theta.
+type running struct {
+	r, accel, c  float64 // rate, r^2 Accel, r^2
+	e, q         float64 // of the row before, cleared of those before it
+	low, below   float64 // what it takes off the next row, and off its variance
+	ee, eq, qq   float64
+	prod, logDet float64
+}
+
+// logLiks writes to out the log densities of the rows in use given each theta. It takes
+// all thetas from row to row together, in half the time: at a single one each row waits
+// for the division of the row before.
+func (f *fitter) logLiks(out, thetas []float64) {
+	n, nz := f.n, f.life.noise
+	f.runs = slices.Grow(f.runs[:0], len(thetas))[:len(thetas)]
+	runs := f.runs
+	for i, theta := range thetas {
+		r := math.Exp(theta)
+		runs[i] = running{r: r, accel: r * r * nz.Accel, c: r * r, prod: 1, logDet: f.logDet}
 	}
-	return -0.5 * (ss + logDet + float64(n)*math.Log(2*math.Pi))
+	for i := range n {
+		re, rf, rq, d, e := f.re[i], f.rf[i], f.rq[i], f.d[i], f.e[i]
+		for k := range runs {
+			x := &runs[k]
+			vari := max(least, 1+x.c*d-x.below)
+			inv := 1 / vari
+			x.e = re + x.r*rf + x.accel*rq - x.low*x.e
+			x.q = rq - x.low*x.q
+			x.ee += x.e * x.e * inv
+			x.eq += x.e * x.q * inv
+			x.qq += x.q * x.q * inv
+			off := x.c * e
+			x.low = off * inv
+			x.below = off * x.low
+			if x.prod *= vari; x.prod > 1e100 || x.prod < 1e-100 {
+				x.logDet += math.Log(x.prod)
+				x.prod = 1
+			}
+		}
+	}
+	for i := range runs {
+		x := &runs[i]
+		logDet := x.logDet + math.Log(x.prod)
+		if k := f.kappa(x.r); k > 0 {
+			x.ee -= k * x.eq * x.eq / (1 + k*x.qq)
+			logDet += math.Log1p(k * x.qq)
+		}
+		out[i] = -0.5 * (x.ee + logDet + float64(n)*math.Log(2*math.Pi))
+	}
 }
 
 // kappa is the factor of q q' in the covariance: r^4 AccelSD^2.

@@ -198,7 +198,7 @@ func (f *fitter) predict(rows []int) *expected {
 	var square [mostNew][mostNew]float64
 	for k, theta := range f.grid.theta {
 		w := f.grid.w[k]
-		f.logLik(theta)
+		f.turn(theta)
 		r := math.Exp(theta)
 		kappa := f.kappa(r)
 		var mean [mostNew]float64

@@ -115,7 +115,7 @@ func (f *fitter) prepare(s float64) {
 // project works out a node.
 func (f *fitter) project(d *node, theta float64) {
 	h, np := &f.ahead, f.life.live
-	f.logLik(theta)
+	f.turn(theta)
 	r := math.Exp(theta)
 	d.r, d.r2, d.kappa = r, r*r, f.kappa(r)
 	for j := range np {

@@ -163,7 +163,7 @@ func (f *fitter) lookBack(distances []float64, fn func(*point)) {
 		}
 		p.mean, p.sq = [maxPlaces]float64{}, [maxPlaces]float64{}
 		for k, theta := range g.theta {
-			f.logLik(theta) // leaves the residual and q whitened
+			f.turn(theta)
 			r := math.Exp(theta)
 			r2, kappa := r*r, f.kappa(r)
 			eq := dot(f.ze, f.zq)

@@ -211,26 +211,21 @@ func (p *pencil) rotate(x []float64) {
 	}
 }
 
-// at sets c and returns log |N + c B|.
-func (p *pencil) at(c float64) float64 {
-	logDet, prod, below := p.logDet, 1.0, 0.0
+// least is what D is kept above, against rounding only: I + c T >= I.
+const least = 1e-12
+
+// at sets c.
+func (p *pencil) at(c float64) {
+	below := 0.0
 	for i := range p.n {
-		d := 1 + c*p.d[i] - below
-		if d < 1e-12 { // rounding only: I + c T >= I
-			d = 1e-12
-		}
+		d := max(least, 1+c*p.d[i]-below)
 		if i+1 < p.n {
 			off := c * p.e[i]
 			p.low[i] = off / d
 			below = off * p.low[i]
 		}
 		p.half[i] = 1 / math.Sqrt(d)
-		if prod *= d; prod > 1e100 || prod < 1e-100 {
-			logDet += math.Log(prod)
-			prod = 1
-		}
 	}
-	return logDet + math.Log(prod)
 }
 
 // whiten writes to z what makes plain dot products of a rotated x: z'z' of two

@@ -73,12 +73,14 @@ func (f *fitter) spread(centre, sd float64, nodes int) (step float64) {
 	a, g := f.life, &f.grid
 	g.theta, g.w = grow(g.theta, nodes), grow(g.w, nodes)
 	step = 2 * reach * sd / float64(nodes-1)
-	most := math.Inf(-1)
-	for i := range nodes {
-		t := centre - reach*sd + step*float64(i)
+	for i := range g.theta {
+		g.theta[i] = centre - reach*sd + step*float64(i)
+	}
+	f.logLiks(g.w, g.theta)
+	most, level := math.Inf(-1), math.Log(2*math.Pi*a.vari)
+	for i, t := range g.theta {
 		z := t - a.mean
-		g.theta[i] = t
-		g.w[i] = f.logLik(t) - 0.5*(z*z/a.vari+math.Log(2*math.Pi*a.vari))
+		g.w[i] -= 0.5 * (z*z/a.vari + level)
 		most = max(most, g.w[i])
 	}
 	sum, mean := 0.0, 0.0
