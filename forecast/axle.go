@@ -145,7 +145,7 @@ func (f *fitter) open(a *axleLife) {
 	f.life = a
 	n := len(a.rows)
 	f.fixed, f.wear = grow(f.fixed, n*n), grow(f.wear, n*n)
-	f.e0, f.fs, f.q = grow(f.e0, n), grow(f.fs, n), grow(f.q, n)
+	f.means()
 	f.tabulate(a)
 	nb := len(a.births)
 	m := nb + len(a.visits)
@@ -154,8 +154,6 @@ func (f *fitter) open(a *axleLife) {
 		r := &a.rows[i]
 		p := &a.places[r.place]
 		b := &a.births[p.born]
-		w := p.worn(a.visits[r.visit], b.at)
-		f.e0[i], f.fs[i], f.q[i] = r.y-b.mean, w, w*w/(2*p.span)
 		si, ti := a.since(r), nb+r.visit
 		for k := range i + 1 {
 			r2 := &a.rows[k]
@@ -180,6 +178,32 @@ func (f *fitter) open(a *axleLife) {
 			f.fixed[i*n+k], f.wear[i*n+k] = fixed, wear
 		}
 	}
+}
+
+// means works out how the residuals of all rows of the life follow theta.
+func (f *fitter) means() {
+	a, n := f.life, len(f.life.rows)
+	f.e0, f.fs, f.q = grow(f.e0, n), grow(f.fs, n), grow(f.q, n)
+	for i := range a.rows {
+		r := &a.rows[i]
+		p := &a.places[r.place]
+		b := &a.births[p.born]
+		w := p.worn(a.visits[r.visit], b.at)
+		f.e0[i], f.fs[i], f.q[i] = r.y-b.mean, w, w*w/(2*p.span)
+	}
+}
+
+// repace is open and take again for places that only go at another pace: their
+// covariances stay, which are most of the work.
+func (f *fitter) repace() {
+	f.means()
+	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
+	for i, u := range f.use {
+		f.re[i], f.rf[i], f.rq[i] = f.e0[u], f.fs[u], f.q[u]
+	}
+	f.rotate(f.re)
+	f.rotate(f.rf)
+	f.rotate(f.rq)
 }
 
 // take prepares the pencil for some of the rows, given in order.

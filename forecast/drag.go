@@ -36,7 +36,8 @@ func (f *fitter) seekDrag(s *set) (dragging, bool) {
 	if side == 0 {
 		return dragging{}, false
 	}
-	plain := slices.Clone(s.places)
+	plain := s.places
+	s.places = slices.Clone(plain)
 	none := f.grid.evidence + float64(len(s.aside))*typoLogOdds
 	rows := slices.Clone(f.use)
 	for _, i := range s.aside {
@@ -52,13 +53,13 @@ func (f *fitter) seekDrag(s *set) (dragging, bool) {
 	var best dragging
 	most := math.Inf(-1)
 	from, fromDay := s.birth0().at, s.birth0().day
+	f.take(rows)
 	for v, at := range s.visits {
 		onset := (from + at) / 2
 		share := math.Log(dragPerYear/2/float64(len(dragPaces))*max(0, float64(s.days[v]-fromDay))/yearDays + 1e-9)
 		for _, k := range dragPaces {
 			s.drag(plain, side, onset, k)
-			f.open(&s.axleLife)
-			f.take(rows)
+			f.repace()
 			e := f.posterior().evidence + float64(gone)*typoLogOdds + share
 			sum += math.Exp(e - none)
 			if e > most {
@@ -75,12 +76,11 @@ func (f *fitter) seekDrag(s *set) (dragging, bool) {
 	if best.chance > 0.5 {
 		s.drag(plain, side, best.onset, best.pace)
 		s.aside = slices.DeleteFunc(s.aside, func(i int) bool { return slices.Contains(rows, i) })
-		f.open(&s.axleLife)
-		f.take(rows)
+		f.repace()
 	} else {
 		s.places = plain
 		rows = slices.DeleteFunc(rows, func(i int) bool { return slices.Contains(s.aside, i) })
-		f.open(&s.axleLife)
+		f.means()
 		f.take(rows)
 	}
 	f.posterior()
@@ -92,7 +92,7 @@ func (s *set) birth0() *birth { return &s.births[s.places[0].born] }
 
 // drag sets s.places to plain with one side's pace raised from onset on.
 func (s *set) drag(plain []place, side int, onset, pace float64) {
-	s.places = append(s.places[:0:0], plain...)
+	copy(s.places, plain)
 	for j := range s.places {
 		p := &s.places[j]
 		if p.side != side {
