@@ -87,7 +87,9 @@ func (m *Full) expect(v *Vehicle, day Day, of []AxlePart) []Expected {
 	if len(of) > 0 && !slices.ContainsFunc(of, func(p AxlePart) bool { return p.Part.rubs() != "" }) {
 		parts = rubbing // of what they rub against nothing is told to them
 	}
-	h := m.history(f, v, day, parts)
+	h := m.history(f, v, day, parts, func(a *Axle, p Part) bool {
+		return unheard(a, p) || len(of) == 1 && of[0] == AxlePart{a.Number, p} // the only one that others could tell of
+	})
 	kmSD := h.usage.nowSD() / 1000
 	var out []Expected
 	for i := range v.Axles {

@@ -34,7 +34,7 @@ func TestFitterForgets(t *testing.T) {
 	m := newFull()
 	m.Params.Noise = map[Part]Noise{Pad: defaultNoise(Pad)}
 	forecast := func(f *fitter, v *Vehicle) AxleForecast {
-		h := m.history(f, v, 600, partOrder[:])
+		h := m.history(f, v, 600, partOrder[:], unheard)
 		af := AxleForecast{Limiting: -1}
 		m.axle(f, &h, 0, &af, Options{Paths: true})
 		return af

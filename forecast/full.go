@@ -49,7 +49,7 @@ type ownMessage struct{ axle, part, set int }
 func (m *Full) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
 	f := fitters.Get().(*fitter)
 	defer fitters.Put(f)
-	h := m.history(f, v, asOf, partOrder[:])
+	h := m.history(f, v, asOf, partOrder[:], unheard)
 	usage := usageWarnings(h.track, h.usage)
 	if !h.told {
 		usage = []Warning{{UsageUnknown, "no odometer reading: the distance per day is assumed, and no distance can be given"}}
@@ -73,9 +73,13 @@ func (m *Full) Forecast(v *Vehicle, asOf Day, opt Options) []AxleForecast {
 	return out
 }
 
+// unheard says that no other set is told of a part that is on an axle now: what rubs
+// is not told of rotors and drums, and they are told of those before them only.
+func unheard(_ *Axle, p Part) bool { return p.rubs() != "" }
+
 // history cuts the vehicle's readings of some parts into part sets and lets each
-// speak for itself.
-func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part) vehicleHistory {
+// speak for itself, but those on now of which no other is told.
+func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard func(*Axle, Part) bool) vehicleHistory {
 	h := vehicleHistory{road: m.Params.road(v, asOf), axles: make([]axleParts, len(v.Axles))}
 	start := firstDay(v, asOf)
 	for i := range v.Axles {
@@ -111,6 +115,10 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part) vehicleHis
 				ap.lives.warn(BadInput, "%s set aside, the first of a %s: no such place; correct its side and face", readingsOf(len(ah.odd)), ah.odd[0].Pos)
 			}
 			for n := range ah.sets {
+				// Where a change is to be dated, the fit that follows begins with its date.
+				if n == len(ah.sets)-1 && ah.sets[n].change == nil && unheard(a, part) {
+					continue
+				}
 				if msg, ok := f.message(&ah.sets[n], c.prior); ok {
 					h.messages = append(h.messages, msg)
 					h.own = append(h.own, ownMessage{i, len(ap.parts), n})

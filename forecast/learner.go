@@ -64,8 +64,8 @@ func (l *Learner) Listen(vs iter.Seq[*Vehicle]) *Heard {
 	eachInOrder(l.heard(vs), 0, func(v *Vehicle) (out told) {
 		f := fitters.Get().(*fitter)
 		defer fitters.Put(f)
-		h := m.history(f, v, l.AsOf, partOrder[:])
-		out.messages = slices.DeleteFunc(h.messages, func(m Message) bool { return m.Part.rubs() != "" })
+		h := m.history(f, v, l.AsOf, rubbing, unheard) // nothing is learned from what they rub against
+		out.messages = h.messages
 		if l.spreads() {
 			out.lives = h.noiseLives(&m.Params, v.ID)
 		}

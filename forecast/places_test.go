@@ -26,7 +26,7 @@ func TestRowsStayFew(t *testing.T) {
 			a.Readings = append(a.Readings, Reading{Day: d, Km: km, Pos: right, MM: 18 - float64(i)/100})
 		}
 		v, m := &Vehicle{ID: "invented", Axles: []Axle{a}}, &Full{Params: DefaultParams()}
-		h := m.history(new(fitter), v, 19000+visits, partOrder[:])
+		h := m.history(new(fitter), v, 19000+visits, partOrder[:], unheard)
 		sets := h.axles[0].parts[0].sets
 		for i, s := range sets {
 			if len(s.rows) > 2*mostRows {
