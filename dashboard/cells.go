@@ -170,11 +170,9 @@ func positionRows(tell units.Reader, ps []PositionRow) template.HTML {
 			`</td><td role="cell" class="across" data-label="limit reached">`, p.When,
 			`</td><td role="cell" class="lane-cell across" data-label="within a year"><svg width="100%" height="24" aria-hidden="true"><use href="#row-axis" width="100%" height="24"/>`)
 		if l := &p.Lane; l.Lens {
-			level := strconv.Itoa(l.Level)
-			b.put(`<svg class="clip" width="100%" height="24"><svg x="`, l.X, `" y="2" width="`, l.W,
-				`" height="20" viewBox="0 0 100 40" preserveAspectRatio="none"><path class="lens w`+level+`" vector-effect="non-scaling-stroke" d="`, l.Path, `"/></svg>`)
+			b.lens("24", "2", "20", l)
 			if l.Median != "" {
-				b.put(`<line class="median w`+level+`" x1="`, l.Median, `" x2="`, l.Median, `" y1="3" y2="21"/>`)
+				b.median("3", "21", l)
 			}
 			b.put(`</svg>`)
 		}

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"bytes"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -76,19 +77,32 @@ func BenchmarkDuePage(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer w.svc.DB.Close()
-	rows := make([]DueRow, store.DefaultLimit)
-	today := fleet.DateOf(now)
-	for i := range rows {
-		rows[i] = dueRow(units.Reader{}, newAxis(today, 182), &store.DueRow{Vehicle: "Bus 1", Axle: 1, ThicknessMM: 5, NewMM: 20, LimitMM: 3})
-	}
 	d, err := New(w.svc)
 	if err != nil {
 		b.Fatal(err)
 	}
-	for b.Loop() {
-		if _, err := d.pages["due"].render(DuePage{Rows: rows}, nil, units.Reader{}); err != nil {
-			b.Fatal(err)
-		}
+	today := fleet.DateOf(now)
+	axis := newAxis(today, 182)
+	row := store.DueRow{
+		VehicleID: 1, Vehicle: "Bus 1", Plate: "KEA 1", Depot: "Harbour", Axle: 1, Position: fleet.Position{Axle: 1, Part: fleet.Pad, Side: fleet.Left, Face: fleet.Inner},
+		ThicknessMM: 5, NewMM: 20, LimitMM: 3, KmLeft: 12_345, P10: in(20), P50: in(40), P90: in(70), BookBy: in(15), Readings: 7,
+		Warnings: []forecast.Warning{{Text: "The distance driven rests on two odometer readings."}},
+	}
+	for _, rows := range []string{fullRows, closeRows} {
+		b.Run(rows, func(b *testing.B) {
+			b.ReportAllocs()
+			var into bytes.Buffer
+			for b.Loop() {
+				p := DuePage{Axis: axis, Close: rows == closeRows}
+				for range store.DefaultLimit {
+					p.Rows = append(p.Rows, dueRow(units.Reader{}, axis, &row))
+				}
+				into.Reset()
+				if err := d.pages["due"].renderInto(&into, p, nil, units.Reader{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
 

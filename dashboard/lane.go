@@ -81,6 +81,9 @@ type Lane struct {
 	Say    string // the lane in words
 }
 
+// passed is what a lane says of a limit that lies before today.
+const passed = "passed by now, most likely"
+
 // laneOf draws a row of the due-soon list.
 func laneOf(tell units.Reader, a Axis, r *store.DueRow) Lane {
 	l := Lane{Past: r.PastLimit, Level: wearLevel(r.ThicknessMM, r.NewMM, r.LimitMM)}
@@ -113,7 +116,7 @@ func laneOf(tell units.Reader, a Axis, r *store.DueRow) Lane {
 		hi = mid + 2*(mid-lo)
 	}
 	if hi <= 0 {
-		l.Off = "passed by now, most likely"
+		l.Off = passed
 		return l
 	}
 	l.Lens = true

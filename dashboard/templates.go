@@ -100,6 +100,10 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"positionrows":   positionRows,
 				"measuredrows":   measuredRows,
 				"trackrows":      trackRows,
+				"fullrow":        fullRow,
+				"closerow":       closeRow,
+				"smalllane":      smallLaneOf,
+				"verdict":        verdictHTML,
 			}).
 			Option("missingkey=error").
 			ParseFS(templateFiles, "templates/layout.html", "templates/pieces.html", "templates/"+name+".html")
