@@ -172,6 +172,17 @@ func (d *Dashboard) showAccount(c *gin.Context, status int, p AccountPage) error
 	p.Reader.Zones = slices.Compact(p.Reader.Zones)
 	p.TokenName = Field{Name: "name", Label: "What it is for"}
 	p.Until = Field{Name: "until", Label: "Works until", Type: "date", Value: (d.svc.Today() + 90).String()}
+	if p.Fault != "" { // what was typed into the form at fault stays
+		switch c.FullPath() {
+		case "/account":
+			p.Name.Value, p.Email.Value = c.PostForm("name"), c.PostForm("email")
+		case "/account/tokens":
+			p.TokenName.Value, p.Until.Value = c.PostForm("name"), c.PostForm("until")
+			for i := range p.Rights {
+				p.Rights[i].Chosen = slices.Contains(c.PostFormArray("right"), p.Rights[i].Value)
+			}
+		}
+	}
 	return d.send(c, status, "account", p)
 }
 
@@ -270,7 +281,7 @@ func (d *Dashboard) showAccounts(c *gin.Context, status int, p AccountsPage) err
 	}
 	p.Name.Name, p.Name.Label = "name", "Name"
 	p.Email.Name, p.Email.Label, p.Email.Type = "email", "E-mail", "email"
-	if p.Grant, err = d.grantForm(c); err != nil {
+	if p.Grant, err = d.grantForm(c, p.Fault != ""); err != nil {
 		return err
 	}
 	return d.send(c, status, "accounts", p)
@@ -301,8 +312,9 @@ func grantPlace(p store.Place) string {
 	return placeName(p)
 }
 
-// grantForm offers the roles, and the places that the sender may give them on.
-func (d *Dashboard) grantForm(c *gin.Context) (f GrantForm, err error) {
+// grantForm offers the roles, and the places that the sender may give them on. A form
+// that comes back keeps what was chosen: the first of each is the most there is.
+func (d *Dashboard) grantForm(c *gin.Context, comesBack bool) (f GrantForm, err error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	fleets, err := d.svc.DB.Fleets(ctx, sc)
 	if err != nil {
@@ -325,6 +337,13 @@ func (d *Dashboard) grantForm(c *gin.Context) (f GrantForm, err error) {
 		for _, dep := range depots {
 			if dep.FleetID == x.ID {
 				f.Places = append(f.Places, Choice{Value: placeValue(x.ID, dep.ID), Label: x.Name + ", " + dep.Name})
+			}
+		}
+	}
+	if comesBack {
+		for name, choices := range map[string][]Choice{"role": f.Roles, "place": f.Places} {
+			for i := range choices {
+				choices[i].Chosen = choices[i].Value == c.PostForm(name)
 			}
 		}
 	}
@@ -416,7 +435,7 @@ func (d *Dashboard) showOther(c *gin.Context, status int, link, fault string) er
 	for _, s := range ss {
 		p.Bound = append(p.Bound, s.Issuer+", since "+tell.Day(fleet.DateOf(s.BoundAt)))
 	}
-	if p.Grant, err = d.grantForm(c); err != nil {
+	if p.Grant, err = d.grantForm(c, fault != ""); err != nil {
 		return err
 	}
 	return d.send(c, status, "otheraccount", p)

@@ -90,6 +90,16 @@ func TestAccounts(t *testing.T) {
 		if got := rec.Body.String(); !strings.Contains(strings.ToLower(got), strings.ToLower(c.want)) {
 			t.Errorf("%s %q: the page does not say %q", c.key, c.value, c.want)
 		}
+		if rec.Code != http.StatusBadRequest {
+			continue
+		}
+		// What was chosen stays: the first choices are a manager of everything.
+		back := formAt(t, parse(t, rec.Body.String()), "/accounts")
+		for _, name := range []string{"role", "place"} {
+			if got := back.Get(name); name != c.key && got != ann.Get(name) {
+				t.Errorf("%s %q: the form comes back with the %s %q, want %q", c.key, c.value, name, got, ann.Get(name))
+			}
+		}
 	}
 	rec := w.submit("/accounts", ann)
 	link := linkPath(t, rec.Body.String())
