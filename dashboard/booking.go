@@ -239,6 +239,10 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 	if err != nil {
 		return err
 	}
+	booked, err := d.svc.DB.BookedAxles(ctx, sc, []int64{vehicle})
+	if err != nil {
+		return err
+	}
 	ds, err := d.svc.DB.Depots(ctx, sc)
 	if err != nil {
 		return err
@@ -268,6 +272,9 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 			label += ", at or past its limit"
 		} else if r != nil && r.BookBy != nil {
 			label += ", book by " + tell.DayNear(*r.BookBy, today)
+		}
+		if b, ok := booked[store.AxleKey{VehicleID: vehicle, Axle: a.Number}]; ok {
+			label += ", booked for " + dayNear(tell, b.Day, today)
 		}
 		p.Axles = append(p.Axles, Choice{n, label, slices.Contains(ticked, n)})
 	}

@@ -145,6 +145,15 @@ func (s Shell) MayAnywhere(route string) (bool, error) {
 	return err == nil && rule.Lets(who), err
 }
 
+// MakesParts says whether whoever looks may enter a new part: it is a whole fleet's.
+func (s Shell) MakesParts() bool {
+	if s.Signed == nil {
+		return false
+	}
+	plans := s.Signed.who.Scope(auth.Plan)
+	return plans.All() || len(plans.Fleets()) > 0
+}
+
 func (s Shell) rule(route string) (rule web.Rule, who auth.Who, err error) {
 	method, path, _ := strings.Cut(route, " ")
 	rule, ok := web.RuleOf(method, path)

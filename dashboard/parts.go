@@ -21,7 +21,6 @@ type PartsPage struct {
 	Shell
 	Fleets []Choice // whose parts; none where there is one fleet
 	Rows   []PartRow
-	New    string // link to the form of a new one; blank where whoever looks may make none
 	Files  string // link to where a parts file is handed in
 }
 
@@ -75,9 +74,6 @@ func (d *Dashboard) parts(c *gin.Context) error {
 		return err
 	}
 	p := PartsPage{Shell: Shell{Title: "Parts", Place: "plan"}, Fleets: choices, Files: "/readings"}
-	if plans := web.SignedIn(c).Scope(auth.Plan); plans.All() || len(plans.Fleets()) > 0 {
-		p.New = "/parts/new"
-	}
 	for i := range ps {
 		x := &ps[i]
 		row := PartRow{

@@ -3,6 +3,7 @@ package dashboard
 import (
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -187,7 +188,11 @@ func (d *Dashboard) book(c *gin.Context) error {
 			c.Redirect(http.StatusSeeOther, bookingLink(b.ID))
 			return nil
 		}
-		if err := f.take("day", err); err != nil {
+		at := "day"
+		if err != nil && strings.HasPrefix(err.Error(), "axle") {
+			at = "axle"
+		}
+		if err := f.take(at, err); err != nil {
 			return err
 		}
 	}

@@ -125,6 +125,9 @@ func (x *planDrawer) cell(tell units.Reader, w *store.DepotWorkshop, day fleet.D
 	for _, k := range cards {
 		c.Cards = append(c.Cards, k.card)
 	}
+	if !work.Open() && day >= x.today && slices.ContainsFunc(c.Cards, func(k PlanCard) bool { return k.Booking != 0 && k.State == string(fleet.Booked) }) {
+		c.Closed += " – what is booked has to move"
+	}
 	if work.Open() {
 		c.Used = hoursWords(math.Max(0, used)) + " of " + hoursWords(work.Technicians)
 		c.Free = hoursWords(math.Max(0, work.Technicians-used)) + " free"

@@ -32,6 +32,10 @@ func verdict(tell units.Reader, bookBy, p10, p50, p90 *fleet.Date, past bool, wa
 				v.Why = w.Text
 			}
 		}
+	case bookBy != nil && *bookBy < today && has(forecast.NoReadings):
+		// The plan books no new parts for parts that nobody measured.
+		v.Ask, v.Strong = "measure", "now"
+		v.Why = "was to be booked by " + tell.DayNear(*bookBy, today) + "; " + v.Why
 	case bookBy != nil && *bookBy < today:
 		v.Ask, v.Strong = "book", "now"
 		v.Why = "was to be booked by " + tell.DayNear(*bookBy, today) + "; " + v.Why

@@ -29,6 +29,8 @@ func TestVerdict(t *testing.T) {
 			Verdict{Ask: "book by", Strong: "2 Mar", ISO: "2026-03-02", Why: "limit 5 Mar – 22 Mar, likely 11 Mar"}},
 		{"late", in(-4), in(-1), in(9), in(20), false, nil,
 			Verdict{Ask: "book", Strong: "now", Why: "was to be booked by 26 Feb; limit by 22 Mar, likely 11 Mar"}},
+		{"late, and never measured", in(-4), in(-1), in(9), in(20), false, w(forecast.NoReadings),
+			Verdict{Ask: "measure", Strong: "now", Why: "was to be booked by 26 Feb; limit by 22 Mar, likely 11 Mar"}},
 		{"past", in(40), in(50), in(90), in(120), true, w(forecast.PastLimit),
 			Verdict{Ask: "book", Strong: "now", Why: "said by past_limit", Urgent: true}},
 		{"past, in no words", in(40), in(50), in(90), in(120), true, nil,

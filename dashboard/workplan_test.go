@@ -174,6 +174,10 @@ func TestBookingForms(t *testing.T) {
 		{"h1", "Bus 1"}, {".state", "booked, kept by a person"}, {"table tbody", "axle 2"}, {".small-lane .peg", "*"},
 		{"form[action=/cards]", "Open its job card"}, {"main", "booked by dashboard for Mon 2 Mar, 08:00, Harbour"},
 	})
+	// The form says what is booked, and books no axle twice.
+	check(t, parse(t, w.get("/bookings/new?vehicle="+bus).Body.String()), []has{{".checks", "axle 1, book by 11 Mar, booked for Mon 2 Mar"}})
+	form.Set("day", "2026-03-03")
+	check(t, parse(t, w.submit("/bookings", form).Body.String()), []has{{".wrong", "Axle 1 is booked for 2 Mar 2026 at Harbour already: move that booking, or take it off the plan"}, {"input[name=axle][checked]", "*"}})
 	check(t, parse(t, w.get("/plan/day?depot=1&day=2026-03-02").Body.String()), []has{
 		{"h1", "Harbour, Monday 2 Mar 2026"}, {".sheet-job h2", "Bay 1, 08:00–12:00 Bus 1"}, {".sheet-job", "bring the key"}, {"footer.cautions", "*"},
 	})

@@ -67,6 +67,8 @@ type ClosureRow struct {
 	Hours  string
 	Reason string
 	Drop   string // address that takes it back
+	Booked string // what stands on these days; blank = nothing
+	Plan   string // link to where that is
 }
 
 var taskWords = map[fleet.Task]string{
@@ -196,6 +198,10 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 		}
 		p.Tasks = append(p.Tasks, row)
 	}
+	bookings, err := d.closedOver(c, id, w.Closures)
+	if err != nil {
+		return err
+	}
 	for _, x := range w.Closures {
 		row := ClosureRow{
 			Days:   rangeWords(tell, x.First, x.Last, today),
@@ -206,12 +212,35 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 		if x.Technicians > 0 {
 			row.Hours = hoursWords(x.Technicians) + " a day"
 		}
+		n := 0
+		for _, b := range bookings {
+			if x.First <= b.Day && b.Day <= x.Last {
+				if n++; n == 1 {
+					row.Plan = fmt.Sprintf("/plan?week=%s&depot=%d", b.Day, id)
+				}
+			}
+		}
+		if n > 0 {
+			row.Booked = plural(n, "booking stands", "bookings stand") + " here"
+		}
 		p.Closures = append(p.Closures, row)
 	}
 	if f != nil {
 		p.Faults = len(f.faults)
 	}
 	return d.send(c, status, "workshop", p)
+}
+
+// closedOver returns what is booked at a depot from today to the last of its closures.
+func (d *Dashboard) closedOver(c *gin.Context, id int64, cs []fleet.Closure) ([]fleet.Booking, error) {
+	if len(cs) == 0 {
+		return nil, nil
+	}
+	q := store.BookingQuery{Depot: id, From: d.svc.Today(), States: []fleet.BookingState{fleet.Booked}}
+	for _, x := range cs {
+		q.To = max(q.To, x.Last)
+	}
+	return d.svc.DB.Bookings(c.Request.Context(), d.scope(c), q)
 }
 
 // with adds the unit behind the input, as the kind of input.

@@ -11,6 +11,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
@@ -128,6 +129,14 @@ func TestWorkshopSettings(t *testing.T) {
 			t.Errorf("%v: the settings show %q bays", c.form, got)
 		}
 	}
+	// What is booked on a closed day is said there and on the plan.
+	_, err := w.svc.Book(t.Context(), auth.AllFleets(), "test", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 1"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: fleet.NewDate(2026, 3, 12)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.submit("/workshops/1/closures", url.Values{"first": {"2026-03-12"}, "last": {"2026-03-13"}, "reason": {"flood"}})
+	check(t, parse(t, w.get("/workshops/1").Body.String()), []has{{"#closures", "Thu 12 Mar – Fri 13 Mar closed · flood · 1 booking stands here"}, {"#closures a", "1 booking stands here"}})
+	check(t, parse(t, w.get("/plan?week=2026-03-12&depot=1").Body.String()), []has{{".shift.closed", "closed: flood – what is booked has to move"}})
 	if rec := w.submit("/workshops/1/closures/1/drop", nil); rec.Code != http.StatusSeeOther {
 		t.Errorf("drop: got status %d", rec.Code)
 	}

@@ -238,8 +238,16 @@ func (w *rowsWorld) plan() {
 				}
 			}
 		}
-		for _, day := range days {
-			b, err := w.svc.Book(w.ctx, all, rowsBy, pipeline.ByHand{VehicleID: int64(i), Axles: []int{1, 2}, Slot: fleet.Slot{DepotID: 1, Day: day}})
+		var first fleet.Booking
+		for k, day := range days {
+			var b fleet.Booking
+			var err error
+			if k == 0 {
+				b, err = w.svc.Book(w.ctx, all, rowsBy, pipeline.ByHand{VehicleID: int64(i), Axles: []int{1, 2}, Slot: fleet.Slot{DepotID: 1, Day: day}})
+				first = b
+			} else { // no person books an axle twice
+				b, err = w.svc.DB.Book(w.ctx, all, rowsBy, fleet.Booking{VehicleID: int64(i), Slot: fleet.Slot{DepotID: 1, Day: day, Minutes: first.Minutes}, Hours: first.Hours, Work: first.Work, Cost: first.Cost})
+			}
 			if err != nil {
 				return fmt.Errorf("vehicle %d on %s: %w", i, day, err)
 			}
