@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
@@ -20,7 +20,8 @@ type FindPage struct {
 	Found []FoundVehicle
 	More  int // vehicles that fit and are not listed
 	None  bool
-	Empty *Empty // there is no vehicle yet
+	Today []FoundVehicle // booked for today
+	Empty *Empty         // there is no vehicle yet
 }
 
 // FoundVehicle is a vehicle found by its number or plate.
@@ -77,8 +78,36 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 			p.Empty = &Empty{Title: "No vehicles yet", Text: "What is measured belongs to an axle of a vehicle. Both come from files.", Steps: true}
 		}
 	}
+	if p.Text == "" && p.Empty == nil {
+		var err error
+		if p.Today, err = d.today(c); err != nil {
+			return err
+		}
+	}
 	return d.send(c, http.StatusOK, "find", p)
 }
+
+// todayShown is how many vehicles of a day are within reach without typing: more than
+// a workshop takes in, fewer than a phone keeps pages of.
+const todayShown = 25
+
+// today are the vehicles booked for today whose readings the asker may enter.
+func (d *Dashboard) today(c *gin.Context) (found []FoundVehicle, err error) {
+	sc, day := d.scope(c), d.svc.Today()
+	bs, err := d.svc.DB.Bookings(c.Request.Context(), sc, store.BookingQuery{From: day, To: day, States: []fleet.BookingState{fleet.Booked}})
+	listed := map[int64]bool{}
+	for i := range bs {
+		b := &bs[i]
+		if len(found) == todayShown || listed[b.VehicleID] || !sc.Sees(b.FleetID, b.HomeDepotID) {
+			continue
+		}
+		listed[b.VehicleID] = true
+		found = append(found, FoundVehicle{measureLink(b.VehicleID), b.Vehicle, b.Plate, b.Depot + " · " + workWords(b.Work)})
+	}
+	return found, err
+}
+
+func measureLink(vehicleID int64) string { return vehicleLink(vehicleID) + "/measure" }
 
 func foundVehicle(r *store.VehicleRow) FoundVehicle {
 	var what []string
@@ -88,7 +117,7 @@ func foundVehicle(r *store.VehicleRow) FoundVehicle {
 		}
 	}
 	return FoundVehicle{
-		Link:   "/vehicles/" + strconv.FormatInt(r.ID, 10) + "/measure",
+		Link:   measureLink(r.ID),
 		Number: r.Number,
 		Plate:  r.Plate,
 		What:   strings.Join(what, " · "),

@@ -9,6 +9,9 @@ import (
 	"testing"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
+	"brakewear/internal/store/storetest"
 
 	"golang.org/x/net/html"
 )
@@ -316,6 +319,58 @@ func TestFindVehicle(t *testing.T) {
 	// 1 as a word of number or plate first, then by number.
 	if got, want := strings.Join(numbers, ", "), "Bus 1, Bus 21, Bus 11"; got != want {
 		t.Errorf("got %s, want %s", got, want)
+	}
+}
+
+// TestFindToday: what is booked for today is found without typing, by whoever may
+// enter readings of it.
+func TestFindToday(t *testing.T) {
+	w := small(t)
+	all := auth.AllFleets()
+	bus, err := w.svc.DB.History(t.Context(), all, w.vehicleID(t, "Bus 1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	hill, err := w.svc.DB.History(t.Context(), all, w.vehicleID(t, "Bus 2"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	there := hill.Vehicle.DepotID // which is not where Bus 1 is at home
+	for _, b := range []pipeline.ByHand{
+		{VehicleID: bus.Vehicle.ID, Axles: []int{1}, Slot: fleet.Slot{DepotID: there, Day: w.svc.Today()}},
+		{VehicleID: hill.Vehicle.ID, Axles: []int{1}, Slot: fleet.Slot{DepotID: there, Day: w.svc.Today() + 1}},
+	} {
+		if _, err := w.svc.Book(t.Context(), all, "N. N.", b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		name  string
+		depot int64
+		path  string
+		want  string
+	}{
+		{"everywhere", 0, "/measure", "Bus 1 KEA 1 Hill · axle 1: pads"},
+		{"of its own depot", bus.Vehicle.DepotID, "/measure", "Bus 1 KEA 1 Hill · axle 1: pads"},
+		{"of the workshop, which it is only lent to", there, "/measure", ""},
+		{"who typed something", 0, "/measure?q=bus", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			session, err := storetest.SignIn(t.Context(), w.svc.DB, c.name, auth.Grant{Role: auth.Technician, FleetID: bus.Vehicle.FleetID, DepotID: c.depot})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []string
+			for _, a := range find(parse(t, w.as(session, "GET", c.path, nil).Body.String()), ".today a") {
+				got = append(got, strings.Join(strings.Fields(text(a)), " "))
+				if rec := w.as(session, "GET", attr(a, "href"), nil); rec.Code != http.StatusOK {
+					t.Errorf("%s: got %d", attr(a, "href"), rec.Code)
+				}
+			}
+			if strings.Join(got, ", ") != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
 	}
 }
 

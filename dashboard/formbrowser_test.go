@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -277,7 +279,7 @@ func TestBrowserFormOffline(t *testing.T) {
 	// The page is kept for a time without a network.
 	until(t, ctx, `navigator.serviceWorker.controller !== null`)
 	eval[bool](t, ctx, `window.kept = false, caches.match(location.pathname).then(r => window.kept = Boolean(r)), true`)
-	for range 100 {
+	for range 600 {
 		if eval[bool](t, ctx, `window.kept || (caches.match(location.pathname).then(r => window.kept = Boolean(r)), false)`) {
 			break
 		}
@@ -423,5 +425,49 @@ func TestBrowserFormReturned(t *testing.T) {
 	until(t, ctx, `document.querySelector("#r-odometer .check") !== null && document.querySelector("[name=odometer]").value === "157000"`)
 	if eval[bool](t, ctx, `document.querySelector(".returned") !== null`) {
 		t.Error("it is said on the form itself too")
+	}
+}
+
+// TestBrowserFindOffline opens the page in the morning, goes where there is no network,
+// and enters readings of a vehicle that is booked for today and was not opened yet.
+func TestBrowserFindOffline(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	s := &switched{t: t, addr: "127.0.0.1:0", h: w.handler}
+	s.start()
+	defer func() { s.stop() }()
+	bus, err := w.svc.DB.History(t.Context(), auth.AllFleets(), w.vehicleID(t, "Bus 1"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.svc.Book(t.Context(), auth.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: bus.Vehicle.ID, Axles: []int{1}, Slot: fleet.Slot{DepotID: bus.Vehicle.DepotID, Day: w.svc.Today()}}); err != nil {
+		t.Fatal(err)
+	}
+	look(t, ctx, phone, "light", "http://"+s.addr+"/measure")
+	form := measureLink(bus.Vehicle.ID)
+	const all = `(Promise.all(["/measure", %q].map(p => caches.match(p)).concat(caches.open("brakewear-files").then(c => c.keys()))).then(([find, form, files]) => {
+		window.kept = Boolean(find && form && ["find.", "form.", "quantity.", "app.", "outbox."].every(name => files.some(f => f.url.includes(name))))
+	}), window.kept === true)`
+	until(t, ctx, fmt.Sprintf(all, form))
+	s.stop()
+	must(t, ctx, chromedp.Navigate("http://"+s.addr+"/measure"))
+	must(t, ctx, typeIn("#find", "bus"))
+	until(t, ctx, `document.querySelector(".find-say").textContent === "There is no connection. The vehicles booked for today are below."`)
+	must(t, ctx, press(".today a"))
+	until(t, ctx, fmt.Sprintf(`location.pathname === %q && document.querySelector("form.measure .state") !== null`, form))
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	// The page is of the world's day, the phone's clock is of a later one, and that is
+	// the day of the measurement until somebody says otherwise.
+	until(t, ctx, `document.querySelector("[name=date]").value === new Date().toLocaleDateString("sv")`)
+	if !eval[bool](t, ctx, `document.querySelector("form.measure").checkValidity()`) {
+		t.Error("a form of an older page cannot be sent")
+	}
+	eval[bool](t, ctx, fmt.Sprintf(`(d => { d.value = %q; return d.dispatchEvent(new Event("change", {bubbles: true})) })(document.querySelector("[name=date]"))`, w.svc.Today()))
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, `document.querySelector(".state").textContent.startsWith("Kept on this phone, not sent yet")`)
+	s.start()
+	until(t, ctx, `location.pathname.includes("/measured/")`)
+	if got := textOf(t, ctx, ".taken"); !strings.Contains(got, "4.5 mm") {
+		t.Errorf("taken: got %q", got)
 	}
 }

@@ -7,6 +7,7 @@
   const input = form.querySelector("input[type=search]");
   const list = form.querySelector(".found");
   const say = form.querySelector(".find-say");
+  const asset = "link[rel=stylesheet], link[rel=icon], link[rel=preload], script[src]";
   let at = -1; // option that the arrow keys are on
   let asked = null;
   let timer = 0;
@@ -82,7 +83,10 @@
       if (!response.ok) throw new Error(response.status);
       show(await response.json());
     } catch (err) {
-      if (err.name !== "AbortError") say.textContent = "There is no connection: the list waits for it.";
+      if (err.name === "AbortError") return;
+      list.replaceChildren(); // which was of another text
+      ready();
+      say.textContent = today.length ? "There is no connection. The vehicles booked for today are below." : "There is no connection: the list waits for it.";
     }
   };
 
@@ -108,4 +112,27 @@
   });
   ready();
   if (input.value) input.select();
+
+  // This page and the forms of today's vehicles are at hand without a network, where
+  // the browser lets it: one by one, once a day.
+  const today = [...document.querySelectorAll(".today a")].map((a) => a.pathname);
+  const keep = async () => {
+    await navigator.serviceWorker.register("/measure-worker.js");
+    await navigator.serviceWorker.ready;
+    const [pages, files] = await Promise.all([caches.open("brakewear-pages"), caches.open("brakewear-files")]);
+    const kept = navigator.serviceWorker.controller && performance.getEntriesByType("navigation")[0]?.workerStart > 0;
+    if (!location.search && !kept) await pages.add(location.pathname);
+    const need = new Set([...document.querySelectorAll(asset)].map((x) => x.href || x.src));
+    for (const path of today) {
+      const old = await pages.match(path);
+      if (old && new Date(old.headers.get("Date")).toDateString() === new Date().toDateString()) continue;
+      const fresh = await fetch(path);
+      if (!fresh.ok || fresh.redirected) continue;
+      const page = new DOMParser().parseFromString(await fresh.clone().text(), "text/html");
+      for (const x of page.querySelectorAll(asset)) need.add(new URL(x.getAttribute("href") || x.getAttribute("src"), location).href);
+      await pages.put(path, fresh);
+    }
+    for (const file of need) if (!(await files.match(file))) await files.add(file);
+  };
+  if ("serviceWorker" in navigator && !navigator.connection?.saveData) keep().catch(() => { /* then there has to be a network */ });
 }

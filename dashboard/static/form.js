@@ -447,7 +447,10 @@
     // same. The "sv" way to write a day is ISO's.
     const today = new Date().toLocaleDateString("sv");
     if (!entry.values && given.today < today) {
-      fetch("/measure-worker.js", { cache: "no-store" }).catch(() => { field("date").value = today; });
+      fetch("/measure-worker.js", { cache: "no-store" }).catch(() => {
+        field("date").max = field("date").value = today;
+        sayWho();
+      });
     }
     if (entry.values) {
       inputs.forEach(show);

@@ -135,7 +135,8 @@ type Booking struct {
 	MadeAt   time.Time
 	Changed  time.Time
 	Revision int // counts the changes, from 0
-	// Names, filled where bookings are read.
+	// Filled where bookings are read.
+	HomeDepotID                            int64 // the vehicle's
 	Vehicle, Plate, Fleet, Depot, TimeZone string
 	Currency                               string // of Cost
 }

@@ -66,6 +66,7 @@ func TestBooking(t *testing.T) {
 		want.ID, want.FleetID, want.State, want.Kept = first.ID, quay.FleetID, fleet.Booked, true
 		want.Bay, want.Starts = 1, 8*60 // the default workshop opens at eight
 		want.MadeBy, want.MadeAt, want.Changed = "N. N.", at, at
+		want.HomeDepotID = quay.ID
 		want.Vehicle, want.Fleet, want.Depot, want.TimeZone = "Bus 1", "North", "Quay", "UTC"
 		if d := cmp.Diff(want, first); d != "" {
 			t.Errorf("booked: %s", d)
