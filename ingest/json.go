@@ -26,7 +26,7 @@ type jsonSource struct {
 }
 
 func (r *Reader) openJSON(in io.Reader) error {
-	s := &jsonSource{dec: json.NewDecoder(in), name: r.name, index: map[string]int{}}
+	s := &jsonSource{dec: json.NewDecoder(&textGuard{in: in, name: r.name}), name: r.name, index: map[string]int{}}
 	s.dec.UseNumber()
 	start, err := s.dec.Token()
 	if err != nil {
@@ -56,6 +56,39 @@ func (r *Reader) openJSON(in io.Reader) error {
 	r.src = &unread{first: &first, source: s}
 	r.form = form{exact: true}
 	return nil
+}
+
+// maxText bounds one text or number of JSON, in bytes: the decoder holds each whole,
+// in more than twice its length.
+const maxText = 1 << 20
+
+// textGuard ends JSON that has a longer one.
+type textGuard struct {
+	in              io.Reader
+	name            string
+	long            int // bytes of the present text or number
+	inText, escaped bool
+}
+
+func (g *textGuard) Read(p []byte) (int, error) {
+	n, err := g.in.Read(p)
+	for _, c := range p[:n] {
+		g.long++
+		switch {
+		case g.escaped:
+			g.escaped = false
+		case g.inText && c == '\\':
+			g.escaped = true
+		case c == '"':
+			g.inText, g.long = !g.inText, 0
+		case !g.inText && (c <= ' ' || c == ',' || c == ':' || c == '}' || c == ']'):
+			g.long = 0
+		}
+		if g.long > maxText {
+			return 0, fleet.Invalidf("%s: it has a text or number of more than %d bytes: is a quote missing?", g.name, maxText)
+		}
+	}
+	return n, err
 }
 
 func (s *jsonSource) next() (record, error) {

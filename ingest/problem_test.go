@@ -210,6 +210,8 @@ func TestUnreadable(t *testing.T) {
 		{name: "items of another thing", text: `[{"soup":"leek"}]`, want: `f, line 1: these are not the columns of a file of vehicles, axles, odometer, fitments, readings, brake_tests, parts or absences: "soup"; the first line must name them, as in the template`},
 		{name: "broken off", text: `[{"vehicle":1,"date":"2026-02-01","odometer_km":1},{"veh`, want: "f: not JSON near byte 52, item 2: the text ends before the array does"},
 		{name: "not JSON", text: `[{"vehicle":1,"date":"2026-02-01","odometer_km":1},{vehicle:1}]`, want: "f: not JSON near byte 52, item 2: invalid character 'v'"},
+		{name: "a long text", text: `[{"vehicle":"` + strings.Repeat(`a\"`, maxText/2) + `"}]`, want: "f: it has a text or number of more than 1048576 bytes: is a quote missing?"},
+		{name: "a long number", text: `[{"vehicle":` + strings.Repeat("1", maxText+1) + `}]`, want: "f: it has a text or number of more than 1048576 bytes: is a quote missing?"},
 		{name: "text behind", text: `[{"vehicle":1,"date":"2026-02-01","odometer_km":1}] x`, want: "f: text follows the array: send one array"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -218,6 +218,9 @@ func (r *Reader) line() error {
 	if err != nil {
 		if errors.Is(err, io.EOF) {
 			r.ended = true
+			if r.lines == 0 {
+				r.add(fleet.Problem{Message: "the file has its columns, and no rows below them"})
+			}
 			r.endTest()
 			return nil
 		}

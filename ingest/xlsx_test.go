@@ -226,7 +226,7 @@ func TestTemplate(t *testing.T) {
 					t.Errorf("got kind %s", r.Kind())
 				}
 				rows, err := readAll(r)
-				if len(rows) > 0 || err != nil || len(r.Problems()) > 0 {
+				if ps := r.Problems(); len(rows) > 0 || err != nil || len(ps) != 1 || !strings.HasSuffix(ps[0].Message, "no rows below them") {
 					t.Errorf("got rows %q, error %v, problems %q", showAll(rows), err, showProblems(r.Problems()))
 				}
 				for _, c := range Columns(k) {

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -274,5 +275,64 @@ func TestBacktestRefuses(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestBacktestLivesPrinted asks for whole lives in the forms that people read: the
+// table has each model's lives below its scores, and csv beside them, and both are
+// the same; without --lives neither has any.
+func TestBacktestLivesPrinted(t *testing.T) {
+	dir := t.TempDir()
+	simulate := []string{"simulate", "--vehicles", "2", "--seed", "1", "--years", "1.5", "--until", "2025-06-30", "--out", dir}
+	if _, _, err := command(t, simulate...); err != nil {
+		t.Fatal(err)
+	}
+	run := func(args ...string) string {
+		t.Helper()
+		out, errOut, err := command(t, append([]string{"backtest", "--files", dir, "--as-of", "2025-03-31"}, args...)...)
+		if err != nil {
+			t.Fatalf("%q: %v\n%s", args, err, errOut)
+		}
+		return out
+	}
+	_, table, _ := strings.Cut(run("--lives", "--format", "table"), "Whole lives")
+	var inTable []string
+	for line := range strings.Lines(table) {
+		if f := strings.Fields(line); len(f) > 5 && f[0] == "all" {
+			inTable = append(inTable, strings.Join(f[1:5], " ")) // model, lives, level, past limit
+		}
+	}
+	inCSV := func(text string) (rows []string) {
+		records, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := func(row []string, name string) string { return row[slices.Index(records[0], name)] }
+		number := func(row []string, name string) float64 {
+			x, err := strconv.ParseFloat(at(row, name), 64)
+			if err != nil {
+				t.Errorf("%s of %q: %v", name, row, err)
+			}
+			return x
+		}
+		for _, row := range records[1:] {
+			if row[0] == "all" && at(row, "lives") != "" {
+				rows = append(rows, fmt.Sprintf("%s %s %.3f %.1f%%", at(row, "model"), at(row, "lives"), number(row, "level"), 100*number(row, "passed_per_life")))
+			}
+		}
+		return rows
+	}
+	want := inCSV(run("--lives", "--format", "csv"))
+	if len(want) != len(pipeline.ModelNames())+3 { // and two-point, fixed, threshold
+		t.Errorf("csv has lives of %q", want)
+	}
+	if !slices.Equal(inTable, want) {
+		t.Errorf("the table has %q, csv %q", inTable, want)
+	}
+	if out := run("--format", "table"); strings.Contains(out, "Whole lives") {
+		t.Errorf("without --lives: got %s", out)
+	}
+	if rows := inCSV(run("--format", "csv")); len(rows) != 0 {
+		t.Errorf("without --lives: csv has %q", rows)
 	}
 }

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -49,6 +52,15 @@ func TestExitCodes(t *testing.T) {
 			t.Errorf("%s: got %d (%v), want %d", strings.Join(c.args, " "), got, err, c.want)
 		}
 	}
+	// A command that is told to end says so, and ends as shells expect.
+	ctx, end := context.WithCancel(t.Context())
+	end()
+	var out bytes.Buffer
+	err := run(ctx, []string{"refit", "--database", db}, func(string) string { return "" }, &out, io.Discard)
+	if !errors.Is(err, errCut) || out.Len() > 0 {
+		t.Errorf("told to end: got %v and output %q, want %v", err, out.String(), errCut)
+	}
+	seen[exitCode(err)] = true
 	for _, c := range exitCodes {
 		if !seen[c.code] {
 			t.Errorf("exit code %d is documented and not tested", c.code)

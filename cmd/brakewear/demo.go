@@ -26,6 +26,13 @@ func (c demoCmd) Help() string {
 }
 
 func (c demoCmd) Run(e *env) error {
+	l, err := listenOn("--listen", c.Listen) // said before the fleet is made, which takes a while
+	if err != nil {
+		return err
+	}
+	if err := l.Close(); err != nil {
+		return err
+	}
 	open := temporary
 	if c.Database != "" {
 		open = database{Database: c.Database}.lasting // made, where it is not there yet

@@ -24,6 +24,7 @@ type forecastCmd struct {
 	Odometer string `help:"Odometer readings." type:"existingfile" placeholder:"FILE"`
 	Fitments string `help:"Parts fitted." type:"existingfile" placeholder:"FILE"`
 	AsOf     string `help:"Forecast as of this day, from what was known then; today unless given." placeholder:"2026-03-01"`
+	Dates    string `help:"How the files write their dates, unless ISO or declared in their header: ${dates}." enum:",${dates}" default:""`
 	Model    string `help:"Model to forecast with: ${models}." default:"${model}" enum:"${models}"`
 	accepted
 	told
@@ -94,7 +95,7 @@ func (c forecastCmd) takeIn(e *env, svc *pipeline.Service, db *store.DB) (refuse
 		if f.name == "" {
 			continue
 		}
-		up, err := importFile(e, svc, f.kind, "command line", f.name)
+		up, err := importCmd{Kind: string(f.kind), By: "command line", Dates: c.Dates}.file(e, svc, f.name)
 		if err != nil {
 			return refused, err
 		}

@@ -211,6 +211,9 @@ type openFile struct {
 
 func (c importCmd) opened(e *env, name string) (openFile, error) {
 	f, err := os.Open(name)
+	if name == "-" && err != nil {
+		return openFile{}, fleet.Invalidf("-: name a file; what comes through a pipe is read as /dev/stdin")
+	}
 	if err != nil {
 		return openFile{}, fleet.Invalidf("%v", err)
 	}

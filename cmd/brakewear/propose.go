@@ -37,6 +37,9 @@ func (c proposeCmd) Run(e *env) error {
 	if err := validRisk(c.Risk); err != nil {
 		return err
 	}
+	if c.Days < 1 {
+		return fleet.Invalidf("--days %d: want 1 to 366", c.Days)
+	}
 	if c.Time < 0 {
 		return fleet.Invalidf("--time %s: want 0s or more", c.Time)
 	}

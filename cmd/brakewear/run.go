@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -33,6 +34,7 @@ const (
 	exitRefused = 3 // done, but rows of the input were refused
 	// exitDoubtful: checked, and no row is refused, but some are doubtful.
 	exitDoubtful = 4
+	exitCut      = 130 // cut short by Ctrl-C or SIGTERM, as shells give it
 )
 
 // exitCodes says what each means.
@@ -45,7 +47,11 @@ var exitCodes = []struct {
 	{exitUsage, "the command line, a setting or a file cannot be read as meant, or names what is not there; that file is not taken in, those before it are"},
 	{exitRefused, "done, and rows of the input were refused; they are listed"},
 	{exitDoubtful, "a check found no row to refuse, but doubtful ones; they are listed"},
+	{exitCut, "it was told to end (Ctrl-C, SIGTERM) before it was done; what it was at is not kept, such as the file being taken in"},
 }
+
+// errCut ends a command that was told to end before it was done.
+var errCut = errors.New("told to end before it was done: what it was at is not kept, what it had finished is")
 
 // errRefused ends a command that did its work but had to refuse rows.
 var errRefused = errors.New("some rows were refused; they are listed above")
@@ -132,7 +138,28 @@ func (e *env) run(args []string) error {
 		origin = auth.Origin{Via: auth.ViaWork}
 	}
 	e.ctx = auth.WithOrigin(e.ctx, origin)
-	return kctx.Run(e)
+	out := &checkedWriter{w: e.stdout}
+	e.stdout = out
+	err = kctx.Run(e)
+	switch {
+	case errors.Is(err, context.Canceled) && e.ctx.Err() != nil:
+		return errCut
+	case err == nil:
+		return out.err // a result that is lost is no success
+	}
+	return err
+}
+
+// checkedWriter keeps the first error of writing to w.
+type checkedWriter struct {
+	w   io.Writer
+	err error
+}
+
+func (c *checkedWriter) Write(b []byte) (int, error) {
+	n, err := c.w.Write(b)
+	c.err = cmp.Or(c.err, err)
+	return n, err
 }
 
 // helpFor says where to read on after a command line that was not understood.
@@ -181,6 +208,8 @@ func newParser(stdout, stderr io.Writer, exit func(int)) (*kong.Kong, error) {
 // exitCode maps an error to the process's exit code.
 func exitCode(err error) int {
 	switch {
+	case errors.Is(err, errCut):
+		return exitCut
 	case errors.Is(err, errRefused):
 		return exitRefused
 	case errors.Is(err, errDoubtful):

@@ -4,10 +4,13 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"io"
 	"math"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"brakewear/internal/fleet"
@@ -160,6 +163,11 @@ func TestBadCommandLines(t *testing.T) {
 		{"bad day", []string{"forecast", "--axles", axles, "--readings", readings, "--as-of", "1.3.2026"}, "2026-03-01"},
 		{"bad risk", []string{"forecast", "--axles", axles, "--readings", readings, "--risk", "5"}, "0.05"},
 		{"bad model", []string{"forecast", "--axles", axles, "--readings", readings, "--model", "guess"}, "pooled"},
+		{"a folder for a database", []string{"refit", "--database", filepath.Dir(axles)}, "it is a folder: name a file in it"},
+		{"standard input", []string{"import", "-"}, "/dev/stdin"},
+		{"no days", []string{"propose", "--days", "0"}, "want 1 to 366"},
+		{"no address", []string{"demo", "--listen", "here"}, "--listen here: want HOST:PORT"},
+		{"no port", []string{"serve", "--database", filepath.Join(filepath.Dir(axles), "own.db"), "--listen", "127.0.0.1:99999"}, "--listen 127.0.0.1:99999: want HOST:PORT"},
 		{"wrong kind of file", []string{"forecast", "--axles", write(t, "plates.csv", "vehicle,plate\nVan 7,AB 1\n"), "--readings", readings}, "axle"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -171,6 +179,54 @@ func TestBadCommandLines(t *testing.T) {
 				t.Errorf("exit code %d, want %d", got, exitUsage)
 			}
 		})
+	}
+}
+
+// TestAddressTaken: a demo says so before it makes a fleet.
+func TestAddressTaken(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	out, _, err := command(t, "demo", "--listen", l.Addr().String())
+	if err == nil || !strings.Contains(err.Error(), "another program serves there") || exitCode(err) != exitFailed || out != "" {
+		t.Errorf("got %q, %v; want no demo and the address refused", out, err)
+	}
+}
+
+// fullDisk is an output that takes nothing.
+type fullDisk struct{}
+
+func (fullDisk) Write([]byte) (int, error) { return 0, syscall.ENOSPC }
+
+// A result that cannot be written is no success, whatever printed it.
+func TestOutputLost(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "own.db")
+	if _, _, err := command(t, "migrate", "--database", db); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"refit", "--database", db}, {"version"}, {"findings", "--database", db}} {
+		err := run(t.Context(), args, func(string) string { return "" }, fullDisk{}, io.Discard)
+		if !errors.Is(err, syscall.ENOSPC) || exitCode(err) != exitFailed {
+			t.Errorf("%q: got %v, want %v", args, err, syscall.ENOSPC)
+		}
+	}
+}
+
+// TestForecastDates reads dates in the order that is said of the files, and says of
+// a file without rows that it has none.
+func TestForecastDates(t *testing.T) {
+	axles := write(t, "axles.csv", axlesCSV)
+	dmy := write(t, "readings.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 7,25.02.2026,44000,1,pad,left,inner,6.4\n")
+	out, errOut, err := command(t, "forecast", "--axles", axles, "--readings", dmy, "--as-of", "2026-03-01", "--dates", "dmy")
+	if err != nil || !strings.Contains(out, " 6.4 mm ") {
+		t.Errorf("got %q, %q, %v; want 6.4 mm four days later", out, errOut, err)
+	}
+	none := write(t, "readings.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\n")
+	out, errOut, err = command(t, "forecast", "--axles", axles, "--readings", none, "--as-of", "2026-03-01")
+	if err != nil || !strings.Contains(errOut, "readings.csv: note, file: the file has its columns, and no rows below them") {
+		t.Errorf("no rows: got %q, %q, %v", out, errOut, err)
 	}
 }
 

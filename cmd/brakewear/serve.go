@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -125,9 +126,9 @@ func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.Dem
 	}
 	desk := pipeline.OpenDesk(context.WithoutCancel(e.ctx), svc, e.log)
 	defer desk.Close()
-	l, err := net.Listen("tcp", at.Listen)
+	l, err := listenOn("--listen", at.Listen)
 	if err != nil {
-		return fmt.Errorf("listen: %w", err)
+		return err
 	}
 	if at.MonitorListen != "" {
 		end, err := watch(e, at.MonitorListen, mon)
@@ -155,6 +156,20 @@ func serve(e *env, svc *pipeline.Service, at listening, accounts []dashboard.Dem
 		err = errors.Join(err, <-scheduled)
 	}()
 	return serveUntil(e.ctx, l, mon.Over(handler), mon.Ending, at.ShutdownDelay)
+}
+
+// listenOn listens on the address that a flag gives.
+func listenOn(flag, address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	switch {
+	case err == nil:
+		return l, nil
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("%s %s: another program serves there: end it, or give another port", flag, address)
+	case errors.Is(err, syscall.EACCES):
+		return nil, fmt.Errorf("%s %s: this user may not serve there: give a port from 1024 on", flag, address)
+	}
+	return nil, fleet.Invalidf("%s %s: want HOST:PORT of this machine, such as 127.0.0.1:8080 (%v)", flag, address, err)
 }
 
 // newServer returns a server whose requests outlive ctx.
@@ -198,9 +213,9 @@ func serveUntil(ctx context.Context, l net.Listener, h http.Handler, ending func
 // watch serves what there is to know of the process until end, which is when
 // all else has ended.
 func watch(e *env, listen string, mon *monitor.Monitor) (end func(), err error) {
-	l, err := net.Listen("tcp", listen)
+	l, err := listenOn("--monitor-listen", listen)
 	if err != nil {
-		return nil, fmt.Errorf("listen for monitoring: %w", err)
+		return nil, err
 	}
 	srv := newServer(e.ctx, mon.Handler())
 	done := make(chan error, 1)

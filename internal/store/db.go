@@ -147,6 +147,9 @@ func (db *DB) whyNotOpen(err error) error {
 	if e, ok := errors.AsType[*sqlite.Error](err); !ok || e.Code()&0xff != sqlite3.SQLITE_CANTOPEN {
 		return err
 	}
+	if at, serr := os.Stat(db.path); serr == nil && at.IsDir() {
+		return fleet.Invalidf("it is a folder: name a file in it")
+	}
 	f, cause := os.CreateTemp(filepath.Dir(db.path), ".brakewear-*")
 	if cause == nil {
 		return errors.Join(err, f.Close(), os.Remove(f.Name()))
