@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 
@@ -59,9 +60,44 @@ func TestBrowserManager(t *testing.T) {
 			if got := textOf(t, ctx, ".notice"); !strings.HasPrefix(got, "1 axle is without a booking, to be booked by today") {
 				t.Errorf("overview after it is booked: got %q", got)
 			}
+			if c.width == phone {
+				must(t, ctx, press("#weeks .fold summary"))
+			}
 			if got := textOf(t, ctx, "#weeks tbody tr"); !strings.Contains(got, "1 axle") {
 				t.Errorf("by now: got %q", got)
 			}
 		})
 	}
+}
+
+// TestBrowserOverviewFolds finds the figures beside the pictures open at the desk and
+// on paper, and on a phone folded away, one tap off.
+func TestBrowserOverviewFolds(t *testing.T) {
+	ctx := browser(t)
+	srv := httptest.NewServer(island(t).handler)
+	defer srv.Close()
+	shown := func(want bool) {
+		t.Helper()
+		// Laid out, and not only so by name: what is folded takes no room.
+		const open = `[...document.querySelectorAll(".fold table")].map(e => e.checkVisibility() && e.getBoundingClientRect().height > 20)`
+		got := eval[[]bool](t, ctx, open)
+		if len(got) < 7 || slices.Contains(got, !want) {
+			t.Errorf("tables shown: got %v, want all %v", got, want)
+		}
+	}
+	look(t, ctx, desk, "light", srv.URL+"/overview")
+	shown(true)
+	if eval[bool](t, ctx, `document.querySelector(".fold summary").checkVisibility()`) {
+		t.Error("at the desk there is something to unfold")
+	}
+	look(t, ctx, phone, "light", srv.URL+"/overview")
+	shown(false)
+	must(t, ctx, press("#weeks .fold summary"))
+	until(t, ctx, `document.querySelector("#weeks .fold table").checkVisibility()`)
+	look(t, ctx, phone, "light", srv.URL+"/overview")
+	must(t, ctx, chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return err
+	}))
+	shown(true)
 }

@@ -32,8 +32,9 @@ type RecordPage struct {
 	Picture    *Picture
 	Groups     []RecordGroup
 	Latest     []RecordRemoval
-	Before     int // days before a removal that its forecast was made
-	More       int // removals not listed
+	Before     int     // days before a removal that its forecast was made
+	More       int     // removals not listed
+	All        *Choice // link to the page that lists more; nil = it does
 	Empty      *Empty
 }
 
@@ -71,6 +72,9 @@ const (
 	recordMonths = 12
 	// listed is how many removals, and lines of the picture, are shown.
 	listed = 40
+	// listedAll is how many removals are shown where all are asked for: ten thousand
+	// would be megabytes.
+	listedAll = 1000
 	// middle is the distance ahead that groups and the picture show.
 	middle = 1
 )
@@ -101,7 +105,11 @@ func (d *Dashboard) record(c *gin.Context) error {
 	if months > 0 {
 		q.Since = fleet.DateOf(today.Time().AddDate(0, -months, 0))
 	}
-	rows := recordRows{classes: map[string]bool{}, byClass: map[string]*pipeline.Scorer{}, byDepot: map[string]*pipeline.Scorer{}}
+	rows := recordRows{list: listed, classes: map[string]bool{}, byClass: map[string]*pipeline.Scorer{}, byDepot: map[string]*pipeline.Scorer{}}
+	all := c.Query("list") == "all"
+	if all {
+		rows.list = listedAll
+	}
 	if err := d.svc.DB.EachKept(ctx, sc, q, rows.add); err != nil {
 		return err
 	}
@@ -129,13 +137,21 @@ func (d *Dashboard) record(c *gin.Context) error {
 			p.Ahead = append(p.Ahead, recordLine(tell, fmt.Sprintf("%d days ahead", score.Ahead[i].Days), &score.Ahead[i]))
 		}
 		p.Groups = []RecordGroup{
-			recordGroup(tell, "Class", rows.byClass),
-			recordGroup(tell, "Depot", rows.byDepot),
+			recordGroup(tell, "class", rows.byClass),
+			recordGroup(tell, "depot", rows.byDepot),
 		}
 		p.Picture = recordPicture(tell, rows.judged)
 	}
 	p.Latest, p.More = removals(tell, rows.latest), rows.more
 	p.Before = pipeline.Ahead[middle]
+	if !all && p.More > 0 {
+		ask := c.Request.URL.Query()
+		ask.Set("list", "all")
+		p.All = &Choice{Value: "/record?" + ask.Encode() + "#latest", Label: "List them all"}
+		if n := len(p.Latest) + p.More; n > listedAll {
+			p.All.Label = "List the latest " + count(listedAll)
+		}
+	}
 	return d.send(c, http.StatusOK, "record", p)
 }
 
@@ -146,6 +162,7 @@ type recordRows struct {
 	byClass, byDepot map[string]*pipeline.Scorer
 	classes          map[string]bool
 	latest, judged   []store.Kept // of the middle distance, as many as are listed
+	list             int          // how many latest are
 	more             int          // removals behind the latest
 }
 
@@ -164,7 +181,7 @@ func (r *recordRows) add(k *store.Kept) {
 	if k.Ahead != pipeline.Ahead[middle] {
 		return
 	}
-	if len(r.latest) < listed {
+	if len(r.latest) < r.list {
 		r.latest = append(r.latest, *k)
 	} else {
 		r.more++

@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"fmt"
 	"net/http"
 	"testing"
 )
@@ -22,6 +23,15 @@ func TestRecord(t *testing.T) {
 		{".cautions", "*"},
 		{".notice", ""},
 	})
+	// More came off than are listed: the page that lists all keeps what is chosen.
+	depot := parse(t, island(t).get("/record?depot=1&months=24").Body.String())
+	check(t, depot, []has{{"#latest a[href=/record?depot=1&list=all&months=24#latest]", "List them all"}})
+	whole := parse(t, island(t).get("/record?depot=1&list=all&months=24").Body.String())
+	check(t, whole, []has{{"#latest .soft", ""}})
+	var n int
+	if _, err := fmt.Sscan(text(find(whole, ".tally dd")[0]), &n); err != nil || len(find(whole, "#latest tbody tr")) != n || n <= listed {
+		t.Errorf("got %d sets listed, %v; want the %d that came off, more than %d", len(find(whole, "#latest tbody tr")), err, n, listed)
+	}
 	for _, c := range []struct {
 		path, selector, want string
 	}{
