@@ -136,6 +136,7 @@ var dueColumns = []string{
 	"thickness_mm", "new_mm", "limit_mm", "rate_mm_per_10000km", "km_left",
 	"limit_date_p05", "limit_date_p10", "limit_date_p50", "limit_date_p90", "limit_date_p95",
 	"book_by", "past_limit", "readings", "as_of", "width80_days", "width80_if_measured", "warnings",
+	"booked_for", "booked_at", "cost_of_visit",
 }
 
 // dueFile sends the whole list of a filter, however many pages it has.
@@ -145,11 +146,20 @@ func (d *Dashboard) dueFile(c *gin.Context) error {
 		return err
 	}
 	today := d.svc.Today()
+	booked, err := d.svc.DB.AllBookedAxles(c.Request.Context(), d.scope(c))
+	if err != nil {
+		return err
+	}
 	return d.export(c, "due-soon", dueColumns, func(row func(...any) error) error {
 		return d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
 			var warnings []string
 			for _, w := range r.Warnings {
 				warnings = append(warnings, w.Text)
+			}
+			var day *fleet.Date
+			b, ok := booked[store.AxleKey{VehicleID: r.VehicleID, Axle: r.Axle}]
+			if ok {
+				day = &b.Day
 			}
 			return row(
 				r.Vehicle, r.Plate, r.Fleet, r.Depot, r.Axle,
@@ -157,7 +167,8 @@ func (d *Dashboard) dueFile(c *gin.Context) error {
 				cell(r.ThicknessMM, 2), cell(r.NewMM, 2), cell(r.LimitMM, 2), cell(r.RatePer10000, 3), cell(r.KmLeft, 0),
 				r.P05, r.P10, r.P50, r.P90, r.P95,
 				r.BookBy, r.PastLimit, r.Readings, r.AsOf,
-				cell(r.Width80Days, 0), cell(r.Width80IfMeasured, 0), strings.Join(warnings, "; "))
+				cell(r.Width80Days, 0), cell(r.Width80IfMeasured, 0), strings.Join(warnings, "; "),
+				day, b.Depot, amountCell(b.Cost))
 		})
 	})
 }

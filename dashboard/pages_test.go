@@ -10,11 +10,16 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"golang.org/x/net/html"
 
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 )
 
@@ -266,6 +271,10 @@ func TestSorts(t *testing.T) {
 
 func TestDueCSV(t *testing.T) {
 	w := small(t)
+	visit, err := w.svc.Book(t.Context(), auth.AllFleets(), "test", pipeline.ByHand{VehicleID: w.vehicleID(t, "=Van <b>3</b>"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: fleet.NewDate(2026, 3, 4)}})
+	if err != nil {
+		t.Fatal(err)
+	}
 	rec := w.get("/due.csv?within=0")
 	if got := rec.Header().Get("Content-Disposition"); got != `attachment; filename="due-soon-2026-03-02.csv"` {
 		t.Errorf("Content-Disposition: got %s", got)
@@ -286,6 +295,9 @@ func TestDueCSV(t *testing.T) {
 	if van == nil {
 		t.Fatal("no row of the van")
 	}
+	if got := rows[1:]; len(got) < 2 || got[len(got)-1][slices.Index(dueColumns, "booked_for")] != "" {
+		t.Error("an axle that is not booked is given a day")
+	}
 	if want := "'=Van <b>3</b>"; van[0] != want { // else a spreadsheet runs it
 		t.Errorf("vehicle: got %q, want %q", van[0], want)
 	}
@@ -301,6 +313,7 @@ func TestDueCSV(t *testing.T) {
 	for name, want := range map[string]string{
 		"part": "pad", "side": "right", "face": "outer", "new_mm": "12.00", "limit_mm": "2.00",
 		"past_limit": "true", "readings": "2", "as_of": "2026-03-02", "depot": "Hill",
+		"booked_for": "2026-03-04", "booked_at": "Harbour", "cost_of_visit": strconv.FormatFloat(*visit.Cost, 'f', 2, 64),
 	} {
 		if got := at(name); got != want {
 			t.Errorf("%s: got %q, want %q", name, got, want)

@@ -195,12 +195,21 @@ func (db *DB) BookedAxles(ctx context.Context, sc auth.Scope, vehicleIDs []int64
 	if len(vehicleIDs) == 0 {
 		return map[AxleKey]AxleBooking{}, nil
 	}
+	var w where
+	w.add("b.vehicle_id in "+places(len(vehicleIDs)), anys(vehicleIDs)...)
+	return db.bookedAxles(ctx, sc, w)
+}
+
+// AllBookedAxles is BookedAxles of all vehicles, for who lists them all.
+func (db *DB) AllBookedAxles(ctx context.Context, sc auth.Scope) (map[AxleKey]AxleBooking, error) {
+	return db.bookedAxles(ctx, sc, where{})
+}
+
+func (db *DB) bookedAxles(ctx context.Context, sc auth.Scope, w where) (map[AxleKey]AxleBooking, error) {
 	booked := map[AxleKey]AxleBooking{}
 	err := db.read(ctx, "find what is booked", func(t *tx) error {
-		var w where
 		w.booking(sc)
 		w.add("b.state = ?", string(fleet.Booked))
-		w.add("b.vehicle_id in "+places(len(vehicleIDs)), anys(vehicleIDs)...)
 		w.add("x.axle > 0")
 		return t.each(nextBooked(booked), `
 			select `+axleBookingColumns+`
