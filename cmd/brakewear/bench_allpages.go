@@ -215,8 +215,7 @@ func eachOnce(ctx context.Context, h http.Handler, addresses []string) func(int,
 			return nil
 		}
 		return func() error {
-			_, err := ask(ctx, h, http.MethodGet, addresses[i], nil)
-			return err
+			return look(ctx, h, addresses[i])
 		}
 	}
 }
@@ -286,7 +285,7 @@ func (w *allRun) fromMemory(memory http.Handler, addresses []string) (*loaded, e
 // once asks for each address once.
 func (w *allRun) once(h http.Handler, addresses []string) error {
 	for _, address := range addresses {
-		if _, err := ask(w.e.ctx, h, http.MethodGet, address, nil); err != nil {
+		if err := look(w.e.ctx, h, address); err != nil {
 			return err
 		}
 	}

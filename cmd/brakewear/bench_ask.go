@@ -80,10 +80,15 @@ func askOf(ctx context.Context, h http.Handler, addresses []string) func(int, in
 	return func(_, _ int, dice *rand.Rand) func() error {
 		address := addresses[dice.IntN(len(addresses))]
 		return func() error {
-			_, err := ask(ctx, h, http.MethodGet, address, nil)
-			return err
+			return look(ctx, h, address)
 		}
 	}
+}
+
+// look asks for a page and keeps none of it: what a client holds is not the page's.
+func look(ctx context.Context, h http.Handler, address string) error {
+	_, err := askInto(ctx, h, http.MethodGet, address, nil, io.Discard)
+	return err
 }
 
 // ask has a handler answer a request, and wants it to be done.

@@ -74,7 +74,7 @@ func (w *allRun) benchVehicles(b *testing.B) error {
 				if i%len(addresses) == 0 {
 					x.next()
 				}
-				if _, err := ask(b.Context(), x.h, http.MethodGet, addresses[i%len(addresses)], nil); err != nil {
+				if err := look(b.Context(), x.h, addresses[i%len(addresses)]); err != nil {
 					b.Fatal(err)
 				}
 			}
