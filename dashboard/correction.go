@@ -396,6 +396,9 @@ type CorrectedRow struct {
 // correctedRows puts what was done to the records of a vehicle into words,
 // newest first.
 func correctedRows(tell units.Reader, h *store.History, cs *store.Corrections) (rows []CorrectedRow) {
+	if len(cs.Log) == 0 { // as of most vehicles: nothing needs a name
+		return nil
+	}
 	named := map[fleet.Record]string{}
 	for _, rs := range [][]fleet.Reading{h.Readings, cs.Readings} {
 		for i := range rs {

@@ -1,7 +1,6 @@
 package dashboard
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 
@@ -147,8 +146,8 @@ func lens(m float64) string {
 	f := func(x float64) string { return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64) }
 	l1, l2 := f(m*.4), f(m*.8)
 	r1, r2 := f(m+(100-m)*.2), f(m+(100-m)*.6)
-	return fmt.Sprintf("M0 20C%s 16 %s 4 %s 4C%s 4 %s 16 100 20C%s 24 %s 36 %s 36C%s 36 %s 24 0 20Z",
-		l1, l2, f(m), r1, r2, r2, r1, f(m), l2, l1)
+	top := f(m)
+	return "M0 20C" + l1 + " 16 " + l2 + " 4 " + top + " 4C" + r1 + " 4 " + r2 + " 16 100 20C" + r2 + " 24 " + r1 + " 36 " + top + " 36C" + l2 + " 36 " + l1 + " 24 0 20Z"
 }
 
 // wearLevels are the shares of the usable thickness below which the copper

@@ -176,7 +176,7 @@ func TestAxleLane(t *testing.T) {
 	if len(page.Rows) < 20 {
 		t.Fatalf("got %d rows", len(page.Rows))
 	}
-	axis := newAxis(w.svc.Today(), vehicleAxis)
+	axis := yearFrom(w.svc.Today())
 	compared := 0
 	for i := range page.Rows {
 		r := &page.Rows[i]

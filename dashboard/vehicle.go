@@ -312,7 +312,7 @@ func positionRow(tell units.Reader, f *store.AxleForecast, i int, today fleet.Da
 		Rate:      "–",
 		When:      strings.TrimPrefix(limitShort(tell, p10, p50, p90, today), "limit "),
 		Readings:  q.Readings,
-		Lane: laneOf(tell, newAxis(today, vehicleAxis), &store.DueRow{
+		Lane: laneOf(tell, yearFrom(today), &store.DueRow{
 			P10: p10, P50: p50, P90: p90,
 			ThicknessMM: q.ThicknessMM, NewMM: q.Spec.New, LimitMM: q.Spec.Limit,
 		}),

@@ -29,7 +29,7 @@ const pastBookings = 365
 // lanes, and a list.
 func addBookings(tell units.Reader, p *VehiclePage, fs []store.AxleForecast, x *vehicleRead, today fleet.Date) {
 	id, plan := p.Vehicle.ID, x.plan
-	axis := newAxis(today, vehicleAxis)
+	axis := yearFrom(today)
 	for i := range p.Axles {
 		a := &p.Axles[i]
 		booked, day := plan.of(tell, id, a.Number)
@@ -86,8 +86,9 @@ func axleLane(tell units.Reader, a Axis, f *store.AxleForecast) Lane {
 	return laneOf(tell, a, &r)
 }
 
-// vehicleAxis is the calendar of the lanes on a vehicle's page, in days.
-const vehicleAxis = 365
+// yearFrom is the calendar of the lanes on a vehicle's page, which show none of its
+// months.
+func yearFrom(today fleet.Date) Axis { return Axis{Today: today, Days: 365} }
 
 func withReason(s, why string) string {
 	if why == "" {
