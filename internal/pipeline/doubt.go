@@ -88,7 +88,8 @@ type judge struct {
 	sights []sight   // of each of fresh
 
 	problems []fleet.Problem
-	rows     int // in doubt
+	lines    map[int32]bool // in doubt
+	rows     int            // of them
 }
 
 // odometerOf is an odometer value on a day.
@@ -145,7 +146,8 @@ func (j *judge) freshOf(h *store.History, rows []claim) []claim {
 
 func (j *judge) position(c *claim) fleet.Position { return j.claims.positions[c.position] }
 
-// doubt notes that a row of the present vehicle is in doubt.
+// doubt notes that a row of the present vehicle is in doubt; it is one row, whatever
+// is doubted of it.
 func (j *judge) doubt(c *claim, column, read, format string, args ...any) {
 	if len(j.problems) < ingest.MaxProblems {
 		j.problems = append(j.problems, fleet.Problem{
@@ -153,7 +155,13 @@ func (j *judge) doubt(c *claim, column, read, format string, args ...any) {
 			Message: j.known.Vehicle.Number + ", " + fmt.Sprintf(format, args...), Doubtful: true,
 		})
 	}
-	j.rows++
+	if !j.lines[c.line] {
+		if j.lines == nil {
+			j.lines = map[int32]bool{}
+		}
+		j.lines[c.line] = true
+		j.rows++
+	}
 }
 
 // odometers judges the odometer values of all rows, each line's once.

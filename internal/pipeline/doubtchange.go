@@ -12,9 +12,12 @@ import (
 // What a row changes of a vehicle or axle that is known is taken as meant; what
 // a slip or another's file often changes, and much depends on, is doubted.
 
-// doubt notes that a row is in doubt.
+// doubt notes that a row is in doubt; rows come by line, and each is one.
 func (k *resolver) doubt(line int, column, read, format string, args ...any) {
-	k.doubtful++
+	if line != k.doubted {
+		k.doubted = line
+		k.doubtful++
+	}
 	if len(k.doubts) < ingest.MaxProblems {
 		k.doubts = append(k.doubts, fleet.Problem{Line: line, Column: column, Read: read, Message: fmt.Sprintf(format, args...), Doubtful: true})
 	}

@@ -30,7 +30,8 @@ type resolver struct {
 	problems []fleet.Problem // the first ingest.MaxProblems refusals
 	refused  int
 	doubts   []fleet.Problem // changes in doubt
-	doubtful int
+	doubtful int             // rows
+	doubted  int             // line of the last of them
 	noKm     lines           // readings without an odometer
 	stoodIn  []fleet.Problem // notes on rule set values that stand in
 
