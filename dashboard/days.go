@@ -12,6 +12,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 	"brakewear/internal/units"
 	"brakewear/internal/web"
 )
@@ -37,7 +38,8 @@ type DaysPage struct {
 // DayRow is an entry of the calendar.
 type DayRow struct {
 	When, What string
-	Drop       string // address that takes it back
+	Drop       string   // address that takes it back
+	Booked     []Choice // bookings on days it cannot be spared
 }
 
 func (d *Dashboard) days(c *gin.Context) error { return d.showDays(c, http.StatusOK, nil) }
@@ -70,6 +72,19 @@ func (d *Dashboard) showDays(c *gin.Context, status int, f *fields) error {
 		Link:     link + "/days",
 		Absences: absenceRows(tell, up.Absences, link, today),
 		Visits:   visitRows(tell, up.Visits, link, today),
+	}
+	if len(up.Absences) > 0 {
+		bookings, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today, States: []fleet.BookingState{fleet.Booked}})
+		if err != nil {
+			return err
+		}
+		for i := range up.Absences {
+			for _, b := range bookings {
+				if up.Absences[i].Covers(b.Day) {
+					p.Absences[i].Booked = append(p.Absences[i].Booked, Choice{Value: bookingLink(b.ID), Label: "booked for " + dayNear(tell, b.Day, today)})
+				}
+			}
+		}
 	}
 	// Three forms share the page: each shows its faults, the others stay blank.
 	of := func(form string) *fields {

@@ -306,6 +306,18 @@ func TestDaysForm(t *testing.T) {
 			t.Errorf("%v: got %q, want %q in it", c.form, got, c.say)
 		}
 	}
+	// A booking on a day it cannot be spared is said there, on another day it is not.
+	for _, day := range []fleet.Date{fleet.NewDate(2026, 3, 10), fleet.NewDate(2026, 3, 11)} {
+		_, err := w.svc.Book(t.Context(), auth.AllFleets(), "test", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 1"), Axles: []int{int(day - fleet.NewDate(2026, 3, 9))}, Slot: fleet.Slot{DepotID: 1, Day: day}})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	away := parse(t, w.get(path).Body.String())
+	check(t, away, []has{{".entries-list li", "Tue 10 Mar · rented out · booked for Tue 10 Mar"}})
+	if got := len(find(away, ".entries-list li a")); got != 1 {
+		t.Errorf("got %d bookings on days away, want 1", got)
+	}
 	fluid("Last changed 1 Jan 2024.")
 	ups, err := w.svc.DB.Upkeeps(t.Context(), auth.AllFleets(), nil, fleet.DateOf(now))
 	if err != nil || len(ups) != 1 {
