@@ -162,10 +162,8 @@ func (p *duePlan) fill(r *dueRowHeld) DueRow {
 		row.Proposed = &v
 	}
 	if d, ok := p.damage[r.depot]; ok && r.waits {
-		row.Waiting = &AxleWaiting{r.day, d.light, d.currency}
-		if r.heavy {
-			row.Waiting.Damage = d.heavy
-		}
+		w := d.waiting(r.day, r.heavy)
+		row.Waiting = &w
 	}
 	return row
 }

@@ -17,6 +17,14 @@ type AxleWaiting struct {
 	Currency string        // may be blank
 }
 
+// waiting is what waiting costs with an axle of a vehicle, heavy or not.
+func (d depotDamage) waiting(day forecast.Dist, heavy bool) AxleWaiting {
+	if heavy {
+		return AxleWaiting{day, d.heavy, d.currency}
+	}
+	return AxleWaiting{day, d.light, d.currency}
+}
+
 // Waiting returns the measured axles of the vehicles given that are at depots
 // whose workshop somebody has set, booked or not.
 func (db *DB) Waiting(ctx context.Context, sc auth.Scope, vehicleIDs []int64) (map[AxleKey]AxleWaiting, error) {
@@ -30,15 +38,11 @@ func (db *DB) Waiting(ctx context.Context, sc auth.Scope, vehicleIDs []int64) (m
 		w.among("c.vehicle_id", vehicleIDs)
 		return t.each(func(r *sqlx.Rows) error {
 			var k AxleKey
-			var x AxleWaiting
+			var day forecast.Dist
 			var category fleet.Category
-			var light, heavy float64
-			err := r.Scan(&k.VehicleID, &k.Axle, quantiles{&x.Day}, &category, &light, &heavy, &x.Currency)
-			x.Damage = light
-			if category.Heavy() {
-				x.Damage = heavy
-			}
-			of[k] = x
+			var d depotDamage
+			err := r.Scan(&k.VehicleID, &k.Axle, quantiles{&day}, &category, &d.light, &d.heavy, &d.currency)
+			of[k] = d.waiting(day, category.Heavy())
 			return err
 		}, `
 			select c.vehicle_id, c.axle, c.day_quantiles, v.category, s.past_light, s.past_heavy, s.currency
