@@ -20,7 +20,8 @@ type FindPage struct {
 	Found []FoundVehicle
 	More  int // vehicles that fit and are not listed
 	None  bool
-	Today []FoundVehicle // booked for today
+	Today []FoundVehicle // booked for today, or for the next day that has any
+	Day   string         // which
 	Empty *Empty         // there is no vehicle yet
 }
 
@@ -80,7 +81,7 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 	}
 	if p.Text == "" && p.Empty == nil {
 		var err error
-		if p.Today, err = d.today(c); err != nil {
+		if p.Today, p.Day, err = d.today(c); err != nil {
 			return err
 		}
 	}
@@ -91,20 +92,33 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 // a workshop takes in, fewer than a phone keeps pages of.
 const todayShown = 25
 
-// today are the vehicles booked for today whose readings the asker may enter.
-func (d *Dashboard) today(c *gin.Context) (found []FoundVehicle, err error) {
-	sc, day := d.scope(c), d.svc.Today()
-	bs, err := d.svc.DB.Bookings(c.Request.Context(), sc, store.BookingQuery{From: day, To: day, States: []fleet.BookingState{fleet.Booked}})
-	listed := map[int64]bool{}
-	for i := range bs {
-		b := &bs[i]
-		if len(found) == todayShown || listed[b.VehicleID] || !sc.Sees(b.FleetID, b.HomeDepotID) {
-			continue
+// todayAhead is how many days on that day is looked for: past a weekend and a holiday.
+const todayAhead = 4
+
+// today are the vehicles booked for today whose readings the asker may enter, or those
+// of the next day that has any, and which day that is.
+func (d *Dashboard) today(c *gin.Context) (found []FoundVehicle, words string, err error) {
+	sc, today := d.scope(c), d.svc.Today()
+	words = "today"
+	for day := today; day <= today+todayAhead && len(found) == 0; day++ {
+		if day > today {
+			words = weekday(reader(c), day)
 		}
-		listed[b.VehicleID] = true
-		found = append(found, FoundVehicle{measureLink(b.VehicleID), b.Vehicle, b.Plate, b.Depot + " · " + workWords(b.Work)})
+		bs, err := d.svc.DB.Bookings(c.Request.Context(), sc, store.BookingQuery{From: day, To: day, States: []fleet.BookingState{fleet.Booked}})
+		if err != nil {
+			return nil, "", err
+		}
+		listed := map[int64]bool{}
+		for i := range bs {
+			b := &bs[i]
+			if len(found) == todayShown || listed[b.VehicleID] || !sc.Sees(b.FleetID, b.HomeDepotID) {
+				continue
+			}
+			listed[b.VehicleID] = true
+			found = append(found, FoundVehicle{measureLink(b.VehicleID), b.Vehicle, b.Plate, b.Depot + " · " + workWords(b.Work)})
+		}
 	}
-	return found, err
+	return found, words, nil
 }
 
 func measureLink(vehicleID int64) string { return vehicleLink(vehicleID) + "/measure" }

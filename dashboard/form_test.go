@@ -322,8 +322,8 @@ func TestFindVehicle(t *testing.T) {
 	}
 }
 
-// TestFindToday: what is booked for today is found without typing, by whoever may
-// enter readings of it.
+// TestFindToday: what is booked for today, or next, is found without typing, by whoever
+// may enter readings of it.
 func TestFindToday(t *testing.T) {
 	w := small(t)
 	all := auth.AllFleets()
@@ -350,9 +350,9 @@ func TestFindToday(t *testing.T) {
 		path  string
 		want  string
 	}{
-		{"everywhere", 0, "/measure", "Bus 1 KEA 1 Hill · axle 1: pads"},
-		{"of its own depot", bus.Vehicle.DepotID, "/measure", "Bus 1 KEA 1 Hill · axle 1: pads"},
-		{"of the workshop, which it is only lent to", there, "/measure", ""},
+		{"everywhere", 0, "/measure", "Booked for today: Bus 1 KEA 1 Hill · axle 1: pads"},
+		{"of its own depot", bus.Vehicle.DepotID, "/measure", "Booked for today: Bus 1 KEA 1 Hill · axle 1: pads"},
+		{"of the workshop, which it is only lent to", there, "/measure", "Booked for Tuesday 3 Mar 2026: Bus 2 KEA 2 Hill · axle 1: pads"},
 		{"who typed something", 0, "/measure?q=bus", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -361,14 +361,19 @@ func TestFindToday(t *testing.T) {
 				t.Fatal(err)
 			}
 			var got []string
-			for _, a := range find(parse(t, w.as(session, "GET", c.path, nil).Body.String()), ".today a") {
+			page := parse(t, w.as(session, "GET", c.path, nil).Body.String())
+			for _, a := range find(page, ".today a") {
 				got = append(got, strings.Join(strings.Fields(text(a)), " "))
 				if rec := w.as(session, "GET", attr(a, "href"), nil); rec.Code != http.StatusOK {
 					t.Errorf("%s: got %d", attr(a, "href"), rec.Code)
 				}
 			}
-			if strings.Join(got, ", ") != c.want {
-				t.Errorf("got %q, want %q", got, c.want)
+			said := strings.Join(got, ", ")
+			for _, h := range find(page, ".today h2") {
+				said = text(h) + ": " + said
+			}
+			if said != c.want {
+				t.Errorf("got %q, want %q", said, c.want)
 			}
 		})
 	}

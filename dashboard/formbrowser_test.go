@@ -452,7 +452,7 @@ func TestBrowserFindOffline(t *testing.T) {
 	s.stop()
 	must(t, ctx, chromedp.Navigate("http://"+s.addr+"/measure"))
 	must(t, ctx, typeIn("#find", "bus"))
-	until(t, ctx, `document.querySelector(".find-say").textContent === "There is no connection. The vehicles booked for today are below."`)
+	until(t, ctx, `document.querySelector(".find-say").textContent === "There is no connection. The vehicles that are booked are below."`)
 	must(t, ctx, press(".today a"))
 	until(t, ctx, fmt.Sprintf(`location.pathname === %q && document.querySelector("form.measure .state") !== null`, form))
 	enter(t, ctx, "1-left-inner-pad", "4.5")

@@ -86,7 +86,7 @@
       if (err.name === "AbortError") return;
       list.replaceChildren(); // which was of another text
       ready();
-      say.textContent = today.length ? "There is no connection. The vehicles booked for today are below." : "There is no connection: the list waits for it.";
+      say.textContent = today.length ? "There is no connection. The vehicles that are booked are below." : "There is no connection: the list waits for it.";
     }
   };
 
@@ -113,7 +113,7 @@
   ready();
   if (input.value) input.select();
 
-  // This page and the forms of today's vehicles are at hand without a network, where
+  // This page and the forms of the vehicles booked are at hand without a network, where
   // the browser lets it: one by one, once a day.
   const today = [...document.querySelectorAll(".today a")].map((a) => a.pathname);
   const keep = async () => {
