@@ -198,6 +198,16 @@ func money(currency string, x float64) string {
 	return s
 }
 
+// price is what one of a part costs, to the cent where it has any: it was entered,
+// and not reckoned.
+func price(currency string, x float64) string {
+	cents := int64(math.Round(100 * x))
+	if cents%100 == 0 {
+		return money(currency, x)
+	}
+	return strings.TrimSpace(currency + " " + units.Thousands(cents/100) + fmt.Sprintf(".%02d", cents%100))
+}
+
 // hoursWords is a time of work: 1.5 h.
 func hoursWords(h float64) string {
 	return strconv.FormatFloat(math.Round(10*h)/10, 'f', -1, 64) + " h"

@@ -103,7 +103,7 @@ func monthPartRow(p *pipeline.PartOutlook, months []string, currency string) Mon
 		row.What += ": " + p.Part.Name
 	}
 	if p.Part.Price != nil {
-		row.Price = money(currency, *p.Part.Price)
+		row.Price = price(currency, *p.Part.Price)
 	}
 	if cost, ok := p.Cost(); ok {
 		row.Cost = money(currency, cost)

@@ -86,7 +86,7 @@ func (d *Dashboard) parts(c *gin.Context) error {
 			Fits:   fitsWords(x.Fits),
 		}
 		if x.Price != nil {
-			row.Price = money(currency[x.FleetID], *x.Price)
+			row.Price = price(currency[x.FleetID], *x.Price)
 		}
 		for _, s := range x.Stock {
 			row.Stock = append(row.Stock, fmt.Sprintf("%s %d", s.Depot, s.Quantity))

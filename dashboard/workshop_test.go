@@ -177,7 +177,7 @@ func TestPartForm(t *testing.T) {
 		t.Fatalf("got status %d: %s", rec.Code, rec.Body)
 	}
 	check(t, parse(t, w.get("/parts").Body.String()), []has{
-		{"table tr", "P 10 pads Bus 1, axle 2 121 9 days to come Harbour 4"},
+		{"table tr", "P 10 pads Bus 1, axle 2 120.50 9 days to come Harbour 4"},
 	})
 	if rec := w.submit("/parts", url.Values{"number": {"p 10"}, "item": {"pads"}, "per_axle": {"1"}}); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "There is one already") && !strings.Contains(rec.Body.String(), "there is one already") {
 		t.Errorf("twice: got %d %s", rec.Code, rec.Body)
@@ -258,6 +258,20 @@ func TestShelfOfADepot(t *testing.T) {
 	}
 	if rec := w.get("/parts/new"); rec.Code != http.StatusForbidden {
 		t.Errorf("a new part: got status %d, want 403", rec.Code)
+	}
+}
+
+func TestPrice(t *testing.T) {
+	for _, c := range []struct {
+		currency string
+		x        float64
+		want     string
+	}{
+		{"SC", 236, "SC 236"}, {"SC", 120.5, "SC 120.50"}, {"", 4.05, "4.05"}, {"SC", 1999.999, "SC 2,000"}, {"SC", 12500.01, "SC 12,500.01"}, {"", 0, "0"},
+	} {
+		if got := price(c.currency, c.x); got != c.want {
+			t.Errorf("%g: got %q, want %q", c.x, got, c.want)
+		}
 	}
 }
 
