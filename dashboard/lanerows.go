@@ -115,9 +115,34 @@ func (r *DueRow) begin(b *rows) {
 	b.put(`<li class="row`, class, "\">\n")
 }
 
-// fullRow writes a row of the due-soon list, with all that is known of the axle.
-func fullRow(r *DueRow) template.HTML {
+// ticks draws places of an axis as lines.
+func ticks(class, top, foot string, ts []Tick) template.HTML {
 	b := newRows()
+	for i := range ts {
+		b.put(`<line class="`, class, `" x1="`, ts[i].X, `" x2="`, ts[i].X, `" y1="`, top, `" y2="`, foot, `"/>`)
+	}
+	return b.html()
+}
+
+// fullLines writes rows of the due-soon list, with all that is known of each axle.
+func fullLines(rs []DueRow) template.HTML {
+	b := newRows()
+	for i := range rs {
+		rs[i].full(b)
+	}
+	return b.html()
+}
+
+// closeLines writes rows of the due-soon list in a line each.
+func closeLines(rs []DueRow) template.HTML {
+	b := newRows()
+	for i := range rs {
+		rs[i].close(b)
+	}
+	return b.html()
+}
+
+func (r *DueRow) full(b *rows) {
 	r.begin(b)
 	b.put(`<div class="who"><a href="`, r.Link, `">`, r.Vehicle, `</a> `)
 	if r.Plate != "" {
@@ -155,12 +180,9 @@ func fullRow(r *DueRow) template.HTML {
 		b.WriteString(`</ul>`)
 	}
 	b.WriteString("\n</li>\n")
-	return b.html()
 }
 
-// closeRow writes a row of the due-soon list in one line.
-func closeRow(r *DueRow) template.HTML {
-	b := newRows()
+func (r *DueRow) close(b *rows) {
 	r.begin(b)
 	between := ""
 	if r.Plate != "" && r.Depot != "" {
@@ -181,7 +203,6 @@ func closeRow(r *DueRow) template.HTML {
 		b.put(` <span class="more" title="`, all, `">▸<span>`, all, `. </span></span>`)
 	}
 	b.WriteString("</div>\n</li>\n")
-	return b.html()
 }
 
 // smallLaneOf draws the lane of an axle in small.

@@ -57,13 +57,14 @@ func TestLanesAreThoseOfTemplates(t *testing.T) {
 		text string
 		got  func(r *DueRow) template.HTML
 	}{
-		"full":    {full, fullRow},
-		"close":   {short, closeRow},
+		"full":    {full, func(r *DueRow) template.HTML { return fullLines([]DueRow{*r}) }},
+		"close":   {short, func(r *DueRow) template.HTML { return closeLines([]DueRow{*r}) }},
+		"ticks":   {`{{range .Lane | ticks}}<line class="week" x1="{{.X}}" x2="{{.X}}" y1="18" y2="26"/>{{end}}`, func(r *DueRow) template.HTML { return ticks("week", "18", "26", []Tick{{X: r.Lane.X}, {X: "3%"}}) }},
 		"small":   {`{{with small .}}` + small + `{{end}}`, func(r *DueRow) template.HTML { return smallLaneOf(PlanLane{r.Axle, r.Lane}) }},
 		"verdict": {`{{with .Verdict}}` + verdict + `{{end}}`, func(r *DueRow) template.HTML { return verdictHTML(r.Verdict) }},
 	} {
 		of := template.Must(template.New("").Funcs(template.FuncMap{
-			"plural": plural, "capital": capital, "small": func(r *DueRow) PlanLane { return PlanLane{r.Axle, r.Lane} },
+			"plural": plural, "capital": capital, "ticks": func(l Lane) []Tick { return []Tick{{X: l.X}, {X: "3%"}} }, "small": func(r *DueRow) PlanLane { return PlanLane{r.Axle, r.Lane} },
 		}).Parse(c.text))
 		for i := range rows {
 			var want strings.Builder

@@ -100,8 +100,9 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"positionrows":   positionRows,
 				"measuredrows":   measuredRows,
 				"trackrows":      trackRows,
-				"fullrow":        fullRow,
-				"closerow":       closeRow,
+				"fullrows":       fullLines,
+				"closerows":      closeLines,
+				"ticks":          ticks,
 				"smalllane":      smallLaneOf,
 				"verdict":        verdictHTML,
 			}).
