@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -113,29 +112,6 @@ func (a *API) inspect(c *gin.Context) error {
 		status = http.StatusOK // all of it was there already
 	}
 	return send(c, status, detailOf(&up))
-}
-
-// readJSON reads a body of one object, and of nothing it does not know.
-func readJSON(c *gin.Context, v any) error {
-	dec := json.NewDecoder(c.Request.Body)
-	dec.DisallowUnknownFields()
-	err := dec.Decode(v)
-	if berr := web.BodyError(err); berr != nil {
-		return berr
-	}
-	if err == nil {
-		// More() would take a bracket for the end of what is around it.
-		if _, end := dec.Token(); !errors.Is(end, io.EOF) {
-			if berr := web.BodyError(end); berr != nil {
-				return berr
-			}
-			err = errors.New("something follows the object: send one object alone")
-		}
-	}
-	if err != nil {
-		return fleet.Invalidf("body: %v", err)
-	}
-	return nil
 }
 
 // read turns what was sent into what it means, or says what is wrong with it.

@@ -5,6 +5,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 )
 
@@ -16,12 +17,18 @@ func (a *API) propose(c *gin.Context) error {
 	}
 	var in struct {
 		FleetID int64 `json:"fleet_id"`
-		Days    int   `json:"days"`
+		Days    *int  `json:"days"` // null: the usual
 	}
 	if err := readJSON(c, &in); err != nil {
 		return err
 	}
-	ps, err := a.svc.Propose(c.Request.Context(), a.scope(c), a.sender(c), a.svc.Today(), pipeline.ProposeOptions{Fleet: in.FleetID, Days: in.Days, Budget: pipeline.AskedBudget})
+	days := 0
+	if in.Days != nil {
+		if days = *in.Days; days < 1 {
+			return fleet.Invalidf("days %d: want 1 to 366", days)
+		}
+	}
+	ps, err := a.svc.Propose(c.Request.Context(), a.scope(c), a.sender(c), a.svc.Today(), pipeline.ProposeOptions{Fleet: in.FleetID, Days: days, Budget: pipeline.AskedBudget})
 	if err != nil {
 		return err
 	}

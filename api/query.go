@@ -111,7 +111,10 @@ func oneOf[T ~string](q *query, name string, words ...T) T {
 
 // err returns the faults, or nil.
 func (q *query) err() error {
-	for name := range q.c.Request.URL.Query() {
+	for name, values := range q.c.Request.URL.Query() {
+		if len(values) > 1 {
+			q.fault(name, strings.Join(values, ", "), "given %d times: give it once", len(values))
+		}
 		if !slices.Contains(q.known, name) {
 			q.fault(name, "", "no such parameter here: want %s", strings.Join(q.known, ", "))
 		}
