@@ -90,7 +90,13 @@ type item struct {
 // place. "The thinnest" of several places that are also read one by one counts
 // for the one that was thinnest by then, or an inner one.
 func (c *cutter) collect(h *axleHistory, readings map[Position][]Reading) []item {
-	var items []item
+	most := 0
+	for p, rs := range readings {
+		if p.Part == c.part {
+			most += len(rs)
+		}
+	}
+	items := make([]item, 0, most)
 	for p, rs := range readings {
 		if p.Part != c.part {
 			continue

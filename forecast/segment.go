@@ -194,6 +194,10 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 	}
 	noSpec := make(map[Part]int)
 	bad := 0
+	many := make(map[Position]int) // at most, so that lists are made once
+	for i := range a.Readings {
+		many[a.Readings[i].Pos]++
+	}
 	for _, r := range a.Readings {
 		spec, ok := a.Specs[r.Pos.Part]
 		switch {
@@ -211,7 +215,11 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 			continue
 		}
 		r.Km = t.Reading(r.Km, r.Day)
-		out[r.Pos] = append(out[r.Pos], r)
+		rs := out[r.Pos]
+		if rs == nil {
+			rs = make([]Reading, 0, many[r.Pos])
+		}
+		out[r.Pos] = append(rs, r)
 	}
 	for p, rs := range out {
 		spec := a.Specs[p.Part]

@@ -107,8 +107,7 @@ func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHi
 		}
 		if i < len(bounds) {
 			live = bounds[i].before
-			mine = slices.DeleteFunc(slices.Clone(rest), func(it item) bool { return it.renewed > live[it.place] })
-			rest = slices.DeleteFunc(rest, func(it item) bool { return it.renewed <= live[it.place] })
+			mine, rest = until(rest, live)
 			if len(mine) == 0 {
 				continue // fitted and taken off without a reading: it teaches nothing
 			}
@@ -116,6 +115,26 @@ func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHi
 		c.split(&h, live, thin(mine, live))
 	}
 	return h
+}
+
+// until parts items, in their order, into those of parts renewed up to so many times,
+// by place, and those of later parts.
+func until(items []item, live []int) (mine, rest []item) {
+	n := 0
+	for i := range items {
+		if items[i].renewed <= live[items[i].place] {
+			n++
+		}
+	}
+	mine, rest = make([]item, 0, n), items[:0]
+	for i := range items {
+		if items[i].renewed <= live[items[i].place] {
+			mine = append(mine, items[i])
+		} else {
+			rest = append(rest, items[i])
+		}
+	}
+	return mine, rest
 }
 
 // split turns the readings between two declared renewals into sets, cut where
@@ -158,6 +177,7 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 			mean: c.prior.mean, vari: c.prior.total,
 		},
 	}
+	s.readings, s.rows = make([]Reading, 0, len(items)), make([]row, 0, len(items))
 	births := make(map[Fitment]int)
 	add := func(in incarnation) {
 		b, key := birth{}, Fitment{}
