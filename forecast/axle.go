@@ -126,7 +126,7 @@ type fitter struct {
 
 	inUse, rest, some []int
 	looks             []look
-	chol, inv         []float64
+	chol, inv, ce, cc []float64
 
 	ahead  ahead
 	points []point

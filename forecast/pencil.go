@@ -47,6 +47,7 @@ func grow(x []float64, n int) []float64 {
 // cholFactor overwrites the lower triangle of a with its Cholesky factor and
 // returns log |a|, or false when a is not positive definite.
 func cholFactor(a []float64, n int) (logDet float64, ok bool) {
+	prod := 1.0 // a logarithm for each row would take as long as a short row
 	for i := range n {
 		ri := a[i*n : i*n+i+1]
 		for j := range i {
@@ -65,9 +66,12 @@ func cholFactor(a []float64, n int) (logDet float64, ok bool) {
 			return 0, false
 		}
 		ri[i] = math.Sqrt(s)
-		logDet += math.Log(s)
+		if prod *= s; prod > 1e100 || prod < 1e-100 {
+			logDet += math.Log(prod)
+			prod = 1
+		}
 	}
-	return logDet, true
+	return logDet + math.Log(prod), true
 }
 
 // forward overwrites x with L^-1 x.
@@ -95,33 +99,37 @@ func (p *pencil) reduce() bool {
 	return true
 }
 
-// congruence overwrites the lower triangle of b with that of L^-1 B L^-T.
+// congruence overwrites the lower triangle of b with that of L^-1 B L^-T, column by
+// column, each time taking what the column holds off the rest (LAPACK's dsygs2, from
+// memory). Rows are read along: down a column each step would wait for the last.
 func (p *pencil) congruence() {
 	n, l, b := p.n, p.l, p.b
-	// First the transpose of the upper triangle of L^-1 B.
-	for j := range n {
-		rj := b[j*n : j*n+j+1]
-		for i := range rj {
-			li := l[i*n : i*n+i+1]
-			s := rj[i]
-			for k, x := range li[:i] {
-				s -= x * rj[k]
-			}
-			rj[i] = s / li[i]
+	for k := range n {
+		x, y := p.p[:n], p.v[:n] // columns k of B and L; v is filled later
+		inv := 1 / l[k*n+k]
+		diag := b[k*n+k] * inv * inv
+		b[k*n+k] = diag
+		for i := k + 1; i < n; i++ {
+			y[i] = l[i*n+k]
+			x[i] = b[i*n+k]*inv - diag/2*y[i]
 		}
-	}
-	for i := range n {
-		li := l[i*n : i*n+i+1]
-		bi := b[i*n : i*n+i+1]
-		for j := range bi {
-			s := bi[j]
-			for k, x := range b[j*n : j*n+j] {
-				s -= x * li[k]
+		for i := k + 1; i < n; i++ {
+			row := b[i*n+k+1 : i*n+i+1]
+			xi, yi := x[i], y[i]
+			xs, ys := x[k+1:][:len(row)], y[k+1:][:len(row)]
+			for j := range row {
+				row[j] -= xi*ys[j] + yi*xs[j]
 			}
-			for k := j; k < i; k++ {
-				s -= b[k*n+j] * li[k]
+		}
+		for i := k + 1; i < n; i++ {
+			s := x[i] - diag/2*y[i]
+			li := l[i*n+k+1 : i*n+i+1]
+			done := x[k+1:][:len(li)-1]
+			for j, before := range done {
+				s -= li[j] * before
 			}
-			bi[j] = s / li[i]
+			x[i] = s / li[len(li)-1]
+			b[i*n+k] = x[i]
 		}
 	}
 }

@@ -127,14 +127,18 @@ func (f *fitter) leaveOneOut(theta float64) {
 	f.inv = grow(f.inv, n*n)
 	invertLower(f.inv, f.chol, n)
 	forward(f.chol, n, e)
-	for i := range n {
-		// Column i of L^-1 gives the i-th element of C^-1 e and of C^-1's diagonal.
-		var ce, cc float64
-		for k := i; k < n; k++ {
-			x := f.inv[k*n+i]
-			ce += x * e[k]
-			cc += x * x
+	// Column i of L^-1 gives the i-th element of C^-1 e and of C^-1's diagonal.
+	f.ce, f.cc = grow(f.ce, n), grow(f.cc, n)
+	clear(f.ce)
+	clear(f.cc)
+	for k := range n {
+		for i, x := range f.inv[k*n : k*n+k+1] {
+			f.ce[i] += x * e[k]
+			f.cc[i] += x * x
 		}
+	}
+	for i := range n {
+		ce, cc := f.ce[i], f.cc[i]
 		f.looks[i].density = min(f.looks[i].density, 0.5*(math.Log(cc/(2*math.Pi))-ce*ce/cc))
 	}
 }
@@ -165,16 +169,20 @@ func (f *fitter) covariance(c []float64, theta float64) []float64 {
 	return c
 }
 
-// invertLower writes the inverse of the lower triangular l to inv.
+// invertLower writes the inverse of the lower triangular l to inv, row by row.
 func invertLower(inv, l []float64, n int) {
-	for j := range n {
-		inv[j*n+j] = 1 / l[j*n+j]
-		for i := j + 1; i < n; i++ {
-			s := 0.0
-			for k := j; k < i; k++ {
-				s -= l[i*n+k] * inv[k*n+j]
+	for i := range n {
+		row := inv[i*n : i*n+i+1]
+		clear(row)
+		for k, x := range l[i*n : i*n+i] {
+			for j, y := range inv[k*n : k*n+k+1] {
+				row[j] -= x * y
 			}
-			inv[i*n+j] = s / l[i*n+i]
 		}
+		d := 1 / l[i*n+i]
+		for j := range row[:i] {
+			row[j] *= d
+		}
+		row[i] = d
 	}
 }
