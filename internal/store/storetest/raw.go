@@ -95,7 +95,7 @@ func Busy(tb testing.TB, path string) bool {
 }
 
 // Slow makes every row that a statement such as "insert on bookings" or "update
-// on bookings" touches take a part of a second, and some with the race detector, until undo: for tests that
+// on bookings" touches take half a second or more, until undo: for tests that
 // end a process in the midst of it.
 func Slow(tb testing.TB, url, when string) (undo func()) {
 	tb.Helper()
@@ -107,7 +107,7 @@ func Slow(tb testing.TB, url, when string) (undo func()) {
 			from = append(from, fmt.Sprint("sqlite_master m", i))
 		}
 		Exec(tb, url, `create trigger slow before `+when+` begin
-			select count(*) from (select 1 from `+strings.Join(from, ", ")+` limit 2000000); end`)
+			select count(*) from (select 1 from `+strings.Join(from, ", ")+` limit 20000000); end`)
 		return func() { Exec(tb, url, `drop trigger slow`) }
 	}
 	Exec(tb, url, `
