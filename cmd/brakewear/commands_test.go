@@ -110,16 +110,48 @@ func TestDemoMakesItsDatabase(t *testing.T) {
 	defer func(months int) { demoMonths = months }(demoMonths)
 	demoMonths = 1
 	db := filepath.Join(t.TempDir(), "demo.db")
-	_, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none")
-	if err == nil || !strings.Contains(err.Error(), "listen") {
-		t.Errorf("got %v, want that it cannot listen there, after the fleet was made", err)
+	demo := func() string {
+		ctx, stop := context.WithCancel(t.Context())
+		defer stop()
+		out := &untilServing{stop: stop}
+		if err := run(ctx, []string{"demo", "--database", db}, func(string) string { return "" }, out, io.Discard); err != nil {
+			t.Errorf("got %v, want it to serve until it is ended", err)
+		}
+		return out.String()
 	}
-	if _, err := os.Stat(db); err != nil {
-		t.Errorf("the demo was not kept: %v", err)
+	const made = "Making the demo fleet"
+	if out := demo(); !strings.Contains(out, made) {
+		t.Errorf("got %s, want %q", out, made)
 	}
 	// Its own database it opens again.
-	if _, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none"); err == nil || !strings.Contains(err.Error(), "listen") {
-		t.Errorf("again: got %v, want that it cannot listen there", err)
+	if out := demo(); strings.Contains(out, made) || !strings.Contains(out, "Serving on") {
+		t.Errorf("again: got %s, want the fleet that there is served", out)
+	}
+}
+
+// untilServing is output that calls stop as soon as it says that something is served.
+type untilServing struct {
+	bytes.Buffer
+	stop func()
+}
+
+func (w *untilServing) Write(b []byte) (int, error) {
+	n, err := w.Buffer.Write(b)
+	if strings.Contains(w.String(), "Serving on") {
+		w.stop()
+	}
+	return n, err
+}
+
+// The address is looked at first: to make the fleet takes a while.
+func TestDemoAddress(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "demo.db")
+	_, _, err := command(t, "demo", "--database", db, "--listen", "nowhere:none")
+	if !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), "--listen nowhere:none") {
+		t.Errorf("got %v, want that it cannot listen there", err)
+	}
+	if _, err := os.Stat(db); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("got a database, %v; want none made", err)
 	}
 }
 
@@ -135,7 +167,7 @@ func TestDemoLeavesAFleetAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	for file, want := range map[string]string{live: "holds a fleet that is not the demo's", begun: "holds accounts that are not the demo's"} {
-		_, _, err := command(t, "demo", "--database", file, "--listen", "nowhere:none")
+		_, _, err := command(t, "demo", "--database", file)
 		if !errors.Is(err, fleet.ErrInvalid) || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), file) {
 			t.Errorf("%s: got %v, want %q", filepath.Base(file), err, want)
 		}
