@@ -141,14 +141,16 @@ func fitsWords(fits []fleet.Fit) string {
 // spareFits is how many blank lines the form has for more of what a part fits.
 const spareFits = 3
 
-func (d *Dashboard) part(c *gin.Context) error { return d.showPart(c, http.StatusOK, nil) }
+func (d *Dashboard) part(c *gin.Context) error { return d.showPart(c, http.StatusOK, nil, "") }
 
-// showPart sends a part's form; f has it where it comes back with faults.
-func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
+// showPart sends a part's form; f has it where it comes back with faults. What is told
+// of the field moved is how many lie there now: whoever sends it again means that.
+func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string) error {
 	ctx, who := c.Request.Context(), web.SignedIn(c)
 	sees, plans := who.Scope(auth.See), who.Scope(auth.Plan)
 	p := PartPage{Shell: Shell{Title: "New part", Place: "plan"}, Link: "/parts", Saved: c.Query("saved") != ""}
 	part := fleet.StockPart{PerAxle: 1, Item: fleet.ItemPads}
+	own := f // the part itself, as it was sent
 	if c.Param("id") != "" {
 		id, err := web.PathID(c, "part")
 		if err != nil {
@@ -159,6 +161,9 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 		}
 		p.Title, p.Link = "Part "+part.Number, partPath(id)
 		p.of = place{fleet: part.FleetID}
+		if !plans.Sees(part.FleetID, 0) {
+			own = nil // its fields are disabled, and were not sent
+		}
 		// Who sent the form sees what they may change alone; the page shows the rest too.
 		ws, err := d.svc.DB.Depots(ctx, sees)
 		if err != nil {
@@ -174,10 +179,13 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 					n = s.Quantity
 				}
 			}
-			may := plans.Sees(w.FleetID, w.ID)
-			x := StockField{f.field(stockName(w.ID), "On the shelf at "+w.Name, strconv.Itoa(n)), n, may}
-			if !may {
+			name, may := stockName(w.ID), plans.Sees(w.FleetID, w.ID)
+			x := StockField{f.field(name, "On the shelf at "+w.Name, strconv.Itoa(n)), n, may}
+			switch {
+			case !may:
 				x.Value = strconv.Itoa(n) // it was not sent
+			case f != nil && name != moved:
+				x.Was = f.whole("was_" + name) // what stands in it is from then
 			}
 			p.Stock, p.Shelf = append(p.Stock, x), p.Shelf || may
 		}
@@ -200,15 +208,17 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 		price = plain(*part.Price)
 	}
 	p.Fields = []Field{
-		f.field("number", "Part number", part.Number),
-		f.field("name", "Name", part.Name),
-		f.field("per_axle", "How many an axle takes", strconv.Itoa(part.PerAxle)),
-		f.field("price", "Price of one", price),
-		f.field("lead_days", "Days from order to shelf", strconv.Itoa(part.LeadDays)),
+		own.field("number", "Part number", part.Number),
+		own.field("name", "Name", part.Name),
+		own.field("per_axle", "How many an axle takes", strconv.Itoa(part.PerAxle)),
+		own.field("price", "Price of one", price),
+		own.field("lead_days", "Days from order to shelf", strconv.Itoa(part.LeadDays)),
 	}
 	chosen := string(part.Item)
+	if own != nil {
+		chosen = own.text("item")
+	}
 	if f != nil {
-		chosen = f.text("item")
 		p.Faults, p.Fault = len(f.faults), f.faults["fits"]
 	}
 	for _, x := range fleet.Items {
@@ -225,10 +235,10 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields) error {
 		}
 		n := strconv.Itoa(i)
 		p.Fits = append(p.Fits, FitRow{
-			Make:    f.field("fit_make_"+n, "Make", x.Make),
-			Model:   f.field("fit_model_"+n, "Model", x.Model),
-			Vehicle: f.field("fit_vehicle_"+n, "Vehicle", x.Vehicle),
-			Axle:    f.field("fit_axle_"+n, "Axle", axle),
+			Make:    own.field("fit_make_"+n, "Make", x.Make),
+			Model:   own.field("fit_model_"+n, "Model", x.Model),
+			Vehicle: own.field("fit_vehicle_"+n, "Vehicle", x.Vehicle),
+			Axle:    own.field("fit_axle_"+n, "Axle", axle),
 		})
 	}
 	return d.send(c, status, "part", p)
@@ -283,14 +293,15 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		return err
 	}
 	if !f.ok() {
-		return d.showPart(c, http.StatusBadRequest, f)
+		return d.showPart(c, http.StatusBadRequest, f, "")
 	}
 	id, err := d.svc.DB.SaveStockPart(ctx, sc, part, stock...)
-	if err := f.take(faultyField(err), err); err != nil {
+	faulty := faultyField(err)
+	if err := f.take(faulty, err); err != nil {
 		return err
 	}
 	if !f.ok() {
-		return d.showPart(c, http.StatusBadRequest, f)
+		return d.showPart(c, http.StatusBadRequest, f, faulty)
 	}
 	c.Redirect(http.StatusSeeOther, partPath(id)+"?saved=1")
 	return nil
@@ -347,14 +358,16 @@ func (d *Dashboard) setStock(c *gin.Context, f *fields, part *fleet.StockPart) e
 	if err != nil {
 		return err
 	}
+	moved := ""
 	if f.ok() && len(stock) > 0 {
 		err := d.svc.DB.ChangeStock(c.Request.Context(), d.scope(c), part.ID, stock...)
-		if err := f.take(faultyField(err), err); err != nil {
+		moved = faultyField(err)
+		if err := f.take(moved, err); err != nil {
 			return err
 		}
 	}
 	if !f.ok() {
-		return d.showPart(c, http.StatusBadRequest, f)
+		return d.showPart(c, http.StatusBadRequest, f, moved)
 	}
 	c.Redirect(http.StatusSeeOther, partPath(part.ID)+"?saved=1")
 	return nil
