@@ -84,8 +84,8 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		if err != nil {
 			return err
 		}
-		if sure := sureOf(doubts); sure != "" && sure != c.PostForm("sure") {
-			return d.cardAgain(c, http.StatusUnprocessableEntity, card.ID, doubts, sure)
+		if !confirmed(doubts, c.PostForm("sure")) {
+			return d.cardAgain(c, http.StatusUnprocessableEntity, card.ID, doubts, sureOf(doubts))
 		}
 	}
 	if len(faults) == 0 {
@@ -127,6 +127,13 @@ func sureOf(doubts []CardFault) string {
 		words = append(words, f.Field+" "+f.Typed)
 	}
 	return strings.Join(words, ", ")
+}
+
+// confirmed says whether each doubted value is among those that were read twice. There
+// are fewer when a form is sent again whose answer was lost: what it entered is known.
+func confirmed(doubts []CardFault, sure string) bool {
+	read := ", " + sure + ", "
+	return !slices.ContainsFunc(doubts, func(f CardFault) bool { return !strings.Contains(read, ", "+sureOf([]CardFault{f})+", ") })
 }
 
 // cardAgain sends a card back with what could not be taken of what was entered; sure

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -175,6 +176,34 @@ func TestCardDoubtsWhatComesOff(t *testing.T) {
 				t.Errorf("confirmed: got %d, %d readings", rec.Code, off())
 			}
 		})
+	}
+}
+
+// TestCardConfirmedTwice sends a confirmed form again, as a phone does that had no
+// answer. By then one of the two values is known, and the other still doubted.
+func TestCardConfirmedTwice(t *testing.T) {
+	w := small(t)
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d/parts", card.ID)
+	form := url.Values{"by": {"N. N."}, "off_1_pad_left_inner": {"9.6"}, "off_1_pad_right_inner": {"26"}}
+	form.Set("sure", attr(find(parse(t, w.submit(path, form).Body.String()), "input[name=sure]")[0], "value"))
+	if got, want := form.Get("sure"), "off_1_pad_left_inner 9.6, off_1_pad_right_inner 26"; got != want {
+		t.Fatalf("to confirm: got %q, want %q", got, want)
+	}
+	for range 2 {
+		if rec := w.submit(path, form); rec.Code != http.StatusSeeOther {
+			t.Fatalf("got %d: %s", rec.Code, rec.Body)
+		}
+	}
+	h, err := w.svc.DB.History(t.Context(), auth.AllFleets(), card.VehicleID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(slices.DeleteFunc(h.Readings, func(r fleet.Reading) bool { return r.Date != card.Day })); n != 2 {
+		t.Errorf("got %d readings, want 2", n)
 	}
 }
 
