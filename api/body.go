@@ -1,11 +1,14 @@
 package api
 
 import (
+	"encoding"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"reflect"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -50,7 +53,11 @@ func inWords(err error) error {
 		if where != "" {
 			where += ": "
 		}
-		return fmt.Errorf("%swant %s, not %s", where, wanted(t.Type), t.Value)
+		number, _ := strings.CutPrefix(t.Value, "number ") // which one, where only its value is amiss
+		if x, _ := strconv.ParseFloat(number, 64); math.Abs(x) >= math.MaxInt64 {
+			return fmt.Errorf("%s%s is too large", where, number)
+		}
+		return fmt.Errorf("%swant %s, not %s", where, wanted(t.Type), number)
 	}
 	if t, ok := errors.AsType[*json.SyntaxError](err); ok {
 		return fmt.Errorf("not JSON near byte %d: %v", t.Offset, t)
@@ -66,6 +73,9 @@ func inWords(err error) error {
 
 // wanted is what JSON has for a type.
 func wanted(t reflect.Type) string {
+	if reflect.PointerTo(t).Implements(reflect.TypeFor[encoding.TextUnmarshaler]()) {
+		return "text"
+	}
 	switch t.Kind() {
 	case reflect.Pointer:
 		return wanted(t.Elem())
