@@ -29,6 +29,12 @@ func (s Scope) Planning() Scope {
 	return s
 }
 
+// Measuring is the scope without what is said of planning.
+func (s Scope) Measuring() Scope {
+	s.plan = nil
+	return s
+}
+
 // PlansLess says whether Planning is another scope, to be kept beside this one.
 func (s Scope) PlansLess() bool { return s.plan != nil }
 

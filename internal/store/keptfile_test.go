@@ -59,6 +59,25 @@ func TestKeptFiles(t *testing.T) {
 			t.Fatal(err)
 		}
 
+		t.Run("its sender", func(t *testing.T) {
+			for what, sc := range map[string]auth.Scope{
+				"who looks, of whom nobody asks where he plans": mine.Measuring(),
+				"who plans elsewhere by now":                    mine.Measuring().WithPlanning(auth.ScopeOf([]int64{7}, nil)),
+			} {
+				if _, err := db.KeptFile(ctx, sc, "Ada", f.ID); err != nil {
+					t.Errorf("%s: got %v, want the file", what, err)
+				}
+				if fs, err := db.KeptFiles(ctx, sc, "Ada"); err != nil || len(fs) != 1 {
+					t.Errorf("%s lists %v, %v; want the file", what, fs, err)
+				}
+			}
+		})
+		t.Run("who measures everywhere and plans nowhere", func(t *testing.T) {
+			sc := all.WithPlanning(auth.Scope{})
+			if _, err := db.TakeFile(ctx, sc, "Bob", f.ID); !errors.Is(err, fleet.ErrNotFound) {
+				t.Errorf("takes in what came with the right to plan: %v, want ErrNotFound", err)
+			}
+		})
 		t.Run("another sender", func(t *testing.T) {
 			if _, err := db.KeptFile(ctx, mine, "Bob", f.ID); !errors.Is(err, fleet.ErrNotFound) {
 				t.Errorf("reads it: %v, want ErrNotFound", err)

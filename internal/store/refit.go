@@ -59,7 +59,7 @@ var ErrLeaseLost = errors.New("another process has taken the work over")
 // are when that is 0, is superseded: it may be through with vehicles of which
 // more is known now.
 func (db *DB) JoinRefit(ctx context.Context, r *Refit, shareVehicles int) error {
-	scope, err := scopeText(r.Scope)
+	scope, err := scopeText(r.Scope.Measuring()) // no forecast asks who plans
 	if err != nil {
 		return err
 	}

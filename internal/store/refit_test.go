@@ -56,6 +56,10 @@ func TestJoinRefit(t *testing.T) {
 		if again := mustJoin(t, db, 1); again.ID != r.ID || again.State != store.RefitWorking || !again.Learning {
 			t.Errorf("got %+v, want %+v", again, r)
 		}
+		technicians := store.Refit{Model: "line", AsOf: refitDay, Risk: .05, Scope: auth.AllFleets().WithPlanning(auth.Scope{}), Knows: []byte("{}")}
+		if err := db.JoinRefit(t.Context(), &technicians, 2); err != nil || technicians.ID != r.ID {
+			t.Errorf("asked for by who may not plan: got %+v, %v; want %+v", technicians, err, r)
+		}
 		other := store.Refit{Model: "line", AsOf: refitDay, Risk: .05, Scope: auth.ScopeOf(nil, []int64{1}), Knows: []byte("{}")}
 		if err := db.JoinRefit(t.Context(), &other, 2); err != nil || other.ID == r.ID {
 			t.Errorf("got %+v, %v; want one for other depots", other, err)
