@@ -84,7 +84,7 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if err != nil {
 		return err
 	}
-	rows, err := d.dueRows(ctx, c, []int64{b.VehicleID})
+	rows, err := d.dueRows(ctx, sc, []int64{b.VehicleID})
 	if err != nil {
 		return err
 	}
@@ -235,7 +235,7 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 	if err != nil {
 		return err
 	}
-	rows, err := d.dueRows(ctx, c, []int64{vehicle})
+	rows, err := d.dueRows(ctx, sc, []int64{vehicle})
 	if err != nil {
 		return err
 	}

@@ -47,7 +47,7 @@ type CardRow struct {
 
 func (d *Dashboard) cards(c *gin.Context) error {
 	tell := reader(c)
-	depotID, depots, err := d.depotChoice(c)
+	depotID, depots, err := d.depotChoice(c, d.scope(c))
 	if err != nil {
 		return err
 	}

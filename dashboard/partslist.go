@@ -64,7 +64,7 @@ func (d *Dashboard) partsList(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	_, depots, err := d.depotChoice(c)
+	_, depots, err := d.depotChoice(c, d.scope(c))
 	if err != nil {
 		return err
 	}

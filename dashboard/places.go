@@ -6,6 +6,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -35,12 +36,12 @@ func placeChoices[P any](id int64, all string, places []P, named func(P) (int64,
 
 func depotNamed(p fleet.Depot) (int64, string) { return p.ID, p.Name }
 
-// depotChoice is fleetChoice for depots.
-func (d *Dashboard) depotChoice(c *gin.Context) (id int64, choices []Choice, err error) {
+// depotChoice is fleetChoice for the depots that sc sees.
+func (d *Dashboard) depotChoice(c *gin.Context, sc auth.Scope) (id int64, choices []Choice, err error) {
 	if id, err = queryID(c, "depot"); err != nil {
 		return 0, nil, err
 	}
-	depots, err := d.svc.DB.Depots(c.Request.Context(), d.scope(c))
+	depots, err := d.svc.DB.Depots(c.Request.Context(), sc)
 	if err != nil || len(depots) < 2 {
 		return id, nil, err
 	}

@@ -28,7 +28,7 @@ type planDrawer struct {
 	visits   []store.Visit
 }
 
-func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
+func (d *Dashboard) planDrawer(c *gin.Context, sc auth.Scope, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
 	x := &planDrawer{plans: web.SignedIn(c).Scope(auth.Plan), ticked: c.PostFormArray("visit"), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
@@ -43,16 +43,16 @@ func (d *Dashboard) planDrawer(ctx context.Context, c *gin.Context, bookings []f
 		}
 	}
 	var err error
-	x.rows, err = d.dueRows(ctx, c, ids)
+	x.rows, err = d.dueRows(c.Request.Context(), sc, ids)
 	return x, err
 }
 
 // dueRows returns the due-soon rows of vehicles by axle.
-func (d *Dashboard) dueRows(ctx context.Context, c *gin.Context, ids []int64) (map[store.AxleKey]*store.DueRow, error) {
+func (d *Dashboard) dueRows(ctx context.Context, sc auth.Scope, ids []int64) (map[store.AxleKey]*store.DueRow, error) {
 	rows := map[store.AxleKey]*store.DueRow{}
 	slices.Sort(ids)
 	for chunk := range slices.Chunk(slices.Compact(ids), 500) {
-		err := d.svc.DB.EachDue(ctx, d.scope(c), store.DueQuery{Vehicles: chunk}, func(r store.DueRow) error {
+		err := d.svc.DB.EachDue(ctx, sc, store.DueQuery{Vehicles: chunk}, func(r store.DueRow) error {
 			rows[store.AxleKey{VehicleID: r.VehicleID, Axle: r.Axle}] = &r
 			return nil
 		})
@@ -233,9 +233,9 @@ type AsideRow struct {
 }
 
 // setAside returns what was set aside of the days to come.
-func (d *Dashboard) setAside(c *gin.Context, depot int64) (rows []AsideRow, err error) {
+func (d *Dashboard) setAside(c *gin.Context, sc auth.Scope, depot int64) (rows []AsideRow, err error) {
 	tell, today, plans := reader(c), d.svc.Today(), web.SignedIn(c).Scope(auth.Plan)
-	vs, err := d.svc.DB.Visits(c.Request.Context(), d.scope(c), store.VisitQuery{Depot: depot, State: store.VisitDeclined, From: today})
+	vs, err := d.svc.DB.Visits(c.Request.Context(), sc, store.VisitQuery{Depot: depot, State: store.VisitDeclined, From: today})
 	for i := range vs {
 		v := &vs[i]
 		rows = append(rows, AsideRow{v.ID, vehicleLink(v.VehicleID), v.Vehicle, v.Depot, dayNear(tell, v.Day, today), v.DecidedBy, v.Reason, plans.Sees(v.FleetID, v.DepotID)})

@@ -2,7 +2,6 @@ package dashboard
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"net/http"
 	"slices"
@@ -11,9 +10,11 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // WorkplanPage is the workshops' plan of a week: days across, depots down.
@@ -138,21 +139,30 @@ func (d *Dashboard) workplan(c *gin.Context) error { return d.showWorkplan(c, ht
 // showWorkplan sends the page, with what became of what was asked.
 func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	tell := reader(c)
-	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	// Who sends a form may change less than they see: the page shows all of that.
+	ctx, sc, today := c.Request.Context(), web.SignedIn(c).Scope(auth.See), d.svc.Today()
 	monday, err := weekOf(c, today)
 	if err != nil {
 		return err
 	}
 	p := WorkplanPage{Shell: Shell{Title: "Workshop plan", Place: "plan", Cautions: true}, Said: said, Reason: c.PostForm("why")}
-	if p.Depot, p.Depots, err = d.depotChoice(c); err != nil {
+	if p.Depot, p.Depots, err = d.depotChoice(c, sc); err != nil {
 		return err
 	}
 	ws, err := d.svc.DB.Workshops(ctx, sc, min(monday, today))
 	if err != nil {
 		return err
 	}
+	names := map[int64]string{}
+	for i := range ws {
+		names[ws[i].ID] = ws[i].Name
+	}
 	if p.Depot != 0 {
 		ws = slices.DeleteFunc(ws, func(w store.DepotWorkshop) bool { return w.ID != p.Depot })
+	}
+	shown := map[int64]bool{}
+	for i := range ws {
+		shown[ws[i].ID] = true
 	}
 	if len(ws) > planDepots {
 		p.More = len(ws) - planDepots
@@ -168,13 +178,13 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	if err != nil {
 		return err
 	}
-	if p.Run, err = d.runView(ctx, c, visits, p.Depot != 0, today); err != nil {
+	if p.Run, err = d.runView(c, sc, visits, p.Depot, names, shown); err != nil {
 		return err
 	}
-	if p.Aside, err = d.setAside(c, p.Depot); err != nil {
+	if p.Aside, err = d.setAside(c, sc, p.Depot); err != nil {
 		return err
 	}
-	draw, err := d.planDrawer(ctx, c, bookings, visits, monday, today)
+	draw, err := d.planDrawer(c, sc, bookings, visits, monday, today)
 	if err != nil {
 		return err
 	}
@@ -264,10 +274,11 @@ func (p *WorkplanPage) links(tell units.Reader, monday, today fleet.Date) {
 	}
 }
 
-// runView sums the newest proposal up.
-func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.Visit, oneDepot bool, today fleet.Date) (*RunView, error) {
-	tell := reader(c)
-	runs, err := d.svc.DB.Proposals(ctx, d.scope(c), 0, 20)
+// runView sums the newest proposal up, on a page of the depots shown; names are
+// those of all depots that sc sees.
+func (d *Dashboard) runView(c *gin.Context, sc auth.Scope, visits []store.Visit, depot int64, names map[int64]string, shown map[int64]bool) (*RunView, error) {
+	tell, today := reader(c), d.svc.Today()
+	runs, err := d.svc.DB.Proposals(c.Request.Context(), sc, 0, 20)
 	if err != nil || len(runs) == 0 {
 		return nil, err
 	}
@@ -275,6 +286,7 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	seen := map[int64]bool{}
 	var f store.Figures
 	var cost, bound float64
+	unsaid := false // a run does not say what it plans
 	for _, r := range runs {
 		if seen[r.FleetID] {
 			continue
@@ -290,14 +302,16 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		f.Unmeasured += r.Figures.Unmeasured
 		f.Cut = f.Cut || r.Figures.Cut
 		f.Dropped = append(f.Dropped, r.Figures.Dropped...)
+		f.Depots = append(f.Depots, r.Figures.Depots...)
+		unsaid = unsaid || r.Figures.Depots == nil
 		cost += r.Cost
 		bound += r.Bound
 	}
 	newest := runs[0]
 	v := &RunView{When: fmt.Sprintf("Proposed %s by %s, to %s, at an accepted risk of %s.",
 		tell.AtShort(newest.At), newest.By, tell.DayNear(newest.Until, today), percent(newest.Risk))}
-	if oneDepot {
-		v.When += " These figures are of all depots together."
+	if s := figuresOf(f.Depots, unsaid, names, shown); s != "" {
+		v.When += " These figures are of " + s + "."
 	}
 	add := func(text string) { v.Figures = append(v.Figures, RunFigure{Text: text}) }
 	say := func(n int, one, many string) {
@@ -310,8 +324,20 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 	say(f.Unplaced, "without a place", "without a place")
 	say(f.Late, "later than its book-by date", "later than their book-by dates")
 	if f.Unmeasured > 0 {
-		n := Narrow{Measured: "no", DueTo: &newest.Until}
-		v.Figures = append(v.Figures, RunFigure{count(f.Unmeasured) + " to measure first: no reading of the parts that are on", "/" + n.keep(query{}.with("booked", "no")).encode()})
+		// As many as the list behind it has now.
+		n, no := Narrow{Measured: "no", DueTo: &newest.Until}, false
+		ask, link := store.DueQuery{Depot: depot, Booked: &no, Limit: 1}, query{}.with("booked", "no")
+		n.set(&ask, today)
+		if depot != 0 {
+			link = link.with("depot", strconv.FormatInt(depot, 10))
+		}
+		list, err := d.svc.DB.DueSoon(c.Request.Context(), sc, ask)
+		if err != nil {
+			return nil, err
+		}
+		if list.Total > 0 {
+			v.Figures = append(v.Figures, RunFigure{count(list.Total) + " to measure first: no reading of the parts that are on", "/" + n.keep(link).encode()})
+		}
 	}
 	if f.Placed > 0 {
 		add(tell.Thickness(linings, f.WastedMM) + " of lining thrown away")
@@ -341,6 +367,22 @@ func (d *Dashboard) runView(ctx context.Context, c *gin.Context, visits []store.
 		v.Changes = append(v.Changes, tell.Text(s, today)+", so it is off the proposal")
 	}
 	return v, nil
+}
+
+// figuresOf says which depots a proposal's figures are of, where those are not the
+// ones shown; names are those of all depots that one sees. Where it is unsaid they
+// are of whole fleets, or of what somebody planned who saw less.
+func figuresOf(planned []int64, unsaid bool, names map[int64]string, shown map[int64]bool) string {
+	same := len(planned) == len(shown) && !slices.ContainsFunc(planned, func(id int64) bool { return !shown[id] })
+	switch {
+	case unsaid:
+		return "all the depots that it planned"
+	case same:
+		return ""
+	case len(planned) > 1:
+		return plural(len(planned), "depot", "depots") + " together"
+	}
+	return cmp.Or(names[planned[0]], "another depot") + " alone"
 }
 
 func unplacedRow(tell units.Reader, v *store.Visit, today fleet.Date) UnplacedRow {

@@ -48,7 +48,7 @@ func proposed(t *testing.T, w *world) store.Proposal {
 		Work: []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}}, Why: "axle 1: no technician hours are left", Remedy: "2.0 more technician hours at Hill on Tue 3 Mar.",
 	}
 	p := store.Proposal{FleetID: 1, By: "the clock", AsOf: today, Until: today + 60, Risk: .05, Cost: 10, Bound: 9.9, Visits: []store.Visit{visit, none},
-		Figures: store.Figures{Placed: 1, Later: 2, Unplaced: 1, WastedMM: 1.5, Dropped: []string{"Bus 2: it is booked"}}}
+		Figures: store.Figures{Placed: 1, Later: 2, Unplaced: 1, WastedMM: 1.5, Dropped: []string{"Bus 2: it is booked"}, DroppedAt: []int64{2}}}
 	if err := w.svc.DB.SaveProposal(t.Context(), auth.AllFleets(), &p, []int64{1, 2}); err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +68,7 @@ func TestSetAside(t *testing.T) {
 	page := parse(t, rec.Body.String())
 	check(t, page, []has{
 		{"h1", "Workshop plan 2 Mar – 8 Mar"}, {".fault", "Nothing was decided"}, {"input[name=visit][checked]", "*"},
-		{"#aside-why", "*"}, {".run", "These figures are of all depots together."}, {".plan-card.is-proposed .card-name", "Bus 1"},
+		{"#aside-why", "*"}, {".run", "These figures are of 2 depots together."}, {".plan-card.is-proposed .card-name", "Bus 1"},
 	})
 	if why := find(page, "#aside-why"); len(why) != 1 || attr(why[0], "value") != "driver away" {
 		t.Error("the reason is not kept")
@@ -87,6 +87,91 @@ func TestSetAside(t *testing.T) {
 	})
 	send("reopen")
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{".plan-card.is-proposed .card-name", "Bus 1"}, {"button[value=reopen]", ""}})
+}
+
+// whatPlanned saves a run of the depots given that proposes nothing.
+func whatPlanned(t *testing.T, w *world, depots ...int64) {
+	t.Helper()
+	p := store.Proposal{FleetID: 1, By: "N. N.", AsOf: w.svc.Today(), Until: w.svc.Today() + 3650, Figures: store.Figures{Unmeasured: 99}}
+	if err := w.svc.DB.SaveProposal(t.Context(), auth.AllFleets(), &p, depots); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPlanOfADepot has somebody who plans one depot, and sees what the case says,
+// look at runs of that depot, of another and of all.
+func TestPlanOfADepot(t *testing.T) {
+	w := small(t)
+	// As somebody sees it who plans the depot, and sees that of the other grant.
+	seen := func(depot int64, more ...auth.Grant) *world {
+		who := *w
+		who.handler = w.asWho(t, auth.Who{Account: 1, Name: tester, Session: 1, Grants: append(more, auth.Grant{Role: auth.Planner, FleetID: 1, DepotID: depot})})
+		return &who
+	}
+	harbour, hill, both := seen(1), seen(2), seen(1, auth.Grant{Role: auth.Technician, FleetID: 1})
+	proposed(t, w)
+	for _, c := range []struct {
+		name    string
+		w       *world
+		path    string
+		planned []int64 // by a new run; nil = the one before
+		figures string  // are of; blank = nothing is said
+		dropped bool    // the run tells of a vehicle of Hill
+	}{
+		{"all of all", w, "/plan", nil, "", true},
+		{"one of all", w, "/plan?depot=2", nil, "2 depots together", true},
+		{"Harbour's planner of all", harbour, "/plan", nil, "2 depots together", false},
+		{"Hill's planner of all", hill, "/plan", nil, "2 depots together", true},
+		{"all of Harbour's", w, "/plan", []int64{1}, "Harbour alone", false},
+		{"Harbour of Harbour's", w, "/plan?depot=1", nil, "", false},
+		{"Hill of Harbour's", w, "/plan?depot=2", nil, "Harbour alone", false},
+		{"Harbour's planner of their own", harbour, "/plan", nil, "", false},
+		{"Hill's planner of Harbour's", hill, "/plan", nil, "another depot alone", false},
+		{"who does not say", w, "/plan", []int64{}, "all the depots that it planned", false},
+	} {
+		if c.planned != nil {
+			whatPlanned(t, w, c.planned...)
+		}
+		got := text(find(parse(t, c.w.get(c.path).Body.String()), ".run")[0])
+		_, of, _ := strings.Cut(got, "These figures are of ")
+		if of, _, _ = strings.Cut(of, "."); of != c.figures {
+			t.Errorf("%s: got figures of %q, want of %q", c.name, of, c.figures)
+		}
+		if strings.Contains(got, "Bus 2: it is booked") != c.dropped {
+			t.Errorf("%s: got %q, want Bus 2 told of: %v", c.name, got, c.dropped)
+		}
+	}
+	// What could not be decided comes back on the page of all that they see.
+	page := parse(t, both.submit("/plan/decide", url.Values{"do": {""}}).Body.String())
+	check(t, page, []has{{".fault", "Nothing was decided"}, {".shift .where", "Harbour"}, {".shift .where", "Hill"}, {"select[name=depot]", "Hill"}, {".unplaced", "=Van"}})
+}
+
+// TestToMeasureFirst follows the figure of axles that nobody measured to a list of
+// as many, whatever the run counted when it was made.
+func TestToMeasureFirst(t *testing.T) {
+	w := small(t)
+	w.takeIn(t, "vehicles.csv", "vehicle,fleet,depot,category,duty\nBus 4,Ferry Lines,Hill,M3,city\nBus 5,Ferry Lines,Harbour,M3,city\n")
+	w.takeIn(t, "axles.csv", "vehicle,axle,brake,pad_new_mm,pad_limit_mm\nBus 4,1,disc,20,3\nBus 4,2,disc,20,3\nBus 5,1,disc,20,3\nBus 5,2,disc,20,3\nBus 5,3,disc,20,3\n")
+	var lines strings.Builder // of the first axles
+	for _, bus := range []string{"Bus 4", "Bus 5"} {
+		fmt.Fprintf(&lines, "%s,2025-03-01,100000,1,pad,left,inner,15.5\n%s,2026-02-01,155000,1,pad,left,inner,5.1\n", bus, bus)
+	}
+	w.takeIn(t, "readings.csv", "vehicle,date,odometer_km,axle,part,side,face,value_mm\n"+lines.String())
+	if _, err := w.svc.Refit(t.Context(), auth.AllFleets(), nil, w.svc.Today()); err != nil {
+		t.Fatal(err)
+	}
+	whatPlanned(t, w, 1, 2)
+	for path, want := range map[string]string{"/plan": "3", "/plan?depot=1": "2", "/plan?depot=2": "1"} {
+		link := find(parse(t, w.get(path).Body.String()), ".figures a")
+		if len(link) != 1 {
+			t.Errorf("%s: got %d links, want one", path, len(link))
+			continue
+		}
+		if got := text(link[0]); !strings.HasPrefix(got, want+" to measure first") {
+			t.Errorf("%s: got %q, want %s", path, got, want)
+		}
+		check(t, parse(t, w.get(attr(link[0], "href")).Body.String()), []has{{"h1", want + " axle"}})
+	}
 }
 
 func TestWorkplan(t *testing.T) {

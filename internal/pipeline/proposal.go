@@ -3,6 +3,7 @@ package pipeline
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -166,7 +167,7 @@ func (p *planner) proposal(pl *bayPlan) store.Proposal {
 			x.Changed = p.changed(x)
 		}
 	}
-	out.Figures.Dropped = p.dropped(out.Visits, content)
+	out.Figures.Dropped, out.Figures.DroppedAt = p.dropped(out.Visits, content)
 	return out
 }
 
@@ -177,24 +178,27 @@ func (p *planner) was(vehicle int64, axle int) (store.Visit, bool) {
 }
 
 // dropped lists what the proposal before wanted of vehicles of which nothing is
-// wanted now, and why; content are those whose bookings will do.
-func (p *planner) dropped(now []store.Visit, content map[int64]bool) (said []string) {
-	names := map[int64]string{}
+// wanted now, and why, and at which depots; content are those whose bookings will
+// do.
+func (p *planner) dropped(now []store.Visit, content map[int64]bool) (said []string, at []int64) {
+	gone := map[int64]store.Visit{} // by vehicle
 	for k, v := range p.before {
-		names[k.VehicleID] = v.Vehicle
+		gone[k.VehicleID] = v
 	}
 	for _, x := range now {
-		delete(names, x.VehicleID)
+		delete(gone, x.VehicleID)
 	}
-	for id, name := range names {
+	byName := func(a, b store.Visit) int {
+		return cmp.Or(strings.Compare(a.Vehicle, b.Vehicle), cmp.Compare(a.VehicleID, b.VehicleID))
+	}
+	for _, v := range slices.SortedFunc(maps.Values(gone), byName) {
 		why := "no axle of it is to be booked by " + dayWords(p.last()) + " any more"
-		if content[id] {
+		if content[v.VehicleID] {
 			why = "it is booked"
 		}
-		said = append(said, name+": "+why)
+		said, at = append(said, v.Vehicle+": "+why), append(at, v.DepotID)
 	}
-	slices.Sort(said)
-	return said
+	return said, at
 }
 
 // visit is what is proposed for one vehicle's visit; b is the booking that it

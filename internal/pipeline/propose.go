@@ -148,7 +148,7 @@ type planner struct {
 	dodges      map[int64]bool                // vehicles kept off the days set aside for them
 	back        map[int64]bool                // vehicles for which those days come back
 	firstEver   bool                          // no proposal was made before
-	unmeasured  int                           // axles that nobody ever measured
+	unmeasured  int                           // axles of which no reading of the parts that are on is known
 	freed       bool                          // bookings that may move are free to
 	ends        time.Time                     // when the search is to end; zero = by itself
 

@@ -105,6 +105,25 @@ func TestPropose(t *testing.T) {
 	})
 }
 
+// TestDropped takes a vehicle off the proposal that need not come any more: the
+// next says so, and where.
+func TestDropped(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		s.due(1, 1, 20)
+		s.propose()
+		s.due(1, 1, 400)
+		want := store.Figures{
+			Depots:    []int64{s.depot.ID},
+			Dropped:   []string{"Bus 1: no axle of it is to be booked by Fri 1 May any more"}, // 60 days from 3 Mar
+			DroppedAt: []int64{s.depot.ID},
+		}
+		if d := cmp.Diff(want, s.propose().Figures); d != "" {
+			t.Error(d)
+		}
+	})
+}
+
 // Who plans one depot accepts all that is proposed there, and not the visit of
 // a vehicle of theirs at another depot, which they see.
 func TestAcceptAllAtADepot(t *testing.T) {

@@ -73,24 +73,10 @@ type Proposal struct {
 	Visits      []Visit
 }
 
-// Figures sum a proposal up. Lengths are mm, amounts in the unit of the plan.
-type Figures struct {
-	Due        int      `json:"due"` // axles looked at
-	Placed     int      `json:"placed"`
-	Later      int      `json:"later"` // may wait beyond the last day
-	Unplaced   int      `json:"unplaced"`
-	Late       int      `json:"late"` // placed beyond the accepted risk
-	WastedMM   float64  `json:"wasted_mm"`
-	PastLimit  float64  `json:"past_limit"` // axles expected past their limit
-	Overtime   float64  `json:"overtime_hours"`
-	Unmeasured int      `json:"unmeasured"`        // axles to measure first: nobody ever did
-	Cut        bool     `json:"cut,omitempty"`     // the search was ended by its time
-	Dropped    []string `json:"dropped,omitempty"` // what the proposal before wanted and this one does not, and why
-}
-
-// SaveProposal keeps a proposal for the depots given; the open visits of
-// earlier ones at those depots are superseded.
+// SaveProposal keeps a proposal for the depots given, which it notes in its
+// figures; the open visits of earlier ones at those depots are superseded.
 func (db *DB) SaveProposal(ctx context.Context, sc auth.Scope, p *Proposal, depots []int64) error {
+	p.Figures.Depots = depots
 	figures, err := json.Marshal(p.Figures)
 	if err != nil {
 		return err
@@ -245,7 +231,8 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() + ")" }
 
 // Proposals returns the runs over a fleet (0 = over all), newest first, without
-// their visits. A run is seen by who sees any depot of its fleet.
+// their visits. A run is seen by who sees any depot of its fleet, and what it
+// says of single vehicles by who sees their depot.
 func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) (ps []Proposal, err error) {
 	err = db.read(ctx, "list proposals", func(t *tx) error {
 		var w where
@@ -257,6 +244,7 @@ func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit
 			err := r.Scan(&p.ID, &p.FleetID, &p.Fleet, &p.By, (*instant)(&p.At), &p.AsOf, &p.Until, &p.Risk, &p.Cost, &p.Bound, &figures)
 			if err == nil {
 				err = json.Unmarshal(figures, &p.Figures)
+				p.Figures.within(sc, p.FleetID)
 			}
 			ps = append(ps, p)
 			return err

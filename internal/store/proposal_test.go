@@ -276,17 +276,26 @@ func TestProposalScope(t *testing.T) {
 		quay, hill, bay := depotOf(t, db, "Quay"), depotOf(t, db, "Hill"), depotOf(t, db, "Bay")
 		north := mustPropose(t, db, []fleet.Depot{quay, hill}, visitOf(ids[0], quay.ID, monday, 480), visitOf(ids[1], hill.ID, monday, 480))
 		mustPropose(t, db, []fleet.Depot{bay}, visitOf(ids[2], bay.ID, monday, 480))
+		// What was dropped is told where its depot is seen; of an older run, which does
+		// not say where, to those who see the whole fleet.
+		told := store.Proposal{FleetID: quay.FleetID, AsOf: monday - 1, Until: monday + 59, Figures: store.Figures{
+			Dropped: []string{"Hill 9: it is booked", "Quay 9: it is booked"}, DroppedAt: []int64{hill.ID, quay.ID},
+		}}
+		if err := db.SaveProposal(t.Context(), all, &told, nil); err != nil {
+			t.Fatal(err)
+		}
 		onlyHill := auth.ScopeOf(nil, []int64{hill.ID})
 		for _, c := range []struct {
-			name   string
-			sc     auth.Scope
-			visits []string
-			runs   int
+			name    string
+			sc      auth.Scope
+			visits  []string
+			runs    int
+			dropped []string
 		}{
-			{"all", all, []string{"Bay", "Hill", "Quay"}, 2},
-			{"nothing", auth.Scope{}, nil, 0},
-			{"one depot", onlyHill, []string{"Hill"}, 1},
-			{"one fleet", auth.ScopeOf([]int64{bay.FleetID}, nil), []string{"Bay"}, 1},
+			{"all", all, []string{"Bay", "Hill", "Quay"}, 3, []string{"Hill 9: it is booked", "Quay 9: it is booked", "Bus 9: done", "Bus 9: done"}},
+			{"nothing", auth.Scope{}, nil, 0, nil},
+			{"one depot", onlyHill, []string{"Hill"}, 2, []string{"Hill 9: it is booked"}},
+			{"one fleet", auth.ScopeOf([]int64{bay.FleetID}, nil), []string{"Bay"}, 1, []string{"Bus 9: done"}},
 		} {
 			vs, err := db.Visits(t.Context(), c.sc, store.VisitQuery{})
 			if err != nil {
@@ -309,6 +318,13 @@ func TestProposalScope(t *testing.T) {
 			runs, err := db.Proposals(t.Context(), c.sc, 0, 0)
 			if err != nil || len(runs) != c.runs {
 				t.Errorf("%s: got %d runs, %v", c.name, len(runs), err)
+			}
+			var dropped []string
+			for _, p := range runs {
+				dropped = append(dropped, p.Figures.Dropped...)
+			}
+			if d := cmp.Diff(c.dropped, dropped); d != "" {
+				t.Errorf("%s: dropped: %s", c.name, d)
 			}
 			due, err := db.DueVehicles(t.Context(), c.sc, 0, monday)
 			if err != nil || len(due) != 0 {
