@@ -246,7 +246,7 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 		return err
 	}
 	if was != nil {
-		err = t.lockedStock(partID, depotID, *was)
+		err = t.lockedStock(fleetID, partID, depotID, *was, quantity)
 	}
 	if err != nil {
 		return err
@@ -263,18 +263,26 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 }
 
 // lockedStock holds the stock as it is until the transaction ends, and refuses to
-// go on where it is not was.
-func (t *tx) lockedStock(partID, depotID int64, was int) error {
+// go on where it is neither was nor, as after a form that was sent twice, quantity.
+func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) error {
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update"
+		// A row that is not there yet could not be held.
+		_, err := t.exec(`
+			insert into stock (part_id, depot_id, fleet_id, quantity)
+			values (?, ?, ?, 0)
+			on conflict (part_id, depot_id) do nothing`, partID, depotID, fleetID)
+		if err != nil {
+			return err
+		}
 	}
 	now := 0
 	err := t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, partID, depotID)
 	if err != nil && !errors.Is(err, errNoRows) {
 		return err
 	}
-	if now != was {
+	if now != was && now != quantity {
 		return &StockMoved{depotID, was, now}
 	}
 	return nil

@@ -2,6 +2,8 @@ package store_test
 
 import (
 	"errors"
+	"fmt"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -108,6 +110,47 @@ func TestStockParts(t *testing.T) {
 		} {
 			if !errors.Is(err, fleet.ErrNotFound) {
 				t.Errorf("another's: got %v", err)
+			}
+		}
+	})
+}
+
+// Of people who all saw an empty shelf and save different numbers at the same time
+// one is kept, and the others are told so; the same number again is no conflict.
+func TestStockAtOnce(t *testing.T) {
+	const people = 8
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustVehicles(t, db, entry("Bus 1"))
+		quay := depotOf(t, db, "Quay")
+		for round := range 5 {
+			id, err := db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: quay.FleetID, Number: fmt.Sprint("P ", round), Item: fleet.ItemPads, PerAxle: 1})
+			if err != nil {
+				t.Fatal(err)
+			}
+			save := func(quantity int) error {
+				return db.ChangeStock(t.Context(), all, id, store.StockChange{DepotID: quay.ID, Was: 0, Quantity: quantity})
+			}
+			errs := make([]error, people)
+			var wg sync.WaitGroup
+			for i := range people {
+				wg.Go(func() { errs[i] = save(i + 1) })
+			}
+			wg.Wait()
+			var kept []fleet.Stock
+			for i, err := range errs {
+				switch {
+				case err == nil:
+					kept = append(kept, fleet.Stock{DepotID: quay.ID, Depot: "Quay", Quantity: i + 1})
+				case !errors.Is(err, fleet.ErrConflict):
+					t.Error(err)
+				}
+			}
+			p, err := db.StockPart(t.Context(), all, id)
+			if err != nil || len(kept) != 1 || cmp.Diff(kept, p.Stock) != "" {
+				t.Fatalf("round %d: told as kept %+v, on the shelf %+v, %v, want one alike", round, kept, p.Stock, err)
+			}
+			if err := save(kept[0].Quantity); err != nil {
+				t.Errorf("round %d: saved twice: %v", round, err)
 			}
 		}
 	})
