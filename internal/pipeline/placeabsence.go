@@ -40,12 +40,19 @@ func (k *resolver) placeClosure(b *batch, row *ingest.Row) *fleet.Problem {
 			named = append(named, d)
 		}
 	}
+	plan := k.sc.Planning()
+	if len(named) > 1 { // only those that the sender plans for may be meant
+		strange := func(d fleet.Depot) bool { return !plan.Sees(d.FleetID, d.ID) }
+		if own := slices.DeleteFunc(slices.Clone(named), strange); len(own) == 1 {
+			named = own
+		}
+	}
 	switch {
 	case len(named) == 0:
 		return refuse("no depot has this name: correct it")
 	case len(named) > 1:
 		return refuse("several fleets have a depot of this name: add a column fleet that says which")
-	case !k.sc.Planning().Sees(named[0].FleetID, named[0].ID):
+	case !plan.Sees(named[0].FleetID, named[0].ID):
 		return refuse("you may not plan for this workshop: have a planner hand the line in")
 	}
 	a.Closure.DepotID = named[0].ID

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -80,8 +81,8 @@ func TestImportAbsences(t *testing.T) {
 	})
 }
 
-// Two depots of one name are told apart by their fleets, and a parts file asks for
-// the right to plan as its page does.
+// Two depots of one name are told apart by their fleets, or by who may plan for them,
+// and a parts file asks for the right to plan as its page does.
 func TestImportAsPlanner(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
@@ -99,6 +100,12 @@ func TestImportAsPlanner(t *testing.T) {
 		}
 		hand(auth.AllFleets(), "vehicles.csv", "vehicle,fleet,depot,category\nCoach 1,Night Lines,Harbour,M3\n")
 		technician := auth.Who{Grants: []auth.Grant{{Role: auth.Technician, FleetID: s.depot.FleetID}}}.Scope(auth.Measure)
+		ds, err := db.Depots(t.Context(), auth.AllFleets())
+		s.check(err)
+		other := ds[slices.IndexFunc(ds, func(d fleet.Depot) bool { return d.FleetID != s.depot.FleetID })]
+		both := auth.Who{Grants: []auth.Grant{
+			{Role: auth.Planner, FleetID: s.depot.FleetID, DepotID: s.depot.ID}, {Role: auth.Technician, FleetID: other.FleetID},
+		}}.Scope(auth.Measure)
 		for _, c := range []struct {
 			name string
 			sc   auth.Scope
@@ -106,8 +113,11 @@ func TestImportAsPlanner(t *testing.T) {
 			want string
 		}{
 			{"which depot", auth.AllFleets(), absencesHeader + ",Harbour,,2026-12-24,,,,\n", "0 taken; several fleets have a depot of this name: add a column fleet that says which"},
+			{"the one depot planned for", both, absencesHeader + ",Harbour,,2026-12-25,,,,\n", "1 taken"},
+			{"the other", both, absencesHeader + ",Harbour,night lines,2026-12-26,,,,\n", "0 taken; you may not plan for this workshop: have a planner hand the line in"},
 			{"that one", auth.AllFleets(), absencesHeader + ",Harbour,night lines,2026-12-24,,,,\n", "1 taken"},
 			{"parts", auth.AllFleets(), "part_number,fleet,item\nP 1,Ferry Lines,pads\n", "1 taken"},
+			{"parts of the other", both, "part_number,fleet,item\nP 3,Night Lines,pads\n", "0 taken; you may not plan for this fleet: have a planner hand the line in"},
 			{"a technician's parts", technician, "part_number,item,depot,stock\nP 1,,Harbour,3\nP 2,pads,,\n",
 				"0 taken; you may not plan for this fleet: have a planner hand the line in; you may not plan for this fleet: have a planner hand the line in"},
 		} {

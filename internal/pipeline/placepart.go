@@ -55,7 +55,7 @@ func (k *resolver) placePart(b *batch, row *ingest.Row) *fleet.Problem {
 	}
 	name := partName{of.ID, strings.ToLower(p.Part.Number)}
 	switch {
-	case !may && len(plan.Depots()) == 0:
+	case !may && !slices.ContainsFunc(k.depots, func(d fleet.Depot) bool { return d.FleetID == of.ID && plan.Sees(of.ID, d.ID) }):
 		return &fleet.Problem{Column: "part_number", Read: p.Part.Number, Message: "you may not plan for this fleet: have a planner hand the line in"}
 	case !may && p.Depot != "":
 		return &fleet.Problem{Column: "depot", Read: p.Depot, Message: "you may not plan for this depot: have a planner hand the line in"}
