@@ -103,7 +103,7 @@ func (l *line) absence() {
 	}
 }
 
-// judge refuses a line without another fault for what is wrong with it as a whole.
+// judge refuses a line without another fault for the days that do not go together.
 func (l *line) judge(last *fleet.Date, validate func() error) {
 	if l.bad {
 		return
@@ -175,6 +175,8 @@ func (l *line) hours() float64 {
 	x, fault := parseNumber(s, false, l.form.exact)
 	if fault != "" {
 		l.fault(fHours, s, "%s", withHelp(fault, "write hours a day such as 16, or nothing for closed"))
+	} else if err := (&fleet.Closure{Technicians: x}).Validate(); err != nil {
+		l.fault(fHours, s, "%v", err)
 	}
 	return x
 }
