@@ -100,4 +100,11 @@ func TestBrowserOverviewFolds(t *testing.T) {
 		return err
 	}))
 	shown(true)
+	// A browser that cannot unfold them for paper must not leave their headings out.
+	if got := eval[int](t, ctx, `(() => {
+		const all = (rules) => [...rules].flatMap(r => r instanceof CSSSupportsRule ? [] : r.cssRules?.length ? all(r.cssRules) : [r]);
+		return [...document.styleSheets].flatMap(s => all(s.cssRules)).filter(r => r.selectorText === ".fold summary" && r.style.display === "none").length;
+	})()`); got != 0 {
+		t.Errorf("%d rules hide what unfolds, whether the browser can do without or not", got)
+	}
 }
