@@ -86,7 +86,8 @@
       if (err.name === "AbortError") return;
       list.replaceChildren(); // which was of another text
       ready();
-      say.textContent = today.length ? "There is no connection. The vehicles that are booked are below." : "There is no connection: the list waits for it.";
+      say.textContent = !(err instanceof TypeError) ? "The list could not be had: load the page again."
+        : today.length ? "There is no connection. The vehicles that are booked are below." : "There is no connection: the list waits for it.";
     }
   };
 

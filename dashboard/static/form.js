@@ -322,10 +322,11 @@
       else if (open.length) say((open.length === 1 ? "One value wants" : open.length + " values want") + " a second look: measure again, then correct or confirm.");
       return wrong.length ? wrong : open;
     };
+    const sayKept = (kept) => say(kept ? "Kept on this phone as you type." : "This browser keeps nothing: stay on this page until it is sent.");
     const showAll = () => {
       if (!asking) return inputs.forEach(show);
       ask();
-      if (!asking) say("Kept on this phone as you type.");
+      if (!asking) sayKept(keep());
     };
 
     form.addEventListener("submit", (event) => {
@@ -368,8 +369,8 @@
 
     form.addEventListener("input", (event) => {
       if (event.target.name?.startsWith("confirm-")) return;
-      if (!keep()) say("This browser keeps nothing: stay on this page until it is sent.");
-      else if (!state.textContent) say("Kept on this phone as you type.");
+      const kept = keep();
+      if (!kept || !state.textContent) sayKept(kept);
       countUp();
     });
     form.addEventListener("change", (event) => {

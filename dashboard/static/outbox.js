@@ -117,8 +117,32 @@ const outbox = (() => {
     say("outbox", elsewhere ? forms : [], (n) => (n === 1 ? "1 form is" : n + " forms are") + " kept on this phone, not sent yet: ",
       ". They are sent by themselves when that is possible.");
     const here = [...document.querySelectorAll("form.measure, form[data-keep]")].map((f) => f.dataset.vehicle || f.dataset.keep);
-    say("returned", returned().filter(({ vehicle }) => !here.includes(vehicle)),
+    const away = returned().filter(({ vehicle }) => !here.includes(vehicle));
+    const ofHere = ({ entry }) => (entry.page || entry.to) === location.pathname;
+    for (const p of document.querySelectorAll("p.lost")) p.remove();
+    away.filter(ofHere).forEach(tellLost);
+    say("returned", away.filter((x) => !ofHere(x)),
       (n) => (n === 1 ? "1 form was" : n + " forms were") + " sent and not taken: ", ". What was entered is kept on this phone: look at it there, and send it again.");
+  };
+  // tellLost says what was entered in a form that its page has no more, such as one of a
+  // card that was closed meanwhile: to be read, and then thrown away.
+  const tellLost = ({ vehicle, entry }) => {
+    const p = document.createElement("p");
+    p.className = "lost notice";
+    p.setAttribute("role", "status");
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "quiet";
+    button.textContent = "Throw away";
+    button.addEventListener("click", () => {
+      write(vehicle, null);
+      show();
+    });
+    const why = entry.answer.message || entry.answer.detail || "load the page again";
+    const values = Object.entries(entry.values || {}).map(([name, value]) => name.replace(/[_-]/g, " ") + ": " + value);
+    p.append(entry.number + " was sent and not taken, and its form is no longer here: " + why.replace(/\.$/, "") +
+      ". What was entered is kept on this phone: " + values.join("; ") + ". ", button);
+    document.querySelector("main").prepend(p);
   };
   const say = (name, forms, words, end) => {
     let bar = document.querySelector("p." + name);
