@@ -107,10 +107,16 @@
     if (entry.answer) back();
     else if (entry.values && !entry.body) say("Entries that were not sent are still here.");
 
-    // A step that was marked by mistake is marked no longer when it is tapped again.
+    // A step that was marked by mistake is marked no longer when it is tapped again; a
+    // double tap is one.
     const marked = new Map(fields().filter((x) => x.type === "radio" && x.checked).map((x) => [x.name, x.value]));
-    form.addEventListener("click", ({ target }) => {
+    let tapped = null, at = 0;
+    form.addEventListener("click", (event) => {
+      const { target, timeStamp } = event;
       if (target.type !== "radio") return;
+      if (target === tapped && timeStamp - at < 500) return event.preventDefault();
+      tapped = target;
+      at = timeStamp;
       if (marked.get(target.name) === target.value && !target.defaultChecked) {
         target.checked = false;
         const before = fields().find((x) => x.name === target.name && x.defaultChecked);
