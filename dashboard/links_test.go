@@ -15,6 +15,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
+	"brakewear/internal/store"
 	"brakewear/internal/web"
 )
 
@@ -159,6 +160,22 @@ func TestLinksOfABookingElsewhere(t *testing.T) {
 	}
 	card, err := w.svc.OpenCard(t.Context(), all, "N. N.", b.ID)
 	if err != nil {
+		t.Fatal(err)
+	}
+	// Proposed there too, at one time set aside and at another without a place.
+	visit := func(n fleet.Date, a store.Advice) store.Visit {
+		v := store.Visit{VehicleID: bus.ID, Advice: a, Slot: fleet.Slot{DepotID: there, Bay: 1, Starts: 480, Minutes: 60}, Hours: 1, Work: b.Work, Why: "it is due"}
+		if n > 0 {
+			v.Day = w.svc.Today() + n
+		}
+		return v
+	}
+	p := store.Proposal{FleetID: bus.FleetID, By: "the clock", AsOf: w.svc.Today(), Until: w.svc.Today() + 60,
+		Visits: []store.Visit{visit(1, store.AdviseBook), visit(2, store.AdviseBook), visit(0, store.AdviseNothing)}}
+	if err := w.svc.DB.SaveProposal(t.Context(), all, &p, []int64{there}); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.svc.DB.DeclineVisits(t.Context(), all, "N. N.", "", []int64{p.Visits[0].ID}); err != nil {
 		t.Fatal(err)
 	}
 	first := []string{

@@ -66,6 +66,10 @@ func TestBrowserPlan(t *testing.T) {
 					t.Errorf("card: got %q, want %s at %s", got, vs[0].Vehicle, vs[0].Starts)
 				}
 				shoot(t, ctx, fmt.Sprintf("proposed-%d", width))
+				// What Enter presses is drawn, or some browsers press the next.
+				if !eval[bool](t, ctx, `document.querySelector("#decide button").getClientRects().length > 0`) {
+					t.Error("the form's first button is not drawn")
+				}
 				must(t, ctx,
 					chromedp.Click(chromedp.CSS(".plan-card.is-proposed input[type=checkbox]")),
 					chromedp.Click(chromedp.CSS(`.decide button[value=ticked]`)),

@@ -19,6 +19,7 @@ import (
 // planDrawer makes the cards of a plan. Lanes need each axle's row of the
 // due-soon list.
 type planDrawer struct {
+	sees     auth.Scope
 	plans    auth.Scope // where who looks may change the plan
 	ticked   []string   // visits, in a form that comes back
 	today    fleet.Date
@@ -29,7 +30,7 @@ type planDrawer struct {
 }
 
 func (d *Dashboard) planDrawer(c *gin.Context, sc auth.Scope, bookings []fleet.Booking, visits []store.Visit, monday, today fleet.Date) (*planDrawer, error) {
-	x := &planDrawer{plans: web.SignedIn(c).Scope(auth.Plan), ticked: c.PostFormArray("visit"), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
+	x := &planDrawer{sees: sc, plans: web.SignedIn(c).Scope(auth.Plan), ticked: c.PostFormArray("visit"), today: today, axis: newAxis(today, cardAxis), bookings: bookings}
 	var ids []int64
 	for _, b := range bookings {
 		if b.State == fleet.Booked {
@@ -170,7 +171,7 @@ func (x *planDrawer) booking(tell units.Reader, b *fleet.Booking) PlanCard {
 func (x *planDrawer) visit(tell units.Reader, v *store.Visit) PlanCard {
 	c := PlanCard{
 		Booking: v.BookingID,
-		Link:    vehicleLink(v.VehicleID),
+		Link:    visitLink(x.sees, v),
 		Vehicle: v.Vehicle,
 		When:    slotWords(v.Slot),
 		Hours:   hoursWords(v.Hours),
@@ -185,18 +186,27 @@ func (x *planDrawer) visit(tell units.Reader, v *store.Visit) PlanCard {
 	if x.plans.Sees(v.FleetID, v.DepotID) {
 		c.Visit, c.Ticked = v.ID, slices.Contains(x.ticked, strconv.FormatInt(v.ID, 10))
 	}
-	switch v.Advice {
-	case store.AdviseMove:
-		c.Advice = "move the booking here"
-	case store.AdviseExtend:
-		c.Advice = "more work on the booking"
-	case store.AdviseWithdraw:
-		c.Advice = "take the booking off the plan"
-	}
+	c.Advice = adviceWords[v.Advice]
 	if v.Advice == store.AdviseWithdraw {
 		c.Lanes = nil
 	}
 	return c
+}
+
+// adviceWords are what is proposed of a booking.
+var adviceWords = map[store.Advice]string{
+	store.AdviseMove:     "move the booking here",
+	store.AdviseExtend:   "more work on the booking",
+	store.AdviseWithdraw: "take the booking off the plan",
+}
+
+// visitLink is the address of a proposed visit's vehicle; blank where it is at home
+// elsewhere by now.
+func visitLink(sc auth.Scope, v *store.Visit) string {
+	if !sc.Sees(v.HomeFleetID, v.HomeDepotID) {
+		return ""
+	}
+	return vehicleLink(v.VehicleID)
 }
 
 // lanes draws the wear lanes of the axles of a visit, with its peg.
@@ -223,22 +233,35 @@ func costWords(currency string, cost *float64) string {
 	return "about " + money(currency, math.Round(*cost/10)*10)
 }
 
-// AsideRow is a proposed visit that somebody set aside: later proposals keep off
-// its day until it is taken back.
+// AsideRow is a proposed visit that somebody set aside: until it is taken back,
+// later proposals keep off its day, or leave the booking that was to come off the
+// plan.
 type AsideRow struct {
 	Visit                          int64
 	Link, Vehicle, Depot, Day, Who string
+	Advice                         string // blank = to be booked
 	Why                            string // blank = nothing was said
 	Mine                           bool   // whoever looks may take it back
 }
 
-// setAside returns what was set aside of the days to come.
-func (d *Dashboard) setAside(c *gin.Context, sc auth.Scope, depot int64) (rows []AsideRow, err error) {
+// setAside returns what was set aside of the days to come, and what proposals make
+// of it.
+func (d *Dashboard) setAside(c *gin.Context, sc auth.Scope, depot int64) (rows []AsideRow, means string, err error) {
 	tell, today, plans := reader(c), d.svc.Today(), web.SignedIn(c).Scope(auth.Plan)
 	vs, err := d.svc.DB.Visits(c.Request.Context(), sc, store.VisitQuery{Depot: depot, State: store.VisitDeclined, From: today})
+	stay := 0
 	for i := range vs {
 		v := &vs[i]
-		rows = append(rows, AsideRow{v.ID, vehicleLink(v.VehicleID), v.Vehicle, v.Depot, dayNear(tell, v.Day, today), v.DecidedBy, v.Reason, plans.Sees(v.FleetID, v.DepotID)})
+		rows = append(rows, AsideRow{v.ID, visitLink(sc, v), v.Vehicle, v.Depot, dayNear(tell, v.Day, today), v.DecidedBy, adviceWords[v.Advice], v.Reason, plans.Sees(v.FleetID, v.DepotID)})
+		if v.Advice == store.AdviseWithdraw {
+			stay++
+		}
 	}
-	return rows, err
+	if stay < len(vs) {
+		means = "Proposals keep off these days. "
+	}
+	if stay > 0 {
+		means += "A booking that was to come off the plan stays on it."
+	}
+	return rows, means, err
 }

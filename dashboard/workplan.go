@@ -33,6 +33,7 @@ type WorkplanPage struct {
 	Decide   string   // where what is ticked goes: it comes back to this week if it cannot be done
 	Reason   string   // typed for what is set aside
 	Aside    []AsideRow
+	AsideFor string   // what proposals make of it
 	Said     *Said    // what became of accepting
 	Names    []string // of the depots, down
 	Days     []PlanDay
@@ -181,7 +182,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	if p.Run, err = d.runView(c, sc, visits, p.Depot, names, shown); err != nil {
 		return err
 	}
-	if p.Aside, err = d.setAside(c, sc, p.Depot); err != nil {
+	if p.Aside, p.AsideFor, err = d.setAside(c, sc, p.Depot); err != nil {
 		return err
 	}
 	draw, err := d.planDrawer(c, sc, bookings, visits, monday, today)
@@ -202,7 +203,7 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 	for i := range visits {
 		v := &visits[i]
 		if v.Advice == store.AdviseNothing {
-			p.Unplaced = append(p.Unplaced, unplacedRow(tell, v, today))
+			p.Unplaced = append(p.Unplaced, unplacedRow(tell, sc, v, today))
 			continue
 		}
 		mine := draw.plans.Sees(v.FleetID, v.DepotID)
@@ -385,9 +386,9 @@ func figuresOf(planned []int64, unsaid bool, names map[int64]string, shown map[i
 	return cmp.Or(names[planned[0]], "another depot") + " alone"
 }
 
-func unplacedRow(tell units.Reader, v *store.Visit, today fleet.Date) UnplacedRow {
+func unplacedRow(tell units.Reader, sc auth.Scope, v *store.Visit, today fleet.Date) UnplacedRow {
 	row := UnplacedRow{
-		Link:    vehicleLink(v.VehicleID),
+		Link:    visitLink(sc, v),
 		Vehicle: v.Vehicle,
 		Depot:   v.Depot,
 		Work:    workLines(v.Work),

@@ -84,9 +84,38 @@ func TestSetAside(t *testing.T) {
 	send("decline")
 	check(t, parse(t, w.get("/plan").Body.String()), []has{
 		{".entries-list li", "Bus 1 Wed 4 Mar, Harbour by dashboard: driver away"}, {".plan-card.is-proposed", ""}, {"button[value=reopen]", "Take back"},
+		{"p.soft", "Proposals keep off these days."},
 	})
+	if got := attr(find(parse(t, w.get("/plan").Body.String()), "button[value=reopen]")[0], "aria-label"); got != "Take back Bus 1, Wed 4 Mar" {
+		t.Errorf("taking back is called %q, want it to begin as it reads and to say of what", got)
+	}
 	send("reopen")
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{".plan-card.is-proposed .card-name", "Bus 1"}, {"button[value=reopen]", ""}})
+}
+
+// TestSetAsideWithdrawal sets aside that a booking come off the plan: the page says
+// that it stays, and nothing of days that are kept off.
+func TestSetAsideWithdrawal(t *testing.T) {
+	w := small(t)
+	all := auth.AllFleets()
+	b, err := w.svc.Book(t.Context(), all, "N. N.", pipeline.ByHand{VehicleID: w.vehicleID(t, "Bus 1"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: w.svc.Today() + 2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := store.Proposal{FleetID: 1, By: "the clock", AsOf: w.svc.Today(), Until: w.svc.Today() + 60, Visits: []store.Visit{
+		{VehicleID: b.VehicleID, Advice: store.AdviseWithdraw, BookingID: b.ID, Slot: b.Slot, Work: b.Work, Why: "nothing is left to do"},
+	}}
+	if err := w.svc.DB.SaveProposal(t.Context(), all, &p, []int64{1}); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.svc.DB.DeclineVisits(t.Context(), all, "N. N.", "", []int64{p.Visits[0].ID}); err != nil {
+		t.Fatal(err)
+	}
+	page := parse(t, w.get("/plan").Body.String())
+	check(t, page, []has{{".entries-list li", "Bus 1 Wed 4 Mar, Harbour: take the booking off the plan by N. N."}, {"p.soft", "A booking that was to come off the plan stays on it."}})
+	if got := text(page); strings.Contains(got, "keep off") {
+		t.Errorf("got %q, and proposals keep off no day", got)
+	}
 }
 
 // whatPlanned saves a run of the depots given that proposes nothing.

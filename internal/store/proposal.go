@@ -58,6 +58,7 @@ type Visit struct {
 	// Names, filled where visits are read.
 	Vehicle, Plate, Depot, Fleet string
 	Currency                     string // of Cost
+	HomeFleetID, HomeDepotID     int64  // of the vehicle by now, filled too
 }
 
 // Proposal is one run of the planner over a fleet.
@@ -195,7 +196,7 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		err := r.Scan(
 			&v.ID, &v.ProposalID, &v.FleetID, &v.DepotID, &v.VehicleID, &booking, &v.Advice, &day, &v.Bay, &v.Starts, &v.Minutes, &v.Hours,
 			&v.Cost, &v.Chance, &v.BookBy, &visit, &work, &v.Why, &v.Remedy, &v.Changed, &v.State, &v.DecidedBy, &v.Reason,
-			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet, &v.Currency)
+			&v.Vehicle, &v.Plate, &v.Depot, &v.Fleet, &v.Currency, &v.HomeFleetID, &v.HomeDepotID)
 		if err != nil {
 			return err
 		}
@@ -217,7 +218,7 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		select
 			p.id, p.proposal_id, p.fleet_id, p.depot_id, p.vehicle_id, p.booking_id, p.advice, p.day, p.bay, p.starts, p.minutes, p.hours,
 			p.cost, p.chance, p.book_by, p.visit_id, p.work, p.why, p.remedy, p.changed, p.state, p.decided_by, p.decided_why,
-			v.number, v.plate, d.name, f.name, coalesce(s.currency, '')
+			v.number, v.plate, d.name, f.name, coalesce(s.currency, ''), v.fleet_id, v.depot_id
 		from proposal_visits p
 		join vehicles v on v.id = p.vehicle_id
 		join depots d on d.id = p.depot_id
@@ -303,7 +304,7 @@ func (db *DB) AcceptVisits(ctx context.Context, sc auth.Scope, by string, ids []
 // of the bookings they would change.
 func (t *tx) openVisits(sc auth.Scope, ids []int64) ([]Visit, error) {
 	if len(ids) == 0 {
-		return nil, fleet.Invalidf("nothing was chosen to accept")
+		return nil, fleet.Invalidf("nothing was chosen")
 	}
 	var w where
 	w.scope(sc, "p")

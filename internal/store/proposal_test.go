@@ -55,6 +55,7 @@ func TestProposal(t *testing.T) {
 		want := []store.Visit{second.Visits[2], second.Visits[0], second.Visits[1]} // by day, the one without last
 		for i, name := range []string{"Bus 1", "Bus 2", "Bus 3"} {
 			want[i].Vehicle, want[i].Depot, want[i].Fleet = name, "Quay", "North"
+			want[i].HomeFleetID, want[i].HomeDepotID = quay.FleetID, quay.ID
 		}
 		if d := cmp.Diff(want, vs); d != "" {
 			t.Errorf("open: %s", d)
@@ -109,6 +110,13 @@ func TestProposal(t *testing.T) {
 		}
 		if n := count(t, db, `select count(*) from bookings`); n != 1 {
 			t.Errorf("got %d bookings, want 1", n)
+		}
+		for name, err := range map[string]error{
+			"set aside": db.DeclineVisits(t.Context(), all, "M. M.", "", nil), "taken back": db.TakeBackVisits(t.Context(), all, "M. M.", nil),
+		} {
+			if err == nil || err.Error() != "nothing was chosen" {
+				t.Errorf("%s: got %v, want that nothing was chosen", name, err)
+			}
 		}
 		// What was set aside says why, until it is taken back: it is open again, and is
 		// not once a later proposal was made for its depot.
