@@ -334,15 +334,7 @@ func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces
 		most = max(most, s)
 		m++
 	}
-	rule := hermite12
-	switch {
-	case most > steeper:
-		rule = eighths
-	case most > steep:
-		rule = quarters
-	case most > sloping:
-		rule = coarse
-	}
+	rule := ruleFor(most)
 	total := 0.0
 	for i := range rule {
 		node := &rule[i]
@@ -360,6 +352,19 @@ func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces
 		total += p
 	}
 	return min(1, total)
+}
+
+// ruleFor is the rule that does not miss the steepest of the places' steps.
+func ruleFor(slope float64) []normalNode {
+	switch {
+	case slope > steeper:
+		return eighths
+	case slope > steep:
+		return quarters
+	case slope > sloping:
+		return coarse
+	}
+	return hermite12
 }
 
 // fit finds loadings whose products come nearest the correlations, by least
