@@ -34,7 +34,7 @@ var phiTable = func() (t [phiCells][4]float64) {
 func phi(x float64) float64 {
 	u := (x + phiReach) * (1 / phiStep)
 	i := int(u)
-	if uint(i) >= uint(phiCells) {
+	if uint(i) >= uint(phiCells) || u != u { // NaN: what int makes of it differs by machine
 		return phiBeyond(x)
 	}
 	u -= float64(i)
