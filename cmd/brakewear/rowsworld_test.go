@@ -245,8 +245,8 @@ func (w *rowsWorld) plan() {
 			if k == 0 {
 				b, err = w.svc.Book(w.ctx, all, rowsBy, pipeline.ByHand{VehicleID: int64(i), Axles: []int{1, 2}, Slot: fleet.Slot{DepotID: 1, Day: day}})
 				first = b
-			} else { // no person books an axle twice
-				b, err = w.svc.DB.Book(w.ctx, all, rowsBy, fleet.Booking{VehicleID: int64(i), Slot: fleet.Slot{DepotID: 1, Day: day, Minutes: first.Minutes}, Hours: first.Hours, Work: first.Work, Cost: first.Cost})
+			} else { // no axle is booked twice, so of the fluid
+				b, err = w.svc.DB.Book(w.ctx, all, rowsBy, fleet.Booking{VehicleID: int64(i), Slot: fleet.Slot{DepotID: 1, Day: day, Minutes: first.Minutes}, Hours: first.Hours, Work: []fleet.WorkItem{{Item: fleet.ItemFluid}}, Cost: first.Cost})
 			}
 			if err != nil {
 				return fmt.Errorf("vehicle %d on %s: %w", i, day, err)

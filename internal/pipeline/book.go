@@ -99,15 +99,6 @@ func (s *Service) Book(ctx context.Context, sc auth.Scope, by string, in ByHand)
 			b.Hours += hours[fleet.TaskBleed].Of(h.Vehicle.Category)
 		}
 	}
-	booked, err := s.DB.BookedAxles(ctx, sc, []int64{in.VehicleID})
-	if err != nil {
-		return fleet.Booking{}, err
-	}
-	for _, axle := range in.Axles {
-		if b, ok := booked[store.AxleKey{VehicleID: in.VehicleID, Axle: axle}]; ok && b.Day >= s.Today() {
-			return fleet.Booking{}, fleet.Conflictf("axle %d is booked for %s at %s already: move that booking, or take it off the plan", axle, b.Day.Written(), b.Depot)
-		}
-	}
 	b.Minutes = inBay(b.Hours, shop.Day(in.Slot.Day))
 	cost := Cost(&shop.Workshop, parts, &h.Vehicle, b.Hours, b.Work)
 	b.Cost = &cost

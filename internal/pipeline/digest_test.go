@@ -97,14 +97,14 @@ func (d *desk) forecast(vehicle int64, axle, day int) {
 	}
 }
 
-// book books a vehicle's front pads on a day of March, hours after midnight.
-func (d *desk) book(vehicle int64, day, hour int) int64 {
+// book books an axle's pads on a day of March, hours after midnight.
+func (d *desk) book(vehicle int64, axle, day, hour int) int64 {
 	d.t.Helper()
 	b, err := d.DB.Book(d.t.Context(), all, "N. N.", fleet.Booking{
 		VehicleID: vehicle,
 		Slot:      fleet.Slot{DepotID: d.harbour, Day: fleet.NewDate(2026, 3, day), Starts: fleet.Clock(60 * hour), Minutes: 60},
 		Hours:     1,
-		Work:      []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads, Reason: "due"}},
+		Work:      []fleet.WorkItem{{Axle: axle, Item: fleet.ItemPads, Reason: "due"}},
 	})
 	if err != nil {
 		d.t.Fatal(err)
@@ -187,8 +187,8 @@ func TestDigests(t *testing.T) {
 		d.forecast(d.bus, 1, 10)
 		d.forecast(d.bus, 2, 0)
 		d.forecast(d.van, 1, 60)
-		moved, missed := d.book(d.bus, 5, 8), d.book(d.van, -1, 8)
-		d.book(d.van, -2, 10) // of which nobody says what became
+		moved, missed := d.book(d.bus, 1, 5, 8), d.book(d.van, 1, -1, 8)
+		d.book(d.van, 2, -2, 10) // of which nobody says what became
 		*d.at = time.Date(2026, 2, 27, 9, 0, 0, 0, time.UTC)
 		to := fleet.Slot{DepotID: d.harbour, Day: fleet.NewDate(2026, 3, 9), Starts: 10 * 60}
 		for _, why := range []string{"no driver", "the driver asked <again>"} {

@@ -161,6 +161,9 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 	if err := checkWork(b.Work); err != nil {
 		return 0, err
 	}
+	if err := t.axlesFree(b.VehicleID, fleet.Axles(b.Work)); err != nil {
+		return 0, err
+	}
 	b.FleetID = vehicleFleet
 	if b.Slot, err = t.placed(sc, b.FleetID, b.VehicleID, 0, b.Slot, b.Hours); err != nil {
 		return 0, err
@@ -182,6 +185,42 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 		return 0, err
 	}
 	return id, t.logBooking(by, "booked", why, nil, &b)
+}
+
+// axlesFree refuses to book axles that have a booking from today on; one of a day
+// gone by was missed or is done. It holds the vehicle, which others may be booking
+// at another depot.
+func (t *tx) axlesFree(vehicleID int64, axles []int) error {
+	if len(axles) == 0 {
+		return nil
+	}
+	if t.db.dialect == Postgres {
+		if _, err := t.exec(`select 1 from vehicles where id = ? for no key update`, vehicleID); err != nil {
+			return err
+		}
+	}
+	var w where
+	w.add("b.vehicle_id = ?", vehicleID)
+	w.add("b.state = ?", string(fleet.Booked))
+	w.add("b.day >= ?", fleet.DateOf(t.db.now()))
+	w.add("x.axle in "+places(len(axles)), anys(axles)...)
+	var axle int
+	var day fleet.Date
+	var depot string
+	err := t.one([]any{&axle, &day, &depot}, `
+		select x.axle, b.day, d.name
+		from bookings b
+		join booking_work x on x.booking_id = b.id
+		join depots d on d.id = b.depot_id`+w.String()+`
+		order by b.day, b.id, x.axle
+		limit 1`, w.args...)
+	if errors.Is(err, errNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return fleet.Conflictf("axle %d is booked for %s at %s already: move that booking, or take it off the plan", axle, day.Written(), depot)
 }
 
 // checkWork refuses a booking with nothing to do.

@@ -247,6 +247,49 @@ func TestBookAtOnce(t *testing.T) {
 	})
 }
 
+// An axle that has a booking to come gets no other, by hand or from a proposal,
+// whatever else was left open before today; nor do people who book it at the same
+// time at two depots.
+func TestBookAxleAgain(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"), entry("Bus 4"), entry("Bus 5", of("North", "Hill")))
+		quay, hill := depotOf(t, db, "Quay"), depotOf(t, db, "Hill")
+		db.Now = func() time.Time { return (monday + 7).Time() }
+		mustBook(t, db, job(ids[0], quay.ID, monday)) // left open, a week ago
+		mustBook(t, db, job(ids[0], quay.ID, monday+8))
+		const say = "axle 1 is booked for 11 Mar 2025 at Quay already"
+		if _, err := db.Book(t.Context(), all, "N. N.", job(ids[0], hill.ID, monday+9)); !errors.Is(err, fleet.ErrConflict) || !strings.HasPrefix(err.Error(), say) {
+			t.Errorf("by hand: got %v, want a conflict with %q", err, say)
+		}
+		p := mustPropose(t, db, []fleet.Depot{quay}, visitOf(ids[0], quay.ID, monday+9, 480))
+		got, err := db.AcceptVisits(t.Context(), all, "M. M.", []int64{p.Visits[0].ID})
+		if err != nil || !errors.Is(got[0].Fault, fleet.ErrConflict) || !strings.HasPrefix(got[0].Fault.Error(), say) {
+			t.Errorf("from a proposal: got %+v, %v, want a conflict with %q", got, err, say)
+		}
+		other := job(ids[0], quay.ID, monday+9)
+		other.Work[0].Axle = 2
+		mustBook(t, db, other)
+
+		for _, id := range ids[1:] {
+			errs := make([]error, 2)
+			var wg sync.WaitGroup
+			for i, at := range []int64{quay.ID, hill.ID} {
+				wg.Go(func() { _, errs[i] = db.Book(t.Context(), all, "N. N.", job(id, at, monday+14+fleet.Date(i))) })
+			}
+			wg.Wait()
+			var refused []error
+			for _, err := range errs {
+				if err != nil {
+					refused = append(refused, err)
+				}
+			}
+			if len(refused) != 1 || !strings.HasPrefix(refused[0].Error(), "axle 1 is booked for ") {
+				t.Errorf("two at once: refused %v, want one for what the other booked", refused)
+			}
+		}
+	})
+}
+
 // The database itself refuses a bay that is taken, should the program's own
 // check ever be wrong.
 func TestBayConstraint(t *testing.T) {
