@@ -66,7 +66,7 @@ func (p *StockPart) Validate() error {
 			return Invalidf("stock %d: want 0 to %d", s.Quantity, MaxStock)
 		}
 	}
-	return validWords("name", p.Name)
+	return ValidWords("name", p.Name)
 }
 
 // Valid says whether i is one of Items.

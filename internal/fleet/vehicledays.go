@@ -52,7 +52,7 @@ func (a *Absence) Validate() error {
 	case a.Weekdays > allDays:
 		return Invalidf("days of the week: there are seven")
 	}
-	return validWords("reason", a.Reason)
+	return ValidWords("reason", a.Reason)
 }
 
 // Covers says whether the vehicle cannot be spared on a day.
@@ -77,7 +77,7 @@ func (v *PlannedVisit) Validate() error {
 	if strings.TrimSpace(v.What) == "" {
 		return Invalidf("what: say what the visit is for, such as service")
 	}
-	return validWords("what", v.What)
+	return ValidWords("what", v.What)
 }
 
 // Upkeep is what a vehicle's calendar holds.

@@ -87,7 +87,7 @@ func (c *Closure) Validate() error {
 	case !(c.Technicians >= 0) || c.Technicians > maxTechnicianHours:
 		return Invalidf("technician hours %g: want 0 for closed, to %d", c.Technicians, maxTechnicianHours)
 	}
-	return validWords("reason", c.Reason)
+	return ValidWords("reason", c.Reason)
 }
 
 // MaxClosureDays bounds one closure.
@@ -265,7 +265,8 @@ const maxWords = 200
 // longer says whether s has more than n characters.
 func longer(s string, n int) bool { return len(s) > n && utf8.RuneCountInString(s) > n }
 
-func validWords(field, s string) error {
+// ValidWords refuses a reason or a name that is too long; field names it.
+func ValidWords(field, s string) error {
 	if longer(s, maxWords) {
 		return Invalidf("%s: longer than %d characters; shorten it", field, maxWords)
 	}

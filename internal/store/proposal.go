@@ -431,6 +431,9 @@ func (t *tx) decide(v *Visit, state VisitState, by, why string) error {
 // DeclineVisits sets proposed visits aside, with why; later proposals look for
 // another day.
 func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by, why string, ids []int64) error {
+	if err := fleet.ValidWords("reason", why); err != nil {
+		return err
+	}
 	return db.write(ctx, "decline a proposal", func(t *tx) error {
 		vs, err := t.openVisits(sc, ids)
 		if err != nil {

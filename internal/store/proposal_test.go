@@ -101,6 +101,10 @@ func TestProposal(t *testing.T) {
 		if err != nil || len(history) != 2 || history[0].Why == "" || !history[0].Proposed || history[1].Proposed {
 			t.Errorf("history: got %+v, %v", history, err)
 		}
+		// 200 characters are the most that any reason may have.
+		if err := db.DeclineVisits(t.Context(), all, "M. M.", strings.Repeat("ä", 201), []int64{vs[1].ID}); !errors.Is(err, fleet.ErrInvalid) || !strings.HasPrefix(err.Error(), "reason: ") {
+			t.Errorf("a reason of 201 characters: got %v, want it refused", err)
+		}
 		if err := db.DeclineVisits(t.Context(), all, "M. M.", "the driver is away", []int64{vs[1].ID}); err != nil {
 			t.Error(err)
 		}
