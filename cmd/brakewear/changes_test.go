@@ -20,6 +20,9 @@ import (
 	"brakewear/internal/web"
 )
 
+// unbooked is the first vehicle that nothing is booked for.
+const unbooked = " from vehicles v where not exists (select 1 from bookings b where b.vehicle_id = v.id) and exists (select 1 from axles a where a.vehicle_id = v.id) order by v.id limit 1"
+
 // bodies are what is sent to a route that changes something, where a form that
 // fits many does not do. {…} stands for what a query gives.
 var bodies = map[string]string{
@@ -33,7 +36,7 @@ var bodies = map[string]string{
 	"POST /cards/:id/undo":                     "by=Ann&why=mine&part={select id from job_card_parts order by id desc limit 1}",
 	"POST /cards/:id/close":                    "by=Ann&state=dropped&note=it+did+not+come",
 	"POST /plan/decide":                        "do=decline&visit={select id from proposal_visits where state = 'open' limit 1}",
-	"POST /bookings":                           "vehicle={select vehicle_id from brake_tests limit 1}&depot={select depot_id from vehicles where id = (select vehicle_id from brake_tests limit 1)}&day=2026-05-12&axle=1",
+	"POST /bookings":                           "vehicle={select v.id" + unbooked + "}&depot={select v.depot_id" + unbooked + "}&day=2026-05-12&axle=1",
 	"POST /workshops/:id":                      workshopForm(),
 	"POST /work":                               "job={select job from job_times limit 1}&zone={select zone from job_times limit 1}",
 	"POST /api/v1/vehicles/:id/inspections":    `{"note":"another pin is stiff"}`,
@@ -43,7 +46,7 @@ var bodies = map[string]string{
 	"POST /api/v1/brake_tests":                 `[{"vehicle":"Bus 112","date":"2026-03-01","method":"decelerometer","mean_m_s2":5.6}]`,
 	"POST /api/v1/parts":                       `[{"part_number":"P 9","fleet":"Skarrowmere Island Transport","item":"pads","price":120.5}]`,
 	"POST /api/v1/absences":                    `[{"vehicle":"Bus 112","first_day":"2026-07-06","weekdays":"Mon","reason":"school term"}]`,
-	"POST /api/v1/bookings":                    `{"vehicle_id":{select vehicle_id from brake_tests limit 1},"depot_id":{select depot_id from vehicles where id = (select vehicle_id from brake_tests limit 1)},"day":"2026-05-13","axles":[2]}`,
+	"POST /api/v1/bookings":                    `{"vehicle_id":{select v.id` + unbooked + `},"depot_id":{select v.depot_id` + unbooked + `},"day":"2026-05-13","axles":[1]}`,
 	"PUT /api/v1/workshops/:id":                workshopJSON,
 	"POST /parts":                              "fleet=1&number=PAD-Y&name=Pads&item=pads&per_axle=4&price=10&lead_days=3",
 	"POST /account":                            "name=Ann&email={me}@example.org",

@@ -155,7 +155,7 @@ func TestFaultPostgresStops(t *testing.T) {
 // twice.
 func TestFaultPostgresIsCut(t *testing.T) {
 	s := newService(t)
-	s.vehicles(8)
+	s.vehicles(60)
 	points, told := 0, 0
 	cut := func(name string, step int, next func(i int) request, sent func(r request) int) (n int) {
 		for _, passes := range []bool{false, true} {
@@ -230,11 +230,11 @@ func TestFaultPostgresIsCut(t *testing.T) {
 		return told
 	})
 
-	// A booking has no key: sent again it finds the vehicle booked.
+	// A booking has no key: sent again it finds the axle booked.
 	bookings := cut("booking", 9, func(i int) request {
 		return request{
 			path: "/api/v1/bookings",
-			body: fmt.Sprintf(`{"vehicle_id":1,"depot_id":1,"day":%q,"axles":[1]}`, workday(i)),
+			body: fmt.Sprintf(`{"vehicle_id":%d,"depot_id":1,"day":%q,"axles":[1]}`, i, workday(i)),
 		}
 	}, once)
 	if got := s.rows("select count(*) n, count(distinct day) days from bookings"); got[0] != fmt.Sprintf("n=%d days=%d ", bookings, bookings) {
