@@ -370,7 +370,7 @@ func (t *tx) accept(sc auth.Scope, by string, o *Outcome) error {
 		return err
 	}
 	v.State, v.DecidedBy = VisitAccepted, by
-	if err := t.decide(v, VisitAccepted, by, ""); err != nil {
+	if err := t.decide(v, VisitAccepted, "accepted", by, ""); err != nil {
 		return err
 	}
 	o.Booking, err = t.booking(auth.AllFleets(), id)
@@ -413,7 +413,8 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	return 0, fleet.Invalidf("advice %q: nothing can be done about it", v.Advice)
 }
 
-func (t *tx) decide(v *Visit, state VisitState, by, why string) error {
+// decide keeps what became of a visit by what somebody did.
+func (t *tx) decide(v *Visit, state VisitState, act, by, why string) error {
 	_, err := t.exec(`
 		update proposal_visits
 		set state = ?, decided_by = ?, decided_why = ?, decided_at = ?
@@ -425,7 +426,7 @@ func (t *tx) decide(v *Visit, state VisitState, by, why string) error {
 	if why != "" {
 		detail += ": " + why
 	}
-	return t.log(entry{act: string(state), record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: detail})
+	return t.log(entry{act: act, record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: detail})
 }
 
 // DeclineVisits sets proposed visits aside, with why; later proposals look for
@@ -444,7 +445,7 @@ func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by, why string, 
 			if vs[i].State != VisitOpen {
 				continue
 			}
-			if err := t.decide(&vs[i], VisitDeclined, by, why); err != nil {
+			if err := t.decide(&vs[i], VisitDeclined, "declined", by, why); err != nil {
 				return err
 			}
 		}
@@ -475,7 +476,7 @@ func (db *DB) TakeBackVisits(ctx context.Context, sc auth.Scope, by string, ids 
 			if newer > 0 {
 				state = VisitSuperseded
 			}
-			if err := t.decide(v, state, by, ""); err != nil {
+			if err := t.decide(v, state, "taken back", by, ""); err != nil {
 				return err
 			}
 		}

@@ -148,6 +148,12 @@ func TestProposal(t *testing.T) {
 		mustPropose(t, db, []fleet.Depot{quay}, visitOf(ids[0], quay.ID, monday+7, 480))
 		takeBack(vs[1].ID)
 		is(vs[1].ID, store.VisitSuperseded, "K. K.", "")
+		// The log says what was done, not what came of it.
+		for act, want := range map[string]int{"accepted": 1, "declined": 2, "taken back": 2} {
+			if n := count(t, db, `select count(*) from audit_log where record = 'proposed visit' and act = ?`, act); n != want {
+				t.Errorf("the log has %q %d times, want %d", act, n, want)
+			}
+		}
 	})
 }
 
