@@ -77,7 +77,7 @@ func TestAbsencesRefused(t *testing.T) {
 		{"hours in words", ",Harbour,2026-07-06,,,few,", "technician_hours: not a number: write hours a day such as 16"},
 		{"hours below nothing", ",Harbour,2026-07-06,,,-1,", "technician_hours: technician hours -1: want 0 for closed"},
 		{"more hours than there are", ",Harbour,2026-07-06,2026-07-05,,2001,", "technician_hours: technician hours 2001: want 0 for closed"},
-		{"a long reason", "Bus 1,,2026-07-06,2026-07-07,,," + strings.Repeat("x", 201), "reason: longer than"},
+		{"a long reason", "Bus 1,,2026-07-06,2026-07-07,,," + strings.Repeat("x", 201), "reason: longer than 200 characters"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			r, err := NewReader(strings.NewReader("vehicle,depot,first_day,last_day,weekdays,technician_hours,reason\n"+tt.line+"\n"), "away.csv", Options{Today: today})

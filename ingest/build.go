@@ -132,8 +132,11 @@ func (l *line) text(f field) string {
 		s = s[1:]
 	}
 	limit := maxName
-	if f == fNote {
+	switch f {
+	case fNote:
 		limit = maxNote
+	case fReason:
+		limit = fleet.MaxWords // as its page takes
 	}
 	if len(s) > limit && utf8.RuneCountInString(s) > limit {
 		l.fault(f, s, "longer than %d characters: shorten it", limit)

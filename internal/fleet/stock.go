@@ -45,8 +45,8 @@ func (p *StockPart) Validate() error {
 	switch {
 	case strings.TrimSpace(p.Number) == "":
 		return Invalidf("part number: blank; write it as the supplier does")
-	case longer(p.Number, maxWords):
-		return Invalidf("part number: longer than %d characters", maxWords)
+	case longer(p.Number, MaxWords):
+		return Invalidf("part number: longer than %d characters", MaxWords)
 	case !p.Item.Valid():
 		return Invalidf("item %q: want one of %s", p.Item, itemList())
 	case p.PerAxle < 1 || p.PerAxle > MaxPerAxle:

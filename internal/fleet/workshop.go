@@ -259,16 +259,16 @@ func (w *Workshop) Day(d Date, closures []Closure) WorkDay {
 	return day
 }
 
-// maxWords bounds a reason or a name, in characters.
-const maxWords = 200
+// MaxWords bounds a reason or a name, in characters.
+const MaxWords = 200
 
 // longer says whether s has more than n characters.
 func longer(s string, n int) bool { return len(s) > n && utf8.RuneCountInString(s) > n }
 
 // ValidWords refuses a reason or a name that is too long; field names it.
 func ValidWords(field, s string) error {
-	if longer(s, maxWords) {
-		return Invalidf("%s: longer than %d characters; shorten it", field, maxWords)
+	if longer(s, MaxWords) {
+		return Invalidf("%s: longer than %d characters; shorten it", field, MaxWords)
 	}
 	return nil
 }
