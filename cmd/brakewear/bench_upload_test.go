@@ -19,11 +19,14 @@ import (
 // counts it, by 20 clients at once. Beside it stands what no upload can do
 // without: learning from the same vehicles and forecasting them in memory, on all
 // processors. "of-fitting" is that over an upload, 1 being all of it.
-func BenchmarkUpload(b *testing.B) {
+func BenchmarkUpload(b *testing.B) { onBenchFleets(b, (*allRun).benchUploads) }
+
+// onBenchFleets runs bench on each kind of database with 100 vehicles that are
+// forecast.
+func onBenchFleets(b *testing.B, bench func(w *allRun, b *testing.B) error) {
 	for _, dialect := range []string{store.SQLite, store.Postgres} {
 		b.Run(dialect, func(b *testing.B) {
-			log := slog.New(slog.DiscardHandler)
-			e := &env{ctx: b.Context(), getenv: func(string) string { return "" }, stdout: io.Discard, stderr: io.Discard, now: time.Now, log: log}
+			e := &env{ctx: b.Context(), getenv: func(string) string { return "" }, stdout: io.Discard, stderr: io.Discard, now: time.Now, log: slog.New(slog.DiscardHandler)}
 			err := benchFleet(e, 100, 1, []string{dialect}, func(dialect, dir string, urls [2]string) error {
 				w := &allRun{c: benchAllCmd{Seed: 1}, e: e, dialect: dialect, n: 100, dir: dir, urls: urls}
 				if _, err := benchImport(e, dir, urls); err != nil {
@@ -32,7 +35,11 @@ func BenchmarkUpload(b *testing.B) {
 				if err := w.open(); err != nil {
 					return err
 				}
-				return errors.Join(w.benchUploads(b), w.close())
+				err := w.forecastAll()
+				if err == nil {
+					err = bench(w, b)
+				}
+				return errors.Join(err, w.close())
 			})
 			if err != nil {
 				b.Fatal(err)
@@ -41,15 +48,18 @@ func BenchmarkUpload(b *testing.B) {
 	}
 }
 
-func (w *allRun) benchUploads(b *testing.B) error {
+// forecastAll takes in what the import left out, and forecasts all vehicles.
+func (w *allRun) forecastAll() error {
 	for _, k := range []ingest.Kind{ingest.Odometer, ingest.Fitments} {
 		if _, err := importFile(w.e, w.svc, k, "bench", filepath.Join(w.dir, string(k)+".csv")); err != nil {
 			return err
 		}
 	}
-	if _, err := w.svc.Refit(b.Context(), auth.AllFleets(), nil, benchUntil); err != nil {
-		return err
-	}
+	_, err := w.svc.Refit(w.e.ctx, auth.AllFleets(), nil, benchUntil)
+	return err
+}
+
+func (w *allRun) benchUploads(b *testing.B) error {
 	fitting, err := w.fitAlone()
 	if err != nil {
 		return err
