@@ -35,8 +35,9 @@ func (k *resolver) placeClosure(b *batch, row *ingest.Row) *fleet.Problem {
 		return &fleet.Problem{Column: "depot", Read: a.Depot, Message: message}
 	}
 	var named []fleet.Depot
+	in := k.fleetNamed(row.Fleet)
 	for _, d := range k.depots {
-		if strings.EqualFold(d.Name, a.Depot) && (row.Fleet == "" || strings.EqualFold(k.fleetName(d.FleetID), row.Fleet)) {
+		if strings.EqualFold(d.Name, a.Depot) && (row.Fleet == "" || in >= 0 && d.FleetID == k.fleets[in].ID) {
 			named = append(named, d)
 		}
 	}
@@ -58,13 +59,4 @@ func (k *resolver) placeClosure(b *batch, row *ingest.Row) *fleet.Problem {
 	a.Closure.DepotID = named[0].ID
 	b.closures = append(b.closures, *a.Closure)
 	return nil
-}
-
-func (k *resolver) fleetName(id int64) string {
-	for _, f := range k.fleets {
-		if f.ID == id {
-			return f.Name
-		}
-	}
-	return ""
 }

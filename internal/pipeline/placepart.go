@@ -32,7 +32,7 @@ func (k *resolver) placePart(b *batch, row *ingest.Row) *fleet.Problem {
 	p := row.Part
 	e := store.StockEntry{Fleet: row.Fleet, Part: p.Part, Depot: p.Depot, Stock: p.Stock, Fit: p.Fit}
 	e.Given.Price, e.Given.LeadDays, e.Given.PerAxle = p.HasPrice, p.HasLead, p.HasPerAxle
-	in := slices.IndexFunc(k.fleets, func(f fleet.Fleet) bool { return strings.EqualFold(f.Name, row.Fleet) })
+	in := k.fleetNamed(row.Fleet)
 	switch {
 	case row.Fleet == "" && len(k.fleets) == 1:
 		in = 0

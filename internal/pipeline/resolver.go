@@ -117,6 +117,11 @@ func (s *Service) eachHistory(ctx context.Context, k *resolver, ids []int64, fn 
 	return nil
 }
 
+// fleetNamed returns the place of a fleet in k.fleets, or -1.
+func (k *resolver) fleetNamed(name string) int {
+	return slices.IndexFunc(k.fleets, func(f fleet.Fleet) bool { return strings.EqualFold(f.Name, name) })
+}
+
 // know is the resolver for a file of the kind.
 func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string) (*resolver, error) {
 	k, err := s.resolver(ctx, sc, numbers)
@@ -260,7 +265,7 @@ func (k *resolver) home(e *store.VehicleEntry, fresh bool) *fleet.Problem {
 		e.Fleet = unnamedFleet
 	}
 	var depots []string // of the fleet
-	in := slices.IndexFunc(k.fleets, func(f fleet.Fleet) bool { return strings.EqualFold(f.Name, e.Fleet) })
+	in := k.fleetNamed(e.Fleet)
 	if in >= 0 {
 		for _, d := range k.depots {
 			if d.FleetID == k.fleets[in].ID {
