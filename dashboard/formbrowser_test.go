@@ -354,21 +354,29 @@ func TestBrowserFormAnswerLost(t *testing.T) {
 	}
 }
 
-// TestBrowserFormElsewhere leaves a form that waits: other pages say so, and
-// send it.
-func TestBrowserFormElsewhere(t *testing.T) {
-	ctx := browser(t)
-	w := small(t)
-	var down atomic.Bool
-	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+// takesNothing serves w's pages, and takes nothing that is sent for as long as down is
+// true.
+func takesNothing(t *testing.T, w *world) (srv *httptest.Server, down *atomic.Bool) {
+	t.Helper()
+	down = new(atomic.Bool)
+	down.Store(true)
+	srv = httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
 		if down.Load() && r.Method == http.MethodPost {
 			http.Error(rw, "restarting", http.StatusServiceUnavailable)
 			return
 		}
 		w.handler.ServeHTTP(rw, r)
 	}))
-	defer srv.Close()
-	down.Store(true)
+	t.Cleanup(srv.Close)
+	return srv, down
+}
+
+// TestBrowserFormElsewhere leaves a form that waits: other pages say so, and
+// send it.
+func TestBrowserFormElsewhere(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv, down := takesNothing(t, w)
 	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
 	enter(t, ctx, "1-left-inner-pad", "4.5")
 	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
@@ -391,16 +399,7 @@ func TestBrowserFormElsewhere(t *testing.T) {
 func TestBrowserFormReturned(t *testing.T) {
 	ctx := browser(t)
 	w := small(t)
-	var down atomic.Bool
-	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
-		if down.Load() && r.Method == http.MethodPost {
-			http.Error(rw, "restarting", http.StatusServiceUnavailable)
-			return
-		}
-		w.handler.ServeHTTP(rw, r)
-	}))
-	defer srv.Close()
-	down.Store(true)
+	srv, down := takesNothing(t, w)
 	bus := w.vehiclePath(t, "Bus 1")
 	look(t, ctx, phone, "light", srv.URL+bus+"/measure")
 	enter(t, ctx, "odometer", "157000") // 2,000 km since February, to which the world's clock has come
