@@ -116,9 +116,10 @@ type fitter struct {
 
 	use []int // rows in use; the arrays below are theirs
 
-	re, rf, rq []float64 // e0, fs and q as the pencil works on them
-	res        []float64
-	ze, zq     []float64 // residual and q, whitened at the present theta
+	rotated []lanes // e0, fs and q as the pencil works on them
+	white   []lanes // residual and q, whitened at the present theta
+	res     []float64
+	slope   []float64
 
 	runs  []running // of theta's nodes
 	drift []float64 // driftIntegral between births and visits
@@ -199,11 +200,9 @@ func (f *fitter) repace() {
 	f.means()
 	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
 	for i, u := range f.use {
-		f.re[i], f.rf[i], f.rq[i] = f.e0[u], f.fs[u], f.q[u]
+		f.rotated[i] = lanes{f.e0[u], f.fs[u], f.q[u]}
 	}
-	f.rotate(f.re)
-	f.rotate(f.rf)
-	f.rotate(f.rq)
+	f.rotate(f.rotated)
 }
 
 // take prepares the pencil for some of the rows, given in order.
@@ -212,10 +211,9 @@ func (f *fitter) take(use []int) {
 	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
 	n, all := len(use), len(f.e0)
 	f.reset(n)
-	f.re, f.rf, f.rq = grow(f.re, n), grow(f.rf, n), grow(f.rq, n)
-	f.res, f.ze, f.zq = grow(f.res, n), grow(f.ze, n), grow(f.zq, n)
+	f.rotated, f.white = growLanes(f.rotated, n), growLanes(f.white, n)
 	for i, u := range use {
-		f.re[i], f.rf[i], f.rq[i] = f.e0[u], f.fs[u], f.q[u]
+		f.rotated[i] = lanes{f.e0[u], f.fs[u], f.q[u]}
 		for k, v := range use[:i+1] {
 			f.l[i*n+k], f.b[i*n+k] = f.fixed[u*all+v], f.wear[u*all+v]
 		}
@@ -224,9 +222,7 @@ func (f *fitter) take(use []int) {
 		// Every row carries its gauge's variance on the diagonal.
 		panic("forecast: covariance of readings is not positive definite")
 	}
-	f.rotate(f.re)
-	f.rotate(f.rf)
-	f.rotate(f.rq)
+	f.rotate(f.rotated)
 }
 
 // tabulate fills drift with driftIntegral between all births and visits.
@@ -249,16 +245,23 @@ func (f *fitter) tabulate(a *axleLife) {
 	}
 }
 
-// turn takes the pencil to theta and leaves the whitened residual and q in ze and zq.
-func (f *fitter) turn(theta float64) {
+// Lanes of fitter.white.
+const residualLane, bendLane = 0, 1
+
+// turn takes the pencil to theta and leaves the whitened residual e and q in white. It
+// returns e'q, and the factor of (x'q)(y'q) by which kappa q q' lessens x'y.
+func (f *fitter) turn(theta float64) (eq, shrink float64) {
 	r := math.Exp(theta)
 	f.at(r * r)
 	ra := r * r * f.life.noise.Accel
-	for i := range f.res {
-		f.res[i] = f.re[i] + r*f.rf[i] + ra*f.rq[i]
+	for i := range f.rotated {
+		x := &f.rotated[i]
+		f.white[i] = lanes{residualLane: x[0] + r*x[1] + ra*x[2], bendLane: x[2]}
 	}
-	f.whiten(f.ze, f.res)
-	f.whiten(f.zq, f.rq)
+	f.whiten(f.white, f.white)
+	with := products(f.white, bendLane, f.white)
+	kappa := f.kappa(r)
+	return with[residualLane], kappa / (1 + kappa*with[bendLane])
 }
 
 // running is how far the log density has come at one theta.
@@ -282,7 +285,7 @@ func (f *fitter) logLiks(out, thetas []float64) {
 		runs[i] = running{r: r, accel: r * r * nz.Accel, c: r * r, prod: 1, logDet: f.logDet}
 	}
 	for i := range n {
-		re, rf, rq, d, e := f.re[i], f.rf[i], f.rq[i], f.d[i], f.e[i]
+		re, rf, rq, d, e := f.rotated[i][0], f.rotated[i][1], f.rotated[i][2], f.d[i], f.e[i]
 		for k := range runs {
 			x := &runs[k]
 			vari := max(least, 1+x.c*d-x.below)

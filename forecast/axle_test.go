@@ -62,8 +62,11 @@ func TestPencil(t *testing.T) {
 			x[i], y[i] = rng.NormFloat64(), rng.NormFloat64()
 		}
 		xv, yv := mat.NewVecDense(n, append([]float64(nil), x...)), mat.NewVecDense(n, append([]float64(nil), y...))
-		p.rotate(x)
-		p.rotate(y)
+		rotated := make([]lanes, n)
+		for i := range rotated {
+			rotated[i] = lanes{x[i], y[i], x[i], y[i]}
+		}
+		p.rotate(rotated)
 		for _, c := range []float64{0, 0.1, 3, 100} {
 			var sum mat.SymDense
 			sum.ScaleSym(c, wear)
@@ -77,12 +80,15 @@ func TestPencil(t *testing.T) {
 				t.Fatal(err)
 			}
 			want := mat.Dot(xv, &z)
-			zx, zy := make([]float64, n), make([]float64, n)
 			p.at(c)
-			p.whiten(zx, x)
-			p.whiten(zy, y)
-			if got := dot(zx, zy); math.Abs(got-want) > 1e-8*(1+math.Abs(want)) {
-				t.Errorf("n = %d, c = %g: product %g, want %g", n, c, got, want)
+			white := make([]lanes, n)
+			p.whiten(white, rotated)
+			for _, j := range []int{0, 2} {
+				for _, k := range []int{1, 3} {
+					if got := products(white, j, white)[k]; math.Abs(got-want) > 1e-8*(1+math.Abs(want)) {
+						t.Errorf("n = %d, c = %g: product of lanes %d and %d %g, want %g", n, c, j, k, got, want)
+					}
+				}
 			}
 		}
 	}

@@ -186,36 +186,41 @@ func (f *fitter) predict(rows []int) *expected {
 	a, all, n := f.life, len(f.e0), len(f.use)
 	out := forecastOf(len(rows))
 	at := func(i, k int) int { return max(i, k)*all + min(i, k) }
-	var fixed, wear, v [mostNew][]float64
+	fixed, wear, v := make([]lanes, n), make([]lanes, n), make([]lanes, n) // a lane for each row
 	for i, u := range rows {
-		fixed[i], wear[i], v[i] = make([]float64, n), make([]float64, n), make([]float64, n)
 		for k, w := range f.use {
-			fixed[i][k], wear[i][k] = f.fixed[at(u, w)], f.wear[at(u, w)]
+			fixed[k][i], wear[k][i] = f.fixed[at(u, w)], f.wear[at(u, w)]
 		}
-		f.rotate(fixed[i])
-		f.rotate(wear[i])
 	}
+	f.rotate(fixed)
+	f.rotate(wear)
 	var square [mostNew][mostNew]float64
 	for k, theta := range f.grid.theta {
 		w := f.grid.w[k]
-		f.turn(theta)
+		eq, shrink := f.turn(theta)
 		r := math.Exp(theta)
 		kappa := f.kappa(r)
 		var mean [mostNew]float64
-		shrink := kappa / (1 + kappa*dot(f.zq, f.zq))
-		eq := dot(f.ze, f.zq)
+		var bent lanes
 		for i, u := range rows {
-			for x := range f.res {
-				f.res[x] = fixed[i][x] + r*r*wear[i][x] + kappa*f.q[u]*f.rq[x]
+			bent[i] = kappa * f.q[u]
+		}
+		for x := range v {
+			q := f.rotated[x][2]
+			for i := range v[x] {
+				v[x][i] = fixed[x][i] + r*r*wear[x][i] + bent[i]*q
 			}
-			f.whiten(v[i], f.res)
+		}
+		f.whiten(v, v)
+		ve, vq := products(f.white, residualLane, v), products(f.white, bendLane, v)
+		for i, u := range rows {
 			born := a.births[a.places[a.rows[u].place].born].mean
-			mean[i] = born - r*f.fs[u] - r*r*a.noise.Accel*f.q[u] +
-				dot(v[i], f.ze) - shrink*dot(v[i], f.zq)*eq
+			mean[i] = born - r*f.fs[u] - r*r*a.noise.Accel*f.q[u] + ve[i] - shrink*vq[i]*eq
+			vv := products(v, i, v)
 			out.mean[i] += w * mean[i]
 			for j, o := range rows[:i+1] {
 				c := f.fixed[at(u, o)] + r*r*f.wear[at(u, o)] + kappa*f.q[u]*f.q[o] -
-					dot(v[i], v[j]) + shrink*dot(v[i], f.zq)*dot(v[j], f.zq)
+					vv[j] + shrink*vq[i]*vq[j]
 				out.cov[i][j] += w * c
 				square[i][j] += w * mean[i] * mean[j]
 			}

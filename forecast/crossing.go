@@ -36,8 +36,8 @@ type given struct {
 // depend on S as long as S >= S0. Before that, each S has a move of its own.
 type ahead struct {
 	from, to                float64 // the distances it holds for
-	still, move, fade, last [maxPlaces][]float64
-	v                       [3*maxPlaces + 1][]float64
+	still, move, fade, last []lanes // a lane for each place
+	v                       [3][]lanes
 	node                    []node
 	loading                 orthant
 }
@@ -68,10 +68,11 @@ func (f *fitter) prepare(s float64) {
 	if s < s0 {
 		h.from, h.to = s, s
 	}
+	for _, v := range [...]*[]lanes{&h.still, &h.move, &h.fade, &h.last, &h.v[0], &h.v[1], &h.v[2]} {
+		*v = growLanes(*v, n)
+		clear(*v)
+	}
 	for j := range a.live {
-		for _, v := range [...]*[]float64{&h.still[j], &h.move[j], &h.fade[j], &h.last[j], &h.v[3*j], &h.v[3*j+1], &h.v[3*j+2]} {
-			*v = grow(*v, n)
-		}
 		born := &a.births[a.places[j].born]
 		for i, u := range f.use {
 			r := &a.rows[u]
@@ -92,14 +93,14 @@ func (f *fitter) prepare(s float64) {
 			} else {
 				move += drift * driftCov(born.at, s, start, at, ell)
 			}
-			h.still[j][i], h.move[j][i], h.fade[j][i] = still, move, fade
-			h.last[j][i] = lasting * (at - start)
+			h.still[i][j], h.move[i][j], h.fade[i][j] = still, move, fade
+			h.last[i][j] = lasting * (at - start)
 		}
-		f.rotate(h.still[j])
-		f.rotate(h.move[j])
-		f.rotate(h.fade[j])
-		f.rotate(h.last[j])
 	}
+	f.rotate(h.still)
+	f.rotate(h.move)
+	f.rotate(h.fade)
+	f.rotate(h.last)
 	g := &f.grid
 	if cap(h.node) < len(g.theta) {
 		h.node = make([]node, len(g.theta))
@@ -115,31 +116,39 @@ func (f *fitter) prepare(s float64) {
 // project works out a node.
 func (f *fitter) project(d *node, theta float64) {
 	h, np := &f.ahead, f.life.live
-	f.turn(theta)
+	eq, shrink := f.turn(theta)
 	r := math.Exp(theta)
 	d.r, d.r2, d.kappa = r, r*r, f.kappa(r)
-	for j := range np {
-		still, move := h.still[j], h.move[j]
-		for i := range f.res {
-			f.res[i] = still[i] + d.r2*move[i]
+	for i := range h.v[0] {
+		v, still, move := &h.v[0][i], &h.still[i], &h.move[i]
+		for j := range v {
+			v[j] = still[j] + d.r2*move[j]
 		}
-		f.whiten(h.v[3*j], f.res)
-		f.whiten(h.v[3*j+1], h.fade[j])
-		f.whiten(h.v[3*j+2], h.last[j])
 	}
+	f.whiten(h.v[0], h.v[0])
+	f.whiten(h.v[1], h.fade)
+	f.whiten(h.v[2], h.last)
 	last := 3 * np
-	// A copy: with other places v[last] is one of theirs, and would share zq.
-	h.v[last] = append(h.v[last][:0], f.zq...)
-	shrink := d.kappa / (1 + d.kappa*dot(f.zq, f.zq))
-	eq := dot(f.ze, f.zq)
 	var vq [3*maxPlaces + 1]float64
-	for i := range last + 1 {
-		vq[i] = dot(h.v[i], f.zq)
-		d.with[i] = dot(h.v[i], f.ze) - shrink*vq[i]*eq
+	for x, v := range h.v {
+		q, e := products(f.white, bendLane, v), products(f.white, residualLane, v)
+		for j := range np {
+			i := 3*j + x
+			vq[i], d.with[i], d.gram[last][i] = q[j], e[j], q[j]
+			for y, u := range h.v[:x+1] {
+				g := products(v, j, u)
+				for k := range np {
+					d.gram[max(i, 3*k+y)][min(i, 3*k+y)] = g[k]
+				}
+			}
+		}
 	}
+	q := products(f.white, bendLane, f.white)
+	vq[last], d.with[last], d.gram[last][last] = q[bendLane], q[residualLane], q[bendLane]
 	for i := range last + 1 {
+		d.with[i] -= shrink * vq[i] * eq
 		for k := range i + 1 {
-			g := dot(h.v[i], h.v[k]) - shrink*vq[i]*vq[k]
+			g := d.gram[i][k] - shrink*vq[i]*vq[k]
 			d.gram[i][k], d.gram[k][i] = g, g
 		}
 	}

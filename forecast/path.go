@@ -119,71 +119,96 @@ func (g *grid) every(stride int) (theta, w []float64, mean, sd float64) {
 func (f *fitter) lookBack(distances []float64, fn func(*point)) {
 	a, h, g, n := f.life, &f.ahead, &f.grid, len(f.use)
 	h.from, h.to = math.Inf(1), math.Inf(-1) // its vectors are used here
-	for j := range a.live {
-		pl := &a.places[j]
-		b := &a.births[pl.born]
-		h.still[j], h.move[j] = grow(h.still[j], n), grow(h.move[j], n)
-		for i, u := range f.use {
-			r := &a.rows[u]
-			h.still[j][i] = 0
-			if a.places[r.place].born == pl.born {
-				h.still[j][i] = b.common * b.common
+	h.still, h.move, h.v[0] = growLanes(h.still, n), growLanes(h.move, n*len(distances)), growLanes(h.v[0], n)
+	for i, u := range f.use {
+		r := &a.rows[u]
+		h.still[i] = lanes{}
+		for j := range a.live {
+			b := &a.births[a.places[j].born]
+			if a.places[r.place].born == a.places[j].born {
+				h.still[i][j] = b.common * b.common
 			}
 			if r.place == j {
-				h.still[j][i] += b.own * b.own
+				h.still[i][j] += b.own * b.own
 			}
 		}
-		f.rotate(h.still[j])
 	}
-	h.v[0], h.fade[0] = grow(h.v[0], n), grow(h.fade[0], n)
-	v, drifts := h.v[0], h.fade[0]
-	p := point{plain: true}
-	for _, p.at = range distances {
-		var since, worn, still, wear [maxPlaces]float64
+	f.rotate(h.still)
+	f.res = grow(f.res, n)
+	drifts, v := f.res, h.v[0]
+	seen := make([]sight, len(distances))
+	for d := range seen {
+		x := &seen[d]
+		x.at, x.plain = distances[d], true
+		move := h.move[d*n:][:n]
+		clear(move)
 		for j := range a.live {
 			pl := &a.places[j]
 			b := &a.births[pl.born]
-			since[j], worn[j] = p.at-b.at, pl.worn(p.at, b.at)
+			since := x.at - b.at
+			x.worn[j] = pl.worn(x.at, b.at)
 			lasting, drift := a.shared(j, j)
-			still[j] = b.common*b.common + b.own*b.own
-			wear[j] = lasting*since[j]*since[j] + drift*2*driftIntegral(since[j], a.length) + b.gap*b.gap/12
+			x.still[j] = b.common*b.common + b.own*b.own
+			x.wear[j] = lasting*since*since + drift*2*driftIntegral(since, a.length) + b.gap*b.gap/12
 			if j == 0 || pl.born != a.places[j-1].born {
-				f.driftTo(drifts, b.at, p.at)
+				f.driftTo(drifts, b.at, x.at)
 			}
 			for i, u := range f.use {
 				r := &a.rows[u]
 				other := a.places[r.place].born
 				lasting, drift := a.shared(j, r.place)
-				h.move[j][i] = drift*drifts[i] + since[j]*lasting*(a.visits[r.visit]-a.births[other].at)
+				move[i][j] = drift*drifts[i] + since*lasting*(a.visits[r.visit]-a.births[other].at)
 				if other == pl.born {
-					h.move[j][i] += b.gap * b.gap / 12
+					move[i][j] += b.gap * b.gap / 12
 				}
 			}
-			f.rotate(h.move[j])
 		}
-		p.mean, p.sq = [maxPlaces]float64{}, [maxPlaces]float64{}
-		for k, theta := range g.theta {
-			f.turn(theta)
-			r := math.Exp(theta)
-			r2, kappa := r*r, f.kappa(r)
-			eq := dot(f.ze, f.zq)
-			shrink := kappa / (1 + kappa*dot(f.zq, f.zq))
-			for j := range a.live {
-				b := &a.births[a.places[j].born]
-				q := bend(r, worn[j], a.places[j].span)
-				for i := range f.res {
-					f.res[i] = h.still[j][i] + r2*h.move[j][i] + kappa*q*f.rq[i]
-				}
-				f.whiten(v, f.res)
-				vq := dot(v, f.zq)
-				mean := b.mean - r*worn[j] - r2*a.noise.Accel*q + dot(v, f.ze) - shrink*vq*eq
-				vari := max(minVar, still[j]+r2*wear[j]+kappa*q*q-dot(v, v)+shrink*vq*vq)
-				p.mean[j] += g.w[k] * mean
-				p.sq[j] += g.w[k] * (mean*mean + vari)
-			}
-		}
-		fn(&p)
+		f.rotate(move)
 	}
+	for k, theta := range g.theta {
+		eq, shrink := f.turn(theta)
+		r := math.Exp(theta)
+		r2, kappa := r*r, f.kappa(r)
+		for d := range seen {
+			x, move := &seen[d], h.move[d*n:][:n]
+			var q, bent lanes
+			for j := range a.live {
+				q[j] = bend(r, x.worn[j], a.places[j].span)
+				bent[j] = kappa * q[j]
+			}
+			for i := range v {
+				still, rq := &h.still[i], f.rotated[i][2]
+				for j := range still {
+					v[i][j] = still[j] + r2*move[i][j] + bent[j]*rq
+				}
+			}
+			f.whiten(v, v)
+			ve, vq := products(f.white, residualLane, v), products(f.white, bendLane, v)
+			var vv lanes
+			for i := range v {
+				y := &v[i]
+				vv[0] += y[0] * y[0]
+				vv[1] += y[1] * y[1]
+				vv[2] += y[2] * y[2]
+				vv[3] += y[3] * y[3]
+			}
+			for j := range a.live {
+				mean := a.births[a.places[j].born].mean - r*x.worn[j] - r2*a.noise.Accel*q[j] + ve[j] - shrink*vq[j]*eq
+				vari := max(minVar, x.still[j]+r2*x.wear[j]+bent[j]*q[j]-vv[j]+shrink*vq[j]*vq[j])
+				x.mean[j] += g.w[k] * mean
+				x.sq[j] += g.w[k] * (mean*mean + vari)
+			}
+		}
+	}
+	for d := range seen {
+		fn(&seen[d].point)
+	}
+}
+
+// sight is a distance looked back on, and what of it holds for all theta.
+type sight struct {
+	point
+	worn, still, wear [maxPlaces]float64
 }
 
 // driftTo writes to cov the covariances of the rows' drifts with that of a place

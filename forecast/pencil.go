@@ -44,13 +44,30 @@ func grow(x []float64, n int) []float64 {
 	return x[:n]
 }
 
+// lanes are what up to four vectors hold at one row. Most steps below wait for the one
+// before: four vectors together take hardly longer than one.
+type lanes [4]float64
+
+func growLanes(x []lanes, n int) []lanes {
+	if cap(x) < n {
+		return make([]lanes, n, n+n/2)
+	}
+	return x[:n]
+}
+
 // cholFactor overwrites the lower triangle of a with its Cholesky factor and
 // returns log |a|, or false when a is not positive definite.
 func cholFactor(a []float64, n int) (logDet float64, ok bool) {
 	prod := 1.0 // a logarithm for each row would take as long as a short row
 	for i := range n {
+		from := 0
+		if four := i &^ 3; four+4 <= n {
+			if from = four; i == four {
+				cholFour(a, n, i)
+			}
+		}
 		ri := a[i*n : i*n+i+1]
-		for j := range i {
+		for j := from; j < i; j++ {
 			rj := a[j*n : j*n+j+1]
 			s := ri[j]
 			for k, x := range rj[:j] {
@@ -74,16 +91,57 @@ func cholFactor(a []float64, n int) (logDet float64, ok bool) {
 	return logDet + math.Log(prod), true
 }
 
+// cholFour does the columns before i of the four rows from i on.
+func cholFour(a []float64, n, i int) {
+	r0, r1, r2, r3 := a[i*n:][:i], a[(i+1)*n:][:i], a[(i+2)*n:][:i], a[(i+3)*n:][:i]
+	for j := range i {
+		rj := a[j*n : j*n+j+1]
+		s0, s1, s2, s3 := r0[j], r1[j], r2[j], r3[j]
+		x0, x1, x2, x3 := r0[:j], r1[:j], r2[:j], r3[:j]
+		for k, x := range rj[:j] {
+			s0 -= x0[k] * x
+			s1 -= x1[k] * x
+			s2 -= x2[k] * x
+			s3 -= x3[k] * x
+		}
+		d := rj[j]
+		r0[j], r1[j], r2[j], r3[j] = s0/d, s1/d, s2/d, s3/d
+	}
+}
+
 // forward overwrites x with L^-1 x.
 func forward(l []float64, n int, x []float64) {
+	forwardFrom(l, n, 0, x)
+}
+
+// forwardFrom does so for the rows and columns of l from one on.
+func forwardFrom(l []float64, n, from int, x []float64) {
 	x = x[:n]
-	for i := range x {
-		row := l[i*n : i*n+i+1]
-		s := x[i]
-		for k, a := range row[:i] {
-			s -= a * x[k]
+	i := from
+	for ; i+4 <= n; i += 4 {
+		done := x[from:i]
+		m := len(done)
+		r0, r1, r2, r3 := l[i*n+from:][:m+1], l[(i+1)*n+from:][:m+2], l[(i+2)*n+from:][:m+3], l[(i+3)*n+from:][:m+4]
+		s0, s1, s2, s3 := x[i], x[i+1], x[i+2], x[i+3]
+		for k, y := range done {
+			s0 -= r0[k] * y
+			s1 -= r1[k] * y
+			s2 -= r2[k] * y
+			s3 -= r3[k] * y
 		}
-		x[i] = s / row[i]
+		s0 /= r0[m]
+		s1 = (s1 - r1[m]*s0) / r1[m+1]
+		s2 = (s2 - r2[m]*s0 - r2[m+1]*s1) / r2[m+2]
+		s3 = (s3 - r3[m]*s0 - r3[m+1]*s1 - r3[m+2]*s2) / r3[m+3]
+		x[i], x[i+1], x[i+2], x[i+3] = s0, s1, s2, s3
+	}
+	for ; i < n; i++ {
+		row := l[i*n+from : i*n+i+1]
+		s := x[i]
+		for k, y := range x[from:i] {
+			s -= row[k] * y
+		}
+		x[i] = s / row[len(row)-1]
 	}
 }
 
@@ -122,13 +180,10 @@ func (p *pencil) congruence() {
 			}
 		}
 		for i := k + 1; i < n; i++ {
-			s := x[i] - diag/2*y[i]
-			li := l[i*n+k+1 : i*n+i+1]
-			done := x[k+1:][:len(li)-1]
-			for j, before := range done {
-				s -= li[j] * before
-			}
-			x[i] = s / li[len(li)-1]
+			x[i] -= diag / 2 * y[i]
+		}
+		forwardFrom(l, n, k+1, x)
+		for i := k + 1; i < n; i++ {
 			b[i*n+k] = x[i]
 		}
 	}
@@ -197,24 +252,45 @@ func (p *pencil) tridiagonal() {
 	}
 }
 
-// rotate overwrites x with Q' L^-1 x, the form in which at and whiten work.
-func (p *pencil) rotate(x []float64) {
+// rotate overwrites each x with Q' L^-1 x, the form in which at and whiten work.
+func (p *pencil) rotate(x []lanes) {
 	n := p.n
 	x = x[:n]
-	forward(p.l, n, x)
+	for i := range x {
+		row := p.l[i*n : i*n+i+1]
+		s0, s1, s2, s3 := x[i][0], x[i][1], x[i][2], x[i][3]
+		for k := range x[:i] {
+			a, y := row[k], &x[k]
+			s0 -= a * y[0]
+			s1 -= a * y[1]
+			s2 -= a * y[2]
+			s3 -= a * y[3]
+		}
+		d := row[i]
+		x[i] = lanes{s0 / d, s1 / d, s2 / d, s3 / d}
+	}
 	for k := 0; k+2 < n; k++ {
 		if p.beta[k] == 0 {
 			continue
 		}
 		v := p.v[k*n+k+1 : k*n+n]
-		y := x[k+1:]
-		s := 0.0
+		rest := x[k+1:][:len(v)]
+		s0, s1, s2, s3 := 0.0, 0.0, 0.0, 0.0
 		for i, a := range v {
-			s += a * y[i]
+			y := &rest[i]
+			s0 += a * y[0]
+			s1 += a * y[1]
+			s2 += a * y[2]
+			s3 += a * y[3]
 		}
-		s *= p.beta[k]
+		beta := p.beta[k]
+		s0, s1, s2, s3 = s0*beta, s1*beta, s2*beta, s3*beta
 		for i, a := range v {
-			y[i] -= s * a
+			y := &rest[i]
+			y[0] -= s0 * a
+			y[1] -= s1 * a
+			y[2] -= s2 * a
+			y[3] -= s3 * a
 		}
 	}
 }
@@ -236,18 +312,33 @@ func (p *pencil) at(c float64) {
 	}
 }
 
-// whiten writes to z what makes plain dot products of a rotated x: z'z' of two
-// of them is x'(N + c B)^-1 y of the unrotated ones.
-func (p *pencil) whiten(z, x []float64) {
+// whiten writes to z what makes plain dot products of rotated vectors, which may be z
+// themselves: z'z' of two of them is x'(N + c B)^-1 y of the unrotated ones.
+func (p *pencil) whiten(z, x []lanes) {
 	n := p.n
 	z, x = z[:n], x[:n]
 	low, half := p.low[:n], p.half[:n]
-	prev, f := 0.0, 0.0
+	var p0, p1, p2, p3, f float64
 	for i := range x {
-		s := x[i] - f*prev
-		prev, f = s, low[i]
-		z[i] = s * half[i]
+		y := &x[i]
+		p0, p1, p2, p3 = y[0]-f*p0, y[1]-f*p1, y[2]-f*p2, y[3]-f*p3
+		f = low[i]
+		h := half[i]
+		z[i] = lanes{p0 * h, p1 * h, p2 * h, p3 * h}
 	}
+}
+
+// products returns the dot products of lane j of x with each of y's.
+func products(x []lanes, j int, y []lanes) (s lanes) {
+	y = y[:len(x)]
+	for i := range x {
+		a, b := x[i][j], &y[i]
+		s[0] += a * b[0]
+		s[1] += a * b[1]
+		s[2] += a * b[2]
+		s[3] += a * b[3]
+	}
+	return s
 }
 
 func dot(x, y []float64) float64 {

@@ -319,7 +319,6 @@ func (f *fitter) variance(o *outlook, j int, at float64, v variant) float64 {
 	for i := range rows {
 		f.use = append(f.use, i)
 	}
-	f.res, f.ze = grow(f.res, len(rows)), grow(f.ze, len(rows))
 	_, slope := f.residual(o.theta)
 	f.chol = f.covariance(f.chol, o.theta)
 	m := len(rows)

@@ -144,10 +144,11 @@ func (f *fitter) leaveOneOut(theta float64) {
 }
 
 // residual returns the rows' residuals at theta and the slopes of their means,
-// in arrays that the next use of the pencil overwrites.
+// in arrays that its next use overwrites.
 func (f *fitter) residual(theta float64) (e, slope []float64) {
 	r := math.Exp(theta)
-	e, slope = f.res, f.ze
+	f.res, f.slope = grow(f.res, len(f.use)), grow(f.slope, len(f.use))
+	e, slope = f.res, f.slope
 	for i, u := range f.use {
 		wear, bend := r*f.fs[u], r*r*f.life.noise.Accel*f.q[u]
 		e[i], slope[i] = f.e0[u]+wear+bend, -(wear + 2*bend)
