@@ -168,8 +168,9 @@ func (s Shell) rule(route string) (rule web.Rule, who auth.Who, err error) {
 
 // Signed is who looks at a page; nil before sign-in.
 type Signed struct {
-	Name string
-	who  auth.Who
+	Name   string
+	Person int64 // whose forms a phone keeps, of those who share it
+	who    auth.Who
 }
 
 // signed says who looks.
@@ -178,7 +179,7 @@ func signed(c *gin.Context) *Signed {
 	if who.Account == 0 {
 		return nil
 	}
-	return &Signed{Name: who.Name, who: who}
+	return &Signed{Name: who.Name, Person: who.Account, who: who}
 }
 
 // ErrorPage is the page of a request that failed.

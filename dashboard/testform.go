@@ -40,6 +40,7 @@ type TestFormPage struct {
 	Correct string // id of the test corrected; blank = a new one
 	Card    string // number of the job card that it is of; blank = none
 	Reason  Field
+	Keeps   *TestKept // how a phone keeps it; nil = it does not
 
 	Day, Odometer, Technician, Note Field
 	Weight, Pedal                   Field
@@ -203,6 +204,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		p.Correct = strconv.FormatInt(b.ID, 10)
 	}
 	if old == nil {
+		p.Keeps = d.testKept(c, h.Vehicle.ID, m, p.In, f != nil)
 		for _, x := range fleet.Methods {
 			p.Methods = append(p.Methods, MethodLink{capital(methodWords[x]), p.Link + "?" + url.Values{"method": {string(x)}, "stage": {string(b.Stage)}, "card": {p.Card}}.Encode(), x == m})
 		}
@@ -470,13 +472,13 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 			}
 		}
 	}
-	if !f.ok() {
+	switch {
+	case !f.ok() && web.WantsJSON(c):
+		return sendJSON(c, http.StatusBadRequest, formAnswer{Message: f.first(), Faults: f.faults})
+	case !f.ok():
 		return d.showTestForm(c, http.StatusBadRequest, &h, m, f, old, j)
+	case card != 0:
+		return took(c, fmt.Sprintf("/cards/%d#test", card))
 	}
-	if card != 0 {
-		c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d#test", card))
-		return nil
-	}
-	c.Redirect(http.StatusSeeOther, testLink(id, to)+again)
-	return nil
+	return took(c, testLink(id, to)+again)
 }

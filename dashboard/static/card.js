@@ -1,12 +1,14 @@
-// Forms of a job card: what is typed is kept in this browser until it is sent,
-// and sent by outbox.js, once, as soon as there is a network. Without this file
-// they are sent as any form is.
+// Forms of a job card and of a brake test, which kept.js keeps and sends. Without
+// this file they are sent as any form is.
 "use strict";
 
 {
   const forms = document.querySelectorAll("form[data-keep]");
   forms.forEach(start);
   remember();
+  // And with a card the forms of its brake tests.
+  const tests = [...document.querySelectorAll("#test .next a")].map((a) => a.pathname + a.search);
+  if (forms.length) withinReach(forms[0].dataset.page || (location.search ? "" : location.pathname), tests);
 
   // The name is asked for in several places: what was typed last stands in all.
   function remember() {
@@ -24,55 +26,38 @@
   }
 
   function start(form) {
-    const { keep: key, name } = form.dataset;
+    const { keep: key, name, page, whole } = form.dataset;
     const state = form.querySelector(".state");
-    let entry = outbox.read(key) || {};
 
     const fields = () => [...form.elements].filter((x) => x.name && x.type !== "hidden" && x.name !== "sure" && x.dataset.remember === undefined);
-    // Only what a person changed is kept: the rest is the server's to say.
-    const changed = () => {
+    const isChanged = (x) => {
+      if (x.type === "radio" || x.type === "checkbox") return x.checked !== x.defaultChecked;
+      if (x.tagName !== "SELECT") return x.value !== x.defaultValue;
+      return x.selectedIndex !== Math.max(0, [...x.options].findIndex((o) => o.defaultSelected));
+    };
+    // Of a card only what a person changed is kept: the rest is the server's to say. A
+    // form marked as a whole is kept as it stands, once anything is typed in it.
+    const values = () => {
+      if (!fields().some(isChanged) && whole !== "typed") return null;
       const out = {};
       for (const x of fields()) {
-        if (x.type === "radio") {
-          if (x.checked && !x.defaultChecked) out[x.name] = x.value;
-        } else if (x.tagName === "SELECT" ? x.selectedIndex > 0 : x.value !== x.defaultValue) {
-          out[x.name] = x.value;
-        }
+        const ticks = x.type === "radio" || x.type === "checkbox";
+        if (ticks ? x.checked && (whole || !x.defaultChecked) : whole ? x.value : isChanged(x)) (out[x.name] ??= []).push(x.value);
       }
       return out;
     };
-    const say = (text, ...more) => state.replaceChildren(text, ...more);
-
-    const stand = () => {
-      const waits = Boolean(entry.body);
+    const freeze = (waits) => {
       for (const x of form.querySelectorAll("input, select, button")) if (!x.closest(".state")) x.disabled = waits;
-      if (!waits) return;
-      const change = document.createElement("button");
-      change.type = "button";
-      change.className = "quiet";
-      change.textContent = "Change it";
-      change.addEventListener("click", () => {
-        delete entry.body;
-        outbox.write(key, entry);
-        say("Kept on this phone as you type.");
-        stand();
-      });
-      say(entry.why === "sign in" ? "Kept on this phone, not sent yet: sign in again, and it is sent. "
-        : "Kept on this phone, not sent yet: there is no connection. It is sent by itself when there is one. ", change);
     };
+    const kept = keptForm(form, key, { number: name, page, values, freeze, back: () => back() });
+    kept.restore();
 
-    for (const [n, value] of Object.entries(entry.values || {})) {
-      for (const x of fields()) {
-        if (x.name !== n) continue;
-        if (x.type === "radio") x.checked = x.value === value;
-        else x.value = value;
-      }
-    }
-
+    const at = (x) => x.closest("label") || x.parentElement;
     // What is wrong stands at its field, and the first such has the focus.
     const back = () => {
-      say(entry.answer.message || entry.answer.detail || "It was not taken: look at the entries.");
-      const faults = entry.answer.faults || {};
+      const answer = kept.entry.answer ||= {};
+      kept.say(answer.message || answer.detail || "It was not taken: look at the entries.");
+      const faults = answer.faults || {};
       const wrong = fields().filter((x, i, all) => faults[x.name] && all.findIndex((y) => y.name === x.name) === i);
       for (const x of wrong) {
         const p = document.createElement("p");
@@ -83,19 +68,19 @@
         x.setAttribute("aria-describedby", p.id);
         const marks = x.closest("fieldset.marks");
         if (marks) marks.append(p);
-        else x.closest("label").after(p);
+        else at(x).after(p);
       }
-      if (entry.answer.sure) {
+      if (answer.sure) {
         const label = document.createElement("label");
         label.className = "tick sure";
         const tick = document.createElement("input");
-        Object.assign(tick, { type: "checkbox", name: "sure", value: entry.answer.sure });
+        Object.assign(tick, { type: "checkbox", name: "sure", value: answer.sure });
         label.append(tick, " Read twice: it is right");
         state.after(label);
       }
       if (wrong.length === 0) return;
       wrong[0].focus({ preventScroll: true });
-      wrong[0].closest("label").scrollIntoView({ block: "center" });
+      at(wrong[0]).scrollIntoView({ block: "center" });
     };
     const clearFaults = () => {
       for (const p of form.querySelectorAll("p.wrong, .sure")) p.remove();
@@ -104,19 +89,19 @@
         x.removeAttribute("aria-describedby");
       }
     };
-    if (entry.answer) back();
-    else if (entry.values && !entry.body) say("Entries that were not sent are still here.");
+    if (kept.entry.answer) back();
+    else if (whole !== "typed") kept.sayStill();
 
     // A step that was marked by mistake is marked no longer when it is tapped again; a
     // double tap is one.
     const marked = new Map(fields().filter((x) => x.type === "radio" && x.checked).map((x) => [x.name, x.value]));
-    let tapped = null, at = 0;
+    let tapped = null, when = 0;
     form.addEventListener("click", (event) => {
       const { target, timeStamp } = event;
       if (target.type !== "radio") return;
-      if (target === tapped && timeStamp - at < 500) return event.preventDefault();
+      if (target === tapped && timeStamp - when < 500) return event.preventDefault();
       tapped = target;
-      at = timeStamp;
+      when = timeStamp;
       if (marked.get(target.name) === target.value && !target.defaultChecked) {
         target.checked = false;
         const before = fields().find((x) => x.name === target.name && x.defaultChecked);
@@ -129,53 +114,28 @@
     });
 
     form.addEventListener("input", ({ target }) => {
-      if (entry.body || target.name === "sure") return;
-      const values = changed();
-      delete entry.answer;
-      if (Object.keys(values).length === 0) return outbox.write(key, null);
-      Object.assign(entry, { values, to: form.getAttribute("action"), page: location.pathname, number: name, at: Date.now() });
-      say(outbox.write(key, entry) ? "Kept on this phone as you type." : "This browser keeps nothing: stay on this page until it is sent.");
+      if (kept.entry.body || target.name === "sure") return;
+      delete kept.entry.answer;
+      kept.sayKept(kept.keep());
     });
 
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      if (entry.body) return;
-      Object.assign(entry, { values: changed(), to: form.getAttribute("action"), page: location.pathname, number: name, at: Date.now() });
-      entry.body = new URLSearchParams(new FormData(form)).toString();
+      if (kept.entry.body) return;
       clearFaults();
-      delete entry.answer;
-      if (!outbox.write(key, entry)) {
-        delete entry.body;
-        return form.submit(); // the browser keeps nothing
-      }
-      stand();
-      say("Sending…");
-      outbox.flush();
+      if (event.submitter?.value === "judge") return judge();
+      kept.send();
     });
 
-    addEventListener("outbox:sent", ({ detail }) => {
-      if (detail.vehicle !== key) return;
-      // To another place of this page would load nothing anew.
-      history.replaceState(null, "", detail.to);
-      location.reload();
-    });
-    addEventListener("outbox:back", ({ detail }) => {
-      if (detail.vehicle !== key) return;
-      entry = outbox.read(key) || {};
-      stand();
-      entry.answer ||= {};
-      back();
-    });
-    addEventListener("outbox:state", () => {
-      if (!entry.body) return;
-      entry = outbox.read(key) || entry;
-      stand();
-    });
-    stand();
-  }
+    // judge asks the server what it would say, which takes a connection and keeps nothing.
+    const judge = () => fetch("/measure-worker.js", { cache: "no-store" }).then(() => {
+      const asked = document.createElement("input");
+      Object.assign(asked, { type: "hidden", name: "do", value: "judge" });
+      form.append(asked);
+      form.submit();
+    }, () => kept.say("There is no connection to judge it by. It is kept on this phone: “Keep it” sends it when there is one."));
 
-  // The card stays within reach without a network where the browser lets it.
-  if (forms.length && "serviceWorker" in navigator) {
-    navigator.serviceWorker.register("/measure-worker.js").catch(() => { /* then the open page has to do */ });
+    kept.stand();
+    if (form.dataset.today) kept.today(form.elements.day, form.dataset.today);
   }
 }

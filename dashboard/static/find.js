@@ -7,7 +7,6 @@
   const input = form.querySelector("input[type=search]");
   const list = form.querySelector(".found");
   const say = form.querySelector(".find-say");
-  const asset = "link[rel=stylesheet], link[rel=icon], link[rel=preload], script[src]";
   let at = -1; // option that the arrow keys are on
   let asked = null;
   let timer = 0;
@@ -114,26 +113,7 @@
   ready();
   if (input.value) input.select();
 
-  // This page and the forms of the vehicles booked are at hand without a network, where
-  // the browser lets it: one by one, once a day.
+  // This page and the forms of the vehicles booked are at hand without a network.
   const today = [...document.querySelectorAll(".today a")].map((a) => a.pathname);
-  const keep = async () => {
-    await navigator.serviceWorker.register("/measure-worker.js");
-    await navigator.serviceWorker.ready;
-    const [pages, files] = await Promise.all([caches.open("brakewear-pages"), caches.open("brakewear-files")]);
-    const kept = navigator.serviceWorker.controller && performance.getEntriesByType("navigation")[0]?.workerStart > 0;
-    if (!location.search && !kept) await pages.add(location.pathname);
-    const need = new Set([...document.querySelectorAll(asset)].map((x) => x.href || x.src));
-    for (const path of today) {
-      const old = await pages.match(path);
-      if (old && new Date(old.headers.get("Date")).toDateString() === new Date().toDateString()) continue;
-      const fresh = await fetch(path);
-      if (!fresh.ok || fresh.redirected) continue;
-      const page = new DOMParser().parseFromString(await fresh.clone().text(), "text/html");
-      for (const x of page.querySelectorAll(asset)) need.add(new URL(x.getAttribute("href") || x.getAttribute("src"), location).href);
-      await pages.put(path, fresh);
-    }
-    for (const file of need) if (!(await files.match(file))) await files.add(file);
-  };
-  if ("serviceWorker" in navigator && !navigator.connection?.saveData) keep().catch(() => { /* then there has to be a network */ });
+  withinReach(location.search ? "" : location.pathname, today);
 }

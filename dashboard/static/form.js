@@ -1,6 +1,5 @@
-// The form of one vehicle: remarks as values are entered, entries kept in the
-// browser as they are typed, sent by outbox.js. Without this file the server
-// makes the same remarks when the form is sent.
+// The form of one vehicle: remarks as values are entered, which kept.js keeps and
+// sends. Without this file the server makes the same remarks when the form is sent.
 "use strict";
 
 {
@@ -12,7 +11,6 @@
     const words = JSON.parse(given.words);
     const number = (s) => (s === "" || s === undefined ? NaN : Number(s));
     const field = (name) => form.elements["" + name];
-    const state = form.querySelector(".state");
 
     const { kmPerMile, millimetres, kilometres, kmText } = quantity;
     const told = (text, part) => quantity.told(text, part, given);
@@ -123,13 +121,14 @@
 
     // ---- Showing them.
 
-    let entry = outbox.read(given.vehicle) || {};
-    let confirmed = { ...entry.confirmed }; // by field: the text that was confirmed
-    let touched = new Set(entry.touched); // fields that were left once
+    const kept = keptForm(form, given.vehicle, { number: given.number, values: () => (isEmpty() ? null : values()), besides, freeze, back });
+    const { say, sayKept, stand } = kept;
+    const confirmed = { ...kept.entry.confirmed }; // by field: the text that was confirmed
+    const touched = new Set(kept.entry.touched); // fields that were left once
     const inputs = [...form.querySelectorAll("[data-field] :is(input, textarea):not([type=checkbox])")];
 
     // server are the remarks of an answer, which stand as long as the text does.
-    const server = (name, text) => (entry.answer && entry.asked?.[name] === text ? entry.answer : null);
+    const server = (name, text) => (kept.entry.answer && kept.entry.asked?.[name] === text ? kept.entry.answer : null);
 
     const show = (input) => {
       const name = input.name;
@@ -216,23 +215,19 @@
       !form.querySelector("[name=tick]:checked") && [...form.querySelectorAll(".why select")].every((s) => !s.value);
 
     const keep = () => {
-      if (entry.body) return true; // it waits to be sent, as it is
       for (const name of remembered) {
         try {
           if (field(name).value === usual[name]) localStorage.removeItem(memory(name));
           else localStorage.setItem(memory(name), field(name).value);
         } catch { /* it is only a convenience */ }
       }
-      if (isEmpty()) {
-        outbox.write(given.vehicle, null);
-        return true;
-      }
-      field("key").value = entry.key ??= fresh();
-      Object.assign(entry, {
-        to: form.getAttribute("action"), number: given.number, values: values(), confirmed, touched: [...touched], at: Date.now(),
-      });
-      return outbox.write(given.vehicle, entry);
+      return kept.keep();
     };
+    // besides is what is kept beside the values.
+    function besides() {
+      field("key").value = kept.entry.key ??= fresh();
+      return { confirmed, touched: [...touched] };
+    }
 
     const restore = () => {
       for (const name of remembered) {
@@ -241,14 +236,8 @@
           if (s && !(name === "technician" && field(name).value)) field(name).value = s;
         } catch { /* as above */ }
       }
-      for (const [name, list] of Object.entries(entry.values || {})) {
-        if (name === "tick") {
-          for (const tick of form.querySelectorAll("[name=tick]")) tick.checked = list.includes(tick.value);
-        } else if (field(name) && name !== "key") {
-          field(name).value = list[0];
-        }
-      }
-      if (entry.key) field("key").value = entry.key;
+      kept.restore();
+      if (kept.entry.key) field("key").value = kept.entry.key;
       for (const more of form.querySelectorAll("details.more")) {
         more.open ||= [...more.querySelectorAll("input, select")].some((x) => (x.type === "checkbox" ? x.checked : x.value));
       }
@@ -256,40 +245,12 @@
 
     // ---- Saying how it stands with the form.
 
-    // What says the same already is left: a finger may be on its button.
-    const say = (text, ...more) => {
-      if (state.firstChild?.data !== text || state.childNodes.length !== 1 + more.length) state.replaceChildren(text, ...more);
-    };
-    const button = (text, act) => {
-      const b = document.createElement("button");
-      b.type = "button";
-      b.className = "quiet";
-      b.textContent = text;
-      b.addEventListener("click", act);
-      return b;
-    };
     const send = form.querySelector(".sendbar [type=submit]");
-
-    const stand = (sending) => {
-      const waits = Boolean(entry.body);
+    function freeze(waits, sending) {
       for (const set of form.querySelectorAll(".who, .odometer, .wheels, .walk, .place")) set.inert = waits;
       send.disabled = waits;
       send.textContent = waits && sending ? "Sending…" : "Send";
-      if (!waits) return;
-      if (sending) say("Sending…");
-      else if (entry.why === "sign in") say("Kept on this phone, not sent yet: sign in again, and it is sent. ", button("Change it", change));
-      else say("Kept on this phone, not sent yet: there is no connection. It is sent by itself when there is one. ", button("Change it", change));
-    };
-
-    // change takes a form back that waits. Should it have arrived after all, the
-    // server says so.
-    const change = () => {
-      delete entry.body;
-      delete entry.why;
-      outbox.write(given.vehicle, entry);
-      say("Kept on this phone as you type.");
-      stand(false);
-    };
+    }
 
     const first = (names) => {
       const input = inputs.find((x) => names.includes(x.name));
@@ -300,15 +261,15 @@
     };
 
     // back shows an answer that wants another look.
-    const back = () => {
-      const answer = entry.answer;
+    function back() {
+      const { answer, asked } = kept.entry;
       if (!answer) return;
       if (answer.key) field("key").value = answer.key;
       inputs.forEach((x) => touched.add(x.name));
       ask();
       say(answer.message || "");
-      first([...Object.keys(answer.faults || {}), ...(answer.remarks || []).filter((r) => r.doubt && confirmed[r.field] !== entry.asked?.[r.field]).map((r) => r.field)]);
-    };
+      first([...Object.keys(answer.faults || {}), ...(answer.remarks || []).filter((r) => r.doubt && confirmed[r.field] !== asked?.[r.field]).map((r) => r.field)]);
+    }
 
     // ask says how many fields want another look, and returns their names. Until there
     // are none it is said anew with each that is put right.
@@ -322,7 +283,6 @@
       else if (open.length) say((open.length === 1 ? "One value wants" : open.length + " values want") + " a second look: measure again, then correct or confirm.");
       return wrong.length ? wrong : open;
     };
-    const sayKept = (kept) => say(kept ? "Kept on this phone as you type." : "This browser keeps nothing: stay on this page until it is sent.");
     const showAll = () => {
       if (!asking) return inputs.forEach(show);
       ask();
@@ -331,46 +291,21 @@
 
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      if (entry.body) return;
+      if (kept.entry.body) return;
       inputs.forEach((x) => touched.add(x.name));
       const again = ask();
       if (asking) return first(again);
       if (isEmpty()) return say("Nothing is filled in yet.");
-      keep();
-      delete entry.answer;
-      entry.asked = Object.fromEntries(inputs.map((x) => [x.name, x.value.trim()]));
-      entry.body = new URLSearchParams(new FormData(form)).toString();
-      if (!outbox.write(given.vehicle, entry)) {
-        // The browser keeps nothing, so it is sent as any form is.
-        delete entry.body;
-        return form.submit();
-      }
-      stand(true);
-      outbox.flush();
-    });
-
-    addEventListener("outbox:sent", ({ detail }) => {
-      if (detail.vehicle === given.vehicle) location.assign(detail.to);
-    });
-    addEventListener("outbox:back", ({ detail }) => {
-      if (detail.vehicle !== given.vehicle) return;
-      entry = outbox.read(given.vehicle) || entry;
-      delete entry.body;
-      stand(false);
-      back();
-    });
-    addEventListener("outbox:state", () => {
-      if (!entry.body) return;
-      entry = outbox.read(given.vehicle) || entry;
-      if (entry.body) stand(false);
+      kept.entry.asked = Object.fromEntries(inputs.map((x) => [x.name, x.value.trim()]));
+      kept.send();
     });
 
     // ---- Typing.
 
     form.addEventListener("input", (event) => {
       if (event.target.name?.startsWith("confirm-")) return;
-      const kept = keep();
-      if (!kept || !state.textContent) sayKept(kept);
+      const is = keep();
+      if (!is || !form.querySelector(".state").textContent) sayKept(is);
       countUp();
     });
     form.addEventListener("change", (event) => {
@@ -444,41 +379,13 @@
     who.open = !field("technician").value;
     sayWho();
     setKeypad();
-    // A copy of an older page, without a network, is filled in today all the
-    // same. The "sv" way to write a day is ISO's.
-    const today = new Date().toLocaleDateString("sv");
-    if (!entry.values && given.today < today) {
-      fetch("/measure-worker.js", { cache: "no-store" }).catch(() => {
-        field("date").max = field("date").value = today;
-        sayWho();
-      });
-    }
-    if (entry.values) {
-      inputs.forEach(show);
-      if (!entry.body) {
-        const when = new Date(entry.at).toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-        say("Entries of " + when + " are still here, not sent. ", button("Start afresh", () => {
-          outbox.write(given.vehicle, null);
-          location.reload();
-        }));
-      }
-    }
+    kept.today(field("date"), given.today, sayWho);
+    if (kept.entry.values) inputs.forEach(show);
+    kept.sayStill();
     countUp();
-    stand(Boolean(entry.body) && navigator.onLine);
+    stand(Boolean(kept.entry.body) && navigator.onLine);
     back();
-    if (entry.body) outbox.flush();
-
-    // The page stays within reach without a network where the browser lets it:
-    // on https, or on the machine itself.
-    if ("serviceWorker" in navigator) {
-      navigator.serviceWorker.register("/measure-worker.js").then(() => navigator.serviceWorker.ready).then(() => {
-        if (navigator.serviceWorker.controller && performance.getEntriesByType("navigation")[0]?.workerStart > 0) return;
-        const files = [...document.querySelectorAll("link[rel=stylesheet], link[rel=icon], script[src]")].map((x) => x.href || x.src);
-        return Promise.all([
-          location.search ? null : caches.open("brakewear-pages").then((c) => c.add(location.pathname)),
-          caches.open("brakewear-files").then((c) => c.addAll(files)),
-        ]);
-      }).catch(() => { /* then the open page has to do */ });
-    }
+    if (kept.entry.body) outbox.flush();
+    withinReach(location.search ? "" : location.pathname, []);
   }
 }

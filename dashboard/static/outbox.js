@@ -5,7 +5,10 @@
 "use strict";
 
 const outbox = (() => {
-  const prefix = "brakewear:form:";
+  // Whoever is signed in sees and sends their own, also where a phone is shared.
+  const person = document.body.dataset.person || "";
+  const forms = "brakewear:form:";
+  const prefix = forms + person + ":";
   // Seconds between tries while the network is down; the last one stays.
   const pauses = [3, 5, 10, 20, 30];
   let tries = 0;
@@ -24,6 +27,35 @@ const outbox = (() => {
       if (entry) localStorage.setItem(prefix + vehicle, JSON.stringify(entry));
       else localStorage.removeItem(prefix + vehicle);
       return true;
+    } catch {
+      return false;
+    }
+  };
+  // own takes what is kept of a time when a form was nobody's.
+  const own = () => {
+    for (const key of Object.keys(localStorage)) {
+      if (!key.startsWith(forms) || key.includes(":", forms.length)) continue;
+      localStorage.setItem(prefix + key.slice(forms.length), localStorage.getItem(key));
+      localStorage.removeItem(key);
+    }
+  };
+  // present notes who is signed in. What pages of somebody else are kept go.
+  const mark = "brakewear:person";
+  const present = () => {
+    try {
+      if (!person) return;
+      own();
+      if (localStorage.getItem(mark) === person) return;
+      localStorage.setItem(mark, person);
+      window.caches?.delete("brakewear-pages");
+    } catch { /* no storage, so nothing is kept */ }
+  };
+  present(); // before a page asks for what is kept
+  // isPresent says whether nobody else has signed in meanwhile, in another tab: theirs
+  // is the name that anything would be sent under.
+  const isPresent = () => {
+    try {
+      return localStorage.getItem(mark) === person;
     } catch {
       return false;
     }
@@ -71,8 +103,8 @@ const outbox = (() => {
       return "sent";
     }
     // Sent on to a page to sign in, or a server that cannot just now.
-    if (response.ok || response.status >= 500 || [401, 403, 408, 429].includes(response.status)) {
-      entry.why = response.ok || response.status === 401 || response.status === 403 ? "sign in" : "";
+    if (response.ok || response.status >= 500 || [401, 408, 429].includes(response.status) || response.status === 403 && !answer) {
+      entry.why = response.ok || response.status === 401 ? "sign in" : "";
       write(vehicle, entry);
       return "later";
     }
@@ -86,6 +118,10 @@ const outbox = (() => {
 
   const sendAll = async () => {
     clearTimeout(timer);
+    if (!isPresent()) {
+      for (const { vehicle, entry } of waiting()) write(vehicle, { ...entry, why: "sign in" });
+      return show();
+    }
     let later = false;
     for (const { vehicle, entry } of waiting()) {
       later = (await send(vehicle, entry)) === "later" || later;
@@ -118,7 +154,7 @@ const outbox = (() => {
       ". They are sent by themselves when that is possible.");
     const here = [...document.querySelectorAll("form.measure, form[data-keep]")].map((f) => f.dataset.vehicle || f.dataset.keep);
     const away = returned().filter(({ vehicle }) => !here.includes(vehicle));
-    const ofHere = ({ entry }) => (entry.page || entry.to) === location.pathname;
+    const ofHere = ({ entry }) => [location.pathname, location.pathname + location.search].includes(entry.page || entry.to);
     for (const p of document.querySelectorAll("p.lost")) p.remove();
     away.filter(ofHere).forEach(tellLost);
     say("returned", away.filter((x) => !ofHere(x)),
@@ -165,6 +201,21 @@ const outbox = (() => {
     bar.replaceChildren(words(forms.length), ...links, end);
   };
 
+  // others says to whoever signs in that there are forms of one who did before; not which.
+  const others = () => {
+    let n = 0;
+    try {
+      n = Object.keys(localStorage).filter((key) => key.startsWith(forms)).length;
+    } catch { /* no storage, so nothing is kept */ }
+    if (person || n === 0 || location.pathname !== "/sign-in") return;
+    const p = document.createElement("p");
+    p.className = "notice";
+    p.setAttribute("role", "status");
+    p.textContent = (n === 1 ? "1 form that was not sent is" : n + " forms that were not sent are") +
+      " kept on this phone: whoever filled " + (n === 1 ? "it in has it" : "them in has them") + " back by signing in here.";
+    document.querySelector("main").prepend(p);
+  };
+
   addEventListener("online", flush);
   addEventListener("visibilitychange", () => document.visibilityState === "visible" && waiting().length && flush());
   addEventListener("outbox:sent", ({ detail }) => {
@@ -181,6 +232,7 @@ const outbox = (() => {
   // When the scripts of the page are there to hear of it.
   addEventListener("DOMContentLoaded", () => {
     show();
+    others();
     if (waiting().length) flush();
   });
   return { read, write, flush };

@@ -6,8 +6,8 @@
 const pages = "brakewear-pages";
 const files = "brakewear-files";
 // A day's round of vehicles, and a few versions of the program.
-const most = { [pages]: 30, [files]: 40 };
-const kept = /^\/(measure|vehicles\/\d+\/measure|cards\/\d+)$/;
+const most = { [pages]: 60, [files]: 40 };
+const kept = /^\/(measure|vehicles\/\d+\/(measure|test)|cards\/\d+)$/;
 
 addEventListener("install", () => skipWaiting());
 addEventListener("activate", (event) => event.waitUntil(clients.claim()));
@@ -17,15 +17,20 @@ addEventListener("fetch", (event) => {
   // Who takes the phone next has no business in these pages.
   if (event.request.method === "POST" && url.pathname === "/sign-out") event.waitUntil(caches.delete(pages));
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
-  if (event.request.mode === "navigate" && kept.test(url.pathname)) event.respondWith(answer(event, pages, url.pathname));
+  if (event.request.mode === "navigate" && kept.test(url.pathname)) event.respondWith(answer(event, pages, pageOf(url)));
   else if (url.pathname.startsWith("/static/")) event.respondWith(answer(event, files, url.pathname));
 });
+
+// pageOf is what a page is kept under. Forms of brake tests are one for each method and
+// stage, and no other page with a query is kept.
+const pageOf = (url) => url.pathname + (url.pathname.endsWith("/test") ? url.search : "");
 
 async function answer(event, name, path) {
   const cache = await caches.open(name);
   try {
     const response = await fetch(event.request);
-    if (!new URL(event.request.url).search) event.waitUntil(keep(cache, name, path, response.clone()));
+    const { pathname, search } = new URL(event.request.url);
+    if (path === pathname + search) event.waitUntil(keep(cache, name, path, response.clone()));
     return response;
   } catch (err) {
     const old = await cache.match(path);
