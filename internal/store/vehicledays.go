@@ -132,45 +132,11 @@ func (t *tx) addAbsence(sc auth.Scope, a *fleet.Absence) error {
 
 // insertAbsence adds an absence that is not there yet.
 func (t *tx) insertAbsence(fleetID int64, a *fleet.Absence) (added bool, err error) {
-	day := t.db.dateType()
 	n, err := t.count(`
 		insert into absences (fleet_id, vehicle_id, first_day, last_day, weekdays, reason)
-		select CAST(? AS bigint), x.* from (
-			select CAST(? AS bigint) as vehicle_id, CAST(? AS `+day+`) as first_day, CAST(? AS `+day+`) as last_day, CAST(? AS integer) as weekdays, CAST(? AS text) as reason) x
-		where not exists (
-			select 1 from absences a
-			where a.vehicle_id = x.vehicle_id and a.first_day is not distinct from x.first_day
-				and a.last_day is not distinct from x.last_day and a.weekdays = x.weekdays and a.reason = x.reason)`,
-		fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
+		values (?, ?, ?, ?, ?, ?)
+		on conflict do nothing`, fleetID, a.VehicleID, a.First, a.Last, int(a.Weekdays), storableOf(a.Reason))
 	return n > 0, err
-}
-
-// Absences adds the absences of an absences file.
-func (w *Writer) Absences(as []fleet.Absence) (c Counts, err error) {
-	defer w.end("store absences", &err)
-	if len(as) == 0 {
-		return c, nil
-	}
-	if err := enter(w, as, func(a *fleet.Absence) int64 { return a.VehicleID }); err != nil {
-		return c, err
-	}
-	for i := range as {
-		added, err := w.t.insertAbsence(w.fleetOf[as[i].VehicleID], &as[i])
-		if err != nil {
-			return c, err
-		}
-		c.count(added)
-	}
-	return c, nil
-}
-
-// count counts a row that is kept or was there.
-func (c *Counts) count(added bool) {
-	if added {
-		c.Added++
-	} else {
-		c.Repeated++
-	}
 }
 
 // AddPlannedVisit adds days on which vehicles come in anyway, all or none;
@@ -212,12 +178,8 @@ func (t *tx) addPlannedVisit(sc auth.Scope, v *fleet.PlannedVisit) error {
 	}
 	n, err := t.count(`
 		insert into planned_visits (fleet_id, vehicle_id, depot_id, day, what)
-		select CAST(? AS bigint), x.* from (
-			select CAST(? AS bigint) as vehicle_id, CAST(? AS bigint) as depot_id, CAST(? AS `+t.db.dateType()+`) as day, CAST(? AS text) as what) x
-		where not exists (
-			select 1 from planned_visits p
-			where p.vehicle_id = x.vehicle_id and p.depot_id is not distinct from x.depot_id and p.day = x.day and p.what = x.what)`,
-		fleetID, v.VehicleID, depot, v.Day, storableOf(v.What))
+		values (?, ?, ?, ?, ?)
+		on conflict do nothing`, fleetID, v.VehicleID, depot, v.Day, storableOf(v.What))
 	if err != nil {
 		return err
 	}

@@ -298,39 +298,11 @@ func (db *DB) AddClosures(ctx context.Context, sc auth.Scope, cs []fleet.Closure
 
 // insertClosure adds a closure that is not there yet.
 func (t *tx) insertClosure(fleetID int64, c *fleet.Closure) (added bool, err error) {
-	day := t.db.dateType()
 	n, err := t.count(`
 		insert into closures (fleet_id, depot_id, first_day, last_day, technicians, reason)
-		select CAST(? AS bigint), CAST(? AS bigint), CAST(? AS `+day+`), CAST(? AS `+day+`), CAST(? AS double precision), CAST(? AS text)
-		where not exists (
-			select 1 from closures
-			where depot_id = ? and first_day = ? and last_day = ? and technicians = ? and reason = ?)`,
-		fleetID, c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason),
-		c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason))
+		values (?, ?, ?, ?, ?, ?)
+		on conflict do nothing`, fleetID, c.DepotID, c.First, c.Last, c.Technicians, storableOf(c.Reason))
 	return n > 0, err
-}
-
-// Closures adds the closures of an absences file.
-func (w *Writer) Closures(cs []fleet.Closure) (c Counts, err error) {
-	defer w.end("store closures", &err)
-	fleets := map[int64]int64{} // by depot
-	for i := range cs {
-		depotID := cs[i].DepotID
-		if fleets[depotID] == 0 {
-			if fleets[depotID], err = w.t.depotIn(w.sc, depotID); err != nil {
-				return c, err
-			}
-			if err := w.place(fleets[depotID], depotID); err != nil {
-				return c, err
-			}
-		}
-		added, err := w.t.insertClosure(fleets[depotID], &cs[i])
-		if err != nil {
-			return c, err
-		}
-		c.count(added)
-	}
-	return c, nil
 }
 
 // DropClosure takes a closure back.

@@ -11,7 +11,7 @@ create table absences (
     constraint absences_pkey PRIMARY KEY (id),
     constraint absences_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
-CREATE INDEX absences_vehicle ON public.absences USING btree (vehicle_id);
+CREATE UNIQUE INDEX absences_once ON public.absences USING btree (vehicle_id, COALESCE(first_day, '-infinity'::date), COALESCE(last_day, 'infinity'::date), weekdays, reason);
 
 create table accounts (
     id bigint not null generated always as identity,
@@ -337,7 +337,7 @@ create table closures (
     constraint closures_fleet_id_fkey FOREIGN KEY (fleet_id) REFERENCES fleets(id),
     constraint closures_pkey PRIMARY KEY (id)
 );
-CREATE INDEX closures_depot ON public.closures USING btree (depot_id, last_day);
+CREATE UNIQUE INDEX closures_once ON public.closures USING btree (depot_id, last_day, first_day, technicians, reason);
 
 create table cluster_swaps (
     id bigint not null generated always as identity,
@@ -811,7 +811,7 @@ create table planned_visits (
     constraint planned_visits_pkey PRIMARY KEY (id),
     constraint planned_visits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
-CREATE INDEX planned_visits_vehicle ON public.planned_visits USING btree (vehicle_id, day);
+CREATE UNIQUE INDEX planned_visits_once ON public.planned_visits USING btree (vehicle_id, day, COALESCE(depot_id, (0)::bigint), what);
 
 create table position_forecasts (
     fleet_id bigint not null,

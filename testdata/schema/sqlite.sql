@@ -10,7 +10,8 @@ CREATE TABLE absences (
     reason     text not null
 ) strict;
 
-CREATE INDEX absences_vehicle on absences (vehicle_id);
+CREATE UNIQUE INDEX absences_once on absences
+    (vehicle_id, coalesce(first_day, ''), coalesce(last_day, ''), weekdays, reason);
 
 CREATE TABLE accounts (
     id            integer primary key,
@@ -374,7 +375,7 @@ CREATE TABLE closures (
     reason      text not null
 ) strict;
 
-CREATE INDEX closures_depot on closures (depot_id, last_day);
+CREATE UNIQUE INDEX closures_once on closures (depot_id, last_day, first_day, technicians, reason);
 
 CREATE TABLE cluster_swaps (
     id               integer primary key,
@@ -835,7 +836,7 @@ CREATE TABLE planned_visits (
     what       text not null
 ) strict;
 
-CREATE INDEX planned_visits_vehicle on planned_visits (vehicle_id, day);
+CREATE UNIQUE INDEX planned_visits_once on planned_visits (vehicle_id, day, coalesce(depot_id, 0), what);
 
 CREATE TABLE position_forecasts (
     fleet_id      integer not null,
