@@ -53,6 +53,11 @@ func (c *client) plan(db *store.DB) {
 			{"vehicle":"Bus 1","fleet":%q,"first_day":"2026-05-04","weekdays":"Mon, Tue","reason":"fair"},
 			{"depot":%q,"first_day":"2026-05-04","technician_hours":4.5},
 			{"depot":"Moon","first_day":"2026-05-04"}]`, bus.Fleet, bus.Depot)},
+		{name: "planned visits as rows", path: "/planned_visits", status: 201, want: []string{`"kind":"planned_visits"`, `"accepted":2,"refused":1`, "fleet has no depot of this name"}, body: fmt.Sprintf(`[
+			{"vehicle":"Bus 1","fleet":%q,"day":"2026-05-05","what":"statutory test"},
+			{"vehicle":"Bus 1","fleet":%q,"day":"2026-05-06","what":"service","depot":%q},
+			{"vehicle":"Bus 1","fleet":%q,"day":"2026-05-06","what":"service","depot":"Moon"}]`, bus.Fleet, bus.Fleet, bus.Depot, bus.Fleet)},
+		{name: "visits of the rows", path: fmt.Sprintf("/vehicles/%d/days", bus.ID), want: []string{`"day":"2026-05-05","depot_id":null,"depot":"","what":"statutory test"`, `"day":"2026-05-06","depot_id":` + fmt.Sprint(bus.DepotID)}},
 		{name: "days of the rows", path: fmt.Sprintf("/vehicles/%d/days", bus.ID), want: []string{`"first":"2026-05-04","last":null,"weekdays":["Monday","Tuesday"],"reason":"fair"`}},
 		{name: "closures of the rows", path: home, want: []string{`"first":"2026-05-04","last":"2026-05-04","technician_hours":4.5`}},
 	})

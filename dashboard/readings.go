@@ -74,6 +74,8 @@ var kindWords = map[ingest.Kind]string{
 	ingest.BrakeTests: "brake tests, a line for each wheel",
 	ingest.Parts:      "parts on the shelf: what fits what, stock, lead time, price",
 	ingest.Absences:   "days on which vehicles cannot be spared, and workshops are closed or short of hands",
+
+	ingest.PlannedVisits: "days on which vehicles come in anyway: statutory tests, services",
 }
 
 func fileKinds() []FileKind {

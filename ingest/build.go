@@ -35,6 +35,8 @@ func (r *Reader) builder() func(rec *record) {
 		BrakeTests: (*line).brakeTest,
 		Parts:      (*line).stockPart,
 		Absences:   (*line).absence,
+
+		PlannedVisits: (*line).plannedVisit,
 	}[r.lay.kind]
 	l := &line{Reader: r}
 	return func(rec *record) {
@@ -135,7 +137,7 @@ func (l *line) text(f field) string {
 	switch f {
 	case fNote:
 		limit = maxNote
-	case fReason:
+	case fReason, fWhat:
 		limit = fleet.MaxWords // as its page takes
 	}
 	if len(s) > limit && utf8.RuneCountInString(s) > limit {

@@ -73,6 +73,7 @@ const (
 	fWeekdays
 	fHours
 	fReason
+	fWhat
 	fSpec // the first of new and limit of each part, in the order of fleet.Parts
 
 	numFields = fSpec + 8
@@ -257,6 +258,8 @@ var columns = map[Kind][]Column{
 	BrakeTests: brakeTestColumns,
 	Parts:      partColumns,
 	Absences:   absenceColumns,
+
+	PlannedVisits: plannedVisitColumns,
 }
 
 // partWords are the names of each part, in the order of fleet.Parts. A rotor

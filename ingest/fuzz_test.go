@@ -108,6 +108,11 @@ func checkRow(t *testing.T, row Row) {
 			texts = append(texts, a.Vehicle.Reason)
 		}
 	}
+	if v := row.Visit; v != nil {
+		set++
+		err = v.Validate()
+		texts = append(texts, v.Depot, v.What)
+	}
 	if set != 1 || err != nil || row.Line < 1 || !named || date > today {
 		t.Errorf("got row %s: %v", show(row), err)
 	}
@@ -130,6 +135,7 @@ func FuzzCSV(f *testing.F) {
 		"vehicle;date;odometer mi;previous km\nVan 2;2026-02-01;0;155000,5\n",
 		"part no;item;price;depot;stock;make;axle\nP 1;pads;236,50;Harbour;4;Orlo;1\n",
 		"vehicle,depot,from (dmy),until,days,hours,why\nBus 1,,6.7.2026,,Mon-Wed,,term\n,Harbour,6.7.2026,17.7.26,,7.5,\n",
+		"bus,test due (dmy),purpose,where\nBus 1,6.7.2026,statutory test,Harbour\nBus 1,6.1.27,service,\n",
 		"vehicle,date,method,weight t,axle,side,force kN,locked\nBus 1,2026-02-01,roller,12,1,left,9,x\nBus 1,2026-02-01,roller,,1,right,8,\nBus 1,2026-02-01,stop,,,,,\n",
 	} {
 		f.Add([]byte(s), uint8(0))
@@ -190,6 +196,7 @@ func FuzzJSON(f *testing.F) {
 		`[{"vehicle":1,"date":"2026-02-01","odometer_km":1e5},{"vehicle":null,"fleet":true},{"vehicle":{}},[],7]`,
 		`[{"vehicle":"1","axle":2,"brake":"drum","lining new in":"3/4","lining limit mm":6.4}]`,
 		`[{"vehicle":"Bus 1","first_day":"2026-07-06","weekdays":"Fri"},{"depot":"Harbour","first_day":"2026-07-06","technician_hours":7.5}]`,
+		`[{"vehicle":"Bus 1","day":"2026-07-06","what":"service","depot":"Harbour"},{"vehicle":"Bus 1","day":20260706,"what":""}]`,
 		`[{"vehicle":"\u0000","date":"2026-02-01","axle 1 left pad mm":7,"rear right pad":"<3"}]`,
 	} {
 		f.Add([]byte(s), uint8(0))

@@ -20,7 +20,7 @@ func kindOf(headers []string, want Kind, name string) *layout {
 		return match(headers, want)
 	}
 	var best *layout
-	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles, BrakeTests, Parts, Absences} {
+	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles, BrakeTests, Parts, Absences, PlannedVisits} {
 		l := match(headers, k)
 		switch {
 		case best == nil, l.matched > best.matched,

@@ -27,16 +27,18 @@ const (
 	// Absences are days on which vehicles cannot be spared, and workshops are
 	// closed or short of hands.
 	Absences Kind = "absences"
+	// PlannedVisits are days on which vehicles come in anyway: tests, services.
+	PlannedVisits Kind = "planned_visits"
 )
 
 // Kinds in the order in which a new workshop needs them.
-var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests, Parts, Absences}
+var Kinds = []Kind{Vehicles, Axles, Odometer, Fitments, Readings, BrakeTests, Parts, Absences, PlannedVisits}
 
 // OfThePlan says whether a file holds what only the plan looks at, and no forecast.
-func (k Kind) OfThePlan() bool { return k == Parts || k == Absences }
+func (k Kind) OfThePlan() bool { return k == Parts || k == Absences || k == PlannedVisits }
 
 // kindNames lists them in a sentence.
-const kindNames = "vehicles, axles, odometer, fitments, readings, brake_tests, parts or absences"
+const kindNames = "vehicles, axles, odometer, fitments, readings, brake_tests, parts, absences or planned_visits"
 
 // Row is one record of a file. Exactly one of the pointers is set; its
 // vehicle's id is left to the caller. A line of a wide readings file gives
@@ -56,6 +58,7 @@ type Row struct {
 	Part *PartRow
 	// Absence is of a vehicle or of a depot.
 	Absence *AbsenceRow
+	Visit   *VisitRow
 }
 
 // VehicleEntry is a vehicle with the names of its fleet and depot.
@@ -158,7 +161,7 @@ func NewReader(r io.Reader, name string, opt Options) (*Reader, error) {
 	if err := rd.open(); err != nil {
 		return nil, err
 	}
-	if rd.lay.kind == Absences {
+	if rd.lay.kind == Absences || rd.lay.kind == PlannedVisits {
 		rd.dates.ahead = fleet.MaxAhead
 	}
 	if rd.dates.order == "" {

@@ -115,6 +115,9 @@ func show(row Row) string {
 	} else if a != nil {
 		return fmt.Sprintf("%sworkshop %s: %s to %s, %.6g h, %q", head, a.Depot, a.Closure.First, a.Closure.Last, a.Closure.Technicians, a.Closure.Reason)
 	}
+	if v := row.Visit; v != nil {
+		return fmt.Sprintf("%s: comes in %s, %q, depot %q", head, v.Day, v.What, v.Depot)
+	}
 	if b := row.BrakeTest; b != nil {
 		s := fmt.Sprintf("%s: %s %s %s brake %s %s, %d lines", head, b.Date, b.Method, b.System, b.Stage, km(b.OdometerKm), b.Lines)
 		for _, x := range []struct {

@@ -45,6 +45,7 @@ var bodies = map[string]string{
 	"POST /api/v1/readings":                    `[{"vehicle":"Bus 112","date":"2026-03-01","odometer_km":900000,"axle":1,"part":"pad","side":"left","face":"inner","value_mm":9.5}]`,
 	"POST /api/v1/brake_tests":                 `[{"vehicle":"Bus 112","date":"2026-03-01","method":"decelerometer","mean_m_s2":5.6}]`,
 	"POST /api/v1/parts":                       `[{"part_number":"P 9","fleet":"Skarrowmere Island Transport","item":"pads","price":120.5}]`,
+	"POST /api/v1/planned_visits":              `[{"vehicle":"Bus 112","day":"2026-07-06","what":"statutory test"}]`,
 	"POST /api/v1/absences":                    `[{"vehicle":"Bus 112","first_day":"2026-07-06","weekdays":"Mon","reason":"school term"}]`,
 	"POST /api/v1/bookings":                    `{"vehicle_id":{select v.id` + unbooked + `},"depot_id":{select v.depot_id` + unbooked + `},"day":"2026-05-13","axles":[1]}`,
 	"PUT /api/v1/workshops/:id":                workshopJSON,

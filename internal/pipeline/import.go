@@ -239,6 +239,7 @@ type batch struct {
 	parts     []store.StockEntry
 	absences  []fleet.Absence
 	closures  []fleet.Closure
+	visits    []fleet.PlannedVisit
 
 	read Progress // with it
 }
@@ -260,6 +261,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 		func() (store.Counts, error) { return w.StockParts(b.parts) },
 		func() (store.Counts, error) { return w.Absences(b.absences) },
 		func() (store.Counts, error) { return w.Closures(b.closures) },
+		func() (store.Counts, error) { return w.PlannedVisits(b.visits) },
 	} {
 		c, err := part()
 		if err != nil {
@@ -270,7 +272,7 @@ func (b *batch) write(w *store.Writer, up *fleet.Upload) error {
 	}
 	b.vehicles, b.axles, b.readings = b.vehicles[:0], b.axles[:0], b.readings[:0]
 	b.odometers, b.fitments, b.tests = b.odometers[:0], b.fitments[:0], b.tests[:0]
-	b.parts, b.absences, b.closures = b.parts[:0], b.absences[:0], b.closures[:0]
+	b.parts, b.absences, b.closures, b.visits = b.parts[:0], b.absences[:0], b.closures[:0], b.visits[:0]
 	return nil
 }
 

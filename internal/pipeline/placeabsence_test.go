@@ -81,6 +81,67 @@ func TestImportAbsences(t *testing.T) {
 	})
 }
 
+// A file of planned visits fills the calendars of vehicles, once, and says of each
+// line that it cannot take why.
+func TestImportPlannedVisits(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		technician := auth.Who{Grants: []auth.Grant{{Role: auth.Technician, FleetID: s.depot.FleetID}}}.Scope(auth.Measure)
+		planner := auth.Who{Grants: []auth.Grant{{Role: auth.Planner, FleetID: s.depot.FleetID, DepotID: s.depot.ID}}}.Scope(auth.Measure)
+		up, err := s.Import(t.Context(), auth.AllFleets(), "N. N.", File{Name: "vehicles.csv", Body: strings.NewReader("vehicle,fleet,depot,category\nBus 90,Ferry Lines,Bridge,M3\n")})
+		s.check(err)
+		if up.Accepted != 1 {
+			t.Fatalf("got %+v", up)
+		}
+		for _, c := range []struct {
+			name string
+			sc   auth.Scope
+			text string
+			want string
+		}{
+			{"new", auth.AllFleets(), "Bus 1,2026-07-06,statutory test,\nBus 1,2026-07-07,service,harbour\n", "2 taken, 0 there"},
+			{"some of them again", auth.AllFleets(), "Bus 1,2026-07-07,service,Harbour\nBus 1,2026-07-07,tyres,Harbour\nBus 1,2026-07-07,tyres,Harbour\n", "1 taken, 2 there"},
+			{"no such place", auth.AllFleets(), "Tram 9,2026-07-06,service,\nBus 1,2026-07-06,service,Moon\n",
+				"0 taken, 0 there; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first; depot the vehicle's fleet has no depot of this name: correct it, or leave it blank for a visit elsewhere"},
+			{"a depot's planner", planner, "Bus 2,2026-07-06,service,Harbour\nBus 2,2026-07-06,service,Bridge\nBus 90,2026-07-06,service,\n",
+				"1 taken, 0 there; depot the vehicle's fleet has no depot of this name: correct it, or leave it blank for a visit elsewhere; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first"},
+			{"a technician", technician, "Bus 3,2026-07-09,service,\n", "0 taken, 0 there; vehicle you may not plan for this vehicle: have a planner hand the line in"},
+		} {
+			file := File{Name: "visits.csv", Body: strings.NewReader("vehicle,day,what,depot\n" + c.text)}
+			checked, err := s.Check(t.Context(), c.sc, "N. N.", file)
+			s.check(err)
+			up, err := s.Import(t.Context(), c.sc, "N. N.", file)
+			s.check(err)
+			for what, up := range map[string]fleet.Upload{"checked": checked.Upload, "taken in": up} {
+				got := fmt.Sprintf("%d taken, %d there", up.Accepted, up.Repeated)
+				for _, p := range up.Problems {
+					got += "; " + p.Column + " " + p.Message
+				}
+				if got != c.want {
+					t.Errorf("%s, %s: got %q, want %q", c.name, what, got, c.want)
+				}
+			}
+		}
+		ups, err := db.Upkeeps(t.Context(), auth.AllFleets(), s.buses, s.today)
+		s.check(err)
+		var got []string
+		for i, id := range s.buses {
+			if ups[id] == nil {
+				continue
+			}
+			for _, v := range ups[id].Visits {
+				got = append(got, fmt.Sprintf("Bus %d %v %s at %q", i+1, v.Day, v.What, v.Depot))
+			}
+		}
+		want := []string{
+			`Bus 1 2026-07-06 statutory test at ""`, `Bus 1 2026-07-07 service at "Harbour"`, `Bus 1 2026-07-07 tyres at "Harbour"`, `Bus 2 2026-07-06 service at "Harbour"`,
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Errorf("the calendars (-want +got):\n%s", d)
+		}
+	})
+}
+
 // Two depots of one name are told apart by their fleets, or by who may plan for them,
 // and a parts file asks for the right to plan as its page does.
 func TestImportAsPlanner(t *testing.T) {

@@ -125,7 +125,7 @@ func (k *resolver) fleetNamed(name string) int {
 // know is the resolver for a file of the kind.
 func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string) (*resolver, error) {
 	k, err := s.resolver(ctx, sc, numbers)
-	if err == nil && (kind == ingest.Vehicles || kind == ingest.Parts || kind == ingest.Absences) {
+	if err == nil && (kind == ingest.Vehicles || kind.OfThePlan()) {
 		err = s.knowPlaces(ctx, k)
 	}
 	if err == nil && kind == ingest.Parts {
@@ -170,6 +170,9 @@ func (k *resolver) place(b *batch, row *ingest.Row) (fault *fleet.Problem) {
 	}
 	if row.Absence != nil {
 		return k.placeAbsence(b, row)
+	}
+	if row.Visit != nil {
+		return k.placeVisit(b, row)
 	}
 	v, fault := k.vehicle(row)
 	if fault != nil {

@@ -230,6 +230,7 @@ var Routes = []Rule{
 	{"DELETE", "/api/v1/vehicles/:id/planned_visits/:entry", auth.Plan, false},
 	{"PUT", "/api/v1/vehicles/:id/fluid_change", auth.Plan, false},
 	{"POST", "/api/v1/absences", auth.Plan, false},
+	{"POST", "/api/v1/planned_visits", auth.Plan, false},
 	{"POST", "/api/v1/parts", auth.Plan, false},
 
 	{"PUT", "/api/v1/fleets/:id/rule_set", auth.Decide, false},
