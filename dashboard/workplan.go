@@ -279,20 +279,14 @@ func (p *WorkplanPage) links(tell units.Reader, monday, today fleet.Date) {
 // those of all depots that sc sees.
 func (d *Dashboard) runView(c *gin.Context, sc auth.Scope, visits []store.Visit, depot int64, names map[int64]string, shown map[int64]bool) (*RunView, error) {
 	tell, today := reader(c), d.svc.Today()
-	runs, err := d.svc.DB.Proposals(c.Request.Context(), sc, 0, 20)
+	runs, err := d.svc.DB.NewestProposals(c.Request.Context(), sc)
 	if err != nil || len(runs) == 0 {
 		return nil, err
 	}
-	// The newest of each fleet together.
-	seen := map[int64]bool{}
 	var f store.Figures
 	var cost, bound float64
 	unsaid := false // a run does not say what it plans
 	for _, r := range runs {
-		if seen[r.FleetID] {
-			continue
-		}
-		seen[r.FleetID] = true
 		f.Placed += r.Figures.Placed
 		f.Later += r.Figures.Later
 		f.Unplaced += r.Figures.Unplaced
@@ -324,6 +318,9 @@ func (d *Dashboard) runView(c *gin.Context, sc auth.Scope, visits []store.Visit,
 	say(f.Later, "may wait", "may wait")
 	say(f.Unplaced, "without a place", "without a place")
 	say(f.Late, "later than its book-by date", "later than their book-by dates")
+	if f.Placed+f.Later+f.Unplaced == 0 {
+		add("no axle whose forecast asks for a booking by then")
+	}
 	if f.Unmeasured > 0 {
 		// As many as the list behind it has now.
 		n, no := Narrow{Measured: "no", DueTo: &newest.Until}, false

@@ -221,7 +221,7 @@ func TestWorkplan(t *testing.T) {
 		{".plan-card.is-proposed .card-name", "Bus 1"}, {".plan-card .when", "08:00–10:30, bay 1 · 2.5 h"}, {".plan-card .todo", "axle 1: pads"},
 		{".plan-card .small-lane svg[role=img] .peg", "*"}, {".plan-card", "about 540"}, {".plan-card .why", "Axle 1 is to be booked by 12 Mar."},
 		{".unplaced", "=Van <b>3</b>"}, {".unplaced .remedy", "2.0 more technician hours"}, {".unplaced b b", ""},
-		{".decide", "Accept all 1 proposed, of every week"},
+		{".decide", "Accept the one proposed visit"},
 	})
 	// On the due-soon list it is proposed, with no peg.
 	check(t, parse(t, w.get("/?q=bus+1").Body.String()), []has{{".row .peg-link", "proposed for Wed 4 Mar, about 540"}, {".row .peg", ""}})

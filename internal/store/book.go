@@ -5,6 +5,9 @@ import (
 	"errors"
 	"slices"
 	"strconv"
+	"time"
+
+	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -161,7 +164,7 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 	if err := checkWork(b.Work); err != nil {
 		return 0, err
 	}
-	if err := t.axlesFree(b.VehicleID, fleet.Axles(b.Work)); err != nil {
+	if err := t.axlesFree(b.VehicleID, 0, fleet.Axles(b.Work)); err != nil {
 		return 0, err
 	}
 	b.FleetID = vehicleFleet
@@ -187,10 +190,10 @@ func (t *tx) book(sc auth.Scope, by, why string, b fleet.Booking) (id int64, err
 	return id, t.logBooking(by, "booked", why, nil, &b)
 }
 
-// axlesFree refuses to book axles that have a booking from today on; one of a day
-// gone by was missed or is done. It holds the vehicle, which others may be booking
-// at another depot.
-func (t *tx) axlesFree(vehicleID int64, axles []int) error {
+// axlesFree refuses to book axles that have a booking, other than except, from today
+// on: the day it is at that booking's depot. One of a day gone by was missed or is
+// done. It holds the vehicle, which others may be booking at another depot.
+func (t *tx) axlesFree(vehicleID, except int64, axles []int) error {
 	if len(axles) == 0 {
 		return nil
 	}
@@ -201,26 +204,39 @@ func (t *tx) axlesFree(vehicleID int64, axles []int) error {
 	}
 	var w where
 	w.add("b.vehicle_id = ?", vehicleID)
+	w.add("b.id <> ?", except)
 	w.add("b.state = ?", string(fleet.Booked))
-	w.add("b.day >= ?", fleet.DateOf(t.db.now()))
+	w.add("b.day >= ?", fleet.DateOf(t.db.now())-1) // no clock is further behind than a day
 	w.add("x.axle in "+places(len(axles)), anys(axles)...)
-	var axle int
-	var day fleet.Date
-	var depot string
-	err := t.one([]any{&axle, &day, &depot}, `
-		select x.axle, b.day, d.name
+	var found error
+	err := t.each(func(r *sqlx.Rows) error {
+		var axle int
+		var day fleet.Date
+		var depot, zone string
+		err := r.Scan(&axle, &day, &depot, &zone)
+		if err == nil && found == nil && day >= t.todayIn(zone) {
+			found = fleet.Conflictf("axle %d is booked for %s at %s already: move that booking, or take it off the plan", axle, day.Written(), depot)
+		}
+		return err
+	}, `
+		select x.axle, b.day, d.name, d.time_zone
 		from bookings b
 		join booking_work x on x.booking_id = b.id
 		join depots d on d.id = b.depot_id`+w.String()+`
-		order by b.day, b.id, x.axle
-		limit 1`, w.args...)
-	if errors.Is(err, errNoRows) {
-		return nil
-	}
+		order by b.day, b.id, x.axle`, w.args...)
 	if err != nil {
 		return err
 	}
-	return fleet.Conflictf("axle %d is booked for %s at %s already: move that booking, or take it off the plan", axle, day.Written(), depot)
+	return found
+}
+
+// todayIn is the day it is by the clock of a zone, or UTC's where nobody knows it.
+func (t *tx) todayIn(zone string) fleet.Date {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		loc = time.UTC
+	}
+	return fleet.DateOf(t.db.now().In(loc))
 }
 
 // checkWork refuses a booking with nothing to do.
@@ -236,9 +252,18 @@ func checkWork(work []fleet.WorkItem) error {
 	return nil
 }
 
-// move puts b, whose depots are locked, into another slot with other work.
+// move puts b, whose depots are locked, into another slot with other work. Axles that
+// it did not have must have no booking elsewhere; nor must any, where its own day has
+// gone by, for then they may have been booked anew.
 func (t *tx) move(sc auth.Scope, by string, b *fleet.Booking, to fleet.Slot, work []fleet.WorkItem, hours float64, cost *float64, kept bool, what, why string) error {
 	if err := checkWork(work); err != nil {
+		return err
+	}
+	axles, has := fleet.Axles(work), fleet.Axles(b.Work)
+	if b.Day >= t.todayIn(b.TimeZone) {
+		axles = slices.DeleteFunc(axles, func(axle int) bool { return slices.Contains(has, axle) })
+	}
+	if err := t.axlesFree(b.VehicleID, b.ID, axles); err != nil {
 		return err
 	}
 	to, err := t.placed(sc, b.FleetID, b.VehicleID, b.ID, to, hours)

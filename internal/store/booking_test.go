@@ -290,6 +290,34 @@ func TestBookAxleAgain(t *testing.T) {
 	})
 }
 
+// A booking's day is over by the clock of its depot, and one that was left open then
+// is not moved ahead once its axle was booked anew.
+func TestBookAxleAgainByTheClock(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+		quay := depotOf(t, db, "Quay")
+		for i, c := range []struct {
+			zone string // 14 hours before UTC, and 10 behind it (IANA time zone database)
+			hour time.Duration
+			want bool // Monday is over
+		}{{"Pacific/Kiritimati", 12, true}, {"Pacific/Honolulu", 32, false}} {
+			if err := db.SetTimeZone(t.Context(), all, quay.ID, c.zone); err != nil {
+				t.Fatal(err)
+			}
+			db.Now = func() time.Time { return monday.Time().Add(c.hour * time.Hour) }
+			left := mustBook(t, db, job(ids[i], quay.ID, monday))
+			_, err := db.Book(t.Context(), all, "N. N.", job(ids[i], quay.ID, monday+2))
+			if (err == nil) != c.want {
+				t.Errorf("%s: got %v, want it booked: %t", c.zone, err, c.want)
+			}
+			_, err = db.MoveBooking(t.Context(), all, "N. N.", left.ID, fleet.Slot{DepotID: quay.ID, Day: monday + 3}, "")
+			if (err == nil) == c.want {
+				t.Errorf("%s: moved ahead: got %v, want it refused: %t", c.zone, err, c.want)
+			}
+		}
+	})
+}
+
 // The database itself refuses a bay that is taken, should the program's own
 // check ever be wrong.
 func TestBayConstraint(t *testing.T) {

@@ -234,11 +234,22 @@ func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() +
 // Proposals returns the runs over a fleet (0 = over all), newest first, without
 // their visits. A run is seen by who sees any depot of its fleet, and what it
 // says of single vehicles by who sees their depot.
-func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) (ps []Proposal, err error) {
+func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) ([]Proposal, error) {
+	var w where
+	w.only("p.fleet_id", fleetID)
+	return db.proposals(ctx, sc, w, limit)
+}
+
+// NewestProposals is Proposals with the newest of each fleet, and no more.
+func (db *DB) NewestProposals(ctx context.Context, sc auth.Scope) ([]Proposal, error) {
+	var w where
+	w.add("p.id = (select max(x.id) from proposals x where x.fleet_id = f.id)")
+	return db.proposals(ctx, sc, w, 0)
+}
+
+func (db *DB) proposals(ctx context.Context, sc auth.Scope, w where, limit int) (ps []Proposal, err error) {
 	err = db.read(ctx, "list proposals", func(t *tx) error {
-		var w where
-		w.only("p.fleet_id", fleetID)
-		w.fleetOf(sc, "p.fleet_id")
+		w.fleetOf(sc, "f.id")
 		return t.each(func(r *sqlx.Rows) error {
 			var p Proposal
 			var figures []byte
@@ -251,8 +262,8 @@ func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit
 			return err
 		}, `
 			select p.id, p.fleet_id, f.name, p.made_by, p.made_at, p.as_of, p.until, p.risk, p.cost, p.bound, p.figures
-			from proposals p
-			join fleets f on f.id = p.fleet_id`+w.String()+`
+			from fleets f
+			join proposals p on p.fleet_id = f.id`+w.String()+`
 			order by p.id desc
 			limit ?`, append(w.args, limitOf(limit))...)
 	})
@@ -394,6 +405,19 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	if err != nil {
 		return 0, err
 	}
+	// Who moved it since knew better than the proposal.
+	moved := 0
+	err = t.one([]any{&moved}, `
+		select count(*)
+		from booking_changes c
+		join proposals p on p.id = ?
+		where c.booking_id = ? and c.what = 'moved' and c.at > p.made_at`, v.ProposalID, b.ID)
+	if err != nil {
+		return 0, err
+	}
+	if moved > 0 {
+		return 0, fleet.Conflictf("the booking of %s was moved to %s since this was proposed: propose anew", v.Vehicle, b.Day.Written())
+	}
 	switch v.Advice {
 	case AdviseWithdraw:
 		return b.ID, t.end(by, b, fleet.Withdrawn, v.Why)
@@ -427,59 +451,4 @@ func (t *tx) decide(v *Visit, state VisitState, act, by, why string) error {
 		detail += ": " + why
 	}
 	return t.log(entry{act: act, record: "proposed visit", id: v.ID, fleet: v.FleetID, depot: v.DepotID, by: by, detail: detail})
-}
-
-// DeclineVisits sets proposed visits aside, with why; later proposals look for
-// another day.
-func (db *DB) DeclineVisits(ctx context.Context, sc auth.Scope, by, why string, ids []int64) error {
-	if err := fleet.ValidWords("reason", why); err != nil {
-		return err
-	}
-	return db.write(ctx, "decline a proposal", func(t *tx) error {
-		vs, err := t.openVisits(sc, ids)
-		if err != nil {
-			return err
-		}
-		t.unchanged() // until one is declined
-		for i := range vs {
-			if vs[i].State != VisitOpen {
-				continue
-			}
-			if err := t.decide(&vs[i], VisitDeclined, "declined", by, why); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
-// TakeBackVisits undoes DeclineVisits: a visit is open again, or where a newer
-// proposal has been made for its depot, binds the next no more.
-func (db *DB) TakeBackVisits(ctx context.Context, sc auth.Scope, by string, ids []int64) error {
-	return db.write(ctx, "take a set-aside visit back", func(t *tx) error {
-		vs, err := t.openVisits(sc, ids)
-		if err != nil {
-			return err
-		}
-		t.unchanged() // until one is taken back
-		for i := range vs {
-			v := &vs[i]
-			if v.State != VisitDeclined {
-				continue
-			}
-			newer := 0
-			err := t.one([]any{&newer}, `select count(*) from proposal_visits where depot_id = ? and proposal_id > ?`, v.DepotID, v.ProposalID)
-			if err != nil {
-				return err
-			}
-			state := VisitOpen
-			if newer > 0 {
-				state = VisitSuperseded
-			}
-			if err := t.decide(v, state, "taken back", by, ""); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
 }

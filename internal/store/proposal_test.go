@@ -7,6 +7,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -145,7 +146,7 @@ func TestProposal(t *testing.T) {
 		if err := db.DeclineVisits(t.Context(), all, "M. M.", "", []int64{vs[1].ID}); err != nil {
 			t.Error(err)
 		}
-		mustPropose(t, db, []fleet.Depot{quay}, visitOf(ids[0], quay.ID, monday+7, 480))
+		mustPropose(t, db, []fleet.Depot{quay}) // wants nothing there, which is newer all the same
 		takeBack(vs[1].ID)
 		is(vs[1].ID, store.VisitSuperseded, "K. K.", "")
 		// The log says what was done, not what came of it.
@@ -208,6 +209,72 @@ func TestAcceptChanges(t *testing.T) {
 			"Bus 1 2025-03-04 10:00 90 [1] booked",
 		}, said); d != "" {
 			t.Error(d)
+		}
+	})
+}
+
+// What people did since a proposal was made stands: an axle that they booked is not
+// put on another booking too, and a booking that they moved is not moved back.
+func TestAcceptMeanwhile(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+		quay := depotOf(t, db, "Quay")
+		now := (monday - 3).Time()
+		db.Now = func() time.Time { now = now.Add(time.Second); return now }
+		first, second := mustBook(t, db, job(ids[0], quay.ID, monday)), mustBook(t, db, job(ids[1], quay.ID, monday))
+		extend, move := visitOf(ids[0], quay.ID, monday, 480), visitOf(ids[1], quay.ID, monday+1, 480)
+		extend.Advice, extend.BookingID = store.AdviseExtend, first.ID
+		extend.Work = append(extend.Work, fleet.WorkItem{Axle: 2, Item: fleet.ItemPads})
+		move.Advice, move.BookingID = store.AdviseMove, second.ID
+		p := mustPropose(t, db, []fleet.Depot{quay}, extend, move)
+		axle2 := job(ids[0], quay.ID, monday+2)
+		axle2.Work[0].Axle = 2
+		mustBook(t, db, axle2)
+		if _, err := db.MoveBooking(t.Context(), all, "N. N.", second.ID, fleet.Slot{DepotID: quay.ID, Day: monday + 3}, ""); err != nil {
+			t.Fatal(err)
+		}
+		got, err := db.AcceptVisits(t.Context(), all, "M. M.", []int64{p.Visits[0].ID, p.Visits[1].ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, o := range got {
+			want := "axle 2 is booked for 5 Mar 2025 at Quay already: "
+			if o.Visit.VehicleID == ids[1] {
+				want = "the booking of Bus 2 was moved to 6 Mar 2025 since this was proposed: "
+			}
+			if !errors.Is(o.Fault, fleet.ErrConflict) || !strings.HasPrefix(o.Fault.Error(), want) {
+				t.Errorf("%s: got %v, want a conflict with %q", o.Visit.Vehicle, o.Fault, want)
+			}
+		}
+	})
+}
+
+// The newest run of a fleet is found behind however many of another.
+func TestNewestProposals(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Hill")))
+		quay, hill := depotOf(t, db, "Quay"), depotOf(t, db, "Hill")
+		mustPropose(t, db, []fleet.Depot{hill})
+		south := mustPropose(t, db, []fleet.Depot{hill})
+		var north store.Proposal
+		for range 25 {
+			north = mustPropose(t, db, []fleet.Depot{quay})
+		}
+		for _, c := range []struct {
+			sc   auth.Scope
+			want []int64
+		}{{all, []int64{north.ID, south.ID}}, {auth.ScopeOf([]int64{hill.FleetID}, nil), []int64{south.ID}}} {
+			ps, err := db.NewestProposals(t.Context(), c.sc)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []int64
+			for _, p := range ps {
+				got = append(got, p.ID)
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("got runs %d, want %d", got, c.want)
+			}
 		}
 	})
 }
