@@ -24,6 +24,13 @@ func (l *line) measured() {
 	}
 	at := l.rowPlace(&row)
 	if l.bad {
+		// Whatever else is wrong with the line is said too, so that it is mended once.
+		for i := range l.lay.values {
+			v := &l.lay.values[i]
+			if s := l.at(v.index); !notMeasured[strings.ToLower(s)] {
+				l.length(v, s)
+			}
+		}
 		return
 	}
 	if len(l.lay.values) == 0 {
@@ -106,16 +113,8 @@ func (l *line) value(row *Row, r fleet.Reading, at place, v *valueColumn, s stri
 	case notMeasured[strings.ToLower(s)]:
 		l.valueFault(column, s, "no value: write the thickness, or leave the row out")
 	default:
-		x, fault := parseLength(s, v.unit, l.form.exact)
+		x := l.length(v, s)
 		r.MM, r.Given, r.Unit, r.Tripped = x.mm, x.given, x.unit, x.atMost
-		switch {
-		case fault != "":
-			l.valueFault(column, s, withHelp(fault, "write "+v.unit.name+" in digits, such as "+example(v.unit)))
-		case x.mm < 0 || x.mm > fleet.MaxMM:
-			l.valueFault(column, s, "no brake part measures that: correct the value, or the unit in the header")
-		case l.lay.kind == Fitments && (x.mm == 0 || x.atMost):
-			l.valueFault(column, s, "not the thickness of a part just fitted: write it, or leave the cell blank for a new part")
-		}
 	}
 	if !l.bad {
 		l.put(row, &r)
@@ -123,6 +122,21 @@ func (l *line) value(row *Row, r fleet.Reading, at place, v *valueColumn, s stri
 		l.refused++
 	}
 	l.bad = before
+}
+
+// length reads what stands in a value column.
+func (l *line) length(v *valueColumn, s string) length {
+	column := strings.TrimSpace(l.lay.headers[v.index])
+	x, fault := parseLength(s, v.unit, l.form.exact)
+	switch {
+	case fault != "":
+		l.valueFault(column, s, withHelp(fault, "write "+v.unit.name+" in digits, such as "+example(v.unit)))
+	case x.mm < 0 || x.mm > fleet.MaxMM:
+		l.valueFault(column, s, "no brake part measures that: correct the value, or the unit in the header")
+	case l.lay.kind == Fitments && (x.mm == 0 || x.atMost):
+		l.valueFault(column, s, "not the thickness of a part just fitted: write it, or leave the cell blank for a new part")
+	}
+	return x
 }
 
 func (l *line) valueFault(column, read, message string) {

@@ -42,7 +42,7 @@ func parseNumber(s string, grouped, exact bool) (x float64, fault string) {
 	groups := strings.FieldsFunc(whole, func(r rune) bool { return r < '0' || r > '9' })
 	for i, g := range groups {
 		if len(groups) > 1 && (i > 0 && len(g) != 3 || len(g) > 3) {
-			return 0, "not a number: groups of digits must have three"
+			return 0, "not a number"
 		}
 	}
 	if decimals != "" && !isDigits(decimals) || decimals == "" && strings.HasSuffix(body, ",") {

@@ -67,7 +67,7 @@ func TestProblems(t *testing.T) {
 		{name: "an old cluster in words", text: swap("Bus 1,2026-02-01,0,unknown"), want: []string{`3 refused previous_km "unknown": not a number: write the odometer in digits, such as 155000`}},
 		{name: "an old cluster below nothing", text: swap("Bus 1,2026-02-01,0,-1"), want: []string{`3 refused previous_km "-1": no odometer shows that: want 0 to 10000000 km`}},
 		{name: "an old cluster and no new one", text: swap("Bus 1,2026-02-01,,155000"), want: []string{`3 refused odometer_km "": blank: write the odometer, or leave the row out`}},
-		{name: "groups of two", text: odo("Bus 1,2026-02-01,15 50 00"), want: []string{`3 refused odometer_km "15 50 00": not a number: groups of digits must have three`}},
+		{name: "groups of two", text: odo("Bus 1,2026-02-01,15 50 00"), want: []string{`3 refused odometer_km "15 50 00": not a number: write the odometer in digits, such as 155000`}},
 
 		// Values.
 		{name: "blank value", text: read("Bus 1,2026-02-01,,1,pad,left,inner,,,,"), want: []string{`3 refused value_mm "": no value: write the thickness, or leave the row out`}},

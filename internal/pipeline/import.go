@@ -126,6 +126,11 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 			return err
 		}
 		if numbers != nil {
+			if r.Kind() != ingest.Vehicles {
+				if err := s.guess(ctx, known, numbers); err != nil {
+					return err
+				}
+			}
 			n := 0
 			for _, of := range known.vehicles {
 				n += len(of)
@@ -172,6 +177,7 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 			}
 		}
 		slices.SortStableFunc(t.up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
+		t.up.Problems = slices.Compact(t.up.Problems) // the values of a line may all have the same
 		return nil
 	})
 	if r.Kind() == ingest.Vehicles { // which may bring depots

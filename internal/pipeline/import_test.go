@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -80,6 +81,26 @@ Bus 1,2026-02-02,155100,1,pad,right,inner,5.6
 `, 1, 1, 0)
 			if p := up.Problems[0]; p.Line != 2 || p.Column != "vehicle" || p.Read != "Bus 9" || !p.Refused {
 				t.Errorf("got problem %+v", p)
+			}
+		})
+		t.Run("a vehicle in other words, in a line of several values", func(t *testing.T) {
+			up := mustImport(t, s, "readings.csv", `vehicle,date,axle,left inner pad mm,left outer pad mm
+bus-1,2026-02-05,1,5,5.1
+KEA2,2026-02-05,1,8,8.1
+Tram 9,2026-02-05,1,8,8.1
+`, 0, 6, 0)
+			var got []string
+			for _, p := range up.Problems {
+				got = append(got, fmt.Sprintf("%d %s: %s", p.Line, p.Read, p.Message))
+			}
+			const or = ", or take in a vehicles file that has it first"
+			want := []string{
+				"2 bus-1: no vehicle has this number: write Bus 1, if that is meant" + or,
+				"3 KEA2: no vehicle has this number: write Van 2, which has this plate, if that is meant" + or,
+				"4 Tram 9: no vehicle has this number: correct it" + or,
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("got %q, want %q", got, want)
 			}
 		})
 		t.Run("a part the brake does not have", func(t *testing.T) {

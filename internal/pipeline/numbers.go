@@ -1,10 +1,13 @@
 package pipeline
 
 import (
+	"context"
 	"errors"
 	"io"
+	"strings"
 
 	"brakewear/ingest"
+	"brakewear/internal/store"
 )
 
 // A file of at most fewBytes and fewRows rows is read once more beforehand, for
@@ -62,4 +65,39 @@ func numbersIn(body io.ReadSeeker, f File) (numbers []string, err error) {
 		}
 	}
 	return nil, nil
+}
+
+// maxGuesses bounds the numbers of a file that are looked for in another spelling.
+const maxGuesses = 20
+
+var spelling = strings.NewReplacer(" ", "", "-", "")
+
+// guess finds what the numbers that no vehicle has may stand for: another spelling of one
+// that there is, or a plate.
+func (s *Service) guess(ctx context.Context, k *resolver, numbers []string) error {
+	k.meant = map[string]string{}
+	tried := 0
+	for _, number := range numbers {
+		if len(k.vehicles[number]) > 0 || strings.TrimSpace(number) == "" {
+			continue
+		}
+		if tried++; tried > maxGuesses {
+			return nil
+		}
+		page, err := s.DB.Vehicles(ctx, k.sc, store.VehicleQuery{Text: number, Limit: 10})
+		if err != nil {
+			return err
+		}
+		same := func(text string) bool { return strings.EqualFold(spelling.Replace(text), spelling.Replace(number)) }
+		for i := range page.Rows {
+			v := &page.Rows[i].Vehicle
+			switch {
+			case same(v.Plate) && v.Plate != "":
+				k.meant[number] = v.Number + ", which has this plate"
+			case same(v.Number), page.Total == 1:
+				k.meant[number] = v.Number
+			}
+		}
+	}
+	return nil
 }

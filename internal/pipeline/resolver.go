@@ -27,7 +27,8 @@ type resolver struct {
 	added      map[store.AxleKey]bool // axles that nobody knew
 	first      []ReadRow              // the first rows as they were read
 
-	problems []fleet.Problem // the first ingest.MaxProblems refusals
+	meant    map[string]string // numbers that no vehicle has, and what they may stand for
+	problems []fleet.Problem   // the first ingest.MaxProblems refusals
 	refused  int
 	doubts   []fleet.Problem // changes in doubt
 	doubtful int             // rows
@@ -320,10 +321,14 @@ func (k *resolver) vehicle(row *ingest.Row) (store.VehicleKey, *fleet.Problem) {
 	case 1:
 		return found[0], nil
 	case 0:
+		do := "correct it"
+		if meant := k.meant[row.Vehicle]; meant != "" {
+			do = "write " + meant + ", if that is meant"
+		}
 		return store.VehicleKey{}, &fleet.Problem{
 			Column:  "vehicle",
 			Read:    row.Vehicle,
-			Message: "no vehicle has this number: correct it, or take in a vehicles file that has it first",
+			Message: "no vehicle has this number: " + do + ", or take in a vehicles file that has it first",
 		}
 	default:
 		return store.VehicleKey{}, k.several(row, found)
