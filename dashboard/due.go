@@ -11,6 +11,7 @@ import (
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
+	"brakewear/internal/web"
 )
 
 // DuePage is the due-soon list: wear lanes with their words and numbers.
@@ -89,9 +90,11 @@ func (d *Dashboard) due(c *gin.Context) error {
 	return d.sendDue(c, x)
 }
 
-// inOneState calls fn with a Dashboard that reads one state of the database.
+// inOneState calls fn with a Dashboard that reads one state of the database: the one
+// in which the session was found, if that is held in memory. So nothing may have been
+// written for the request before; fn may be called twice.
 func (d *Dashboard) inOneState(c *gin.Context, fn func(d *Dashboard) error) error {
-	return d.svc.DB.OneState(c.Request.Context(), "read a page", d.on(fn))
+	return d.svc.DB.OneState(c.Request.Context(), "read a page", web.SignedIn(c).State, d.on(fn))
 }
 
 // lookingUp is inOneState for a page of one thing, which its key finds.

@@ -200,7 +200,8 @@ func TestStatements(t *testing.T) {
 				}
 			}
 			// In every order and under every filter the due-soon list finds its rows
-			// by an index.
+			// by an index. Asked for again, a server is asked for the session alone, and
+			// with it whether anything was written.
 			for _, sort := range store.DueSorts {
 				for _, filter := range []string{"within=8", "fleet=1", "fleet=1&depot=1", "booked=no", "booked=yes", "q=bus", "q=bus+3", "measured=yes", "measured=no", "part=pad",
 					"late=yes", "left=past", "left=40-50", "duty=", "moved=into-past", "moved=faster",
@@ -208,6 +209,10 @@ func TestStatements(t *testing.T) {
 					path := "/?within=0&" + filter + "&sort=" + string(sort)
 					for _, whole := range many.request(t, http.MethodGet, path, "", http.StatusOK).Whole(t, many.url, growing) {
 						t.Errorf("%s reads a table whole: %s", path, whole)
+					}
+					again := many.request(t, http.MethodGet, path, "", http.StatusOK).Queries()
+					if dialect == store.Postgres && (len(again) != 1 || !strings.Contains(again[0], "from sessions s")) {
+						t.Errorf("%s again: got %q, want the session alone", path, again)
 					}
 				}
 			}

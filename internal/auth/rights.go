@@ -73,6 +73,7 @@ type Who struct {
 	Session int64        // 0 = by token
 	Token   int64        // 0 = by session
 	Reader  units.Reader // how they want numbers and days said
+	State   string       // of the database, when all this was read; blank = not known
 }
 
 // may says whether who has the right at all, wherever.

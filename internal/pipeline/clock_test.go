@@ -29,7 +29,7 @@ func TestClockHoldsUpNobody(t *testing.T) {
 		var first sync.Once
 		for i := range pages {
 			all.Go(func() {
-				errs[i] = db.OneState(ctx, "read a page", func(*store.DB) error {
+				errs[i] = db.OneState(ctx, "read a page", "", func(*store.DB) error {
 					first.Do(reading.Done)
 					<-asks
 					s.Today()

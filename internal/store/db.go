@@ -300,6 +300,7 @@ type tx struct {
 	failed    error             // of a part of what is done together
 	version   string            // of what it sees; blank = not known. See readKeeping
 	marked    string            // of that; see planMark
+	held      bool              // there is none: all is answered from memory, see OneState
 }
 
 // write makes a change that somebody asked for, in a transaction. It is refused
@@ -366,19 +367,33 @@ func (db *DB) readBy(ctx context.Context, o *opening, what string, f func(t *tx)
 	return db.run(ctx, db.r, o, what, f)
 }
 
+// errNotHeld is of a state of which something would have to be read.
+var errNotHeld = errors.New("not held in memory")
+
 // OneState calls fn with a DB that reads one state of the database, in one
 // transaction: a page that asks for several things begins and ends none for each.
 // The DB is for one goroutine, and for reading.
-func (db *DB) OneState(ctx context.Context, what string, fn func(state *DB) error) error {
+//
+// Where all that fn asks for is held of the state known, there is no transaction, nor
+// does anybody ask what has changed since: a state is known from the moment on that
+// it was asked for (blank = from none), such as by auth.Who, and who has written
+// since knows it no more. Where something is not held, fn is called again.
+func (db *DB) OneState(ctx context.Context, what, known string, fn func(state *DB) error) error {
 	if db.within != nil {
 		return fn(db)
 	}
-	return db.readKeeping(ctx, what, func(t *tx) error {
+	in := func(t *tx) error {
 		state := *db
 		state.within, state.reading, state.version = t, true, t.version
 		t.db = &state
 		return fn(&state)
-	})
+	}
+	if known != "" {
+		if err := in(&tx{ctx: ctx, version: known, held: true}); !errors.Is(err, errNotHeld) {
+			return err
+		}
+	}
+	return db.readKeeping(ctx, what, in)
 }
 
 // Lookup is OneState for what is found by keys, of which nothing is kept for

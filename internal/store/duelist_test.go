@@ -241,7 +241,7 @@ func TestDueListOlderMoves(t *testing.T) {
 			}
 		}
 		mustForecasts(t, db, worn(id, 1, 9, 1))
-		err := db.OneState(t.Context(), "look", func(state *store.DB) error {
+		err := db.OneState(t.Context(), "look", "", func(state *store.DB) error {
 			if _, err := state.DueSoon(t.Context(), all, store.DueQuery{}); err != nil {
 				return err
 			}
@@ -272,7 +272,7 @@ func TestDueListOlderRows(t *testing.T) {
 		}
 		return err
 	}
-	err := db.OneState(t.Context(), "look", func(before *store.DB) error {
+	err := db.OneState(t.Context(), "look", "", func(before *store.DB) error {
 		if _, err := before.VehicleNumber(t.Context(), all, id); err != nil { // now it sees a state
 			return err
 		}

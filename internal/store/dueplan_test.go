@@ -105,7 +105,7 @@ func TestDuePlanOfOlderState(t *testing.T) {
 				t.Errorf("booked %t: got %+v, %v; want %d axles", booked, page, err, want)
 			}
 		}
-		err := db.OneState(t.Context(), "look", func(state *store.DB) error {
+		err := db.OneState(t.Context(), "look", "", func(state *store.DB) error {
 			count(state, true, 0)
 			mustBook(t, db, job(id, quay.ID, monday))
 			count(db, true, 1)

@@ -20,7 +20,7 @@ func TestListsRightAfterWrite(t *testing.T) {
 			ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Hill")))
 			look := func(x *store.DB) (got []string) {
 				t.Helper()
-				err := x.OneState(t.Context(), "look", func(state *store.DB) error {
+				err := x.OneState(t.Context(), "look", "", func(state *store.DB) error {
 					fleets, err := state.Fleets(t.Context(), all)
 					if err != nil {
 						return err

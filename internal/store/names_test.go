@@ -284,7 +284,7 @@ func TestDueCountedRightAfterWrite(t *testing.T) {
 						if err != nil || page.Total != want || len(page.Rows) != want {
 							t.Errorf("%+v: got %d of %d, %v; want %d", q, len(page.Rows), page.Total, err, want)
 						}
-						err = x.OneState(t.Context(), "look", func(state *store.DB) error {
+						err = x.OneState(t.Context(), "look", "", func(state *store.DB) error {
 							page, err := state.DueSoon(t.Context(), all, q)
 							if page.Total != want {
 								t.Errorf("%+v in one state: got %d, want %d", q, page.Total, want)

@@ -1,7 +1,9 @@
 package store_test
 
 import (
+	"cmp"
 	"errors"
+	"fmt"
 	"testing"
 
 	"brakewear/internal/fleet"
@@ -14,7 +16,7 @@ import (
 func TestOneState(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		mustVehicles(t, db, entry("Bus 1"))
-		err := db.OneState(t.Context(), "look twice", func(state *store.DB) error {
+		err := db.OneState(t.Context(), "look twice", "", func(state *store.DB) error {
 			before, _, _, err := state.Counts(t.Context(), all)
 			if err != nil {
 				return err
@@ -39,6 +41,60 @@ func TestOneState(t *testing.T) {
 			t.Errorf("afterwards: got %d vehicles, %v; want 2", n, err)
 		}
 	})
+}
+
+// Of a state that is known nothing is read that is held of it, and what is not held,
+// or was written since it was known, is read in one that is newer.
+func TestOneStateHeld(t *testing.T) {
+	url := storetest.URL(t, store.Postgres)
+	db, other := storetest.MustOpen(t, url), storetest.MustOpen(t, url)
+	id := mustVehicles(t, db, entry("Bus 1"))[0]
+	mustForecasts(t, db, due(id, 1, ptr(asOf), float64(asOf)))
+	version := func() string {
+		t.Helper()
+		v, err := db.Version(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	look := func(what, known string, reads bool, want fleet.Date) {
+		t.Helper()
+		ctx, run := storetest.Watch(t.Context())
+		var got store.DuePage
+		err := db.OneState(ctx, "look", known, func(state *store.DB) error {
+			if n, err := state.CountFindings(ctx, all, store.FindingQuery{}); err != nil || n != 0 {
+				return cmp.Or(err, fmt.Errorf("%d findings", n))
+			}
+			if has, err := state.HasReadings(ctx, all); err != nil || has {
+				return cmp.Or(err, errors.New("there are readings"))
+			}
+			fleets, err := state.Fleets(ctx, all)
+			if err != nil || len(fleets) != 1 {
+				return cmp.Or(err, fmt.Errorf("%d fleets", len(fleets)))
+			}
+			got, err = state.DueSoon(ctx, all, store.DueQuery{Text: "bus"})
+			return err
+		})
+		if err != nil || len(got.Rows) != 1 || *got.Rows[0].BookBy != want {
+			t.Errorf("%s: got %+v, %v; want one row to be booked by %v", what, got, err, want)
+		}
+		if n := len(run.Queries()); (n > 0) != reads {
+			t.Errorf("%s: %d statements: %q", what, n, run.Queries())
+		}
+	}
+	first := version()
+	look("at first", first, true, asOf)
+	look("again", first, false, asOf)
+	look("of no state", "", true, asOf)
+	mustForecasts(t, other, due(id, 1, ptr(asOf+9), float64(asOf)))
+	second := version()
+	look("another has written", second, true, asOf+9)
+	look("another has written, again", second, false, asOf+9)
+	look("known before", first, true, asOf+9)
+	look("known since", second, false, asOf+9)
+	mustBook(t, other, job(id, depotOf(t, db, "Quay").ID, monday))
+	look("another has booked", version(), true, asOf+9)
 }
 
 // What is done together is undone together.

@@ -80,6 +80,9 @@ func WithTrace(ctx context.Context, see func(query string, args []any)) context.
 }
 
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {
+	if t.held {
+		return nil, errNotHeld
+	}
 	query, args = t.bind(query, args)
 	return t.ExecContext(t.ctx, query, args...)
 }
@@ -100,12 +103,18 @@ var errNoRows = sql.ErrNoRows
 
 // one scans the first row of query into dest.
 func (t *tx) one(dest []any, query string, args ...any) error {
+	if t.held {
+		return errNotHeld
+	}
 	query, args = t.bind(query, args)
 	return t.QueryRowxContext(t.ctx, query, args...).Scan(dest...)
 }
 
 // each calls scan for every row of query.
 func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) error {
+	if t.held {
+		return errNotHeld
+	}
 	query, args = t.bind(query, args)
 	rows, err := t.QueryxContext(t.ctx, query, args...)
 	if err != nil {

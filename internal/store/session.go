@@ -90,15 +90,19 @@ func (t *tx) startSession(account int64, secret, browser string) error {
 	return t.log(entry{act: "signed in", record: "account", id: account, account: account})
 }
 
-// SessionOf returns whose session a secret is. One that ended, or never was,
-// is fleet.ErrStranger.
+// SessionOf returns whose session a secret is, and of a server the state in which
+// that is so. One that ended, or never was, is fleet.ErrStranger.
 func (db *DB) SessionOf(ctx context.Context, secret string) (auth.Who, error) {
 	who, seen := auth.Who{}, instant{}
 	now := db.now()
+	state := "''"
+	if db.dialect == Postgres && db.within == nil { // what is seen within another transaction, nobody else may
+		state = snapshotSQL
+	}
 	err := db.ask(ctx, "find a session", func(r *sqlx.Rows) error {
-		return scanWho(r, &who, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs, &who.Reader.Zone)
+		return scanWho(r, &who, &who.State, &who.Session, &seen, &who.Reader.DistanceIn, &who.Reader.ThicknessIn, &who.Reader.DaysAs, &who.Reader.Zone)
 	}, `
-		select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, s.id, s.seen_at, a.distance, a.thickness, a.days, a.time_zone
+		select a.id, a.name, a.email, g.role, g.fleet_id, g.depot_id, `+state+`, s.id, s.seen_at, a.distance, a.thickness, a.days, a.time_zone
 		from sessions s
 		join accounts a on a.id = s.account_id
 		left join grants g on g.account_id = a.id and g.ended_at is null

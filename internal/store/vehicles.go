@@ -227,8 +227,7 @@ func (db *DB) MoreVehicles(ctx context.Context, sc auth.Scope, n int) (more bool
 	err = db.find(ctx, "count vehicles", func(t *tx) error {
 		var w where
 		w.scope(sc, "v")
-		var there int
-		err := t.one([]any{&there}, `
+		there, err := t.counted(`
 			select count(*)
 			from (
 				select 1
@@ -252,10 +251,14 @@ func (db *DB) HasReadings(ctx context.Context, sc auth.Scope) (has bool, err err
 			from thickness_readings r
 			where r.vehicle_id = v.id and r.set_aside_at is null
 			limit 1 offset 0)`)
-		return t.one([]any{&has}, `
-			select exists (
+		n, err := t.counted(`
+			select count(*)
+			from (
 				select 1
-				from vehicles v`+w.String()+`)`, w.args...)
+				from vehicles v`+w.String()+`
+				limit 1) v`, w.args...)
+		has = n > 0
+		return err
 	})
 	return has, err
 }

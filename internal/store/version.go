@@ -70,7 +70,8 @@ func kept[V any](t *tx, c *cache[V], most int, query string, args []any, read fu
 // would be more than most. It is everybody's: not to be changed.
 //
 // Who asks for what another is reading waits for it: after a write all would
-// count the same at once, each at the cost of the others.
+// count the same at once, each at the cost of the others. Who reads nothing has
+// nothing to promise to those.
 func keptOf[V any](t *tx, version string, c *cache[V], most int, query string, args []any, read func() (V, error)) (v V, err error) {
 	if version == "" {
 		return read()
@@ -93,6 +94,10 @@ func keptOf[V any](t *tx, version string, c *cache[V], most int, query string, a
 			return p.v, nil
 		}
 		return read() // what ended the other's reading may not end this one
+	}
+	if t.held {
+		c.mu.Unlock()
+		return v, errNotHeld
 	}
 	p := &promise[V]{done: make(chan struct{})}
 	if c.reading == nil {
@@ -165,8 +170,12 @@ func (db *DB) Version(ctx context.Context) (v string, err error) {
 	return v, err
 }
 
-// snapshotQuery asks for the version that a transaction on PostgreSQL sees.
-const snapshotQuery = `select cast(pg_postmaster_start_time() as text) || ' ' || cast(txid_current_snapshot() as text)`
+// snapshotSQL is the version that a transaction on PostgreSQL sees, and snapshotQuery
+// asks for it.
+const (
+	snapshotSQL   = `cast(pg_postmaster_start_time() as text) || ' ' || cast(txid_current_snapshot() as text)`
+	snapshotQuery = `select ` + snapshotSQL
+)
 
 // snapshot is the version that a transaction on PostgreSQL sees, while it sees
 // one state.
