@@ -82,6 +82,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/visits", web.Handle(a.visits))
 	g.POST("/visits/accept", web.AllowBody(maxVisits), web.Handle(a.acceptVisits))
 	g.POST("/visits/decline", web.AllowBody(maxVisits), web.Handle(a.declineVisits))
+	g.POST("/visits/reopen", web.AllowBody(maxVisits), web.Handle(a.reopenVisits))
 	g.GET("/workshops", web.Handle(a.workshops))
 	g.GET("/workshops/:id", web.Handle(a.workshop))
 	g.PUT("/workshops/:id", web.AllowBody(maxForm), web.Handle(a.setWorkshop))

@@ -97,6 +97,11 @@ func (c *client) do(x call) *httptest.ResponseRecorder {
 	for _, fault := range c.doc.check(method, req.URL.Path, w) {
 		c.t.Errorf("%s %s: %s", method, x.path, fault)
 	}
+	if w.Code < 300 && (x.kind == "" || x.kind == "application/json") {
+		for _, fault := range c.doc.sent(method, req.URL.Path, x.body) {
+			c.t.Errorf("%s %s: it was taken, and the document forbids it: %s", method, x.path, fault)
+		}
+	}
 	for _, s := range x.want {
 		if !strings.Contains(w.Body.String(), s) {
 			c.t.Errorf("%s %s: got %s, want %s in it", method, x.path, w.Body, s)

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 
@@ -241,7 +242,14 @@ func (d *document) fit(schema map[string]any, v any, at string) (faults []string
 	}
 	for word, arg := range schema {
 		switch word {
-		case "description", "required", "additionalProperties":
+		case "description", "required", "additionalProperties", "default":
+		case "minItems", "maxLength":
+			bound, err := strconv.Atoi(fmt.Sprint(arg))
+			list, isList := v.([]any)
+			s, isText := v.(string)
+			if err != nil || word == "minItems" && isList && len(list) < bound || word == "maxLength" && isText && utf8.RuneCountInString(s) > bound {
+				fault("%s %v", word, arg)
+			}
 		case "type":
 			types, ok := arg.([]any)
 			if !ok {
@@ -346,6 +354,12 @@ func TestFitCatches(t *testing.T) {
 		}
 		if got := d.fit(schema, v, "$"); len(got) != c.want {
 			t.Errorf("%s: got faults %q, want %d", c.json, got, c.want)
+		}
+	}
+	few := map[string]any{"minItems": 1, "maxLength": 2}
+	for _, v := range []any{[]any{}, "öäü"} {
+		if got := d.fit(few, v, "$"); len(got) != 1 {
+			t.Errorf("got faults %q of %q", got, v)
 		}
 	}
 	date := map[string]any{"$ref": "#/components/schemas/DateOrNull"}

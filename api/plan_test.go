@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"strings"
 	"testing"
 
 	"brakewear/internal/auth"
@@ -142,7 +143,16 @@ func (c *client) plan(db *store.DB) {
 	c.run([]call{
 		{name: "proposals", path: "/proposals", want: []string{`"cost":3,"bound":2.9`, `"placed":2`}},
 		{name: "visits", path: "/visits", want: []string{`"advice":"book"`, `"starts":"08:00"`, `"advice":"unplaced","booking_id":null,"day":null,"bay":null,"starts":null`}},
-		{name: "decline one", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[1].ID), status: http.StatusNoContent},
+		{name: "decline nothing", path: "/visits/decline", body: `{"why":"no"}`, status: 400, want: []string{"ids: none was sent"}},
+		{name: "decline for long", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d],"why":%q}`, p.Visits[1].ID, strings.Repeat("x", fleet.MaxWords+1)), status: 400, want: []string{"longer than 200"}},
+		{name: "decline one", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d],"why":"hired out"}`, p.Visits[1].ID), status: http.StatusNoContent},
+		{name: "and again", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d],"why":"again"}`, p.Visits[1].ID), status: http.StatusNoContent},
+		{name: "declined", path: "/visits?state=declined", want: []string{`"state":"declined","decided_by":"API","decided_why":"hired out"`}},
+		{name: "reopen nothing", path: "/visits/reopen", body: `{}`, status: 400, want: []string{"ids: none was sent"}},
+		{name: "reopen none of ours", path: "/visits/reopen", body: `{"ids":[999]}`, status: 404},
+		{name: "reopen it", path: "/visits/reopen", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[1].ID), status: http.StatusNoContent},
+		{name: "it is open", path: "/visits", want: []string{fmt.Sprintf(`{"id":%d,`, p.Visits[1].ID)}},
+		{name: "decline it after all", path: "/visits/decline", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[1].ID), status: http.StatusNoContent},
 		{name: "accept all that is left", path: "/visits/accept", body: `{}`, want: []string{`"vehicle":"Bus 1","booking_id":`, `"problem":""`}},
 		{name: "accept it again", path: "/visits/accept", body: fmt.Sprintf(`{"ids":[%d]}`, p.Visits[0].ID), want: []string{`"booking_id":null,"problem":"API accepted the visit`}},
 		{name: "propose", path: "/proposals", body: `{"days":30}`, status: 201, want: []string{`"fleet":"Ferry Lines","by":"API"`, `"until":"2026-04-01"`}},

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -49,6 +50,8 @@ type Visit struct {
 	Remedy     string       `json:"remedy"`
 	Changed    string       `json:"changed"` // since the proposal before; blank = as before
 	State      string       `json:"state"`
+	DecidedBy  string       `json:"decided_by"` // blank while it is open
+	DecidedWhy string       `json:"decided_why"`
 }
 
 // Accepted is what became of one visit that was to be accepted.
@@ -90,7 +93,7 @@ func visitOf(v *store.Visit) Visit {
 	out := Visit{
 		ID: v.ID, ProposalID: v.ProposalID, VehicleID: v.VehicleID, Vehicle: v.Vehicle, Plate: v.Plate, Fleet: v.Fleet, DepotID: v.DepotID, Depot: v.Depot,
 		Advice: string(v.Advice), BookingID: idOrNull(v.BookingID), Hours: v.Hours, Work: items(v.Work, workOf), Cost: amount(v.Cost), BookBy: v.BookBy,
-		Why: v.Why, Remedy: v.Remedy, Changed: v.Changed, State: string(v.State),
+		Why: v.Why, Remedy: v.Remedy, Changed: v.Changed, State: string(v.State), DecidedBy: v.DecidedBy, DecidedWhy: v.Reason,
 	}
 	if v.Chance != nil {
 		out.Chance = number(*v.Chance, 4)
@@ -167,9 +170,12 @@ func (a *API) acceptVisits(c *gin.Context) error {
 	})})
 }
 
-// declineVisits sets proposed visits aside.
+// declineVisits sets proposed visits aside, with why.
 func (a *API) declineVisits(c *gin.Context) error {
-	var in sentVisits
+	var in struct {
+		IDs []int64 `json:"ids"`
+		Why string  `json:"why"`
+	}
 	q := &query{c: c}
 	if err := q.err(); err != nil {
 		return err
@@ -177,7 +183,32 @@ func (a *API) declineVisits(c *gin.Context) error {
 	if err := readJSON(c, &in); err != nil {
 		return err
 	}
-	if err := a.svc.DB.DeclineVisits(c.Request.Context(), a.scope(c), a.sender(c), "", in.IDs); err != nil {
+	if len(in.IDs) == 0 {
+		return fleet.Invalidf("ids: none was sent")
+	}
+	if err := a.svc.DB.DeclineVisits(c.Request.Context(), a.scope(c), a.sender(c), strings.TrimSpace(in.Why), in.IDs); err != nil {
+		return err
+	}
+	c.Status(http.StatusNoContent)
+	return nil
+}
+
+// reopenVisits takes back that proposed visits were set aside.
+func (a *API) reopenVisits(c *gin.Context) error {
+	var in struct {
+		IDs []int64 `json:"ids"`
+	}
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return err
+	}
+	if err := readJSON(c, &in); err != nil {
+		return err
+	}
+	if len(in.IDs) == 0 {
+		return fleet.Invalidf("ids: none was sent")
+	}
+	if err := a.svc.DB.TakeBackVisits(c.Request.Context(), a.scope(c), a.sender(c), in.IDs); err != nil {
 		return err
 	}
 	c.Status(http.StatusNoContent)

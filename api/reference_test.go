@@ -44,7 +44,7 @@ func reference(d *document) string {
 	var b strings.Builder
 	info := d.root["info"].(map[string]any)
 	fmt.Fprintf(&b, "# The API\n\n%s\n\nAddresses are below `/api/v1`. The whole document, for programs, is at `/api/v1/openapi.yaml`.\n",
-		breakAt(text(info, "description"), 100))
+		paragraphs(info["description"].(string)))
 	fmt.Fprintf(&b, "\n## Who may ask\n\n%s\n\n    Authorization: Bearer TOKEN\n\nThese answers any of them may have:\n\n| answer | what it says | body |\n| --- | --- | --- |\n",
 		breakAt(text(d.at("components", "securitySchemes", "token"), "description"), 100))
 	for _, status := range slices.Sorted(maps.Keys(anywhere)) {
@@ -184,6 +184,15 @@ func (d *document) kind(v any) string {
 func text(m map[string]any, key string) string {
 	s, _ := m[key].(string)
 	return strings.Join(strings.Fields(s), " ")
+}
+
+// paragraphs breaks the lines of a text that has blank ones between its paragraphs.
+func paragraphs(s string) string {
+	var ps []string
+	for _, p := range strings.Split(strings.TrimSpace(s), "\n\n") {
+		ps = append(ps, breakAt(p, 100))
+	}
+	return strings.Join(ps, "\n\n")
 }
 
 func list(v any) []any {

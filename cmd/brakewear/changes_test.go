@@ -90,6 +90,7 @@ var bodies = map[string]string{
 	"POST /api/v1/brake_tests/:id/corrections": `{"act":"set aside","why":"mistyped"}`,
 	"POST /api/v1/readings/:id/move":           `{"axle":2,"why":"mistyped"}`,
 	"PUT /api/v1/fleets/:id/rule_set":          `{"rule_set":"us-393","why":"moved"}`,
+	"POST /api/v1/visits/reopen":               `{"ids":[{select id from proposal_visits where state = 'declined'}]}`,
 	"POST /api/v1/visits/decline":              `{"ids":[{select id from proposal_visits where state = 'open'}]}`,
 }
 

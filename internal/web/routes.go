@@ -221,6 +221,7 @@ var Routes = []Rule{
 	{"POST", "/api/v1/proposals", auth.Plan, false},
 	{"POST", "/api/v1/visits/accept", auth.Plan, false},
 	{"POST", "/api/v1/visits/decline", auth.Plan, false},
+	{"POST", "/api/v1/visits/reopen", auth.Plan, false},
 	{"PUT", "/api/v1/workshops/:id", auth.Plan, false},
 	{"POST", "/api/v1/workshops/:id/closures", auth.Plan, false},
 	{"DELETE", "/api/v1/workshops/:id/closures/:closure", auth.Plan, false},
@@ -293,6 +294,7 @@ var long = map[string]bool{
 	"POST /api/v1/proposals":          true,
 	"POST /api/v1/visits/accept":      true,
 	"POST /api/v1/visits/decline":     true,
+	"POST /api/v1/visits/reopen":      true,
 	"PUT /api/v1/fleets/:id/rule_set": true,
 }
 
