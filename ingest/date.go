@@ -57,7 +57,7 @@ func (d *dates) parse(s string) (fleet.Date, string) {
 }
 
 func (d *dates) read(s string) (fleet.Date, string) {
-	if d.serial && numeric(s, "0123456789.") && !(len(s) == 8 && isDigits(s)) {
+	if d.serial && numeric(s, "0123456789.") && strings.Count(s, ".") < 2 && !(len(s) == 8 && isDigits(s)) {
 		x, err := strconv.ParseFloat(s, 64)
 		if err != nil || x < 1 || x > maxSerial {
 			return 0, noDate

@@ -100,6 +100,12 @@ func TestXLSX(t *testing.T) {
 			want:  []string{"2 Bus 1: axle 1 disc"},
 		},
 		{
+			name:  "days typed with points, in the order declared",
+			bytes: book(t, nil, [][]any{odoRows[0], {"Bus 1", "1.2.2026", 155000}, {"Bus 1", 46055, 155050}}),
+			opt:   Options{DateOrder: "dmy"},
+			want:  []string{"2 Bus 1: 2026-02-01 155000 km", "3 Bus 1: 2026-02-02 155050 km"},
+		},
+		{
 			name:  "bad cells",
 			bytes: book(t, nil, [][]any{odoRows[0], {"Bus 1", 2026, 1}, {"Bus 1", day, "#N/A"}, {"Bus 1", 1e9, 1}, {"Bus 1", day}, odoRows[1]}),
 			want:  []string{"6 Bus 1: 2026-02-01 155000 km"},
