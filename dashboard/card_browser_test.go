@@ -74,9 +74,12 @@ func TestBrowserCard(t *testing.T) {
 	shoot(t, ctx, "card-doubt-390-light")
 	eval[bool](t, ctx, `document.activeElement.value = "", true`)
 	must(t, ctx,
-		typeIn(`input[name=off_1_pad_left_inner]`, "4,6"),
+		typeIn(`input[name=off_1_pad_left_inner]`, "1,6"), // 5.1 mm a month ago
 		press(`.parts-form button`),
 	)
+	until(t, ctx, `document.querySelector("#w-off_1_pad_left_inner")?.textContent.includes("below what is likely")`)
+	faults()
+	must(t, ctx, press(`.parts-form input[name=sure]`), press(`.parts-form button`)) // read twice
 	until(t, ctx, `document.querySelector(".fitted-list") !== null`)
 	if got := textOf(t, ctx, ".fitted-list"); !strings.Contains(got, "20.0 mm new, nominal") || !strings.Contains(got, "P-100") {
 		t.Errorf("fitted: got %q", got)

@@ -122,9 +122,9 @@
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       if (kept.entry.body) return;
-      clearFaults();
       if (event.submitter?.value === "judge") return judge();
-      kept.send();
+      kept.send(); // with what was read twice
+      clearFaults();
     });
 
     // judge asks the server what it would say, which takes a connection and keeps nothing.
