@@ -130,8 +130,10 @@ func grantPlace(p store.Place) string {
 	return placeName(p)
 }
 
-// grantForm offers the roles, and the places that the sender may give them on. A form
-// that comes back keeps what was chosen: the first of each is the most there is.
+// grantForm offers the roles, and the places that the sender may give them on. It
+// begins at the role that changes the least for others, and where it is to hold is
+// asked: what one forgets to choose is not the most there is. A form that comes back
+// keeps what was chosen.
 func (d *Dashboard) grantForm(c *gin.Context, comesBack bool) (f GrantForm, err error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	fleets, err := d.svc.DB.Fleets(ctx, sc)
@@ -143,7 +145,7 @@ func (d *Dashboard) grantForm(c *gin.Context, comesBack bool) (f GrantForm, err 
 		return f, err
 	}
 	for _, r := range auth.Roles {
-		f.Roles = append(f.Roles, Choice{Value: string(r), Label: capital(string(r))})
+		f.Roles = append(f.Roles, Choice{Value: string(r), Label: capital(string(r)), Chosen: r == auth.Technician})
 	}
 	if sc.All() {
 		f.Places = append(f.Places, Choice{Value: "0/0", Label: "Everything"})
@@ -157,6 +159,9 @@ func (d *Dashboard) grantForm(c *gin.Context, comesBack bool) (f GrantForm, err 
 				f.Places = append(f.Places, Choice{Value: placeValue(x.ID, dep.ID), Label: x.Name + ", " + dep.Name})
 			}
 		}
+	}
+	if len(f.Places) > 1 {
+		f.Places = slices.Insert(f.Places, 0, Choice{Label: "choose where"})
 	}
 	if comesBack {
 		for name, choices := range map[string][]Choice{"role": f.Roles, "place": f.Places} {

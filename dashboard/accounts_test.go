@@ -93,13 +93,23 @@ func TestAccounts(t *testing.T) {
 		if rec.Code != http.StatusBadRequest {
 			continue
 		}
-		// What was chosen stays: the first choices are a manager of everything.
+		// What was chosen stays.
 		back := formAt(t, parse(t, rec.Body.String()), "/accounts")
 		for _, name := range []string{"role", "place"} {
 			if got := back.Get(name); name != c.key && got != ann.Get(name) {
 				t.Errorf("%s %q: the form comes back with the %s %q, want %q", c.key, c.value, name, got, ann.Get(name))
 			}
 		}
+	}
+	// It begins with the least right, and asks where.
+	fresh := formAt(t, parse(t, w.get("/accounts").Body.String()), "/accounts")
+	if role, place := fresh.Get("role"), fresh.Get("place"); role != "technician" || place != "" {
+		t.Errorf("a new account begins as %q of %q", role, place)
+	}
+	fresh.Set("name", "Ann")
+	fresh.Set("email", "ann@island.example")
+	if rec := w.submit("/accounts", fresh); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "choose where the role is to hold") {
+		t.Errorf("an account of nowhere: got %d", rec.Code)
 	}
 	rec := w.submit("/accounts", ann)
 	link := linkPath(t, rec.Body.String())

@@ -67,7 +67,8 @@ func (d *Dashboard) showBooking(c *gin.Context, status int, f *fields) error {
 	if err != nil {
 		return err
 	}
-	ctx, sc, today := c.Request.Context(), d.scope(c), d.svc.Today()
+	// Who sends a form may change less than they see: the page shows all of that.
+	ctx, sc, today := c.Request.Context(), web.SignedIn(c).Scope(auth.See), d.svc.Today()
 	b, err := d.svc.DB.Booking(ctx, sc, id)
 	if err != nil {
 		return err
@@ -218,6 +219,7 @@ type NewBookingPage struct {
 	Depots      []Choice
 	Fields      []Field
 	Faults      int
+	Empty       *Empty // there is nothing to book
 }
 
 func (d *Dashboard) newBooking(c *gin.Context) error {
@@ -277,6 +279,9 @@ func (d *Dashboard) showNewBooking(c *gin.Context, status int, vehicle int64, f 
 			label += ", booked for " + dayNear(tell, b.Day, today)
 		}
 		p.Axles = append(p.Axles, Choice{n, label, slices.Contains(ticked, n)})
+	}
+	if len(h.Axles) == 0 {
+		p.Empty = &Empty{Title: "No axle of this vehicle is known", Text: "Work is booked on axles: hand in an axles file with their specifications, or readings of them.", Link: "/readings", Label: "Take files in"}
 	}
 	for _, item := range []fleet.Item{fleet.ItemHoses, fleet.ItemCalipers, fleet.ItemFluid} {
 		label := item.Words()

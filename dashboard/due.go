@@ -57,6 +57,7 @@ type Empty struct {
 	Title string
 	Text  string
 	Steps bool // show the way from files to a list
+	Blank bool // nothing is known yet: that there is none of something would say too much
 	Link  string
 	Label string
 }
@@ -154,8 +155,8 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 		Close:    x.rows == closeRows,
 		ToLookAt: x.toLookAt,
 	}
-	if x.empty != nil && x.empty.Steps {
-		p.Headline = p.Title // that there is none to book would say too much
+	if x.empty != nil && x.empty.Blank {
+		p.Headline = p.Title
 	}
 	oldest := today
 	for i := range got.Rows {
@@ -276,18 +277,26 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 			Title: "Nothing has been taken in yet",
 			Text:  "The list fills itself from files: which vehicles there are, what their axles are specified for, and what was measured.",
 			Steps: true,
+			Blank: true,
 		}, nil
 	case !measured:
-		vehicles, _, _, err := d.svc.DB.Counts(ctx, sc)
+		vehicles, axles, _, err := d.svc.DB.Counts(ctx, sc)
 		if err != nil {
 			return nil, err
 		}
-		return &Empty{
+		e := &Empty{
 			Title: plural(vehicles, "vehicle", "vehicles") + ", no readings yet",
 			Text:  "Hand in what was measured; every axle with a reading gets its lane here.",
 			Link:  "/readings",
 			Label: "Take readings in",
-		}, nil
+			Blank: true,
+		}
+		if axles == 0 {
+			e.Title = plural(vehicles, "vehicle", "vehicles") + ", no axles yet"
+			e.Text = "Hand in an axles file: kind of brake, new and limit values. Then what was measured: every axle with a reading gets its lane here."
+			e.Label = "Take files in"
+		}
+		return e, nil
 	case f.Text != "" || f.Fleet != 0 || f.Depot != 0 || f.Booked != "" || f.Narrow.any():
 		text := "No axle of this choice has a forecast."
 		switch {
@@ -315,5 +324,6 @@ func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 		Text:  "There are readings, but none has been forecast. Run “brakewear refit”, or hand in a readings file.",
 		Link:  "/readings",
 		Label: "Take readings in",
+		Blank: true,
 	}, nil
 }

@@ -110,7 +110,7 @@ func endings(t *forecast.Training) []string {
 	}
 	var s []string
 	if t.Default {
-		s = append(s, fmt.Sprintf("%s with readings: too few to learn from, so wear rates come from planning bands and spreads are defaults. Forecasts are wide until there are more.",
+		s = append(s, fmt.Sprintf("%s measured often enough to learn from: too few, so wear rates come from planning bands and spreads are defaults. Forecasts are wide until there are more.",
 			plural(t.Vehicles, "vehicle", "vehicles")))
 	} else {
 		s = append(s, fmt.Sprintf("Learned from %s of %s.", plural(t.Lives, "set of parts", "sets of parts"), plural(t.Vehicles, "vehicle", "vehicles")),

@@ -37,7 +37,7 @@ func TestLearnedWords(t *testing.T) {
 		{ended(forecast.Convergence{Iterations: 1, Converged: true}), "settled after 1 round"},
 		{ended(forecast.Convergence{Iterations: 9, LastStep: .02}), "stopped after 9 rounds, the last of which still moved a spread by 2\u00a0%"},
 		{endings(nil)[0], "Nothing was learned: all values are defaults."},
-		{endings(&forecast.Training{Default: true, Vehicles: 1})[0][:30], "1 vehicle with readings: too f"},
+		{endings(&forecast.Training{Default: true, Vehicles: 1})[0][:31], "1 vehicle measured often enough"},
 	} {
 		if c.got != c.want {
 			t.Errorf("got %q, want %q", c.got, c.want)

@@ -94,6 +94,9 @@ func TestPages(t *testing.T) {
 		{"nothing soon", "/?within=2&depot=1", 200, []has{{"h1", "*"}}},
 		{"bad horizon", "/?within=soon", 400, []has{{"h1", "cannot be done"}, {"main", "number of weeks"}}},
 		{"bad depot", "/?depot=x", 400, []has{{"main", "want the number of a depot"}}},
+		{"no such depot", "/?depot=99", 404, []has{{"main", "Depot 99: there is none, or none that you may see"}}},
+		{"no such fleet", "/?fleet=99", 404, []has{{"main", "Fleet 99: there is none, or none that you may see"}}},
+		{"a plan of no depot", "/plan?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
 		{"bad sort", "/?sort=colour", 400, []has{{"main", "colour"}}},
 		{"bad cursor", "/?after=!!", 400, []has{{"h1", "cannot be done"}}},
 		{"vehicle", bus, 200, []has{
@@ -216,10 +219,17 @@ func TestEmpty(t *testing.T) {
 	check(t, parse(t, w.get("/vehicles").Body.String()), []has{{"h1", "Vehicles"}, {".empty h2", "No vehicles yet"}})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{"main", "Nothing yet"}})
 	w.takeIn(t, "vehicles.csv", smallVehicles)
-	check(t, parse(t, w.get("/").Body.String()), []has{{".empty h2", "3 vehicles, no readings yet"}})
+	check(t, parse(t, w.get("/").Body.String()), []has{{"h1", "Due soon"}, {".empty h2", "3 vehicles, no axles yet"}, {".empty", "Hand in an axles file"}})
+	check(t, parse(t, w.get("/readings/1").Body.String()), []has{{".next a[href=/readings]", "Hand the next file in"}, {".next", "once its axles are known"}})
+	check(t, parse(t, w.get("/bookings/new?vehicle=1").Body.String()), []has{{".empty h2", "No axle of this vehicle is known"}, {"form.settings", ""}})
+	if rec := w.submit("/plan/propose", url.Values{}); rec.Code != http.StatusSeeOther {
+		t.Fatalf("propose: got %d: %s", rec.Code, rec.Body)
+	}
+	check(t, parse(t, w.get("/plan").Body.String()), []has{{".figures", "no axle whose forecast asks for a booking by then"}})
 	check(t, parse(t, w.get(w.vehiclePath(t, "Bus 1")).Body.String()), []has{{".empty h2", "No axle of this vehicle is known"}})
 	w.takeIn(t, "axles.csv", smallAxles)
 	check(t, parse(t, w.get(w.vehiclePath(t, "Bus 1")).Body.String()), []has{{"#axle-2 h2", "*"}, {"footer.cautions", "*"}})
+	check(t, parse(t, w.get("/readings/2").Body.String()), []has{{"main", "An axles file from"}})
 }
 
 // TestPaging walks the pages of the demo fleet: every axle comes once, in the

@@ -17,10 +17,19 @@ func (d *Dashboard) fleetChoice(c *gin.Context) (id int64, choices []Choice, err
 		return 0, nil, err
 	}
 	fleets, err := d.svc.DB.Fleets(c.Request.Context(), d.scope(c))
+	if err == nil && id != 0 && !slices.ContainsFunc(fleets, func(f fleet.Fleet) bool { return f.ID == id }) {
+		err = noPlace("fleet", id)
+	}
 	if err != nil || len(fleets) < 2 {
 		return id, nil, err
 	}
 	return id, placeChoices(id, "all fleets", fleets, func(f fleet.Fleet) (int64, string) { return f.ID, f.Name }), nil
+}
+
+// noPlace says that there is no fleet or depot of a number, or none that one sees:
+// which of these, is for nobody to know.
+func noPlace(what string, id int64) error {
+	return fleet.NotFoundf("%s %d: there is none, or none that you may see", what, id)
 }
 
 // placeChoices are the choices among places, the one of id chosen, behind all of them
@@ -42,6 +51,9 @@ func (d *Dashboard) depotChoice(c *gin.Context, sc auth.Scope) (id int64, choice
 		return 0, nil, err
 	}
 	depots, err := d.svc.DB.Depots(c.Request.Context(), sc)
+	if err == nil && id != 0 && !slices.ContainsFunc(depots, func(p fleet.Depot) bool { return p.ID == id }) {
+		err = noPlace("depot", id)
+	}
 	if err != nil || len(depots) < 2 {
 		return id, nil, err
 	}
@@ -62,7 +74,10 @@ func (d *Dashboard) depotOfFleet(c *gin.Context, fleetID int64) (id int64, choic
 	if err != nil {
 		return 0, nil, err
 	}
-	if fleetID != 0 && !slices.ContainsFunc(depots, func(p fleet.Depot) bool { return p.ID == id }) {
+	if id != 0 && !slices.ContainsFunc(depots, func(p fleet.Depot) bool { return p.ID == id }) {
+		if fleetID == 0 {
+			return 0, nil, noPlace("depot", id)
+		}
 		id = 0 // another fleet was chosen since
 	}
 	all := "all depots"

@@ -40,7 +40,11 @@ func (d *Dashboard) decide(c *gin.Context) error {
 		if len(ids) == 0 {
 			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{"Nothing was ticked: tick what is to be set aside."}})
 		}
-		if err := d.svc.DB.DeclineVisits(ctx, sc, d.who(c), f.text("why"), ids); err != nil {
+		err := d.svc.DB.DeclineVisits(ctx, sc, d.who(c), f.text("why"), ids)
+		if isKind(err, fleet.ErrInvalid) {
+			return d.showWorkplan(c, http.StatusBadRequest, &Said{Faults: []string{faultWords(c, err) + "."}})
+		}
+		if err != nil {
 			return err
 		}
 		c.Redirect(http.StatusSeeOther, backTo(c, "/plan"))

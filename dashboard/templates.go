@@ -90,6 +90,7 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 			Funcs(template.FuncMap{
 				"asset":   assets.Path,
 				"capital": capital,
+				"an":      an,
 				"iso":     func(d interface{ String() string }) string { return d.String() },
 				"count":   count,
 				"plural":  plural,

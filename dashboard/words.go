@@ -125,3 +125,11 @@ func partIn(words string) fleet.Part {
 func weekday(tell units.Reader, d fleet.Date) string {
 	return d.Time().Weekday().String() + " " + tell.Day(d)
 }
+
+// an puts the article before a kind of file, at the beginning of a sentence.
+func an(kind string) string {
+	if kind != "" && strings.ContainsRune("aeiou", rune(kind[0])) {
+		return "An " + kind
+	}
+	return "A " + kind
+}

@@ -233,6 +233,7 @@ func TestWorkplan(t *testing.T) {
 	}{
 		{url.Values{"do": {"ticked"}}, http.StatusBadRequest, "Nothing was ticked"},
 		{url.Values{"do": {"decline"}}, http.StatusBadRequest, "Nothing was ticked"},
+		{url.Values{"do": {"decline"}, "visit": {fmt.Sprint(p.Visits[0].ID)}, "why": {strings.Repeat("x", 201)}}, http.StatusBadRequest, "Reason: "},
 		{url.Values{"do": {"dance"}}, http.StatusBadRequest, "want ticked, all, decline or reopen"},
 		{url.Values{"do": {"ticked"}, "visit": {"x"}}, http.StatusBadRequest, ""},
 		{url.Values{"do": {"ticked"}, "visit": {fmt.Sprint(p.Visits[0].ID)}, "back": {"/plan?week=2026-03-02"}}, http.StatusSeeOther, ""},
@@ -256,6 +257,27 @@ func TestWorkplan(t *testing.T) {
 	if rec := w.get("/plan?week=soon"); rec.Code != http.StatusBadRequest {
 		t.Errorf("a week that is none: got status %d", rec.Code)
 	}
+}
+
+// A booking that comes back with a fault shows what its page shows: all that is seen,
+// not what may be changed.
+func TestBookingComesBackWhole(t *testing.T) {
+	w := small(t)
+	van := w.vehicleID(t, "=Van <b>3</b>") // of Hill
+	b, err := w.svc.Book(t.Context(), auth.AllFleets(), "N. N.", pipeline.ByHand{VehicleID: van, Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: w.svc.Today() + 2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	who := *w
+	who.handler = w.asWho(t, auth.Who{Account: 1, Name: tester, Session: 1, Grants: []auth.Grant{{Role: auth.Planner, FleetID: 1, DepotID: 1}, {Role: auth.Technician, FleetID: 1}}})
+	path := bookingLink(b.ID)
+	want := []has{{"a[href=" + vehicleLink(van) + "]", "*"}}
+	check(t, parse(t, who.get(path).Body.String()), want)
+	rec := who.submit(path+"/move", url.Values{"day": {"soon"}})
+	if rec.Code != http.StatusConflict {
+		t.Errorf("got status %d", rec.Code)
+	}
+	check(t, parse(t, rec.Body.String()), want)
 }
 
 // A booking by hand is made, moved and ended by forms that keep what was typed.
