@@ -130,6 +130,7 @@ type fitter struct {
 	chol, inv, ce, cc []float64
 
 	ahead  ahead
+	seen   []sight
 	points []point
 	order  []int // of points, by distance
 
@@ -247,6 +248,28 @@ func (f *fitter) tabulate(a *axleLife) {
 
 // Lanes of fitter.white.
 const residualLane, bendLane = 0, 1
+
+// drifted is the driftIntegral between a visit and a birth, driftedBetween that between
+// two births.
+func (f *fitter) drifted(visit, born int) float64 {
+	nb := len(f.life.births)
+	return f.drift[(nb+visit)*(nb+len(f.life.visits))+born]
+}
+
+func (f *fitter) driftedBetween(born, other int) float64 {
+	return f.drift[born*(len(f.life.births)+len(f.life.visits))+other]
+}
+
+// likeLast says whether row i of those in use is of the same visit as the one before,
+// and of a place fitted with its place. Rows are in order of visit: most are.
+func (f *fitter) likeLast(i int) bool {
+	if i == 0 {
+		return false
+	}
+	a := f.life
+	r, last := &a.rows[f.use[i]], &a.rows[f.use[i-1]]
+	return r.visit == last.visit && a.places[r.place].born == a.places[last.place].born
+}
 
 // turn takes the pencil to theta and leaves the whitened residual e and q in white. It
 // returns e'q, and the factor of (x'q)(y'q) by which kappa q q' lessens x'y.

@@ -45,6 +45,7 @@ func BenchmarkFleet(b *testing.B) {
 		}
 	}
 	m := newFull()
+	m.Params.Season = WearSeason{Cos: .08, Sin: -.06}
 	front := AxlePart{1, Pad}
 	for _, c := range []struct {
 		name string

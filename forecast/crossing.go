@@ -59,6 +59,13 @@ func (f *fitter) lastVisit() float64 {
 	return f.life.visits[r.visit]
 }
 
+// prepareFor fills f.ahead unless it holds for distance s.
+func (f *fitter) prepareFor(s float64) {
+	if s < f.ahead.from || s > f.ahead.to {
+		f.prepare(s)
+	}
+}
+
 // prepare fills f.ahead for all distances from the last visit on, or for s
 // alone when it lies before.
 func (f *fitter) prepare(s float64) {
@@ -72,15 +79,20 @@ func (f *fitter) prepare(s float64) {
 		*v = growLanes(*v, n)
 		clear(*v)
 	}
-	for j := range a.live {
-		born := &a.births[a.places[j].born]
-		for i, u := range f.use {
-			r := &a.rows[u]
-			p := &a.places[r.place]
+	faded := 0.0
+	for i, u := range f.use {
+		r := &a.rows[u]
+		p := &a.places[r.place]
+		at, start := a.visits[r.visit], a.births[p.born].at
+		if s >= s0 && !f.likeLast(i) {
+			faded = math.Exp(-(s0-start)/ell) - math.Exp(-(s0-at)/ell)
+		}
+		for j := range a.live {
+			b := a.places[j].born
+			born := &a.births[b]
 			lasting, drift := a.shared(j, r.place)
-			at, start := a.visits[r.visit], a.births[p.born].at
 			var still, move, fade float64
-			if p.born == a.places[j].born {
+			if p.born == b {
 				still = born.common * born.common
 				move = born.gap * born.gap / 12
 			}
@@ -88,8 +100,8 @@ func (f *fitter) prepare(s float64) {
 				still += born.own * born.own
 			}
 			if s >= s0 {
-				move += drift * (ell*(at-start) + driftIntegral(at-born.at, ell) - driftIntegral(born.at-start, ell))
-				fade = drift * ell * ell * (math.Exp(-(s0-start)/ell) - math.Exp(-(s0-at)/ell))
+				move += drift * (ell*(at-start) + f.drifted(r.visit, b) - f.driftedBetween(b, p.born))
+				fade = drift * ell * ell * faded
 			} else {
 				move += drift * driftCov(born.at, s, start, at, ell)
 			}
@@ -158,9 +170,7 @@ func (f *fitter) project(d *node, theta float64) {
 // not lie before the last fitting.
 func (f *fitter) look(p *point) {
 	a, h := f.life, &f.ahead
-	if p.at < h.from || p.at > h.to {
-		f.prepare(p.at)
-	}
+	f.prepareFor(p.at)
 	np := a.live
 	var m moment
 	f.moments(&m, p.at)

@@ -93,7 +93,7 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard fu
 			}
 			noise := m.Params.noise(part)
 			c := cutter{
-				params: &m.Params, fit: f, noise: noise, part: part, axle: i, spec: spec,
+				params: &m.Params, fit: f, noise: &noise, part: part, axle: i, spec: spec,
 				length: noise.DriftDays * h.kmPerDay / 1000,
 				dist:   h.at, start: start, kept: a.kept,
 			}
@@ -133,12 +133,11 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard fu
 
 // noise returns the spreads of a part; those of parts that do not rub, where
 // they are not known, are the default ones.
-func (p *Params) noise(part Part) *Noise {
-	n, ok := p.Noise[part]
-	if !ok {
-		n = defaultNoise(part)
+func (p *Params) noise(part Part) Noise {
+	if n, ok := p.Noise[part]; ok {
+		return n
 	}
-	return &n
+	return defaultNoise(part)
 }
 
 // others returns what all sets but one say; of rotors and drums nothing is

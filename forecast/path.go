@@ -37,14 +37,26 @@ func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
 	for j := range out {
 		out[j] = make([]PathPoint, 0, len(steps))
 	}
+	steps = slices.Compact(steps)
+	behind := sort.SearchFloat64s(steps, f.lastVisit())
+	f.seen = slices.Grow(f.seen[:0], len(steps))[:len(steps)]
+	for i, at := range steps {
+		f.seen[i] = sight{point: point{at: at, plain: true}}
+	}
 	whole := f.grid
-	f.grid.theta, f.grid.w = whole.thin()
+	thin := whole.thin()
+	f.grid.theta, f.grid.w = thin.theta, thin.w
+	// What lies ahead first, by the nodes that are prepared.
+	f.prepareFor(o.now.at)
+	f.ahead.keep(&thin)
+	for i := range f.seen[behind:] {
+		f.look(&f.seen[behind+i].point)
+	}
+	f.lookBack(f.seen[:behind])
+	f.grid = whole
 	f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1) // stale
-	defer func() {
-		f.grid = whole
-		f.ahead.from, f.ahead.to = math.Inf(1), math.Inf(-1)
-	}()
-	add := func(p *point) {
+	for i := range f.seen {
+		p := &f.seen[i]
 		km := h.track.Display(h.km(p.at))
 		for j := range out {
 			if p.at > ends[j] {
@@ -55,19 +67,26 @@ func (f *fitter) paths(s *set, h *vehicleHistory, o *outlook) [][]PathPoint {
 			out[j] = append(out[j], PathPoint{Km: km, Mid: s.value(p.mean[j]), Lo: min(a, b), Hi: max(a, b)})
 		}
 	}
-	steps = slices.Compact(steps)
-	behind := sort.SearchFloat64s(steps, f.lastVisit())
-	f.lookBack(steps[:behind], add)
-	p := point{plain: true}
-	for _, p.at = range steps[behind:] {
-		f.look(&p)
-		add(&p)
-	}
 	return out
 }
 
+// thinned are some of a grid's nodes.
+type thinned struct {
+	node     []int // which
+	theta, w []float64
+}
+
+// keep leaves some of the nodes.
+func (h *ahead) keep(t *thinned) {
+	for i, k := range t.node {
+		h.node[i] = h.node[k]
+		h.node[i].w = t.w[i]
+	}
+	h.node = h.node[:len(t.node)]
+}
+
 // thin returns as many of the posterior's nodes as a band on a plot needs.
-func (g *grid) thin() (theta, w []float64) {
+func (g *grid) thin() thinned {
 	const (
 		widest = 1.7  // sds between nodes, enough for one hump
 		off    = 0.02 // sds that mean and sd may be off; humps apart need more nodes
@@ -77,18 +96,17 @@ func (g *grid) thin() (theta, w []float64) {
 		stride = max(1, int(widest*g.sd*float64(n-1)/(g.theta[n-1]-g.theta[0])))
 	}
 	for ; stride > 1; stride-- {
-		var mean, sd float64
-		if theta, w, mean, sd = g.every(stride); math.Abs(mean-g.mean) <= off*g.sd && math.Abs(sd-g.sd) <= off*g.sd {
-			return theta, w
+		if t, mean, sd := g.every(stride); math.Abs(mean-g.mean) <= off*g.sd && math.Abs(sd-g.sd) <= off*g.sd {
+			return t
 		}
 	}
-	theta, w, _, _ = g.every(1)
-	return theta, w
+	t, _, _ := g.every(1)
+	return t
 }
 
 // every returns each so many of the nodes, the likeliest among them, but those that
 // hardly count, and the mean and sd by them.
-func (g *grid) every(stride int) (theta, w []float64, mean, sd float64) {
+func (g *grid) every(stride int) (t thinned, mean, sd float64) {
 	const least = 1e-3 // of the largest weight
 	most := 0
 	for i, x := range g.w {
@@ -99,27 +117,27 @@ func (g *grid) every(stride int) (theta, w []float64, mean, sd float64) {
 	sum := 0.0
 	for i := most % stride; i < len(g.w); i += stride {
 		if x := g.w[i]; x >= least*g.w[most] {
-			theta, w = append(theta, g.theta[i]), append(w, x)
+			t.node, t.theta, t.w = append(t.node, i), append(t.theta, g.theta[i]), append(t.w, x)
 			sum += x
 		}
 	}
-	for i := range w {
-		w[i] /= sum
-		mean += w[i] * theta[i]
+	for i := range t.w {
+		t.w[i] /= sum
+		mean += t.w[i] * t.theta[i]
 	}
-	for i, x := range theta {
-		sd += w[i] * (x - mean) * (x - mean)
+	for i, x := range t.theta {
+		sd += t.w[i] * (x - mean) * (x - mean)
 	}
-	return theta, w, mean, math.Sqrt(sd)
+	return t, mean, math.Sqrt(sd)
 }
 
-// lookBack hands fn the mean and sq of distances before the last visit, as look would
-// for each of them. Every such distance hangs together with the rows in a way of its
-// own: prepare, which works ahead for all distances, costs several times as much.
-func (f *fitter) lookBack(distances []float64, fn func(*point)) {
+// lookBack fills the mean and sq of distances before the last visit, as look would for
+// each of them. Every such distance hangs together with the rows in a way of its own:
+// prepare, which works ahead for all distances, costs several times as much.
+func (f *fitter) lookBack(seen []sight) {
 	a, h, g, n := f.life, &f.ahead, &f.grid, len(f.use)
 	h.from, h.to = math.Inf(1), math.Inf(-1) // its vectors are used here
-	h.still, h.move, h.v[0] = growLanes(h.still, n), growLanes(h.move, n*len(distances)), growLanes(h.v[0], n)
+	h.still, h.move, h.v[0] = growLanes(h.still, n), growLanes(h.move, n*len(seen)), growLanes(h.v[0], n)
 	for i, u := range f.use {
 		r := &a.rows[u]
 		h.still[i] = lanes{}
@@ -136,10 +154,8 @@ func (f *fitter) lookBack(distances []float64, fn func(*point)) {
 	f.rotate(h.still)
 	f.res = grow(f.res, n)
 	drifts, v := f.res, h.v[0]
-	seen := make([]sight, len(distances))
 	for d := range seen {
 		x := &seen[d]
-		x.at, x.plain = distances[d], true
 		move := h.move[d*n:][:n]
 		clear(move)
 		for j := range a.live {
@@ -151,7 +167,7 @@ func (f *fitter) lookBack(distances []float64, fn func(*point)) {
 			x.still[j] = b.common*b.common + b.own*b.own
 			x.wear[j] = lasting*since*since + drift*2*driftIntegral(since, a.length) + b.gap*b.gap/12
 			if j == 0 || pl.born != a.places[j-1].born {
-				f.driftTo(drifts, b.at, x.at)
+				f.driftTo(drifts, pl.born, x.at)
 			}
 			for i, u := range f.use {
 				r := &a.rows[u]
@@ -200,32 +216,28 @@ func (f *fitter) lookBack(distances []float64, fn func(*point)) {
 			}
 		}
 	}
-	for d := range seen {
-		fn(&seen[d].point)
-	}
 }
 
-// sight is a distance looked back on, and what of it holds for all theta.
+// sight is a distance on a path and, where it is looked back on, what of it holds for
+// all theta.
 type sight struct {
 	point
 	worn, still, wear [maxPlaces]float64
 }
 
 // driftTo writes to cov the covariances of the rows' drifts with that of a place
-// fitted at born, up to the distance s. Rows are in order of visit: those of one
-// visit mostly share theirs.
-func (f *fitter) driftTo(cov []float64, born, s float64) {
+// of a birth, up to the distance s.
+func (f *fitter) driftTo(cov []float64, born int, s float64) {
 	a := f.life
 	for i, u := range f.use {
-		r := &a.rows[u]
-		at, start := a.visits[r.visit], a.births[a.places[r.place].born].at
-		if i > 0 {
-			last := &a.rows[f.use[i-1]]
-			if r.visit == last.visit && a.places[r.place].born == a.places[last.place].born {
-				cov[i] = cov[i-1]
-				continue
-			}
+		if f.likeLast(i) {
+			cov[i] = cov[i-1]
+			continue
 		}
-		cov[i] = driftCov(born, s, start, at, a.length)
+		r := &a.rows[u]
+		other := a.places[r.place].born
+		at, start := a.visits[r.visit], a.births[other].at
+		cov[i] = driftIntegral(s-start, a.length) + f.drifted(r.visit, born) -
+			driftIntegral(s-at, a.length) - f.driftedBetween(born, other)
 	}
 }

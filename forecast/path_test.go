@@ -30,17 +30,18 @@ func TestLookBack(t *testing.T) {
 		f.take(rowsOf(a))
 		f.posterior()
 		whole := f.grid
-		var distances []float64
-		for _, share := range []float64{.1, .37, .5, .81, .999} {
-			distances = append(distances, share*last)
+		shares := []float64{.1, .37, .5, .81, .999}
+		back, thinned := make([]sight, len(shares)), make([]sight, len(shares))
+		for k, share := range shares {
+			back[k].at, thinned[k].at = share*last, share*last
 		}
-		var back, thinned []point
-		f.lookBack(distances, func(p *point) { back = append(back, *p) })
-		f.grid.theta, f.grid.w = whole.thin()
-		f.lookBack(distances, func(p *point) { thinned = append(thinned, *p) })
+		f.lookBack(back)
+		some := whole.thin()
+		f.grid.theta, f.grid.w = some.theta, some.w
+		f.lookBack(thinned)
 		f.grid = whole
-		for k, at := range distances {
-			want, got, thin := point{at: at, plain: true}, back[k], thinned[k]
+		for k := range shares {
+			want, got, thin := point{at: back[k].at, plain: true}, back[k], thinned[k]
 			f.look(&want)
 			for j := range a.live {
 				sd := math.Sqrt(want.sq[j] - want.mean[j]*want.mean[j])
@@ -81,7 +82,8 @@ func TestThin(t *testing.T) {
 			g.sd += g.w[i] * (theta - g.mean) * (theta - g.mean)
 		}
 		g.sd = math.Sqrt(g.sd)
-		theta, w := g.thin()
+		some := g.thin()
+		theta, w := some.theta, some.w
 		var mean, sd, below float64
 		for i := range w {
 			mean += w[i] * theta[i]

@@ -72,11 +72,18 @@ func (r *road) km(s float64) float64 {
 	if eff <= 0 {
 		return max(0, t.km[0]+eff)
 	}
-	// The first day by whose end the distance is covered, and within it. It lies
-	// between two readings, which are quicker to search than all days.
+	// The first day by whose end the distance is covered, and within it. Between two
+	// readings the season says which it is, but for rounding.
 	k := min(sort.SearchFloat64s(r.eff.s, eff), len(t.days)-1)
-	from := t.days[k-1] + 1
-	hi := from + Day(sort.Search(int(t.days[k]-from), func(i int) bool { return r.eff.At(from+Day(i)) >= eff }))
+	before, after := t.days[k-1], t.days[k]
+	even := (eff - r.eff.s[k-1]) / (t.km[k] - t.km[k-1]) * daysBetween(before, after)
+	hi := max(before+1, min(after, before+Day(math.Ceil(r.season.days(even, float64(before))))))
+	for hi-1 > before && r.eff.At(hi-1) >= eff {
+		hi--
+	}
+	for hi < after && r.eff.At(hi) < eff {
+		hi++
+	}
 	lo := hi - 1
 	a, b := r.eff.At(lo), r.eff.At(hi)
 	if !(b > a) {

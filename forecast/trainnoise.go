@@ -118,7 +118,7 @@ func compareLives(a, b *noiseLife) int {
 func newNoiseFit(p *Params) *noiseFit {
 	return &noiseFit{
 		all: lifeSample{limit: noiseLives}, depots: make(map[string]*lifeSample),
-		noise: *p.noise(Pad), season: p.Season, known: p.Depots,
+		noise: p.noise(Pad), season: p.Season, known: p.Depots,
 	}
 }
 

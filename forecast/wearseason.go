@@ -46,18 +46,23 @@ func (w WearSeason) Real(eff float64, from Day, kmPerDay float64) float64 {
 	if w == (WearSeason{}) || !(kmPerDay > 0) || math.IsInf(eff, 0) || math.IsNaN(eff) {
 		return eff
 	}
-	target, d0 := eff/kmPerDay, float64(from)
-	start, days := w.integral(d0), target
-	// Newton on a function that strays from the identity by a few days only.
+	return kmPerDay * w.days(eff/kmPerDay, float64(from))
+}
+
+// days returns how many days from a day on wear as much as so many of the year's mean.
+func (w WearSeason) days(even, from float64) float64 {
+	start, days := w.integral(from), even
+	// Newton on a function that strays from the identity by a few days only: from a
+	// step of 1e-4 days on, the next would be below 1e-10.
 	for range 8 {
-		here, pace := w.at(d0 + days)
-		step := (here - start - target) / pace
+		here, pace := w.at(from + days)
+		step := (here - start - even) / pace
 		days -= step
-		if math.Abs(step) < 1e-6 {
+		if math.Abs(step) < 1e-4 {
 			break
 		}
 	}
-	return days * kmPerDay
+	return days
 }
 
 // Effective returns the inverse of Real: the km of the year's mean that wear as

@@ -56,3 +56,24 @@ func TestWearSeasonAhead(t *testing.T) {
 		t.Errorf("standing: %g, want 700", got)
 	}
 }
+
+// TestRoadDay, with an invented history: the total at an effective distance between two readings is that of the
+// first day by whose end the distance is covered, found by trying every day.
+func TestRoadDay(t *testing.T) {
+	track := CleanOdometer(monthly(18000, 1000, 3000, 3500, 9000, 9000, 12000, 14000, 15000, 19000, 21000, 22000, 25000, 26500, 28000))
+	w := WearSeason{Cos: -.3, Sin: .5}
+	r := road{track: track, eff: track.Effective(w), season: w}
+	r.lastEff = r.eff.At(track.Last.Day)
+	first := track.days[0]
+	for s := .01; s < r.lastEff/1000; s += .037 {
+		d := first
+		for r.eff.At(d) < 1000*s {
+			d++
+		}
+		a, b := r.eff.At(d-1), r.eff.At(d)
+		want := track.Km(d-1) + (track.Km(d)-track.Km(d-1))*(1000*s-a)/(b-a)
+		if got := r.km(s); got != want {
+			t.Errorf("at %g effective km: total %.12g, want %.12g", 1000*s, got, want)
+		}
+	}
+}
