@@ -173,7 +173,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 		p.typed(c)
 	}
 	if p.Open {
-		p.Against = pipeline.Against(&card, tests)
+		p.Against = tellAll(tell, pipeline.Against(&card, &h, tests), card.Day)
 		p.Nonce = rand.Text()
 	}
 	if p.Findings, err = d.cardFindings(ctx, sc, tell, &card); err != nil {
@@ -371,8 +371,12 @@ func cardAxle(tell units.Reader, card *fleet.Card, h *store.History, axle int) C
 	var brake fleet.Brake
 	specs := map[fleet.Part]fleet.Spec{}
 	for _, a := range h.Axles {
-		if a.Number == axle {
-			brake, specs = a.Brake, a.Specs
+		if a.Number != axle {
+			continue
+		}
+		brake = a.Brake
+		for part := range a.Specs {
+			specs[part], _ = pipeline.SpecInForce(h, &a, part)
 		}
 	}
 	for _, part := range fleet.Parts {

@@ -80,7 +80,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		return err
 	}
 	if len(faults) == 0 {
-		doubts, err := d.offDoubts(c, &card, &h, f.Off)
+		doubts, err := d.partDoubts(c, &card, &h, f)
 		if err != nil {
 			return err
 		}
@@ -104,13 +104,19 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
 
-// offDoubts says what of the parts that came off wants a second look.
-func (d *Dashboard) offDoubts(c *gin.Context, card *fleet.Card, h *store.History, off []fleet.Reading) (doubts []CardFault, err error) {
+// partDoubts says what of the parts that came off and went on wants a second look.
+func (d *Dashboard) partDoubts(c *gin.Context, card *fleet.Card, h *store.History, f pipeline.Fitted) (doubts []CardFault, err error) {
 	tell := reader(c)
-	remarks, err := d.svc.OffDoubts(c.Request.Context(), card, h, off)
+	for _, p := range f.On {
+		name := fmt.Sprintf("on_%d_%s_mm", p.Axle, p.Part)
+		for _, r := range pipeline.OnDoubts(h, []fleet.CardPart{p}) {
+			doubts = append(doubts, CardFault{name, fmt.Sprintf("axle %d, new %ss: %s", p.Axle, p.Part, tell.TextOf(string(p.Part), r.Text, card.Day)), c.PostForm(name)})
+		}
+	}
+	remarks, err := d.svc.OffDoubts(c.Request.Context(), card, h, f.Off)
 	for _, r := range remarks {
-		for i := range off {
-			if pos := off[i].Position; pipeline.FieldOf(pos) == r.Field {
+		for i := range f.Off {
+			if pos := f.Off[i].Position; pipeline.FieldOf(pos) == r.Field {
 				name := "off_" + posKey(pos)
 				doubts = append(doubts, CardFault{name, fmt.Sprintf("%s, off: %s", pos, tell.TextOf(string(pos.Part), r.Text, card.Day)), c.PostForm(name)})
 			}

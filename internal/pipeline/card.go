@@ -290,9 +290,10 @@ func (s *Service) CardTests(ctx context.Context, sc auth.Scope, c *fleet.Card) (
 const beforeDays = 14
 
 // Against returns what stands against passing a card, a sentence each: safety
-// steps that are not settled, and the brake test after the job.
-func Against(c *fleet.Card, t CardTests) []string {
-	against := c.Open()
+// steps that are not settled, parts that stay on at their limit, and the brake test
+// after the job.
+func Against(c *fleet.Card, h *store.History, t CardTests) []string {
+	against := append(c.Open(), atLimit(c, h)...)
 	if !slices.ContainsFunc(c.Steps, func(s fleet.CardStep) bool { return s.Key == fleet.TestStep }) {
 		return against
 	}
@@ -308,7 +309,7 @@ func Against(c *fleet.Card, t CardTests) []string {
 // CloseCard closes a job card. It is passed only when nothing stands against it;
 // a booked card ends its booking.
 func (s *Service) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64, state fleet.CardState, note string) (fleet.Card, error) {
-	c, err := s.DB.Card(ctx, sc, id)
+	c, h, err := s.JobCard(ctx, sc, id)
 	if err != nil {
 		return c, err
 	}
@@ -317,7 +318,7 @@ func (s *Service) CloseCard(ctx context.Context, sc auth.Scope, by string, id in
 		if err != nil {
 			return c, err
 		}
-		if against := Against(&c, tests); len(against) > 0 {
+		if against := Against(&c, &h, tests); len(against) > 0 {
 			return c, fleet.Conflictf("job card %d cannot be closed as passed: %s", id, against[0])
 		}
 	}
