@@ -353,6 +353,7 @@ var tended = map[string]string{
 	"LogForecasts":       "likewise",
 	"SaveParameters":     "what was learned",
 	"SaveFindings":       "what the data show",
+	"HoldVehicles":       "nothing",
 	"SaveVerdicts":       "what is said of brake tests",
 	"JoinRefit":          "how far a refit is",
 	"FailRefit":          "likewise",

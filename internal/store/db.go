@@ -43,6 +43,7 @@ type DB struct {
 	lines   *lines        // to the PostgreSQL server
 	uploads chan struct{} // holds one for each upload that is taken in
 	small   chan struct{} // holds one for each small upload under way; see SmallUpload
+	held    *held         // vehicles; see Holding
 	turns   chan struct{} // holds one for each that reads; see turn
 	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
@@ -136,6 +137,7 @@ func openPostgres(dsn string) (*DB, error) {
 	return &DB{
 		Now: time.Now, dialect: Postgres, w: pool, r: pool, lines: l,
 		uploads: make(chan struct{}, maxUploads), small: make(chan struct{}, min(maxUploads, smallUploads())),
+		held:  newHeld(),
 		turns: make(chan struct{}, maxServerReaders),
 		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), plans: &cache[*duePlan]{}, lists: &cache[any]{}, places: &cache[any]{},
 	}, nil
@@ -176,7 +178,7 @@ func openSQLite(path string) (*DB, error) {
 	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
-		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1),
+		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1), held: newHeld(),
 		small: make(chan struct{}, smallUploads()),
 		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), plans: &cache[*duePlan]{}, lists: &cache[any]{}, places: &cache[any]{},
 	}
@@ -354,6 +356,9 @@ func (db *DB) find(ctx context.Context, what string, f func(t *tx) error) error 
 
 // readBy is read in a transaction that begins with more.
 func (db *DB) readBy(ctx context.Context, o *opening, what string, f func(t *tx) error) error {
+	if db.whole { // what is not found ends nothing
+		return wrap(ctx, what, f(db.within))
+	}
 	if db.within == nil {
 		end, err := db.turn(ctx)
 		if err != nil {

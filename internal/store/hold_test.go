@@ -1,0 +1,49 @@
+package store_test
+
+import (
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
+)
+
+// Who holds a vehicle keeps others who would hold it waiting, also those who hold
+// more, and nobody else.
+func TestHolding(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ids := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"), entry("Bus 3"))
+		var mu sync.Mutex
+		var got []string
+		say := func(what string) {
+			mu.Lock()
+			defer mu.Unlock()
+			got = append(got, what)
+		}
+		var others sync.WaitGroup
+		err := db.Holding(t.Context(), "test", ids[:1], func(*store.DB) error {
+			for what, some := range map[string][]int64{"same": ids[:1], "more": {ids[1], ids[0]}} {
+				others.Go(func() {
+					if err := db.Holding(t.Context(), "test", some, func(*store.DB) error { say(what); return nil }); err != nil {
+						t.Errorf("%s: %v", what, err)
+					}
+				})
+			}
+			if err := db.Holding(t.Context(), "test", ids[2:], func(*store.DB) error { say("another"); return nil }); err != nil {
+				t.Errorf("another: %v", err)
+			}
+			time.Sleep(100 * time.Millisecond) // in which those who do not wait are through
+			say("first")
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		others.Wait()
+		if len(got) != 4 || !slices.Equal(got[:2], []string{"another", "first"}) {
+			t.Errorf("got %q, want another vehicle's at once, and the others behind the first", got)
+		}
+	})
+}
