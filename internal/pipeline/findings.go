@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"errors"
 	"sync"
 
 	"brakewear/forecast"
@@ -23,43 +22,19 @@ type lookout struct {
 	thresholds map[int64]rules.Thresholds // by fleet
 }
 
-// few reads all that a few vehicles are forecast by, in one state of the database:
-// the model, nil where none was learned yet, what their fleets hold them to, and
-// the vehicles, which the reader hands over.
-func (l *lookout) few(ctx context.Context, ids []int64) (reader, error) {
-	var hs []*store.History
-	err := l.s.lookup(ctx, "read what is forecast", func(s *Service) error {
-		_, m, err := s.kept(ctx)
-		if err != nil && !errors.Is(err, fleet.ErrNotFound) {
-			return err
-		}
-		l.model = m
-		return s.DB.EachHistory(ctx, l.sc, ids, func(h *store.History) error {
-			hs = append(hs, h)
-			if l.thresholds[h.Vehicle.FleetID] != nil {
-				return nil
-			}
-			ts := rules.ThresholdsWith(nil)
-			if h.Thresholds { // to ask a server for none takes as long as to read the vehicle
-				if ts, err = s.Thresholds(ctx, l.sc, h.Vehicle.FleetID); err != nil {
-					return err
-				}
-			}
-			if l.thresholds == nil {
-				l.thresholds = map[int64]rules.Thresholds{}
-			}
-			l.thresholds[h.Vehicle.FleetID] = ts
-			return nil
-		})
-	})
-	return func(fn func(*store.History) error) error {
-		for _, h := range hs {
-			if err := fn(h); err != nil {
+// know reads what the fleets of vehicles hold them to.
+func (l *lookout) know(ctx context.Context, hs []*store.History) (err error) {
+	l.thresholds = map[int64]rules.Thresholds{}
+	for _, h := range hs {
+		ts := rules.ThresholdsWith(nil)
+		if h.Thresholds { // to ask a server for none takes as long as to read the vehicle
+			if ts, err = l.of(ctx, h.Vehicle.FleetID); err != nil {
 				return err
 			}
 		}
-		return nil
-	}, err
+		l.thresholds[h.Vehicle.FleetID] = ts
+	}
+	return nil
 }
 
 // at is a looker.

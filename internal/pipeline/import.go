@@ -60,6 +60,9 @@ type taking struct {
 	known *resolver     // nil where the file was known by its key or its bytes
 	first *fleet.Upload // the upload that had these bytes or this key before
 	many  bool          // there are more than twice as many vehicles as it is about
+	model forecast.Model
+	// learned: model is what was learned last, and not one that has learned nothing.
+	learned bool
 }
 
 // touched returns the vehicles whose axles, readings, odometers or fitments
@@ -112,7 +115,6 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	t.up.Kind = string(r.Kind())
 
 	// Not within the transaction: the model may be at the database too.
-	var model forecast.Model
 	look := func(s *Service) (err error) {
 		first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
 		switch {
@@ -139,7 +141,10 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 				return err
 			}
 		}
-		model, err = s.latest(ctx)
+		_, t.model, err = s.kept(ctx)
+		if t.learned = err == nil; errors.Is(err, fleet.ErrNotFound) {
+			t.model, err = s.latest(ctx)
+		}
 		return err
 	}
 	if numbers != nil {
@@ -160,7 +165,7 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	var doubts []fleet.Problem
 	var rows int
 	p := s.place(ctx, r, known, func(ctx context.Context, upload int64) (err error) {
-		doubts, rows, err = s.doubts(ctx, sc, model, known, upload)
+		doubts, rows, err = s.doubts(ctx, sc, t.model, known, upload)
 		return err
 	})
 	defer p.end()

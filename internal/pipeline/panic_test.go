@@ -48,6 +48,11 @@ func TestFaultPanic(t *testing.T) {
 		defer d.Close()
 		s.Forecasted = func(int) { panic("as should never be") }
 		more := "vehicle,date,odometer_km,axle,part,side,face,value_mm\nVan 2,2026-02-20,41000,1,pad,right,outer,8.0\n"
+		// Among many vehicles one's forecast may be of the same transaction as its rows.
+		mustImport(t, s, "others.csv", "vehicle,fleet\nVan 3,Ferry Lines\nVan 4,Ferry Lines\nVan 5,Ferry Lines\n", 3, 0, 0)
+		if _, err := s.Train(t.Context(), s.Today()); err != nil {
+			t.Fatal(err)
+		}
 		up, _, err := s.TakeIn(t.Context(), all, "Ada", pipeline.File{Name: "more.csv", Body: strings.NewReader(more)}, s.Today())
 		if err == nil || !strings.Contains(err.Error(), "as should never be") || up.Accepted != 1 {
 			t.Errorf("got %+v, %v; want the row stored and the panic told", up, err)

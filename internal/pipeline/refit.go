@@ -143,23 +143,58 @@ func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fl
 const refitTries = 5
 
 // refitOf is Refit of some vehicles, once.
-func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
-	var rep RefitReport
-	look := lookout{s: s, sc: sc}
-	read := s.reader(ctx, sc, ids)
-	var err error
+func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (rep RefitReport, err error) {
+	m, trained, err := s.fitted(ctx, asOf)
+	if err != nil {
+		return rep, err
+	}
 	if len(ids) <= fewVehicles {
-		if read, err = look.few(ctx, ids); err != nil {
-			return rep, err
-		}
+		err = s.DB.Holding(ctx, "forecast vehicles", ids, func(db *store.DB) error {
+			within := *s
+			within.DB = db
+			hs, err := within.histories(ctx, sc, ids)
+			if err == nil {
+				rep, err = within.refitFew(ctx, sc, hs, asOf, m)
+			}
+			return err
+		})
+	} else {
+		rep, err = s.refitWith(ctx, &lookout{s: s, sc: sc, model: m}, s.reader(ctx, sc, ids), asOf)
 	}
-	if look.model == nil {
-		if look.model, rep.Trained, err = s.fitted(ctx, asOf); err != nil {
-			return rep, err
-		}
+	rep.Trained = trained
+	return rep, err
+}
+
+// refitFew is Refit of a few vehicles, which are held (see store.DB.Holding) since
+// before they were read: what is kept last follows from what was stored last.
+func (s *Service) refitFew(ctx context.Context, sc auth.Scope, hs []*store.History, asOf fleet.Date, m forecast.Model) (RefitReport, error) {
+	look := lookout{s: s, sc: sc, model: m}
+	if err := look.know(ctx, hs); err != nil {
+		return RefitReport{}, err
 	}
-	rep.Model = look.model.Name()
-	err = s.refit(ctx, &look, read, asOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
+	return s.refitWith(ctx, &look, func(fn func(*store.History) error) error {
+		for _, h := range hs {
+			if err := fn(h); err != nil {
+				return err
+			}
+		}
+		return nil
+	}, asOf)
+}
+
+// histories returns the histories of a few vehicles.
+func (s *Service) histories(ctx context.Context, sc auth.Scope, ids []int64) (hs []*store.History, err error) {
+	err = s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {
+		hs = append(hs, h)
+		return nil
+	})
+	return hs, err
+}
+
+// refitWith forecasts the vehicles that read reads and keeps what came of it.
+func (s *Service) refitWith(ctx context.Context, look *lookout, read reader, asOf fleet.Date) (RefitReport, error) {
+	rep := RefitReport{Model: look.model.Name()}
+	err := s.refit(ctx, look, read, asOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
 		rep.Vehicles += len(hs)
 		rep.Axles += len(fs)
 		// In one transaction: of few vehicles, each one's end would take longer
@@ -167,10 +202,10 @@ func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf 
 		return s.DB.Together(ctx, "keep forecasts", func(db *store.DB) error {
 			within := *s
 			within.DB = db
-			if err := within.keepWith(ctx, sc, hs, found, asOf); err != nil {
+			if err := within.keepWith(ctx, look.sc, hs, found, asOf); err != nil {
 				return err
 			}
-			return db.SaveForecasts(ctx, sc, fs)
+			return db.SaveForecasts(ctx, look.sc, fs)
 		})
 	})
 	return rep, err

@@ -39,7 +39,7 @@ type lookedAt struct {
 
 // load returns the model of the kind as last learned.
 func (r *Remembered) load(ctx context.Context, db *store.DB, k kind) (forecast.Model, error) {
-	if r == nil || db.Tentative() {
+	if r == nil || db.Trying() {
 		r = &Remembered{} // what is undone may leave its id to another
 	}
 	r.mu.Lock()

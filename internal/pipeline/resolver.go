@@ -74,6 +74,11 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string)
 
 // fewKnown is the resolver of a few vehicles, of ids.
 func (s *Service) fewKnown(ctx context.Context, sc auth.Scope, vs map[string][]store.VehicleKey, ids []int64) (*resolver, error) {
+	if s.holds {
+		if err := s.DB.HoldVehicles(ctx, ids); err != nil {
+			return nil, err
+		}
+	}
 	as := map[store.AxleKey]fleet.Axle{}
 	hs := map[int64]*store.History{}
 	err := s.DB.EachHistory(ctx, sc, ids, func(h *store.History) error {

@@ -45,6 +45,8 @@ type Service struct {
 	BackupDir  string           // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int              // nightly backups kept; 0 = DefaultBackups
 
+	holds bool // vehicles from before they are read; see takeAtOnce
+
 	// In tests, shorter than what share.go and warm.go say.
 	shareVehicles int
 	shareLease    time.Duration

@@ -8,6 +8,7 @@ import (
 	"brakewear/ingest"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
 
 // smallBytes bounds what has its turn among small uploads and does not wait for
@@ -25,16 +26,20 @@ func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, 
 	}
 	defer closeBody()
 	f.Body = body
+	take := s.takeApart
 	if size, err := body.Seek(0, io.SeekEnd); err == nil && size <= smallBytes {
 		end, err := s.DB.SmallUpload(ctx)
 		if err != nil {
 			return up, rep, err
 		}
 		defer end()
+		if s.DB.ManyWriters() {
+			take = s.takeAtOnce
+		}
 	}
-	t, err := s.take(ctx, sc, by, f)
-	if err != nil || t.up.Accepted == 0 {
-		return t.up, RefitReport{}, err
+	t, rep, err := take(ctx, sc, by, f, asOf)
+	if err != nil || t.up.Accepted == 0 || rep.Vehicles > 0 {
+		return t.up, rep, err
 	}
 	ids, all := t.touched(), false
 	if t.known == nil { // its key was used: what followed the first time may have failed
@@ -63,6 +68,69 @@ func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, 
 		return t.up, RefitReport{Follows: true}, nil
 	}
 	return t.up, through, err
+}
+
+// takeApart is take, of which the forecasts are to follow.
+func (s *Service) takeApart(ctx context.Context, sc auth.Scope, by string, f File, _ fleet.Date) (taking, RefitReport, error) {
+	t, err := s.take(ctx, sc, by, f)
+	return t, RefitReport{}, err
+}
+
+// takeAtOnce is take with the forecasts of a few vehicles, in one transaction that
+// holds these from before they are read: most of what a forecast rests on is known
+// then, and need not be read again. Where there are more, or all are to be learned
+// from, the forecasts are to follow, as they are where they fail: they keep nothing
+// from being stored.
+func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (t taking, rep RefitReport, err error) {
+	var fault error // of the forecasts
+	err = s.DB.Together(ctx, "take in "+f.Name, func(db *store.DB) error {
+		within := *s
+		within.DB, within.holds = db, true
+		if t, err = within.take(ctx, sc, by, f); err != nil || !t.some() {
+			return err
+		}
+		fault = caught(func() error {
+			hs, err := within.after(ctx, sc, &t)
+			if err == nil && len(hs) > 0 {
+				rep, err = within.refitFew(ctx, sc, hs, asOf, t.model)
+			}
+			return err
+		})
+		return fault
+	})
+	if fault != nil && ctx.Err() == nil {
+		return s.takeApart(ctx, sc, by, f, asOf)
+	}
+	return t, rep, err
+}
+
+// some says whether the rows taken in are of a few vehicles, of which all is known,
+// and there is a model that need not learn anew from them.
+func (t *taking) some() bool {
+	return t.up.Accepted > 0 && t.learned && t.many && t.known != nil && t.known.histories != nil
+}
+
+// after returns what is known of the vehicles that a file spoke of, now that it is
+// stored; of a file of measured values what it cannot have changed is known from before.
+func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*store.History, err error) {
+	var changed store.Records
+	switch ingest.Kind(t.up.Kind) {
+	case ingest.Readings:
+		changed = store.ReadingRecords
+	case ingest.Odometer:
+		changed = store.OdometerRecords | store.SwapRecords
+	case ingest.Fitments:
+		changed = store.FitmentRecords
+	default:
+		return s.histories(ctx, sc, t.touched())
+	}
+	if len(t.known.stoodIn) > 0 {
+		changed |= store.AxleRecords
+	}
+	for _, id := range t.touched() {
+		hs = append(hs, t.known.histories[id])
+	}
+	return hs, s.DB.Reread(ctx, hs, changed)
 }
 
 // whose returns the vehicles that an upload was about, of which ids are known

@@ -137,14 +137,21 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 				return err
 			}
 		}
-		var some rare
+		what := AxleRecords | OdometerRecords | ReadingRecords | FitmentRecords
 		err := t.each(func(r *sqlx.Rows) error {
 			h := &History{}
 			hs = append(hs, h)
-			var its rare
-			err := r.Scan(append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet, &h.Thresholds,
-				&its.swaps, &its.limits, &its.tests, &its.conditions, &its.cards, &its.refused)...)
-			some.add(its)
+			var has [len(rare)]bool
+			dest := append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet, &h.Thresholds)
+			for i := range has {
+				dest = append(dest, &has[i])
+			}
+			err := r.Scan(dest...)
+			for i, some := range has {
+				if some {
+					what |= rare[i]
+				}
+			}
 			return err
 		}, `
 			select`+vehicleColumns+`,
@@ -166,38 +173,68 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 		if err != nil || len(hs) == 0 {
 			return err
 		}
-		of := make(map[int64]*History, len(hs))
-		ids := make([]any, len(hs))
-		for i, h := range hs {
-			of[h.Vehicle.ID] = h
-			ids[i] = h.Vehicle.ID
-		}
-		return t.fillHistories(of, ids, some)
+		return t.fillHistories(hs, what)
 	})
 	return hs, err
 }
 
-// fillHistories reads what belongs to the vehicles of ids, and of what is rare what
-// some of them have.
-func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
+// Reread reads some records of a few vehicles anew.
+func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
+	if len(hs) == 0 {
+		return nil
+	}
+	return db.find(ctx, "read records", func(t *tx) error {
+		for _, h := range hs {
+			if what&AxleRecords != 0 {
+				h.Axles = nil
+			}
+			if what&OdometerRecords != 0 {
+				h.Odometers = nil
+			}
+			if what&SwapRecords != 0 {
+				h.Swaps = nil
+			}
+			if what&ReadingRecords != 0 {
+				h.Readings = nil
+			}
+			if what&FitmentRecords != 0 {
+				h.Fitments = nil
+			}
+		}
+		return t.fillHistories(hs, what)
+	})
+}
+
+// fillHistories reads records of vehicles.
+func (t *tx) fillHistories(hs []*History, what Records) error {
+	of := make(map[int64]*History, len(hs))
+	ids := make([]any, len(hs))
+	for i, h := range hs {
+		of[h.Vehicle.ID] = h
+		ids[i] = h.Vehicle.ID
+	}
 	in := " in " + places(len(ids))
-	err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
-		h := of[a.VehicleID]
-		h.Axles = append(h.Axles, *a)
-	})
-	if err != nil {
-		return err
-	}
 	mine := where{[]string{"r.vehicle_id" + in}, ids}
-	err = t.odometers(mine, counting, func(o *fleet.Odometer) {
-		h := of[o.VehicleID]
-		h.Odometers = append(h.Odometers, *o)
-	})
-	if err != nil {
-		return err
+	if what&AxleRecords != 0 {
+		err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
+			h := of[a.VehicleID]
+			h.Axles = append(h.Axles, *a)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	if some.swaps {
-		err = t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
+	if what&OdometerRecords != 0 {
+		err := t.odometers(mine, counting, func(o *fleet.Odometer) {
+			h := of[o.VehicleID]
+			h.Odometers = append(h.Odometers, *o)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if what&SwapRecords != 0 {
+		err := t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
 			h := of[s.VehicleID]
 			h.Swaps = append(h.Swaps, *s)
 		})
@@ -205,22 +242,26 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 			return err
 		}
 	}
-	err = t.readings(mine, counting, func(d *fleet.Reading) {
-		h := of[d.VehicleID]
-		h.Readings = append(h.Readings, *d)
-	})
-	if err != nil {
-		return err
+	if what&ReadingRecords != 0 {
+		err := t.readings(mine, counting, func(d *fleet.Reading) {
+			h := of[d.VehicleID]
+			h.Readings = append(h.Readings, *d)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	err = t.fitments(mine, counting, func(f *fleet.Fitment) {
-		h := of[f.VehicleID]
-		h.Fitments = append(h.Fitments, *f)
-	})
-	if err != nil {
-		return err
+	if what&FitmentRecords != 0 {
+		err := t.fitments(mine, counting, func(f *fleet.Fitment) {
+			h := of[f.VehicleID]
+			h.Fitments = append(h.Fitments, *f)
+		})
+		if err != nil {
+			return err
+		}
 	}
-	if some.limits {
-		err = t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
+	if what&limitRecords != 0 {
+		err := t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
 			h := of[l.VehicleID]
 			h.Limits = append(h.Limits, *l)
 		})
@@ -228,8 +269,8 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 			return err
 		}
 	}
-	if some.tests {
-		err = t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
+	if what&testRecords != 0 {
+		err := t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
 			h := of[b.VehicleID]
 			h.BrakeTests = append(h.BrakeTests, *b)
 		})
@@ -237,8 +278,8 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 			return err
 		}
 	}
-	if some.conditions {
-		err = t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
+	if what&conditionRecords != 0 {
+		err := t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
 			h := of[c.VehicleID]
 			h.Conditions = append(h.Conditions, *c)
 		})
@@ -246,8 +287,8 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 			return err
 		}
 	}
-	if some.cards {
-		err = t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
+	if what&cardRecords != 0 {
+		err := t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
 			h := of[m.VehicleID]
 			h.Rotors = append(h.Rotors, *m)
 		})
@@ -255,7 +296,7 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 			return err
 		}
 	}
-	if !some.refused {
+	if what&refusedRecords == 0 {
 		return nil
 	}
 	return t.each(func(r *sqlx.Rows) error {
@@ -273,19 +314,26 @@ func (t *tx) fillHistories(of map[int64]*History, ids []any, some rare) error {
 		order by vehicle_id, subject`, append(slices.Clip(ids), string(fleet.PartChange), string(fleet.Refused))...)
 }
 
-// rare says of what few vehicles have, whether some of these do. It is asked with the
-// vehicles: asked by itself each would be a statement for nothing, for the one vehicle
-// of most uploads.
-type rare struct{ swaps, limits, tests, conditions, cards, refused bool }
+// Records are kinds of records of a vehicle.
+type Records uint
 
-func (r *rare) add(x rare) {
-	r.swaps = r.swaps || x.swaps
-	r.limits = r.limits || x.limits
-	r.tests = r.tests || x.tests
-	r.conditions = r.conditions || x.conditions
-	r.cards = r.cards || x.cards
-	r.refused = r.refused || x.refused
-}
+const (
+	AxleRecords Records = 1 << iota
+	OdometerRecords
+	SwapRecords // of the instrument
+	ReadingRecords
+	FitmentRecords
+	limitRecords
+	testRecords
+	conditionRecords
+	cardRecords
+	refusedRecords
+)
+
+// rare are the records that few vehicles have, in the order in which histories asks
+// whether they have them, with the vehicles: asked by itself each would be a statement
+// for nothing, for the one vehicle of most uploads.
+var rare = [...]Records{SwapRecords, limitRecords, testRecords, conditionRecords, cardRecords, refusedRecords}
 
 // which says which rows of a table of measured values to read.
 type which int

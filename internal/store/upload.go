@@ -65,7 +65,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 	if own != nil {
 		err = own
 	}
-	if db.Taken != nil && db.within == nil {
+	if db.Taken != nil && !db.Trying() {
 		db.Taken(up, err)
 	}
 	return err
