@@ -135,6 +135,9 @@ type fitter struct {
 	order  []int // of points, by distance
 
 	xs, ys, slopes []float64
+
+	covers []lanes // of rows to be predicted with those in use
+	whatIf []row
 }
 
 // since is the distance from a row's fitting to its visit.

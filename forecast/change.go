@@ -186,7 +186,9 @@ func (f *fitter) predict(rows []int) *expected {
 	a, all, n := f.life, len(f.e0), len(f.use)
 	out := forecastOf(len(rows))
 	at := func(i, k int) int { return max(i, k)*all + min(i, k) }
-	fixed, wear, v := make([]lanes, n), make([]lanes, n), make([]lanes, n) // a lane for each row
+	f.covers = growLanes(f.covers, 3*n)
+	fixed, wear, v := f.covers[:n], f.covers[n:2*n], f.covers[2*n:] // a lane for each row
+	clear(f.covers)
 	for i, u := range rows {
 		for k, w := range f.use {
 			fixed[k][i], wear[k][i] = f.fixed[at(u, w)], f.wear[at(u, w)]

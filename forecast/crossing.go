@@ -250,17 +250,21 @@ type moment struct {
 func (f *fitter) moments(m *moment, s float64) {
 	a := f.life
 	m.fade = math.Exp(-(s - f.lastVisit()) / a.length)
+	own := 0.0 // variance of the drift of a place fitted with the last one
 	for j := range a.live {
 		p := &a.places[j]
 		b := &a.births[p.born]
 		m.since[j] = s - b.at
 		m.worn[j] = p.worn(s, b.at)
+		if j == 0 || p.born != a.places[j-1].born {
+			own = 2 * driftIntegral(s-b.at, a.length)
+		}
 		for k := range j + 1 {
 			bk := &a.births[a.places[k].born]
 			lasting, drift := a.shared(j, k)
 			var cov float64
 			if bk.at == b.at {
-				cov = 2 * driftIntegral(s-b.at, a.length)
+				cov = own
 			} else {
 				cov = driftCov(b.at, s, bk.at, s, a.length)
 			}

@@ -101,18 +101,21 @@ func (u Usage) Days(km Dist) Dist {
 	}
 	pieces := km.pieces()
 	var passed [reachNodes]int // per node, how many quantiles its total has passed
+	started := reachNodes      // from this node on some: they are in order of distance
 	for i := first; i < reachSteps && p < len(Levels); i++ {
 		day := reach.days[i]
 		f := 0.0
-		for g, w := range hermiteW {
-			total, k := reach.km[i][g], passed[g]
+		totals := &reach.km[i]
+		for started > 0 && totals[started-1] >= pieces[0].x {
+			started--
+		}
+		for g := started; g < reachNodes; g++ {
+			total, k := totals[g], passed[g]
 			for k < len(pieces) && pieces[k].x <= total {
 				k++
 			}
 			passed[g] = k
-			if k > 0 {
-				f += w * (pieces[k-1].level + pieces[k-1].slope*(total-pieces[k-1].x))
-			}
+			f += hermiteW[g] * (pieces[k-1].level + pieces[k-1].slope*(total-pieces[k-1].x))
 		}
 		for p < len(Levels) && f >= Levels[p] {
 			d := day

@@ -247,7 +247,7 @@ func (m *Full) look(f *fitter, h *vehicleHistory, s *set, opt Options) outlook {
 	f.cross(zs, &c)
 	thin, meant := f.thinAside(s)
 	for _, i := range thin {
-		o.remeasure = append(o.remeasure, s.readings[i])
+		o.remeasure = append(o.remeasure, *s.readings[i])
 	}
 	if len(meant) > 0 {
 		// A thin reading that may be true is set aside only where that makes the

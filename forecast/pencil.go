@@ -218,7 +218,22 @@ func (p *pencil) tridiagonal() {
 		for i := k + 1; i < n; i++ {
 			w[i] = 0
 		}
-		for i := k + 1; i < n; i++ {
+		i := k + 1
+		for ; i+2 <= n; i += 2 { // two rows at a time: their sums do not wait for each other
+			r0, r1, before := a[i*n+k+1:][:i-k], a[(i+1)*n+k+1:][:i-k+1], v[k+1:i]
+			sums := w[k+1:][:len(before)]
+			v0, v1 := v[i], v[i+1]
+			s0, s1 := r0[len(before)]*v0, r1[len(before)+1]*v1
+			for j, x := range before {
+				s0 += r0[j] * x
+				s1 += r1[j] * x
+				sums[j] = sums[j] + r0[j]*v0 + r1[j]*v1
+			}
+			next := r1[len(before)]
+			w[i] = w[i] + s0 + next*v1
+			w[i+1] += s1 + next*v0
+		}
+		for ; i < n; i++ {
 			row := a[i*n : i*n+i+1]
 			s, vi := row[i]*v[i], v[i]
 			for j := k + 1; j < i; j++ {

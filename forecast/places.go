@@ -78,7 +78,7 @@ func (s Spec) sense(mm float64) float64 {
 
 // item is a reading on its way into a set.
 type item struct {
-	Reading
+	*Reading
 	s       float64 // effective distance, 1000 km
 	y       float64 // value in the sense that falls
 	place   int     // index in placesOf
@@ -105,7 +105,8 @@ func (c *cutter) collect(h *axleHistory, readings map[Position][]Reading) []item
 			h.odd = append(h.odd, rs...)
 			continue
 		}
-		for _, r := range rs {
+		for i := range rs {
+			r := &rs[i]
 			items = append(items, item{Reading: r, s: c.dist(r.Day, r.Km), y: c.spec.sense(r.MM), merged: 1})
 		}
 	}
@@ -129,7 +130,7 @@ func (c *cutter) collect(h *axleHistory, readings map[Position][]Reading) []item
 			}
 		}
 		it.place = best
-		it.renewed = c.renewedBefore(&it.Reading, best)
+		it.renewed = c.renewedBefore(it.Reading, best)
 	}
 	return items
 }
@@ -215,7 +216,7 @@ func joined(items []item) []item {
 		if it.Tripped {
 			if !tripped[in] {
 				tripped[in] = true
-				it.s, it.Day = mean, last.Day
+				it.move(mean, last.Day)
 				out = append(out, it)
 			}
 			continue
@@ -233,8 +234,15 @@ func joined(items []item) []item {
 		slices.Sort(ys)
 		n := len(ys)
 		it.y, it.merged = (ys[(n-1)/2]+ys[n/2])/2, n
-		it.s, it.Day = mean, last.Day
+		it.move(mean, last.Day)
 		out = append(out, it)
 	}
 	return out
+}
+
+// move takes it to another distance and day.
+func (it *item) move(s float64, day Day) {
+	r := *it.Reading
+	r.Day = day
+	it.Reading, it.s = &r, s
 }

@@ -97,7 +97,7 @@ func (o *outlook) position(h *vehicleHistory, j int) PositionForecast {
 func (s *set) last(j int) *Reading {
 	var out *Reading
 	for i := range s.rows {
-		r := &s.readings[i]
+		r := s.readings[i]
 		if s.rows[i].place != j {
 			continue
 		}
@@ -126,11 +126,11 @@ func (s *set) rises(j int) bool {
 func (o *outlook) tell(af *AxleForecast) {
 	for _, i := range o.aside {
 		af.Basis.SetAside = append(af.Basis.SetAside, SetAside{
-			o.readings[i], "disagrees with the other readings more than a mistyped value would",
+			*o.readings[i], "disagrees with the other readings more than a mistyped value would",
 		})
 	}
 	if n := len(o.aside); n > 0 {
-		r := &o.readings[o.aside[0]]
+		r := o.readings[o.aside[0]]
 		af.warn(SetAsideCode, "%s of the %s not used, the first %s at %g mm, in disagreement with the others; measure again", readingsOf(n), o.part, r.Pos, r.MM)
 	}
 	af.Basis.Doubted = append(af.Basis.Doubted, o.remeasure...)
@@ -282,7 +282,7 @@ func (f *fitter) variance(o *outlook, j int, at float64, v variant) float64 {
 	a := o.axleLife
 	n := *a.noise
 	a.noise = &n
-	rows := make([]row, 0, len(o.inUse)+maxPlaces+1)
+	rows := f.whatIf[:0]
 	var read [maxPlaces]bool
 	for _, u := range o.inUse {
 		r := a.rows[u]
@@ -313,7 +313,7 @@ func (f *fitter) variance(o *outlook, j int, at float64, v variant) float64 {
 		}
 	}
 	rows = append(rows, row{place: j, visit: len(a.visits) - 1, sd: tiny, n: 1})
-	a.rows = rows
+	f.whatIf, a.rows = rows, rows
 	f.open(&a)
 	f.use = f.use[:0]
 	for i := range rows {

@@ -175,7 +175,17 @@ func invertLower(inv, l []float64, n int) {
 	for i := range n {
 		row := inv[i*n : i*n+i+1]
 		clear(row)
-		for k, x := range l[i*n : i*n+i] {
+		k := 0
+		for ; k+2 <= i; k += 2 { // two rows at a time: half as often to and from memory
+			x0, x1 := l[i*n+k], l[i*n+k+1]
+			y0, y1 := inv[k*n:][:k+1], inv[(k+1)*n:][:k+2]
+			for j, y := range y0 {
+				row[j] = row[j] - x0*y - x1*y1[j]
+			}
+			row[k+1] -= x1 * y1[k+1]
+		}
+		for ; k < i; k++ {
+			x := l[i*n+k]
 			for j, y := range inv[k*n : k*n+k+1] {
 				row[j] -= x * y
 			}

@@ -15,7 +15,7 @@ type set struct {
 	pos  []Position // of the live places, which come first in places
 	days []Day      // of the visits
 
-	readings []Reading  // of the rows, by their id
+	readings []*Reading // of the rows, by their id
 	trips    []int      // rows that are a sensor's signal, not in use until judged
 	aside    []int      // rows set aside
 	change   *Change    // the unrecorded change it began with
@@ -177,7 +177,7 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 			mean: c.prior.mean, vari: c.prior.total,
 		},
 	}
-	s.readings, s.rows = make([]Reading, 0, len(items)), make([]row, 0, len(items))
+	s.readings, s.rows = make([]*Reading, 0, len(items)), make([]row, 0, len(items))
 	births := make(map[Fitment]int)
 	add := func(in incarnation) {
 		b, key := birth{}, Fitment{}

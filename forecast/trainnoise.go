@@ -198,7 +198,7 @@ func (l *noiseLife) keep(p *Params, s *set, at func(Day, float64) [3]float64) {
 		l.visitAt = append(l.visitAt, at(d, l.visits[i]))
 	}
 	for i := range s.readings {
-		r, row := &s.readings[i], &l.rows[i]
+		r, row := s.readings[i], &l.rows[i]
 		joined := 1.0
 		if row.n > 1 {
 			joined = medianVar / float64(row.n)
