@@ -316,7 +316,8 @@ func (s *Service) UseLink(ctx context.Context, secret, password, browser string)
 }
 
 // FirstAccount makes the account that makes the others, where there is none
-// yet, and returns the path of its link; "" when there is somebody already.
+// yet, and returns the path of its link; "" when there is somebody already, or
+// somebody has a link to be.
 func (s *Service) FirstAccount(ctx context.Context) (string, error) {
 	issuer := ""
 	if s.OpenID != nil {
@@ -324,6 +325,10 @@ func (s *Service) FirstAccount(ctx context.Context) (string, error) {
 	}
 	has, err := s.DB.HasAdmin(ctx, issuer)
 	if err != nil || has {
+		return "", err
+	}
+	// Who was given a link before the first start is to be the first one in.
+	if has, err = s.DB.AdminInvited(ctx, FirstEmail); err != nil || has {
 		return "", err
 	}
 	// Made at an earlier start, and its link not used.

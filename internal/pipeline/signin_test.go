@@ -21,6 +21,31 @@ const (
 	another  = "four other words here"
 )
 
+// Who was given a link before the first start is let in by that alone, as long as it
+// is good: what serve prints may be read by others.
+func TestNoFirstAccountBesideAnInvited(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		ctx := t.Context()
+		d := newDesk(t, db, nil)
+		if _, err := d.AddAccount(ctx, all, "N. N.", &store.Account{Name: "Bo", Email: "bo@island.example", Grants: []store.Grant{{Role: auth.Admin, Place: store.Place{FleetID: 1}}}}); err != nil {
+			t.Fatal(err)
+		}
+		if link, err := d.FirstAccount(ctx); err != nil || link == "" {
+			t.Errorf("beside an admin of one fleet: got %q, %v; want a link", link, err)
+		}
+		if _, err := d.AddAccount(ctx, all, "N. N.", &store.Account{Name: "Ada", Email: "ada@island.example", Grants: []store.Grant{{Role: auth.Admin}}}); err != nil {
+			t.Fatal(err)
+		}
+		if link, err := d.FirstAccount(ctx); err != nil || link != "" {
+			t.Errorf("beside one with a link: got %q, %v; want none", link, err)
+		}
+		*d.at = d.at.Add(store.LinkLife + time.Minute)
+		if link, err := d.FirstAccount(ctx); err != nil || link == "" {
+			t.Errorf("when her link is too old: got %q, %v; want another", link, err)
+		}
+	})
+}
+
 func TestSignIn(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ctx := t.Context()

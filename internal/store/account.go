@@ -315,6 +315,25 @@ func (db *DB) HasAdmin(ctx context.Context, issuer string) (ok bool, err error) 
 	return ok, err
 }
 
+// AdminInvited says whether somebody holds a link that is still good, to choose a
+// password with, who may give roles on everything; but who has the address other
+// does not count.
+func (db *DB) AdminInvited(ctx context.Context, other string) (ok bool, err error) {
+	err = db.read(ctx, "look for an admin", func(t *tx) error {
+		var n int
+		err := t.one([]any{&n}, `
+			select count(*)
+			from grants g
+			join accounts a on a.id = g.account_id
+			join links l on l.account_id = a.id
+			where g.role = ? and g.fleet_id is null and g.ended_at is null and a.stopped_at is null
+				and l.until > ? and a.email_key <> ?`, string(auth.Admin), instant(t.db.now()), key(other))
+		ok = n > 0
+		return err
+	})
+	return ok, err
+}
+
 // Accounts returns the accounts with a role on a place that sc sees, by name.
 func (db *DB) Accounts(ctx context.Context, sc auth.Scope) (as []Account, err error) {
 	err = db.read(ctx, "list accounts", func(t *tx) error {

@@ -31,6 +31,9 @@ func (b Backup) Total() (n int) {
 	return n
 }
 
+// readSchema reads the version of the schema of a file that nothing is made in.
+const readSchema = `select max(version_id) from goose_db_version where is_applied`
+
 // Partial ends the name of a file that is not whole yet.
 const Partial = ".partial"
 
@@ -43,6 +46,9 @@ func (db *DB) Backup(ctx context.Context, path string) (Backup, error) {
 	}
 	if _, err := os.Lstat(path); err == nil {
 		return Backup{}, fleet.Conflictf("%s: there is a file of this name already, and a backup overwrites nothing", path)
+	}
+	if _, err := os.Stat(filepath.Dir(path)); errors.Is(err, os.ErrNotExist) {
+		return Backup{}, fleet.Invalidf("%s: there is no folder %s: make it, or name another", path, filepath.Dir(path))
 	}
 	part := path + Partial
 	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -69,14 +75,20 @@ func (db *DB) copyInto(ctx context.Context, part string) (Backup, error) {
 		return Backup{}, err
 	}
 	defer src.Close()
+	// What a newer program keeps, this one cannot check.
+	var have int64
+	known, err := newestSchema()
+	if err != nil {
+		return Backup{}, err
+	}
+	if err := src.GetContext(ctx, &have, readSchema); err == nil && have > known {
+		return Backup{}, newerSchema(have, known)
+	}
 	// Nobody reads the copy, while it is written, who may not read the database.
 	if f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
 		f.Close()
 	}
 	if _, err := src.ExecContext(ctx, `vacuum into ?`, part); err != nil {
-		if _, serr := os.Stat(filepath.Dir(part)); serr != nil {
-			return Backup{}, fleet.Invalidf("backup: %v", serr)
-		}
 		return Backup{}, err
 	}
 	if st, err := os.Stat(db.path); err == nil {
@@ -91,6 +103,9 @@ func (db *DB) copyInto(ctx context.Context, part string) (Backup, error) {
 // no database of this program, or was made by a newer one.
 func CheckBackup(ctx context.Context, path string) (b Backup, err error) {
 	st, err := os.Stat(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return b, fleet.Invalidf("%s: there is no such file", path)
+	}
 	if err != nil {
 		return b, fleet.Invalidf("backup: %v", err)
 	}
@@ -112,7 +127,7 @@ func CheckBackup(ctx context.Context, path string) (b Backup, err error) {
 	case len(faults) != 1 || faults[0] != "ok":
 		return b, fleet.Invalidf("%s: it is damaged: %s", path, strings.Join(faults, "; "))
 	}
-	err = x.GetContext(ctx, &b.Schema, `select max(version_id) from goose_db_version where is_applied`)
+	err = x.GetContext(ctx, &b.Schema, readSchema)
 	if err != nil {
 		return b, fleet.Invalidf("%s: it is no database of this program", path)
 	}

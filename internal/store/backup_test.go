@@ -108,8 +108,23 @@ func TestBackupRefused(t *testing.T) {
 	if b, err := os.ReadFile(there); string(b) != "mine" {
 		t.Errorf("the file there is now %q, %v", b, err)
 	}
-	if _, err := db.Backup(t.Context(), filepath.Join(there, "no", "folder.db")); !isInvalid(err) {
-		t.Errorf("into no folder: got %v, want invalid", err)
+	none := filepath.Join(t.TempDir(), "none")
+	if _, err := db.Backup(t.Context(), filepath.Join(none, "a.db")); !isInvalid(err) || !strings.Contains(err.Error(), "there is no folder "+none+": make it") {
+		t.Errorf("into no folder: got %v, want what to do", err)
+	}
+	if _, err := db.Backup(t.Context(), filepath.Join(there, "no", "folder.db")); err == nil {
+		t.Error("into a file as if it were a folder: got no error")
+	}
+	if _, err := store.CheckBackup(t.Context(), none); !isInvalid(err) || !strings.Contains(err.Error(), "there is no such file") {
+		t.Errorf("no backup: got %v", err)
+	}
+	mustExec(t, db, "insert into goose_db_version (version_id, is_applied) values (99999, 1)")
+	newer := filepath.Join(t.TempDir(), "newer.db")
+	if _, err := db.Backup(t.Context(), newer); !errors.Is(err, fleet.ErrConflict) || !strings.HasPrefix(err.Error(), "the database has schema version 99999") {
+		t.Errorf("of a newer program's: got %v, want that said of the database", err)
+	}
+	if _, _, err := db.Check(t.Context()); !errors.Is(err, fleet.ErrConflict) || !strings.HasSuffix(err.Error(), "use a newer program") {
+		t.Errorf("check of a newer program's: got %v", err)
 	}
 }
 

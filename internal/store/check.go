@@ -33,7 +33,10 @@ func (db *DB) Check(ctx context.Context) (broken []Broken, rules int, err error)
 	if err != nil {
 		return nil, 0, err
 	}
-	if have != want {
+	if have > want {
+		return nil, 0, newerSchema(have, want)
+	}
+	if have < want {
 		return nil, 0, fleet.Conflictf("the database has schema version %d and this program checks version %d: use the program of that version, or brakewear migrate first", have, want)
 	}
 	all := checks()

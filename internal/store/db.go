@@ -119,6 +119,8 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 	if err := db.Ping(ctx); err != nil {
 		if db.dialect == SQLite {
 			err = fmt.Errorf("database %s: %w", dsn, db.whyNotOpen(err))
+		} else {
+			err = whyNotReached(err)
 		}
 		return nil, errors.Join(err, db.Close())
 	}
@@ -128,7 +130,7 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 func openPostgres(dsn string) (*DB, error) {
 	l, err := newLines(dsn)
 	if err != nil {
-		return nil, fleet.Invalidf("database URL: %v", err)
+		return nil, urlFault(err)
 	}
 	pool := sqlx.NewDb(sql.OpenDB(l), "postgres")
 	pool.SetMaxOpenConns(maxServerConns)

@@ -40,6 +40,11 @@ func (db *DB) Migrate(ctx context.Context) error {
 // six processes that meet where none has taken a step need few.
 const migrateTries = 5
 
+// newerSchema refuses a database that a newer program has migrated.
+func newerSchema(have, known int64) error {
+	return fleet.Conflictf("the database has schema version %d and this program knows none above %d: use a newer program", have, known)
+}
+
 func (db *DB) migrate(ctx context.Context) error {
 	p, err := db.provider()
 	if err != nil {
@@ -50,13 +55,35 @@ func (db *DB) migrate(ctx context.Context) error {
 		return wrap(ctx, "read the schema's version", err)
 	}
 	if have > want {
-		return fleet.Conflictf("the database has schema version %d and this program knows none above %d: use a newer program", have, want)
+		return newerSchema(have, want)
 	}
 	if have == want {
 		return nil
 	}
+	if have == 0 {
+		if err := db.takesAnyText(ctx); err != nil {
+			return err
+		}
+	}
 	_, err = p.Up(ctx)
 	return wrap(ctx, "migrate the database", err)
+}
+
+// takesAnyText refuses a server's database that cannot hold the names and notes of
+// every language: it would fail at the first that it does not know, when there is
+// much in it.
+func (db *DB) takesAnyText(ctx context.Context) error {
+	if db.dialect != Postgres {
+		return nil
+	}
+	var encoding string
+	if err := db.r.GetContext(ctx, &encoding, `show server_encoding`); err != nil {
+		return wrap(ctx, "read the database's encoding", err)
+	}
+	if encoding != "UTF8" {
+		return fleet.Invalidf("the database's encoding is %s, which has no room for every name: make it anew with createdb --encoding=UTF8 --template=template0", encoding)
+	}
+	return nil
 }
 
 // SchemaVersion returns the version the database has (0 = empty) and the one
