@@ -58,6 +58,7 @@ type AxleView struct {
 	Measured  Measured
 	Lane      *PlanLane // with the peg of its booking
 	Booked    *BookedView
+	Moved     *Moved // since a forecast before; nil = nothing to compare
 }
 
 // PositionRow is the forecast of one position.
@@ -113,6 +114,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 		p.Done, p.hidden = doneWords[c.Query("done")], x.hidden
 		d.addFindings(c, p, x.findings, today)
 		addBookings(tell, p, fs, &x, today)
+		addMoved(tell, p, fs, &x, today)
 		p.Tests = d.testsView(tell, &x.h, x.thresholds)
 		return *p
 	})
@@ -124,6 +126,7 @@ type vehicleRead struct {
 	old        store.Corrections
 	findings   []store.FindingRow
 	plan       *planned
+	logged     []store.Logged
 	bookings   []fleet.Booking
 	upkeep     *fleet.Upkeep    // nil = nothing
 	thresholds rules.Thresholds // nil = there is no brake test
@@ -185,6 +188,9 @@ func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x v
 		}
 	}
 	if x.plan, err = d.plannedFor(c, []int64{id}, has); err != nil {
+		return x, err
+	}
+	if x.logged, err = d.svc.DB.LoggedForecasts(ctx, sc, id, today-movedBack-movedSlack); err != nil {
 		return x, err
 	}
 	if has.Bookings {

@@ -160,6 +160,17 @@ func TestForecastLog(t *testing.T) {
 		if d := cmp.Diff(want, got, cmpopts.EquateApprox(0, 1e-6)); d != "" {
 			t.Error(d)
 		}
+		ls, err := db.LoggedForecasts(t.Context(), all, v, asOf+7)
+		if err != nil || len(ls) != 3 || ls[0].AsOf != asOf+17 || ls[0].Readings != first.Readings+1 || ls[2].AsOf != asOf+7 || ls[2].Readings != first.Readings {
+			t.Fatalf("since a day: got %+v, %v", ls, err)
+		}
+		of := again.Positions[0]
+		if l := ls[0]; l.Axle != 1 || l.Part != fleet.Part(of.Pos.Part) || l.ThicknessMM != of.ThicknessMM || l.LimitMM != of.Spec.Limit || l.Rate != of.RatePer10000 || l.LoggedAt.IsZero() {
+			t.Errorf("the newest: got %+v, want what was forecast: %+v", l, of)
+		}
+		if ls, err := db.LoggedForecasts(t.Context(), all, v, asOf); err != nil || len(ls) != 5 || !math.IsNaN(ls[4].DayAtLimit) {
+			t.Errorf("of an axle with nothing known: got %+v, %v", ls, err)
+		}
 	})
 }
 

@@ -208,6 +208,9 @@ func seenBy(t *testing.T, db *store.DB, sc auth.Scope) map[string][]string {
 		add("History", found("History", err))
 		fs, err := db.Forecasts(ctx, sc, id)
 		add("Forecasts", found("Forecasts", err) && len(fs) == 1)
+		ls, err := db.LoggedForecasts(ctx, sc, id, 0)
+		check(err)
+		add("LoggedForecasts", len(ls) > 0)
 		up, err := db.UploadByHash(ctx, sc, "readings", fmt.Sprint(id))
 		add("UploadByHash", found("UploadByHash", err))
 		if err == nil {
