@@ -253,6 +253,7 @@ func TestBrowserCardFault(t *testing.T) {
 		press(`.steps-form button`),
 	)
 	until(t, ctx, fmt.Sprintf(`document.querySelector("#step-%d.is-done") !== null`, measured))
+	until(t, ctx, `document.querySelector(".steps-form .state").textContent === "Taken in."`)
 	got, err := w.svc.DB.Card(t.Context(), auth.AllFleets(), card.ID)
 	if err != nil {
 		t.Fatal(err)
@@ -260,4 +261,9 @@ func TestBrowserCardFault(t *testing.T) {
 	if got.Steps[0].Entry != nil || got.Steps[1].Entry == nil || got.Steps[i].Entry.Values[0] != 40 {
 		t.Errorf("got %+v, %+v and %+v, want nothing, an entry and 40", got.Steps[0].Entry, got.Steps[1].Entry, got.Steps[i].Entry)
 	}
+	// What was kept by mistake is taken back as well, also after the page was left.
+	must(t, ctx, press(`input[name=state_2][value=done]`), chromedp.Reload())
+	until(t, ctx, loaded+` && document.querySelector("input[name=state_2]:checked") === null`)
+	must(t, ctx, press(`.steps-form [type=submit]`))
+	until(t, ctx, `document.querySelector("#step-2.is-done") === null && document.querySelector("#step-2 .who-when")?.textContent === "taken back · 1 earlier entry"`)
 }

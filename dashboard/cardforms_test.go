@@ -300,6 +300,18 @@ func TestCardStepsOfAColleague(t *testing.T) {
 	if got, err = w.svc.DB.Card(t.Context(), all, card.ID); err != nil || got.Steps[0].Entry.State != fleet.StepDone || got.Steps[0].Earlier != 2 {
 		t.Errorf("step 1: got %+v, %v, want it done and two earlier entries", got.Steps[0], err)
 	}
+	// A mark is taken back, with its note, and what was entered before stays on record.
+	form = shown()
+	form.Del("state_1")
+	send(form, http.StatusSeeOther)
+	send(form, http.StatusSeeOther) // again, from a phone that heard no answer
+	if got, err = w.svc.DB.Card(t.Context(), all, card.ID); err != nil || got.Steps[0].Entry != nil || got.Steps[0].Earlier != 3 {
+		t.Errorf("step 1: got %+v, %v, want nothing and three earlier entries", got.Steps[0], err)
+	}
+	check(t, parse(t, w.get(path).Body.String()), []has{{"#step-1 .who-when", "taken back · 3 earlier entries"}})
+	if note := shown().Get("note_1"); note != "" {
+		t.Errorf("step 1: its note is still %q", note)
+	}
 }
 
 // An odometer that disagrees is kept as it was read, and the card says so: beside

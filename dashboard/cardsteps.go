@@ -37,6 +37,13 @@ func untouched(c *gin.Context, seq, measures int) bool {
 	return was != "" && was == stepSays(seq, measures, func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
 }
 
+// takenBack says that a form has no mark any more of a step that it was shown with, and
+// leaves the rest as it was.
+func takenBack(c *gin.Context, s *fleet.CardStep) bool {
+	mark, rest, ok := strings.Cut(c.PostForm(wasField(s.Seq)), "|")
+	return ok && mark != "" && "|"+rest == stepSays(s.Seq, len(s.Measures), func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+}
+
 // enterSteps takes the steps of a card's form in. Steps that say what they said
 // before add nothing.
 func (d *Dashboard) enterSteps(c *gin.Context) error {
@@ -90,6 +97,9 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 
 // stepEntry reads what a form says of a step; given is false when it says nothing.
 func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.StepEntry, given bool, fault *CardFault) {
+	if takenBack(c, s) {
+		return e, true, nil
+	}
 	e.State = fleet.EntryState(c.PostForm(stateField(s.Seq)))
 	e.Note = strings.TrimSpace(c.PostForm(noteField(s.Seq)))
 	noted := false
@@ -146,7 +156,10 @@ func cardSections(tell units.Reader, card *fleet.Card) (out []CardSection) {
 }
 
 func stepView(tell units.Reader, card *fleet.Card, s *fleet.CardStep) CardStepView {
-	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Source: s.Source, Earlier: s.Earlier}
+	v := CardStepView{Seq: s.Seq, Text: s.Text, Safety: s.Safety, Earlier: s.Earlier}
+	if s.Source != fleet.Practice { // which is said once, above them all
+		v.Source = s.Source
+	}
 	for i := range s.Measures {
 		m := &s.Measures[i]
 		f := CardField{Name: valueField(s.Seq, i), Label: measureName(tell, m), Check: checkValues(tell, m)}

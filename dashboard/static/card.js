@@ -42,7 +42,9 @@
       const out = {};
       for (const x of fields()) {
         const ticks = x.type === "radio" || x.type === "checkbox";
-        if (ticks ? x.checked && (whole || !x.defaultChecked) : whole ? x.value : isChanged(x)) (out[x.name] ??= []).push(x.value);
+        // A mark that was taken back stands for its whole group.
+        if (x.type === "radio" && x.defaultChecked && !fields().some((y) => y.name === x.name && y.checked)) out[x.name] = [""];
+        else if (ticks ? x.checked && (whole || !x.defaultChecked) : whole ? x.value : isChanged(x)) (out[x.name] ??= []).push(x.value);
       }
       return out;
     };
@@ -92,8 +94,8 @@
     if (kept.entry.answer) back();
     else if (whole !== "typed") kept.sayStill();
 
-    // A step that was marked by mistake is marked no longer when it is tapped again; a
-    // double tap is one.
+    // A step that was marked by mistake is marked no longer when it is tapped again, or as
+    // it was; a double tap is one.
     const marked = new Map(fields().filter((x) => x.type === "radio" && x.checked).map((x) => [x.name, x.value]));
     let tapped = null, when = 0;
     form.addEventListener("click", (event) => {
@@ -102,9 +104,9 @@
       if (target === tapped && timeStamp - when < 500) return event.preventDefault();
       tapped = target;
       when = timeStamp;
-      if (marked.get(target.name) === target.value && !target.defaultChecked) {
+      if (marked.get(target.name) === target.value) {
         target.checked = false;
-        const before = fields().find((x) => x.name === target.name && x.defaultChecked);
+        const before = fields().find((x) => x !== target && x.name === target.name && x.defaultChecked);
         if (before) before.checked = true;
         marked.set(target.name, before?.value);
         target.dispatchEvent(new Event("input", { bubbles: true }));

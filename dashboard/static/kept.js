@@ -100,12 +100,14 @@ const keptForm = (form, key, of) => {
     });
   };
 
+  const taken = "brakewear:taken";
   addEventListener("outbox:sent", ({ detail }) => {
     if (detail.vehicle !== key) return;
     // To another place of this page would load nothing anew.
     const to = new URL(detail.to, location);
     if (to.pathname !== location.pathname) return location.assign(to);
     history.replaceState(null, "", to);
+    sessionStorage.setItem(taken, key);
     location.reload();
   });
   addEventListener("outbox:back", ({ detail }) => {
@@ -121,5 +123,11 @@ const keptForm = (form, key, of) => {
     if (kept.entry.body) kept.stand();
   });
 
+  try {
+    if (sessionStorage.getItem(taken) === key) {
+      sessionStorage.removeItem(taken);
+      say("Taken in.");
+    }
+  } catch { /* it is only a convenience */ }
   return kept;
 };

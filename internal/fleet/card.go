@@ -164,6 +164,9 @@ const (
 	StepDone    EntryState = "done"
 	StepFailed  EntryState = "failed"
 	StepSkipped EntryState = "skipped"
+	// StepTakenBack says that the step was marked by mistake: it is as if nothing was
+	// entered, and the entries before are kept.
+	StepTakenBack EntryState = ""
 )
 
 // StepEntry is what somebody entered for a step. A later one stands instead; all

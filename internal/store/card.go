@@ -325,6 +325,9 @@ func (t *tx) steps(c *fleet.Card) error {
 			s.Earlier++
 		}
 		s.Entry = &e
+		if e.State == fleet.StepTakenBack {
+			s.Entry = nil
+		}
 		return nil
 	}, `
 		select seq, state, noted, note, entered_by, entered_at, key

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -34,7 +35,7 @@ func (db *DB) EnterSteps(ctx context.Context, sc auth.Scope, cardID int64, entri
 			}
 			added += n
 			if n > 0 {
-				err = t.logCard(&c, "step "+string(entries[seq].State), entries[seq].By, fmt.Sprintf("step %d", seq))
+				err = t.logCard(&c, "step "+cmp.Or(string(entries[seq].State), "taken back"), entries[seq].By, fmt.Sprintf("step %d", seq))
 			}
 			if err != nil {
 				return err
@@ -50,7 +51,7 @@ func (db *DB) EnterSteps(ctx context.Context, sc auth.Scope, cardID int64, entri
 
 func (t *tx) enterStep(c *fleet.Card, seq int, e fleet.StepEntry) (added int, err error) {
 	switch {
-	case e.State != fleet.StepDone && e.State != fleet.StepFailed && e.State != fleet.StepSkipped:
+	case e.State != fleet.StepDone && e.State != fleet.StepFailed && e.State != fleet.StepSkipped && e.State != fleet.StepTakenBack:
 		return 0, fleet.Invalidf("state %q: want done, failed or skipped", e.State)
 	case len(e.Note) > maxNote:
 		return 0, fleet.Invalidf("note: longer than %d characters; shorten it", maxNote)
@@ -58,6 +59,9 @@ func (t *tx) enterStep(c *fleet.Card, seq int, e fleet.StepEntry) (added int, er
 		return 0, fleet.NotFoundf("job card %d: it has no step %d", c.ID, seq)
 	}
 	s := &c.Steps[seq-1]
+	if e.State == fleet.StepTakenBack && s.Entry == nil {
+		return 0, nil // it is already, or there was nothing to take back
+	}
 	if len(e.Values) > len(s.Measures) {
 		return 0, fleet.Invalidf("step %d: it has %d values to note, not %d", seq, len(s.Measures), len(e.Values))
 	}
