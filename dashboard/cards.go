@@ -98,6 +98,13 @@ type NewCardPage struct {
 	Vehicle, Plate string
 	Link           string
 	Axles          []NewCardAxle
+	Booked         []BookedCard // visits whose own card it may be that is wanted
+}
+
+// BookedCard is a booking that a card can be opened of.
+type BookedCard struct {
+	ID                int64
+	When, Where, Work string
 }
 
 // NewCardAxle is what can be done to an axle.
@@ -125,6 +132,15 @@ func (d *Dashboard) newCard(c *gin.Context) error {
 			n.Items = append(n.Items, Choice{Value: fmt.Sprintf("%d_%s", a.Number, it), Label: it.Words()})
 		}
 		p.Axles = append(p.Axles, n)
+	}
+	today := d.svc.Today()
+	booked, err := d.svc.DB.Bookings(c.Request.Context(), d.scope(c), store.BookingQuery{Vehicle: id, From: today - pastBookings, States: []fleet.BookingState{fleet.Booked}})
+	if err != nil {
+		return err
+	}
+	for i := range booked {
+		b := &booked[i]
+		p.Booked = append(p.Booked, BookedCard{b.ID, dayNear(reader(c), b.Day, today) + ", " + b.Starts.String(), b.Depot, workWords(b.Work)})
 	}
 	return d.send(c, http.StatusOK, "newcard", p)
 }
