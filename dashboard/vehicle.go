@@ -161,11 +161,8 @@ func (x *vehicleRead) uploads() (ids []int64) {
 // readVehicle asks for nothing that the vehicle does not have.
 func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x vehicleRead, err error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	if x.h, err = d.svc.DB.History(ctx, sc, id); err != nil {
-		return x, err
-	}
-	has, err := d.svc.DB.Around(ctx, sc, id)
-	if err != nil {
+	var has store.Around
+	if x.h, has, err = d.svc.DB.HistoryAround(ctx, sc, id); err != nil {
 		return x, err
 	}
 	if has.Corrections {

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"errors"
 
 	"brakewear/internal/auth"
 )
@@ -16,27 +15,47 @@ type Around struct {
 	Workshop              bool // somebody has set that of its depot
 }
 
-// Around asks for all of it together, for a page of one vehicle: most have little
-// of it, and each asked for by itself would be a statement for nothing.
-func (db *DB) Around(ctx context.Context, sc auth.Scope, vehicleID int64) (a Around, err error) {
-	err = db.find(ctx, "see what there is of a vehicle", func(t *tx) error {
-		w := where{args: []any{string(VisitOpen)}}
-		w.scope(sc, "v")
-		w.add("v.id = ?", vehicleID)
-		err := t.one([]any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop}, `
-			select
+// HistoryAround is History with what there is around it, for a page of the vehicle:
+// most have little of it, and each asked for by itself would be a statement for
+// nothing.
+func (db *DB) HistoryAround(ctx context.Context, sc auth.Scope, vehicleID int64) (h History, a Around, err error) {
+	h, err = db.history(ctx, sc, vehicleID, &a)
+	return h, a, err
+}
+
+// history reads what is around it as well, unless that is nil.
+func (db *DB) history(ctx context.Context, sc auth.Scope, vehicleID int64, around *Around) (History, error) {
+	var w where
+	w.scope(sc, "v")
+	w.add("v.id = ?", vehicleID)
+	hs, err := db.histories(ctx, w, around)
+	if err != nil {
+		return History{}, err
+	}
+	if len(hs) == 0 {
+		return History{}, noVehicle(vehicleID)
+	}
+	return *hs[0], nil
+}
+
+// columns are those of a vehicle v that a is read from; none of nil.
+func (a *Around) columns() string {
+	if a == nil {
+		return ""
+	}
+	return `,
 				exists (select 1 from corrections x where x.vehicle_id = v.id),
 				exists (select 1 from findings x where x.vehicle_id = v.id),
 				exists (select 1 from bookings x where x.vehicle_id = v.id),
-				exists (select 1 from proposal_visits x where x.vehicle_id = v.id and x.state = ?),
+				exists (select 1 from proposal_visits x where x.vehicle_id = v.id and x.state = 'open'),
 				exists (select 1 from absences x where x.vehicle_id = v.id)
 					or exists (select 1 from planned_visits x where x.vehicle_id = v.id),
-				exists (select 1 from workshops x where x.depot_id = v.depot_id)
-			from vehicles v`+w.String(), w.args...)
-		if errors.Is(err, errNoRows) {
-			err = noVehicle(vehicleID)
-		}
-		return err
-	})
-	return a, err
+				exists (select 1 from workshops x where x.depot_id = v.depot_id)`
+}
+
+func (a *Around) dest() []any {
+	if a == nil {
+		return nil
+	}
+	return []any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop}
 }

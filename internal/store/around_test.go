@@ -9,9 +9,9 @@ import (
 	"brakewear/internal/store/storetest"
 )
 
-// TestAround: a page asks for nothing that Around does not tell of, so that what is
+// TestHistoryAround: a page asks for nothing that Around does not tell of, so that what is
 // there must be told of, and of no other vehicle.
-func TestAround(t *testing.T) {
+func TestHistoryAround(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		bus := visited(t, db)
 		other := mustVehicles(t, db, entry("Bus 2"))[0]
@@ -53,7 +53,7 @@ func TestAround(t *testing.T) {
 			}
 			*x.flag = true
 			for id, want := range map[int64]store.Around{bus: want, other: elsewhere} {
-				if got, err := db.Around(t.Context(), all, id); err != nil || got != want {
+				if _, got, err := db.HistoryAround(t.Context(), all, id); err != nil || got != want {
 					t.Errorf("after %s, vehicle %d: got %+v, %v, want %+v", x.name, id, got, err, want)
 				}
 			}
@@ -62,10 +62,10 @@ func TestAround(t *testing.T) {
 			t.Fatal(err)
 		}
 		elsewhere.Away = true
-		if got, err := db.Around(t.Context(), all, other); err != nil || got != elsewhere {
+		if _, got, err := db.HistoryAround(t.Context(), all, other); err != nil || got != elsewhere {
 			t.Errorf("after an absence: got %+v, %v, want %+v", got, err, elsewhere)
 		}
-		_, err := db.Around(t.Context(), auth.ScopeOf(nil, []int64{quay.ID + 99}), bus)
+		_, _, err := db.HistoryAround(t.Context(), auth.ScopeOf(nil, []int64{quay.ID + 99}), bus)
 		wantKind(t, err, fleet.ErrNotFound, "vehicle")
 	})
 }

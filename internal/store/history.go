@@ -75,7 +75,7 @@ func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last
 
 // round calls fn with each of the next vehicles that w admits, and returns them.
 func (db *DB) round(ctx context.Context, w where, fn func(h *History) error) ([]*History, error) {
-	hs, err := db.histories(ctx, w)
+	hs, err := db.histories(ctx, w, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -111,17 +111,7 @@ func (db *DB) VehiclesBetween(ctx context.Context, sc auth.Scope, first, last in
 
 // History returns the history of one vehicle.
 func (db *DB) History(ctx context.Context, sc auth.Scope, vehicleID int64) (History, error) {
-	var w where
-	w.scope(sc, "v")
-	w.add("v.id = ?", vehicleID)
-	hs, err := db.histories(ctx, w)
-	if err != nil {
-		return History{}, err
-	}
-	if len(hs) == 0 {
-		return History{}, noVehicle(vehicleID)
-	}
-	return *hs[0], nil
+	return db.history(ctx, sc, vehicleID, nil)
 }
 
 func noVehicle(id int64) error {
@@ -129,8 +119,8 @@ func noVehicle(id int64) error {
 }
 
 // histories reads the first roundVehicles vehicles v that w admits, a query a
-// table.
-func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error) {
+// table, and what is around the last of them, unless that is nil.
+func (db *DB) histories(ctx context.Context, w where, around *Around) (hs []*History, err error) {
 	err = db.find(ctx, "read histories", func(t *tx) error {
 		if !t.byKey { // within another, which began without
 			if err := t.set(byRound); err != nil {
@@ -146,7 +136,7 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 			for i := range has {
 				dest = append(dest, &has[i])
 			}
-			err := r.Scan(dest...)
+			err := r.Scan(append(dest, around.dest()...)...)
 			for i, some := range has {
 				if some {
 					what |= rare[i]
@@ -164,7 +154,7 @@ func (db *DB) histories(ctx context.Context, w where) (hs []*History, err error)
 				exists (select 1 from brake_tests x where x.vehicle_id = v.id),
 				exists (select 1 from inspection_conditions x where x.vehicle_id = v.id),
 				exists (select 1 from job_cards x where x.vehicle_id = v.id),
-				exists (select 1 from findings x where x.vehicle_id = v.id and x.kind = ? and x.answer = ?)
+				exists (select 1 from findings x where x.vehicle_id = v.id and x.kind = ? and x.answer = ?)`+around.columns()+`
 			from vehicles v
 			join fleets f on f.id = v.fleet_id
 			join depots d on d.id = v.depot_id`+w.String()+`
