@@ -46,6 +46,10 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	renewed, err := s.DB.FeedRenewals(ctx, &f)
+	if err != nil {
+		return nil, err
+	}
 	since := s.now().AddDate(0, 0, -feedCancelled)
 	c := calendar.Calendar{Name: "Brakes: " + f.Depot, TimeZone: f.TimeZone}
 	if f.VehicleID != 0 {
@@ -56,7 +60,8 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 		if b.State == fleet.Withdrawn && b.Changed.Before(since) {
 			continue
 		}
-		c.Events = append(c.Events, s.event(f.Reader, b, b.Slot, b.Depot, b.TimeZone, b.State == fleet.Withdrawn || b.State == fleet.Missed, b.Changed))
+		e := s.event(f.Reader, b, b.Slot, b.Depot, b.TimeZone, b.State == fleet.Withdrawn || b.State == fleet.Missed, b.Changed)
+		c.Events = append(c.Events, renew(e, &renewed, b.DepotID))
 	}
 	if f.DepotID != 0 {
 		left, err := s.DB.LeftDepot(ctx, sc, f.DepotID, since)
@@ -64,10 +69,24 @@ func (s *Service) Calendar(ctx context.Context, secret string) ([]byte, error) {
 			return nil, err
 		}
 		for i := range left {
-			c.Events = append(c.Events, s.event(f.Reader, &left[i].Booking, left[i].Was, f.Depot, f.TimeZone, true, left[i].At))
+			e := s.event(f.Reader, &left[i].Booking, left[i].Was, f.Depot, f.TimeZone, true, left[i].At)
+			c.Events = append(c.Events, renew(e, &renewed, f.DepotID))
 		}
 	}
 	return c.Bytes(), nil
+}
+
+// renew counts what changed of an event without its booking: how its reader wants it
+// said, and the clock of its depot. Programs that have it take a higher number, and one
+// that was changed later (RFC 5545, 3.8.7).
+func renew(e calendar.Event, x *store.Renewals, depot int64) calendar.Event {
+	e.Revision += x.Times
+	for _, at := range []time.Time{x.Reader, x.Zones[depot]} {
+		if at.After(e.Changed) {
+			e.Changed = at
+		}
+	}
+	return e
 }
 
 // event returns a booking as an event at a slot of a depot, on its clock.

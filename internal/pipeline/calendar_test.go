@@ -213,12 +213,44 @@ func TestCalendarForItsReader(t *testing.T) {
 			}
 			return text
 		}
+		// What is fetched already is renewed: a higher number, changed later.
+		marks := func() (seq, stamp string) {
+			t.Helper()
+			_, props := subscriber{s, secret}.events(t)
+			return props[0].Get("SEQUENCE").Value, props[0].Get("DTSTAMP").Value + " " + props[0].Get("LAST-MODIFIED").Value
+		}
+		now := s.Now()
+		s.Now = func() time.Time { return now }
+		db.Now = s.Now
+		renewed := func(what, want string, later bool) {
+			t.Helper()
+			seq, stamp := marks()
+			if wants := strings.Repeat(now.UTC().Format("20060102T150405Z")+" ", 2); seq != want || (stamp+" " == wants) != later {
+				t.Errorf("%s: got number %s of %s, want %s changed at %s: %t", what, seq, stamp, want, wants, later)
+			}
+		}
+		renewed("as it comes", "0", true)
 		if got, want := said(), "to book by 4 Apr, 3.2 mm left, 1,000 km"; !strings.Contains(got, want) {
 			t.Errorf("as it comes: got %q, want %q in it", got, want)
 		}
-		if err := db.SetReader(t.Context(), who, units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO}); err != nil {
+		now = now.Add(time.Hour)
+		for range 2 { // the second changes nothing
+			if err := db.SetReader(t.Context(), who, units.Reader{DistanceIn: units.Miles, ThicknessIn: units.Inches, DaysAs: units.ISO}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		renewed("units", "1", true)
+		now = now.Add(time.Hour)
+		renewed("nothing", "1", false)
+		if err := db.SetTimeZone(t.Context(), all, ds[1].ID, "Europe/Berlin"); err != nil {
 			t.Fatal(err)
 		}
+		renewed("the clock of another depot", "2", false)
+		now = now.Add(time.Hour)
+		if err := db.SetTimeZone(t.Context(), all, ds[0].ID, "Europe/Berlin"); err != nil {
+			t.Fatal(err)
+		}
+		renewed("the clock of its depot", "3", true)
 		// 1,000 km are 621.4 miles, 3.2 mm 4.03 of the 32nds of an inch.
 		if got, want := said(), "to book by 2026-04-04, 4/32 in left, 621 mi"; !strings.Contains(got, want) {
 			t.Errorf("in miles and inches: got %q, want %q in it", got, want)

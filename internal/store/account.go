@@ -110,12 +110,17 @@ func (db *DB) SetReader(ctx context.Context, who auth.Who, r units.Reader) error
 		return fleet.Invalidf("%v", err)
 	}
 	return db.write(ctx, "change an account", func(t *tx) error {
-		_, err := t.exec(`update accounts set distance = ?, thickness = ?, days = ?, time_zone = ? where id = ?`,
-			string(r.DistanceIn), string(r.ThicknessIn), string(r.DaysAs), r.Zone, who.Account)
-		if err != nil {
+		d, k, days := string(r.DistanceIn), string(r.ThicknessIn), string(r.DaysAs)
+		n, err := t.count(`
+			update accounts
+			set distance = ?, thickness = ?, days = ?, time_zone = ?
+			where id = ? and (distance <> ? or thickness <> ? or days <> ? or time_zone <> ?)`,
+			d, k, days, r.Zone, who.Account, d, k, days, r.Zone)
+		if err != nil || n == 0 {
+			t.unchanged()
 			return err
 		}
-		return t.log(entry{act: "units, days and clock changed", record: "account", id: who.Account, by: who.Name, account: who.Account})
+		return t.log(entry{act: actReader, record: "account", id: who.Account, by: who.Name, account: who.Account})
 	})
 }
 

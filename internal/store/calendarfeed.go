@@ -130,6 +130,59 @@ func (db *DB) CalendarFeedOf(ctx context.Context, secret string, day fleet.Date)
 	})
 }
 
+// Renewals is what changed of how a feed says all its bookings.
+type Renewals struct {
+	// Times counts them, and never falls.
+	Times int
+	// Reader is when its reader chose other units or days; zero = never. Zones is when
+	// each depot's clock was set to another time zone.
+	Reader time.Time
+	Zones  map[int64]time.Time
+}
+
+// FeedRenewals returns those of a feed since it was made. The log of changes has them, from which
+// nothing is taken away.
+func (db *DB) FeedRenewals(ctx context.Context, f *CalendarFeed) (x Renewals, err error) {
+	x.Zones = map[int64]time.Time{}
+	err = db.read(ctx, "find what renewed a calendar", func(t *tx) error {
+		err := t.each(func(r *sqlx.Rows) error {
+			var depot int64
+			var n int
+			var at time.Time
+			err := r.Scan(&depot, &n, (*instant)(&at))
+			x.Times += n
+			x.Zones[depot] = at
+			return err
+		}, `
+			select d.id, count(*), max(l.at)
+			from depots d
+			join audit_log l on l.record = 'workshop' and l.record_id = d.id and l.act = ? and l.at > ?
+			where d.fleet_id = ?
+			group by d.id`, actZone, instant(f.MadeAt), f.fleetID)
+		if err != nil || f.Account == 0 {
+			return err
+		}
+		var n int
+		var at *time.Time
+		err = t.one([]any{&n, maybeInstant{&at}}, `
+			select count(*), max(at)
+			from audit_log
+			where record = 'account' and record_id = ? and act = ? and at > ?`, f.Account, actReader, instant(f.MadeAt))
+		if at != nil {
+			x.Reader = *at
+		}
+		x.Times += n
+		return err
+	})
+	return x, err
+}
+
+// What the log calls the changes that renew calendars.
+const (
+	actZone   = "time zone set"
+	actReader = "units, days and clock changed"
+)
+
 // feed adds that sc sees the depot or the vehicle v of a feed c.
 func (w *where) feed(sc auth.Scope) {
 	if sc.All() {

@@ -263,7 +263,7 @@ func (t *tx) setTimeZone(fleetID, depotID int64, zone string) error {
 		t.unchanged()
 		return err
 	}
-	return t.log(entry{act: "time zone set", record: "workshop", id: depotID, fleet: fleetID, depot: depotID, detail: zone})
+	return t.log(entry{act: actZone, record: "workshop", id: depotID, fleet: fleetID, depot: depotID, detail: zone})
 }
 
 // AddClosures adds days on which workshops are closed or short of hands; one
