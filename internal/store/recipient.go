@@ -182,15 +182,33 @@ func (db *DB) StopRecipient(ctx context.Context, sc auth.Scope, by string, id in
 		if err != nil {
 			return err
 		}
-		if _, err := t.exec(`delete from digest_axles where recipient_id = ?`, id); err != nil {
-			return err
-		}
-		_, err = t.exec(`update recipients set stopped_by = ?, stopped_at = ? where id = ?`, storableOf(by), instant(t.db.now()), id)
-		if err != nil {
-			return err
-		}
-		return t.logRecipient(&r, actEnded, by)
+		return t.stopTelling(by, &r)
 	})
+}
+
+func (t *tx) stopTelling(by string, r *Recipient) error {
+	if _, err := t.exec(`delete from digest_axles where recipient_id = ?`, r.ID); err != nil {
+		return err
+	}
+	_, err := t.exec(`update recipients set stopped_by = ?, stopped_at = ? where id = ?`, storableOf(by), instant(t.db.now()), r.ID)
+	if err != nil {
+		return err
+	}
+	return t.logRecipient(r, actEnded, by)
+}
+
+// stopTellingAt tells nobody at an address any more: whose account ended is to hear no
+// more of the fleets.
+func (t *tx) stopTellingAt(by, address string) error {
+	var w where
+	w.add("r.address_key = ?", key(address))
+	rs, err := t.recipients(auth.AllFleets(), w)
+	for i := range rs {
+		if err := t.stopTelling(by, &rs[i]); err != nil {
+			return err
+		}
+	}
+	return err
 }
 
 // Recipients returns the people who are told, by name: those of whose places

@@ -110,3 +110,30 @@ func TestRecipients(t *testing.T) {
 		}
 	})
 }
+
+// Whose account ends is told nothing by mail any more, wherever they were told of.
+func TestStoppedIsNotTold(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustAccount(t, db, "bo", on(auth.Admin, 0, 0)) // one must be left
+		ann := store.Account{Name: "Ann", Email: "ann@island.example", Grants: []store.Grant{{Role: auth.Manager}}}
+		if err := db.AddAccount(t.Context(), all, "test", &ann); err != nil {
+			t.Fatal(err)
+		}
+		for _, address := range []string{"Ann@Island.example", "office@island.example"} {
+			r := store.Recipient{Name: "N. N.", Address: address, Role: store.RoleManager, Everything: true}
+			if err := db.SaveRecipient(t.Context(), all, "test", &r); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := db.StopAccount(t.Context(), all, "M. M.", ann.ID); err != nil {
+			t.Fatal(err)
+		}
+		rs, err := db.Recipients(t.Context(), all)
+		if err != nil || len(rs) != 1 || rs[0].Address != "office@island.example" {
+			t.Errorf("told still: %+v, %v, want office@island.example alone", rs, err)
+		}
+		if n := count(t, db, `select count(*) from audit_log where record = 'person told' and act = 'ended' and done_by = 'M. M.'`); n != 1 {
+			t.Errorf("the log says it %d times, want once", n)
+		}
+	})
+}
