@@ -39,6 +39,7 @@ type Thickness struct {
 // form, in a unit of LengthUnits: 7.4, 7,4, 9/32, 1 3/16. The text may name its
 // own unit: 9/32 in.
 func ParseThickness(s, unitName string) (Thickness, error) {
+	s = valid(s)
 	u, err := unitOf(unitName, millimetre, inch, inch32)
 	if err != nil {
 		return Thickness{}, err
@@ -58,6 +59,7 @@ func ParseThickness(s, unitName string) (Thickness, error) {
 // 155.000 and 155,000 are thousands; in a file, where nobody is there to see
 // what was made of them, they are refused.
 func ParseDistance(s, unitName string) (km float64, err error) {
+	s = valid(s)
 	u, err := unitOf(unitName, kilometre, mile)
 	if err != nil {
 		return 0, err
