@@ -295,6 +295,11 @@ const tooSmall = `[...document.querySelectorAll("a, button, select, input, summa
 		(/radio|checkbox/.test(e.type) && e.closest("label") || e).getBoundingClientRect().height < 44)
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().height).join("; ")`
 
+// tooNarrow lists what a thumb does not find because it is not wide enough.
+const tooNarrow = `[...document.querySelectorAll("button, summary, .button, .top nav a")]
+	.filter(e => e.checkVisibility() && e.getBoundingClientRect().width < 44)
+	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().width).join("; ")`
+
 // scrolled lists what is laid out for a phone and is wider than it all the same.
 const scrolled = `[...document.querySelectorAll(".top nav, .scroll:has(.stack), .picture .scroll, .summary li")]
 	.filter(e => e.checkVisibility() && e.scrollWidth > e.clientWidth + 1)

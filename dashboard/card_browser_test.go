@@ -84,6 +84,7 @@ func TestBrowserCard(t *testing.T) {
 	if got := textOf(t, ctx, ".fitted-list"); !strings.Contains(got, "20.0 mm new, nominal") || !strings.Contains(got, "P-100") {
 		t.Errorf("fitted: got %q", got)
 	}
+	fits390(t, ctx)
 	if got := textOf(t, ctx, ".closing"); !strings.Contains(got, "no brake test after the job is entered") || strings.Contains(got, "passed: the vehicle may go") {
 		t.Errorf("closing: got %q", got)
 	}

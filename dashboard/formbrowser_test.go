@@ -64,6 +64,9 @@ func fits390(t *testing.T, ctx context.Context) {
 	if small := eval[string](t, ctx, tooSmall); small != "" {
 		t.Errorf("smaller than 44 px: %s", small)
 	}
+	if narrow := eval[string](t, ctx, tooNarrow); narrow != "" {
+		t.Errorf("narrower than 44 px: %s", narrow)
+	}
 }
 
 // TestBrowserForm enters a bus on a phone: what disagrees is said at once, is
