@@ -394,15 +394,8 @@ func ruleFor(slope float64) []normalNode {
 // squares in one of them at a time. Places near their limits count most: a
 // correlation matters by the joint density at both limits.
 func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64, inv *[maxPlaces]float64) {
-	var rho [maxPlaces][maxPlaces]float64
-	for j := range n {
-		for k := range j {
-			c := cov[j][k] * inv[j] * inv[k]
-			rho[j][k], rho[k][j] = c, c
-		}
-	}
 	if n == 2 {
-		c := max(-maxLoading, min(maxLoading, rho[0][1]))
+		c := max(-maxLoading, min(maxLoading, cov[1][0]*inv[1]*inv[0]))
 		o.l[0] = math.Sqrt(math.Abs(c))
 		o.l[1] = math.Copysign(o.l[0], c)
 		return
@@ -412,6 +405,13 @@ func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]f
 		w := 1 / (1 + z[j]*z[j]/2)
 		weight[j] = w * w
 	}
+	var rho [maxPlaces][maxPlaces]float64 // times the weight of the second place
+	for j := range n {
+		for k := range j {
+			c := cov[j][k] * inv[j] * inv[k]
+			rho[j][k], rho[k][j] = weight[k]*c, weight[j]*c
+		}
+	}
 	sweeps := nextSweeps
 	if !o.begun {
 		sweeps = firstSweeps
@@ -420,18 +420,25 @@ func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]f
 		}
 		o.begun = true
 	}
+	l := o.l
+	var square [maxPlaces]float64 // of the loadings, times the weights
+	for j := range n {
+		square[j] = weight[j] * l[j] * l[j]
+	}
 	for range sweeps {
 		for j := range n {
 			var up, down float64
 			for k := range n {
 				if k != j {
-					up += weight[k] * rho[j][k] * o.l[k]
-					down += weight[k] * o.l[k] * o.l[k]
+					up += rho[j][k] * l[k]
+					down += square[k]
 				}
 			}
 			if down > 1e-12 {
-				o.l[j] = max(-maxLoading, min(maxLoading, up/down))
+				l[j] = max(-maxLoading, min(maxLoading, up/down))
+				square[j] = weight[j] * l[j] * l[j]
 			}
 		}
 	}
+	o.l = l
 }

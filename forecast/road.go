@@ -16,6 +16,7 @@ type road struct {
 	kmPerDay float64 // over the long run
 	told     bool    // there is an odometer; else a distance per day is assumed
 	lastEff  float64 // effective km at the last odometer reading
+	integral float64 // of the season, up to then
 }
 
 func (p *Params) road(v *Vehicle, asOf Day) road {
@@ -27,7 +28,7 @@ func (p *Params) road(v *Vehicle, asOf Day) road {
 	r.track = r.track.WithRate(math.Exp(class.LogKmPerDay))
 	r.usage = p.Usage.Forecast(r.track, UsageClass(v), asOf)
 	r.eff = r.track.Effective(p.Season)
-	r.lastEff = r.eff.At(r.track.Last.Day)
+	r.lastEff, r.integral = r.eff.At(r.track.Last.Day), p.Season.integral(float64(r.track.Last.Day))
 	r.kmPerDay = max(r.track.mean, minKmPerDay)
 	return r
 }
@@ -67,7 +68,7 @@ func (r *road) km(s float64) float64 {
 	t, eff := &r.track, 1000*s
 	last := t.Last
 	if eff >= r.lastEff || r.season == (WearSeason{}) {
-		return max(0, last.Km+r.season.Real(eff-r.lastEff, last.Day, max(t.recent, minKmPerDay)))
+		return max(0, last.Km+r.season.real(eff-r.lastEff, float64(last.Day), r.integral, max(t.recent, minKmPerDay)))
 	}
 	if eff <= 0 {
 		return max(0, t.km[0]+eff)
@@ -77,15 +78,18 @@ func (r *road) km(s float64) float64 {
 	k := min(sort.SearchFloat64s(r.eff.s, eff), len(t.days)-1)
 	before, after := t.days[k-1], t.days[k]
 	even := (eff - r.eff.s[k-1]) / (t.km[k] - t.km[k-1]) * daysBetween(before, after)
-	hi := max(before+1, min(after, before+Day(math.Ceil(r.season.days(even, float64(before))))))
-	for hi-1 > before && r.eff.At(hi-1) >= eff {
+	from := float64(before)
+	hi := max(before+1, min(after, before+Day(math.Ceil(r.season.days(even, from, r.season.integral(from))))))
+	a, b := r.eff.At(hi-1), r.eff.At(hi)
+	for hi-1 > before && a >= eff {
 		hi--
+		a, b = r.eff.At(hi-1), a
 	}
-	for hi < after && r.eff.At(hi) < eff {
+	for hi < after && b < eff {
 		hi++
+		a, b = b, r.eff.At(hi)
 	}
 	lo := hi - 1
-	a, b := r.eff.At(lo), r.eff.At(hi)
 	if !(b > a) {
 		return t.Km(hi)
 	}
