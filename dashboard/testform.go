@@ -248,7 +248,7 @@ func (d *Dashboard) showTestForm(c *gin.Context, status int, h *store.History, m
 		known = " (" + last + ")"
 	}
 	fill(&p.Odometer, "odometer", "Odometer, "+p.In.DistanceUnit()+known, odometer)
-	fill(&p.Weight, "weight", "Weight to reckon the efficiency by: the whole vehicle’s", in(b.WeightKg, "weight_unit"))
+	fill(&p.Weight, "weight", "Weight of the whole vehicle, which the efficiency is reckoned by", in(b.WeightKg, "weight_unit"))
 	fill(&p.Pedal, "pedal", "Pedal force, where it was measured", in(b.PedalN, "pedal_unit"))
 	fill(&p.Mean, "mean", "Mean deceleration", in(b.Mean, "decel_unit"))
 	fill(&p.Peak, "peak", "Peak deceleration", in(b.Peak, "decel_unit"))

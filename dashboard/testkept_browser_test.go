@@ -101,6 +101,31 @@ func TestBrowserTestJudged(t *testing.T) {
 	until(t, ctx, loaded+` && document.querySelector("[name=mean]").value === "" && document.querySelector(".state").textContent === ""`)
 }
 
+// TestBrowserFormDenied sends a form of somebody who may not any more: it comes back with
+// the reason, and does not wait for a sign-in that would change nothing.
+func TestBrowserFormDenied(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	const why = "your account may not do this: ask whoever looks after the accounts"
+	srv := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost {
+			rw.Header().Set("Content-Type", "application/problem+json")
+			rw.WriteHeader(http.StatusForbidden)
+			fmt.Fprintf(rw, `{"title": "Forbidden", "status": 403, "detail": %q}`, why)
+			return
+		}
+		w.handler.ServeHTTP(rw, r)
+	}))
+	defer srv.Close()
+	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	must(t, ctx, chromedp.Click(chromedp.CSS(".sendbar [type=submit]")))
+	until(t, ctx, fmt.Sprintf(`document.querySelector(".state").textContent === %q && !document.querySelector(".sendbar [type=submit]").disabled`, why))
+	if got := eval[string](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value`); got != "4.5" {
+		t.Errorf("its value: got %q", got)
+	}
+}
+
 // TestBrowserSharedPhone leaves a form unsent on a phone that somebody else signs in on
 // next: it is neither shown to them nor sent in their name, and its owner has it back.
 func TestBrowserSharedPhone(t *testing.T) {

@@ -267,7 +267,7 @@
       if (answer.key) field("key").value = answer.key;
       inputs.forEach((x) => touched.add(x.name));
       ask();
-      say(answer.message || "");
+      say(answer.message || answer.detail || "It was not taken: look at the entries.");
       first([...Object.keys(answer.faults || {}), ...(answer.remarks || []).filter((r) => r.doubt && confirmed[r.field] !== asked?.[r.field]).map((r) => r.field)]);
     }
 
