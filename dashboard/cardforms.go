@@ -106,9 +106,17 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 
 // partDoubts says what of the parts that came off and went on wants a second look.
 func (d *Dashboard) partDoubts(c *gin.Context, card *fleet.Card, h *store.History, f pipeline.Fitted) (doubts []CardFault, err error) {
+	if card.State != fleet.CardOpen {
+		return nil, nil // it takes none of them
+	}
 	tell := reader(c)
 	for _, p := range f.On {
-		name := fmt.Sprintf("on_%d_%s_mm", p.Axle, p.Part)
+		name := fmt.Sprintf("on_%d_%s", p.Axle, p.Part)
+		if q := pipeline.OnAlready(card, p); q != nil {
+			doubts = append(doubts, CardFault{name, fmt.Sprintf("axle %d, new %ss: %s has entered them already (%s). Undo those if they are wrong; enter these only if they were changed once more.",
+				p.Axle, p.Part, q.By, stamp(tell, card, q.At)), c.PostForm(name)})
+		}
+		name += "_mm"
 		for _, r := range pipeline.OnDoubts(h, []fleet.CardPart{p}) {
 			doubts = append(doubts, CardFault{name, fmt.Sprintf("axle %d, new %ss: %s", p.Axle, p.Part, tell.TextOf(string(p.Part), r.Text, card.Day)), c.PostForm(name)})
 		}

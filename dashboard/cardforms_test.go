@@ -179,28 +179,6 @@ func TestCardDoubtsWhatComesOff(t *testing.T) {
 	}
 }
 
-// TestCardDoubtsWhatGoesOn doubts new pads that are at their limit.
-func TestCardDoubtsWhatGoesOn(t *testing.T) {
-	w := small(t)
-	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := fmt.Sprintf("/cards/%d/parts", card.ID)
-	form := url.Values{"by": {"N. N."}, "on_1_pad": {"both"}, "on_1_pad_mm": {"2"}}
-	rec := w.submit(path, form)
-	page := parse(t, rec.Body.String())
-	if rec.Code != http.StatusUnprocessableEntity {
-		t.Errorf("got %d", rec.Code)
-	}
-	check(t, page, []has{{".fault", "Axle 1, new pads: 2.0 mm is at or below the limit of 3.0 mm."}, {"input[name=on_1_pad_mm][aria-invalid=true]", "*"}})
-	form.Set("sure", attr(find(page, "input[name=sure]")[0], "value"))
-	if rec := w.submit(path, form); rec.Code != http.StatusSeeOther {
-		t.Errorf("confirmed: got %d", rec.Code)
-	}
-	check(t, parse(t, w.get(strings.TrimSuffix(path, "/parts")).Body.String()), []has{{"#close", "axle 1 pad: 2.0 mm went on, and its limit is 3.0 mm"}})
-}
-
 // TestCardConfirmedTwice sends a confirmed form again, as a phone does that had no
 // answer. By then one of the two values is known, and the other still doubted.
 func TestCardConfirmedTwice(t *testing.T) {

@@ -22,6 +22,23 @@ func OnDoubts(h *store.History, on []fleet.CardPart) (doubts []Remark) {
 	return doubts
 }
 
+// OnAlready returns the part that a card has already where p is to go on, nil where there is
+// none: the second pair of hands may enter what the first did. The same part again is
+// the same form again, and no other.
+func OnAlready(c *fleet.Card, p fleet.CardPart) (there *fleet.CardPart) {
+	for i := range c.Parts {
+		q := &c.Parts[i]
+		if q.Undone != nil || q.Axle != p.Axle || q.Part != p.Part || q.Side != "" && p.Side != "" && q.Side != p.Side {
+			continue
+		}
+		if q.Side == p.Side && q.Number == p.Number && q.Batch == p.Batch && (p.MM == q.MM || p.MM == 0 && !q.Measured) {
+			return nil
+		}
+		there = q
+	}
+	return there
+}
+
 // atLimit says what stays on the vehicle of a card at its limit or past it, a sentence
 // each: what went on, and what was measured since on the axles worked on and has
 // no new part.

@@ -1,0 +1,62 @@
+package dashboard
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
+)
+
+// TestCardDoubtsWhatGoesOn doubts new pads that are at their limit.
+func TestCardDoubtsWhatGoesOn(t *testing.T) {
+	w := small(t)
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d/parts", card.ID)
+	form := url.Values{"by": {"N. N."}, "on_1_pad": {"both"}, "on_1_pad_mm": {"2"}}
+	rec := w.submit(path, form)
+	page := parse(t, rec.Body.String())
+	if rec.Code != http.StatusUnprocessableEntity {
+		t.Errorf("got %d", rec.Code)
+	}
+	check(t, page, []has{{".fault", "Axle 1, new pads: 2.0 mm is at or below the limit of 3.0 mm."}, {"input[name=on_1_pad_mm][aria-invalid=true]", "*"}})
+	form.Set("sure", attr(find(page, "input[name=sure]")[0], "value"))
+	if rec := w.submit(path, form); rec.Code != http.StatusSeeOther {
+		t.Errorf("confirmed: got %d", rec.Code)
+	}
+	check(t, parse(t, w.get(strings.TrimSuffix(path, "/parts")).Body.String()), []has{{"#close", "axle 1 pad: 2.0 mm went on, and its limit is 3.0 mm"}})
+}
+
+// TestCardPartsOfAColleague enters what a colleague has entered already: that is asked
+// about, and the same form sent again is not.
+func TestCardPartsOfAColleague(t *testing.T) {
+	w := small(t)
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d/parts", card.ID)
+	form := url.Values{"by": {"Ann"}, "on_1_pad": {"both"}, "on_1_pad_number": {"P-100"}}
+	for range 2 {
+		if rec := w.submit(path, form); rec.Code != http.StatusSeeOther {
+			t.Fatalf("got %d: %s", rec.Code, rec.Body)
+		}
+	}
+	form = url.Values{"by": {"Ben"}, "on_1_pad": {"left"}}
+	rec := w.submit(path, form)
+	if rec.Code != http.StatusUnprocessableEntity {
+		t.Fatalf("got %d: %s", rec.Code, rec.Body)
+	}
+	page := parse(t, rec.Body.String())
+	check(t, page, []has{{".fault", "Axle 1, new pads: Ann has entered them already (2 Mar, 09:00 UTC). Undo those if they are wrong;"}})
+	form.Set("sure", attr(find(page, "input[name=sure]")[0], "value"))
+	if rec := w.submit(path, form); rec.Code != http.StatusSeeOther {
+		t.Errorf("confirmed: got %d", rec.Code)
+	}
+}
