@@ -182,10 +182,6 @@ func (s *Service) post(ctx context.Context, r *store.Recipient, d store.Digest, 
 	if err != nil {
 		return err
 	}
-	manage := ""
-	if s.URL != "" {
-		manage = s.link("/people")
-	}
 	return s.Mail.Send(ctx, mail.Message{
 		ID:            fmt.Sprintf("digest.%d.%d.%s", r.ID, r.AddedAt.UnixMicro(), d.Day),
 		ToName:        r.Name,
@@ -194,7 +190,7 @@ func (s *Service) post(ctx context.Context, r *store.Recipient, d store.Digest, 
 		Text:          text,
 		HTML:          html,
 		Date:          d.Until,
-		ManageAddress: manage,
+		ManageAddress: p.People,
 	})
 }
 

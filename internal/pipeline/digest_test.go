@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"flag"
+	"fmt"
 	"io"
 	"mime"
 	"mime/multipart"
@@ -283,6 +284,14 @@ func TestDigestScope(t *testing.T) {
 			_, text, _ := bodies(t, m.Body)
 			if all := m.To == "ann@island.example"; !strings.Contains(text, "Van 2") || strings.Contains(text, "Bus 1") != all {
 				t.Errorf("to %s: %s", m.To, text)
+			}
+			// The list that is counted, and whom to tell where one may change that.
+			want, people := "https://brakes.example/?within=2\n", false
+			if m.To == hill.Address {
+				want, people = fmt.Sprintf("https://brakes.example/?within=2&depot=%d\n", ds[1].ID), true
+			}
+			if !strings.Contains(text, want) || strings.Contains(text, "https://brakes.example/people") != people || strings.Contains(text, "A manager\nof the fleet") == people {
+				t.Errorf("to %s: want the link %q, to the people told: %t: got %s", m.To, want, people, text)
 			}
 		}
 		if _, err := db.Recipient(t.Context(), all, hill.ID); err != nil {

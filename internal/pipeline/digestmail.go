@@ -64,7 +64,18 @@ func (s *Service) digestMail(r *store.Recipient, d store.Digest, n news) digestP
 		return link
 	}
 	if s.URL != "" {
-		p.DueLink, p.People = s.link(fmt.Sprintf("/?within=%d", DigestAhead/7)), s.link("/people")
+		p.DueLink = s.link(fmt.Sprintf("/?within=%d", DigestAhead/7))
+		// What was counted: whoever reads it may see more.
+		if len(r.Places) == 1 && !r.Everything {
+			if at := r.Places[0]; at.DepotID != 0 {
+				p.DueLink += fmt.Sprintf("&depot=%d", at.DepotID)
+			} else {
+				p.DueLink += fmt.Sprintf("&fleet=%d", at.FleetID)
+			}
+		}
+		if r.Role == store.RoleManager { // others may not change it
+			p.People = s.link("/people")
+		}
 	}
 	var due, moved, missed digestSection
 	for _, x := range n.due {
