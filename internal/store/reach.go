@@ -42,5 +42,5 @@ func whyNotReached(err error) error {
 	default:
 		return err
 	}
-	return fmt.Errorf("%w: %w", fleet.Invalidf("reach the database: %s", todo), err)
+	return fmt.Errorf("%w: %w", fleet.Invalidf("%s", todo), err)
 }
