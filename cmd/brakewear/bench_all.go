@@ -40,7 +40,8 @@ written, and under any filter while something is each second, and vehicles' page
 measured in the same run: compare the ratio, for times depend on the machine and on what
 else runs there. Then what has no ceiling, for its time and memory: the night's work, and the
 rest: the overview, the lists as files, other pages, and a second import and a refit beside 20
-people who ask for a page a second, whose waits are p50 and p99. Memory is what the process
+people who ask for a page a second, whose waits are p50 and p99. Before a server is asked it
+has cleaned up behind the filling of its tables. Memory is what the process
 had resident at the most, clients included, the server's not. Pages are asked of the program's
 handlers, without a network between and not compressed.
 An exponent says how the cost grows with the fleet: 1 is in proportion. Examples:

@@ -86,6 +86,9 @@ func (w *allRun) all() (err error) {
 
 // asked measures what people and devices ask of the fleet.
 func (w *allRun) asked() error {
+	if err := w.svc.DB.Settle(w.e.ctx); err != nil {
+		return err
+	}
 	if err := w.pages(); err != nil {
 		return err
 	}
