@@ -114,6 +114,8 @@ func (g *grid) every(stride int) (t thinned, mean, sd float64) {
 			most = i
 		}
 	}
+	n := len(g.w)/stride + 1
+	t = thinned{make([]int, 0, n), make([]float64, 0, n), make([]float64, 0, n)}
 	sum := 0.0
 	for i := most % stride; i < len(g.w); i += stride {
 		if x := g.w[i]; x >= least*g.w[most] {
