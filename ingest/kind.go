@@ -20,8 +20,13 @@ func kindOf(headers []string, want Kind, name string) *layout {
 		return match(headers, want)
 	}
 	var best *layout
+	measured := false // by a kind that the header has all of
 	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles, BrakeTests, Parts, Absences, PlannedVisits} {
+		if measured && (k == Absences || k == PlannedVisits) {
+			continue // an odometer's or reading's export says where and why as well
+		}
 		l := match(headers, k)
+		measured = measured || len(l.missing) == 0 && (l.has(fOdometer) || l.has(fValue))
 		switch {
 		case best == nil, l.matched > best.matched,
 			l.matched == best.matched && len(l.missing) == 0 && len(best.missing) > 0:

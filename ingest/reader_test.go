@@ -324,6 +324,20 @@ func TestRead(t *testing.T) {
 			want: []string{"2 Bus 1: 2026-02-01 1 km", "3 Bus 2: 2026-02-01 1 km"},
 		},
 		{
+			name:  "an odometer's export that resembles absences",
+			text:  "vehicle,date,odometer_km,site,from,to\nBus 1,2026-02-01,1,Quay,08:10,09:40\n",
+			kind:  Odometer,
+			want:  []string{"2 Bus 1: 2026-02-01 1 km"},
+			notes: []string{`0 note  "": no such column in a file of odometer, not read: "site", "from", "to"`},
+		},
+		{
+			name:  "planned visits with the odometer of no day",
+			text:  "vehicle,service due,what,odometer_km\nBus 1,2026-02-01,service,1\n",
+			kind:  PlannedVisits,
+			want:  []string{`2 Bus 1: comes in 2026-02-01, "service", depot ""`},
+			notes: []string{`0 note  "": no such column in a file of planned_visits, not read: "odometer_km"`},
+		},
+		{
 			name: "JSON",
 			text: `[{"vehicle":"Bus 1","date":"2026-02-01","axle":1,"part":"pad","side":"left","face":"inner","value_mm":7.4},
 				{"date":"2026-02-01","vehicle":114,"axle":2,"part":"pad","value_mm":6,"note":"wet","odometer_km":null}]`,
