@@ -437,12 +437,17 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	return 0, fleet.Invalidf("advice %q: nothing can be done about it", v.Advice)
 }
 
-// decide keeps what became of a visit by what somebody did.
+// decide keeps what became of a visit by what somebody did: of one taken back nobody
+// has decided any more.
 func (t *tx) decide(v *Visit, state VisitState, act, by, why string) error {
+	decided, at := by, any(instant(t.db.now()))
+	if state == VisitOpen || state == VisitSuperseded {
+		decided, at = "", nil
+	}
 	_, err := t.exec(`
 		update proposal_visits
 		set state = ?, decided_by = ?, decided_why = ?, decided_at = ?
-		where id = ?`, string(state), storableOf(by), storableOf(why), instant(t.db.now()), v.ID)
+		where id = ?`, string(state), storableOf(decided), storableOf(why), at, v.ID)
 	if err != nil {
 		return err
 	}
