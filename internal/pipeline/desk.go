@@ -129,9 +129,9 @@ func (d *Desk) round() {
 	d.report("look for files handed in", err)
 }
 
-// report logs what nobody waits to hear.
+// report logs what nobody waits to hear; without a desk nobody hears it.
 func (d *Desk) report(what string, err error) {
-	if err != nil && !errors.Is(err, context.Canceled) {
+	if d != nil && err != nil && !errors.Is(err, context.Canceled) {
 		d.log.Error(what, "error", err)
 	}
 }

@@ -124,7 +124,9 @@ func (s *Service) vehicles(ctx context.Context, sc auth.Scope, ids []int64, fail
 
 // Refit forecasts the axles of the vehicles given, or of all that sc sees
 // when ids is nil, as of a day; all of them are learned from first, and every
-// process on the database may help with it, see Help.
+// process on the database may help with it, see Help. A few vehicles are held
+// meanwhile; of many, what is stored of one between its reading and its keeping may be
+// in its next forecast only.
 func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	if ids == nil {
 		return s.refitAll(ctx, sc, asOf)

@@ -17,8 +17,8 @@ const smallBytes = 64 << 10
 
 // TakeIn is Import followed by a refit of the vehicles the file was about, so
 // that what people look at next follows what they handed in. Where there is a
-// desk it waits for the refit for some seconds only; the report then says that
-// the forecasts follow.
+// desk it waits for a refit by itself for some seconds only; the report then says
+// that the forecasts follow.
 func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (up fleet.Upload, rep RefitReport, err error) {
 	body, closeBody, err := spool(f.Body)
 	if err != nil {
@@ -80,10 +80,10 @@ func (s *Service) takeApart(ctx context.Context, sc auth.Scope, by string, f Fil
 // holds these from before they are read: most of what a forecast rests on is known
 // then, and need not be read again. Where there are more, or all are to be learned
 // from, the forecasts are to follow, as they are where they fail: they keep nothing
-// from being stored.
+// from being stored. Who goes away before the end has stored nothing.
 func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (t taking, rep RefitReport, err error) {
 	var fault error // of the forecasts
-	err = s.DB.Together(ctx, "take in "+f.Name, func(db *store.DB) error {
+	err = s.DB.Together(ctx, "store and forecast", func(db *store.DB) error {
 		within := *s
 		within.DB, within.holds = db, true
 		if t, err = within.take(ctx, sc, by, f); err != nil || !t.some() {
@@ -99,7 +99,14 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 		return fault
 	})
 	if fault != nil && ctx.Err() == nil {
+		s.Desk.report("forecast what is taken in", fault)
 		return s.takeApart(ctx, sc, by, f, asOf)
+	}
+	if s.DB.Taken != nil && t.up.ID != 0 && t.known != nil {
+		s.DB.Taken(&t.up, err)
+	}
+	if t.up.Kind == string(ingest.Vehicles) {
+		s.Clock.forget() // what was looked up before the end
 	}
 	return t, rep, err
 }

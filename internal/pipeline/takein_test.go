@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 
+	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
@@ -22,6 +23,12 @@ func TestTakeInOne(t *testing.T) {
 		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
 		if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
 			t.Fatal(err)
+		}
+		told := 0
+		db.Taken = func(up *fleet.Upload, err error) {
+			if told++; err != nil || up.Accepted != 1 {
+				t.Errorf("told of %+v, %v; want one row and no error", up, err)
+			}
 		}
 		var ids []int64
 		err := db.EachHistory(t.Context(), all, nil, func(h *store.History) error {
@@ -63,6 +70,9 @@ func TestTakeInOne(t *testing.T) {
 			if want := forecasts(); !reflect.DeepEqual(got, want) {
 				t.Errorf("%s: got\n%+v\nwant what the vehicle by itself is forecast:\n%+v", file.name, got, want)
 			}
+		}
+		if told != 7 {
+			t.Errorf("told of %d uploads, want 7", told)
 		}
 	})
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"database/sql"
 	"encoding/json"
 	"iter"
 	"math"
@@ -365,125 +366,125 @@ func (db *DB) Forecasts(ctx context.Context, sc auth.Scope, vehicleID int64) ([]
 
 // NumberedForecasts is Forecasts with what people call the vehicle.
 func (db *DB) NumberedForecasts(ctx context.Context, sc auth.Scope, vehicleID int64) (number string, fs []AxleForecast, err error) {
-	err = db.find(ctx, "read forecasts", func(t *tx) error {
-		if number, err = t.vehicleNumber(sc, vehicleID); err != nil {
-			return err
-		}
-		fs, err = t.axleForecasts(vehicleID)
-		return err
-	})
-	return number, fs, err
+	var w where
+	w.scope(sc, "v")
+	w.add("v.id = ?", vehicleID)
+	var got forecastsRead
+	err = db.ask(ctx, "read forecasts", got.scan, forecastsQuery(w), w.args...)
+	if err != nil || len(got.fs) > 0 {
+		return got.number, got.fs, err
+	}
+	number, err = db.VehicleNumber(ctx, sc, vehicleID)
+	return number, nil, err
 }
 
 // axleForecasts returns the forecasts of vehicles, by vehicle and axle, with
 // their positions.
-func (t *tx) axleForecasts(vehicleIDs ...int64) (fs []AxleForecast, err error) {
-	among := places(len(vehicleIDs))
-	ids := anys(vehicleIDs)
-	err = t.each(func(r *sqlx.Rows) error {
-		var f AxleForecast
-		var warnings, basis []byte
-		err := r.Scan(
-			&f.VehicleID,
-			&f.Axle,
-			&f.Model,
-			(*fleet.Date)(&f.AsOf),
-			(*number)(&f.OdometerKm),
-			(*number)(&f.KmPerDay),
-			&f.Readings,
-			&f.BookBy,
-			&f.Risk,
-			&f.PastLimit,
-			&f.Limiting,
-			&warnings,
-			&basis,
-			quantiles{&f.Crossing.Km},
-			quantiles{&f.Crossing.Day})
-		if err != nil {
-			return err
-		}
+func (t *tx) axleForecasts(vehicleIDs ...int64) ([]AxleForecast, error) {
+	var w where
+	w.among("v.id", vehicleIDs)
+	var got forecastsRead
+	err := t.each(got.scan, forecastsQuery(w), w.args...)
+	return got.fs, err
+}
+
+// forecastsQuery asks for the forecasts of the vehicles v that w admits, a row a
+// position, so that the two tables are read in one state by themselves. What is long
+// of an axle comes with its first.
+func forecastsQuery(w where) string {
+	return `
+		select
+			v.number,
+			f.vehicle_id,
+			f.axle,
+			f.model,
+			f.as_of,
+			f.odometer_km,
+			f.km_per_day,
+			f.readings,
+			f.book_by,
+			f.risk,
+			f.past_limit,
+			f.limiting,
+			case when p.seq > 0 then null else f.warnings end,
+			case when p.seq > 0 then null else f.basis end,
+			case when p.seq > 0 then null else f.km_quantiles end,
+			case when p.seq > 0 then null else f.day_quantiles end,
+			p.seq,
+			coalesce(p.part, ''),
+			coalesce(p.side, ''),
+			coalesce(p.face, ''),
+			p.new_mm,
+			p.limit_mm,
+			p.thickness_mm,
+			p.rate,
+			coalesce(p.readings, 0),
+			p.since,
+			coalesce(p.since_known, false),
+			p.km_quantiles,
+			p.day_quantiles
+		from vehicles v
+		join axle_forecasts f on f.vehicle_id = v.id
+		left join position_forecasts p on p.vehicle_id = f.vehicle_id and p.axle = f.axle` + w.String() + `
+		order by f.vehicle_id, f.axle, p.seq`
+}
+
+// forecastsRead is what was read of a forecastsQuery.
+type forecastsRead struct {
+	number string // of the last vehicle
+	fs     []AxleForecast
+}
+
+func (got *forecastsRead) scan(r *sqlx.Rows) error {
+	var f AxleForecast
+	var warnings, basis []byte
+	var seq sql.NullInt64
+	var p forecast.PositionForecast
+	err := r.Scan(
+		&got.number,
+		&f.VehicleID,
+		&f.Axle,
+		&f.Model,
+		(*fleet.Date)(&f.AsOf),
+		(*number)(&f.OdometerKm),
+		(*number)(&f.KmPerDay),
+		&f.Readings,
+		&f.BookBy,
+		&f.Risk,
+		&f.PastLimit,
+		&f.Limiting,
+		&warnings,
+		&basis,
+		quantiles{&f.Crossing.Km},
+		quantiles{&f.Crossing.Day},
+		&seq,
+		&p.Pos.Part,
+		&p.Pos.Side,
+		&p.Pos.Face,
+		(*number)(&p.Spec.New),
+		(*number)(&p.Spec.Limit),
+		(*number)(&p.ThicknessMM),
+		(*number)(&p.RatePer10000),
+		&p.Readings,
+		(*someDay)(&p.Since),
+		&p.SinceKnown,
+		quantiles{&p.Crossing.Km},
+		quantiles{&p.Crossing.Day})
+	if err != nil {
+		return err
+	}
+	if seq.Int64 == 0 { // or null: the axle's first
 		if err := json.Unmarshal(warnings, &f.Warnings); err != nil {
 			return err
 		}
 		if err := json.Unmarshal(basis, (*basisJSON)(&f.Basis)); err != nil {
 			return err
 		}
-		fs = append(fs, f)
-		return nil
-	}, `
-		select
-			vehicle_id,
-			axle,
-			model,
-			as_of,
-			odometer_km,
-			km_per_day,
-			readings,
-			book_by,
-			risk,
-			past_limit,
-			limiting,
-			warnings,
-			basis,
-			km_quantiles,
-			day_quantiles
-		from axle_forecasts
-		where vehicle_id in `+among+`
-		order by vehicle_id, axle`, ids...)
-	if err != nil {
-		return nil, err
+		got.fs = append(got.fs, f)
 	}
-	return fs, t.positionForecasts(fs, among, ids)
-}
-
-// positionForecasts adds the positions to fs, all forecasts of the vehicles
-// among those of ids.
-func (t *tx) positionForecasts(fs []AxleForecast, among string, ids []any) error {
-	at := make(map[AxleKey]int, len(fs))
-	for i := range fs {
-		at[AxleKey{fs[i].VehicleID, fs[i].Axle}] = i
+	if seq.Valid {
+		of := &got.fs[len(got.fs)-1]
+		of.Positions = append(of.Positions, p)
 	}
-	return t.each(func(r *sqlx.Rows) error {
-		var k AxleKey
-		var p forecast.PositionForecast
-		err := r.Scan(
-			&k.VehicleID,
-			&k.Axle,
-			&p.Pos.Part,
-			&p.Pos.Side,
-			&p.Pos.Face,
-			&p.Spec.New,
-			&p.Spec.Limit,
-			(*number)(&p.ThicknessMM),
-			(*number)(&p.RatePer10000),
-			&p.Readings,
-			(*fleet.Date)(&p.Since),
-			&p.SinceKnown,
-			quantiles{&p.Crossing.Km},
-			quantiles{&p.Crossing.Day})
-		if err != nil {
-			return err
-		}
-		f := &fs[at[k]]
-		f.Positions = append(f.Positions, p)
-		return nil
-	}, `
-		select
-			vehicle_id,
-			axle,
-			part,
-			side,
-			face,
-			new_mm,
-			limit_mm,
-			thickness_mm,
-			rate,
-			readings,
-			since,
-			since_known,
-			km_quantiles,
-			day_quantiles
-		from position_forecasts
-		where vehicle_id in `+among+`
-		order by vehicle_id, axle, seq`, ids...)
+	return nil
 }

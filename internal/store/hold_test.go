@@ -22,10 +22,12 @@ func TestHolding(t *testing.T) {
 			defer mu.Unlock()
 			got = append(got, what)
 		}
-		var others sync.WaitGroup
+		var others, asked sync.WaitGroup
 		err := db.Holding(t.Context(), "test", ids[:1], func(*store.DB) error {
 			for what, some := range map[string][]int64{"same": ids[:1], "more": {ids[1], ids[0]}} {
+				asked.Add(1)
 				others.Go(func() {
+					asked.Done()
 					if err := db.Holding(t.Context(), "test", some, func(*store.DB) error { say(what); return nil }); err != nil {
 						t.Errorf("%s: %v", what, err)
 					}
@@ -34,7 +36,8 @@ func TestHolding(t *testing.T) {
 			if err := db.Holding(t.Context(), "test", ids[2:], func(*store.DB) error { say("another"); return nil }); err != nil {
 				t.Errorf("another: %v", err)
 			}
-			time.Sleep(100 * time.Millisecond) // in which those who do not wait are through
+			asked.Wait()
+			time.Sleep(200 * time.Millisecond) // in which those who do not wait are through
 			say("first")
 			return nil
 		})

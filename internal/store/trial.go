@@ -5,8 +5,6 @@ import (
 	"context"
 	"errors"
 	"maps"
-
-	"brakewear/internal/fleet"
 )
 
 // errTried ends the transaction of a trial.
@@ -52,20 +50,12 @@ func (db *DB) Together(ctx context.Context, what string, fn func(together *DB) e
 	if db.within != nil {
 		return fn(db)
 	}
-	var uploads []*fleet.Upload
-	err := db.tendBy(ctx, byKeys(), what, func(t *tx) error {
+	return db.tendBy(ctx, byKeys(), what, func(t *tx) error {
 		together := *db
 		together.within, together.whole = t, true
-		together.Taken = func(up *fleet.Upload, _ error) { uploads = append(uploads, up) }
 		t.db = &together
 		return cmp.Or(fn(&together), t.failed)
 	})
-	if db.Taken != nil {
-		for _, up := range uploads {
-			db.Taken(up, err)
-		}
-	}
-	return err
 }
 
 // Trying says whether what is done on db is undone, as in a trial.

@@ -17,7 +17,8 @@ import (
 // rows, and either all that it wrote is kept, with up and up's problems, or
 // nothing. TakeIn sets up.ID and up.At before fill runs, and stores the
 // counts and problems that fill leaves in up. fill may read from the DB, which
-// shows it the state before, but for a trial's (see Trial).
+// shows it the state before, unless the upload is a part of a transaction (see Trial
+// and Together).
 func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill func(w *Writer) error) error {
 	release, err := db.uploadSlot(ctx)
 	if err != nil {
@@ -65,7 +66,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 	if own != nil {
 		err = own
 	}
-	if db.Taken != nil && !db.Trying() {
+	if db.Taken != nil && db.within == nil {
 		db.Taken(up, err)
 	}
 	return err
