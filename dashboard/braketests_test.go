@@ -80,6 +80,10 @@ func TestEnterBrakeTest(t *testing.T) {
 		{".wheel-table", "13.2 kN"},
 		{".wheel-table", "6.4 %"},
 	})
+	// A script that has asked for a judgement before asks for it to be kept now.
+	if rec := w.postForm(bus+"/test", with(form, "do", "judge"), "Accept", "application/json"); !strings.Contains(rec.Body.String(), `"to":"`+before) {
+		t.Errorf("to a script: got %s, want where the test is", rec.Body)
+	}
 	again, page := w.follow(t, bus+"/test", with(form, "do", "keep"))
 	if again != before+"?again=1" {
 		t.Errorf("the same again led to %s, want %s", again, before)

@@ -290,6 +290,23 @@ func TestCardStepsOfAColleague(t *testing.T) {
 	if note := shown().Get("note_1"); note != "" {
 		t.Errorf("step 1: its note is still %q", note)
 	}
+	// So is a step of which all that stood there is cleared.
+	i := slices.IndexFunc(card.Steps, func(s fleet.CardStep) bool { return len(s.Measures) > 0 })
+	seq := card.Steps[i].Seq
+	form = shown()
+	form.Set("by", "Ann")
+	form.Set(stateField(seq), "done")
+	form.Set(noteField(seq), "x")
+	form.Set(valueField(seq, 0), "12.5")
+	send(form, http.StatusSeeOther)
+	form = shown()
+	form.Del(stateField(seq))
+	form.Set(noteField(seq), "")
+	form.Set(valueField(seq, 0), "")
+	send(form, http.StatusSeeOther)
+	if got, err = w.svc.DB.Card(t.Context(), all, card.ID); err != nil || got.Steps[i].Entry != nil || got.Steps[i].Earlier != 1 {
+		t.Errorf("step %d: got %+v, %v, want nothing and an earlier entry", seq, got.Steps[i], err)
+	}
 }
 
 // An odometer that disagrees is kept as it was read, and the card says so: beside

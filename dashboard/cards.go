@@ -3,6 +3,7 @@ package dashboard
 import (
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -105,6 +106,7 @@ type NewCardPage struct {
 type BookedCard struct {
 	ID                int64
 	When, Where, Work string
+	Card              string // link to it where it is open already
 }
 
 // NewCardAxle is what can be done to an axle.
@@ -112,6 +114,9 @@ type NewCardAxle struct {
 	Axle  int
 	Items []Choice
 }
+
+// cardAhead is how many days ahead a booking may be that a job of today may be of.
+const cardAhead = 7
 
 func (d *Dashboard) newCard(c *gin.Context) error {
 	id, err := web.PathID(c, "vehicle")
@@ -134,13 +139,21 @@ func (d *Dashboard) newCard(c *gin.Context) error {
 		p.Axles = append(p.Axles, n)
 	}
 	today := d.svc.Today()
-	booked, err := d.svc.DB.Bookings(c.Request.Context(), d.scope(c), store.BookingQuery{Vehicle: id, From: today - pastBookings, States: []fleet.BookingState{fleet.Booked}})
+	booked, err := d.svc.DB.Bookings(c.Request.Context(), d.scope(c), store.BookingQuery{Vehicle: id, From: today - pastBookings, To: today + cardAhead, States: []fleet.BookingState{fleet.Booked}})
+	if err != nil {
+		return err
+	}
+	open, err := d.svc.DB.Cards(c.Request.Context(), d.scope(c), store.CardQuery{Vehicle: id, State: fleet.CardOpen})
 	if err != nil {
 		return err
 	}
 	for i := range booked {
 		b := &booked[i]
-		p.Booked = append(p.Booked, BookedCard{b.ID, dayNear(reader(c), b.Day, today) + ", " + b.Starts.String(), b.Depot, workWords(b.Work)})
+		v := BookedCard{ID: b.ID, When: dayNear(reader(c), b.Day, today) + ", " + b.Starts.String(), Where: b.Depot, Work: workWords(b.Work)}
+		if i := slices.IndexFunc(open, func(card fleet.Card) bool { return card.BookingID == b.ID }); i >= 0 {
+			v.Card = fmt.Sprintf("/cards/%d", open[i].ID)
+		}
+		p.Booked = append(p.Booked, v)
 	}
 	return d.send(c, http.StatusOK, "newcard", p)
 }

@@ -38,10 +38,11 @@ func untouched(c *gin.Context, seq, measures int) bool {
 }
 
 // takenBack says that a form has no mark any more of a step that it was shown with, and
-// leaves the rest as it was.
+// leaves the rest as it was or blank.
 func takenBack(c *gin.Context, s *fleet.CardStep) bool {
 	mark, rest, ok := strings.Cut(c.PostForm(wasField(s.Seq)), "|")
-	return ok && mark != "" && "|"+rest == stepSays(s.Seq, len(s.Measures), func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+	says := stepSays(s.Seq, len(s.Measures), func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+	return ok && mark != "" && (says == "|"+rest || strings.Trim(says, "|") == "")
 }
 
 // enterSteps takes the steps of a card's form in. Steps that say what they said

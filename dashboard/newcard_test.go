@@ -29,12 +29,23 @@ func TestNewCardOfAVehicleThatIsBooked(t *testing.T) {
 	}
 	page := parse(t, w.get(path).Body.String())
 	check(t, page, []has{{".booked h2", "Booked: "}, {".booked p", "Harbour · axle 1: pads."}, {fmt.Sprintf(".booked input[name=booking][value=%d]", b.ID), "*"}})
+	ahead, err := w.svc.Book(t.Context(), all, "N. N.", pipeline.ByHand{VehicleID: h.Vehicle.ID, Axles: []int{2}, Slot: fleet.Slot{DepotID: h.Vehicle.DepotID, Day: w.svc.Today() + 28}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(find(parse(t, w.get(path).Body.String()), fmt.Sprintf("input[name=booking][value=%d]", ahead.ID))); n != 0 {
+		t.Error("the booking of four weeks ahead is offered")
+	}
 	form := formAt(t, page, "/cards")
 	form.Set("by", "N. N.")
 	to, closed := w.follow(t, "/cards", form)
 	card, err := w.svc.DB.Card(t.Context(), all, 1)
 	if err != nil || card.BookingID != b.ID {
 		t.Fatalf("got %+v, %v, want the card of booking %d", card, err, b.ID)
+	}
+	check(t, parse(t, w.get(path).Body.String()), []has{{".booked a[href=" + to + "]", "Go to its job card"}})
+	if n := len(find(parse(t, w.get(path).Body.String()), "input[name=booking]")); n != 0 {
+		t.Errorf("%d bookings are offered, want none: its card is open", n)
 	}
 	if rec := w.submit(to+"/close", with(form, "state", "not passed")); rec.Code != http.StatusSeeOther {
 		t.Fatalf("got %d: %s", rec.Code, rec.Body)

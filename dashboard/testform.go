@@ -443,7 +443,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 		}
 	}
 	var j *Judged
-	if f.ok() && f.text("do") == "judge" {
+	if f.ok() && f.text("do") == "judge" && !web.WantsJSON(c) { // a script asks for it to be kept
 		v := judged(pipeline.JudgeBrakeTest(&h, &b))
 		known := h
 		if old != nil { // whose reading goes with it

@@ -135,6 +135,7 @@
       Object.assign(asked, { type: "hidden", name: "do", value: "judge" });
       form.append(asked);
       form.submit();
+      asked.remove(); // whoever comes back to this page may want it kept
     }, () => kept.say("There is no connection to judge it by. It is kept on this phone: “Keep it” sends it when there is one."));
 
     kept.stand();
