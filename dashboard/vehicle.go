@@ -187,8 +187,10 @@ func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x v
 	if x.plan, err = d.plannedFor(c, []int64{id}, has); err != nil {
 		return x, err
 	}
-	if x.logged, err = d.svc.DB.LoggedForecasts(ctx, sc, id, today-movedBack-movedSlack); err != nil {
-		return x, err
+	if has.Logged {
+		if x.logged, err = d.svc.DB.LoggedForecasts(ctx, sc, id, today-movedBack-movedSlack); err != nil {
+			return x, err
+		}
 	}
 	if has.Bookings {
 		if x.bookings, err = d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today - pastBookings}); err != nil {

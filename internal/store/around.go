@@ -13,6 +13,7 @@ type Around struct {
 	Proposed              bool // visits, open ones
 	Away                  bool // absences, or planned visits
 	Workshop              bool // somebody has set that of its depot
+	Logged                bool // forecasts, in the log
 }
 
 // HistoryAround is History with what there is around it, for a page of the vehicle:
@@ -50,12 +51,13 @@ func (a *Around) columns() string {
 				exists (select 1 from proposal_visits x where x.vehicle_id = v.id and x.state = 'open'),
 				exists (select 1 from absences x where x.vehicle_id = v.id)
 					or exists (select 1 from planned_visits x where x.vehicle_id = v.id),
-				exists (select 1 from workshops x where x.depot_id = v.depot_id)`
+				exists (select 1 from workshops x where x.depot_id = v.depot_id),
+				exists (select 1 from forecast_log x where x.vehicle_id = v.id)`
 }
 
 func (a *Around) dest() []any {
 	if a == nil {
 		return nil
 	}
-	return []any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop}
+	return []any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop, &a.Logged}
 }

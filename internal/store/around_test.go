@@ -43,6 +43,9 @@ func TestHistoryAround(t *testing.T) {
 			{"a planned visit", func() error {
 				return db.AddPlannedVisit(t.Context(), all, fleet.PlannedVisit{VehicleID: bus, Day: monday, What: "service"})
 			}, &want.Away},
+			{"a forecast", func() error {
+				return db.LogForecasts(t.Context(), all, []store.AxleForecast{due(bus, 1, ptr(day(5, 1)), 20000)})
+			}, &want.Logged},
 			{"the depot's workshop", func() error {
 				elsewhere.Workshop = true // of the same depot
 				return db.SaveWorkshop(t.Context(), all, "N. N.", shop)
