@@ -42,16 +42,20 @@ func movedOf(tell units.Reader, f *store.AxleForecast, ls []store.Logged, readin
 		return nil
 	}
 	var was *store.Logged
+	known := today // day of the oldest forecast that knows all of it
 	for i := range ls {
 		l := &ls[i]
 		if l.Axle != f.Axle || l.AsOf > fleet.Date(f.AsOf) || !l.PastLimit && !units.IsNumber(l.DayAtLimit) {
 			continue // of another, or it said nothing
 		}
 		after := func(at time.Time) bool { return at.After(l.LoggedAt) }
-		if l.Readings != f.Readings || slices.ContainsFunc(corrected, after) {
-			was = l
+		if l.Readings != f.Readings || measuredSince(readings, f, l) != 0 || slices.ContainsFunc(corrected, after) {
+			if known >= today-movedBack {
+				was = l
+			}
 			break
 		}
+		known = l.AsOf
 		if l.AsOf >= today-movedBack && l.AsOf <= today-logged {
 			was = l // the oldest of these stays
 		}
@@ -76,6 +80,20 @@ func movedOf(tell units.Reader, f *store.AxleForecast, ls []store.Logged, readin
 	}
 	m.Why = movedWhy(tell, f, was, readings, corrected, today)
 	return m
+}
+
+// measuredSince is the last day on which an axle was measured after a forecast of it
+// before; 0 = none. What was measured on that forecast's own day it may have known: only
+// where fewer readings counted did it not. With fewer now, something was set aside, or a
+// part is new.
+func measuredSince(readings []fleet.Reading, f *store.AxleForecast, was *store.Logged) (newest fleet.Date) {
+	for i := range readings {
+		r := &readings[i]
+		if r.Position.Axle == f.Axle && r.Date <= fleet.Date(f.AsOf) && (r.Date > was.AsOf || r.Date == was.AsOf && f.Readings > was.Readings) {
+			newest = max(newest, r.Date)
+		}
+	}
+	return newest
 }
 
 // addMoved says of each axle how its limit date moved.
@@ -129,11 +147,9 @@ func movedWhy(tell units.Reader, f *store.AxleForecast, was *store.Logged, readi
 		}
 		return []string{"The parts were changed " + on + tell.DayNear(fleet.Date(q.Since), today) + ": the forecast then was of the ones before."}
 	}
-	for _, at := range corrected {
-		if at.After(was.LoggedAt) {
-			why = append(why, "A value was corrected or set aside on "+tell.DayAt(at)+".")
-			break
-		}
+	i := slices.IndexFunc(corrected, func(at time.Time) bool { return at.After(was.LoggedAt) })
+	if i >= 0 {
+		why = append(why, "A value was corrected or set aside on "+tell.DayAt(corrected[i])+".")
 	}
 	same := was.Part == fleet.Part(q.Pos.Part)
 	if !same && was.Part != "" {
@@ -146,17 +162,11 @@ func movedWhy(tell units.Reader, f *store.AxleForecast, was *store.Logged, readi
 		why = append(why, "It was forecast by the model “"+was.Model+"” then.")
 	}
 	fresh := ""
-	if was.Readings != f.Readings {
-		fresh = "New readings"
-		newest := fleet.Date(0)
-		for i := range readings {
-			if r := &readings[i]; r.Position.Axle == f.Axle && r.Date >= was.AsOf {
-				newest = max(newest, r.Date)
-			}
-		}
-		if newest != 0 {
-			fresh += " of " + tell.DayNear(newest, today)
-		}
+	switch newest := measuredSince(readings, f, was); {
+	case newest != 0:
+		fresh = "New readings of " + tell.DayNear(newest, today)
+	case f.Readings > was.Readings:
+		fresh = "New readings" // entered late
 	}
 	// How worn it is beside what it was expected to be by now.
 	grows := 1.
@@ -180,7 +190,7 @@ func movedWhy(tell units.Reader, f *store.AxleForecast, was *store.Logged, readi
 	}
 	if same && q.RatePer10000 > 0 && math.Abs(q.RatePer10000/was.Rate-1) >= movedShare {
 		s := "It wears " + tell.Rate(part, q.RatePer10000) + " " + tell.WearUnit() + ", and " + tell.Rate(part, was.Rate) + " was expected"
-		if fresh == "" {
+		if fresh == "" && i < 0 && f.Readings == was.Readings {
 			s += ": learned from other axles and vehicles"
 		}
 		why = append(why, s+".")

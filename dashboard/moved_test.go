@@ -51,11 +51,13 @@ func TestMoved(t *testing.T) {
 		return f
 	}
 	readings := []fleet.Reading{{Position: fleet.Position{Axle: 1}, Date: today - 3}, {Position: fleet.Position{Axle: 2}, Date: today - 1}}
+	before := []fleet.Reading{{Position: fleet.Position{Axle: 1}, Date: today - 40}}
 	const sooner = "Its limit was likely on 28 Oct 2026 then, and is on 8 Sep 2026 now: 50 days sooner."
 	for _, c := range []struct {
 		name      string
 		ls        []store.Logged
 		f         *store.AxleForecast
+		readings  []fleet.Reading // nil = those above
 		corrected []time.Time
 		want      *Moved
 	}{
@@ -76,12 +78,33 @@ func TestMoved(t *testing.T) {
 			f.Crossing.Day, f.Crossing.Km = distAt(float64(today+240)), distAt(125000)
 			f.Positions[0].ThicknessMM, f.Positions[0].RatePer10000 = 9.79, 2.02
 		}), want: &Moved{"20 Feb", "Its limit was likely on 28 Oct 2026 then, and still is.", []string{"New readings of 27 Feb: as worn as was expected."}}},
-		{name: "nothing measured, learned", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings = 4 }), want: &Moved{"20 Feb", sooner, []string{
+		{name: "nothing measured, learned", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings = 4 }), readings: before, want: &Moved{"20 Feb", sooner, []string{
 			"It wears 2.40 mm per 10,000 km, and 2.00 was expected: learned from other axles and vehicles.",
 		}}},
-		{name: "corrected", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings, f.Positions[0].RatePer10000 = 4, 2 }), corrected: []time.Time{today.Time()}, want: &Moved{"20 Feb", sooner, []string{
+		{name: "corrected", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings, f.Positions[0].RatePer10000 = 4, 2 }), readings: before, corrected: []time.Time{today.Time()}, want: &Moved{"20 Feb", sooner, []string{
 			"A value was corrected or set aside on 2 Mar 2026.",
 		}}},
+		{name: "fewer readings, none new", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings = 3 }), readings: before, want: &Moved{"20 Feb", sooner, []string{
+			"It wears 2.40 mm per 10,000 km, and 2.00 was expected.",
+		}}},
+		{name: "one set aside and one new", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Readings, f.Positions[0].RatePer10000 = 4, 2 }), corrected: []time.Time{today.Time()}, want: &Moved{"20 Feb", sooner, []string{
+			"A value was corrected or set aside on 2 Mar 2026.", "New readings of 27 Feb: 0.2 mm more worn than was expected.",
+		}}},
+		{name: "on the day itself, and known then", ls: logged(func(l *store.Logged) { l.AsOf, l.Readings, l.Rate = today-3, 8, 2.4 }), f: now(nil)},
+		{name: "on the day itself, and not known then", ls: logged(func(l *store.Logged) { l.AsOf, l.Rate = today-3, 2.4 }), f: now(nil), want: &Moved{"27 Feb", sooner, []string{
+			// 10 − 2.4 × 0.1 = 9.76 was expected.
+			"New readings of 27 Feb: 0.2 mm more worn than was expected.",
+		}}},
+		{name: "entered late", ls: logged(func(l *store.Logged) { l.Rate = 2.4 }), f: now(nil), readings: before, want: &Moved{"20 Feb", sooner, []string{
+			"New readings: 0.2 mm more worn than was expected.",
+		}}},
+		// Measured 40 days ago: the forecast of 35 days ago knew, and it is no news.
+		{name: "measured long ago", ls: slices.Concat(
+			logged(func(l *store.Logged) { l.AsOf, l.Readings, l.Rate = today-7, 8, 2.4 }),
+			logged(func(l *store.Logged) { l.AsOf, l.Readings, l.Rate, l.DayAtLimit = today-28, 8, 2.4, float64(today+222) }),
+			logged(func(l *store.Logged) { l.AsOf, l.Readings = today-35, 8 }),
+			logged(func(l *store.Logged) { l.AsOf = today - 42 }),
+		), f: now(nil), readings: before, want: &Moved{Since: "2 Feb", Says: "Its limit was likely on 10 Oct 2026 then, and is on 8 Sep 2026 now: 32 days sooner."}},
 		{name: "parts changed", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Positions[0].Since = forecast.Day(today - 4) }), want: &Moved{"20 Feb", sooner, []string{
 			"The parts were changed on 26 Feb: the forecast then was of the ones before.",
 		}}},
@@ -90,7 +113,7 @@ func TestMoved(t *testing.T) {
 		}), want: &Moved{"20 Feb", sooner, []string{
 			"The parts were changed by 26 Feb: the forecast then was of the ones before.",
 		}}},
-		{name: "another limit", ls: logged(func(l *store.Logged) { l.LimitMM, l.Readings, l.Rate, l.Model = 2, 8, 2.4, "linear" }), f: now(nil), want: &Moved{"20 Feb", sooner, []string{
+		{name: "another limit", ls: logged(func(l *store.Logged) { l.LimitMM, l.Readings, l.Rate, l.Model = 2, 8, 2.4, "linear" }), f: now(nil), readings: before, want: &Moved{"20 Feb", sooner, []string{
 			"Its limit is 3.0 mm now, and was 2.0 mm.", "It was forecast by the model “linear” then.",
 		}}},
 		{name: "another part", ls: logged(func(l *store.Logged) { l.Part = fleet.Rotor }), f: now(nil), want: &Moved{"20 Feb", sooner, []string{
@@ -100,7 +123,7 @@ func TestMoved(t *testing.T) {
 			"New readings of 27 Feb: 0.2 mm more worn than was expected.",
 			"It wears 2.40 mm per 10,000 km, and 2.00 was expected.",
 		}}},
-		{name: "past its limit then", ls: logged(func(l *store.Logged) { l.PastLimit, l.Rate, l.Readings = true, 2.4, 8 }), f: now(nil), want: &Moved{Since: "20 Feb", Says: "It was at or past its limit then; that is likely on 8 Sep 2026 now."}},
+		{name: "past its limit then", ls: logged(func(l *store.Logged) { l.PastLimit, l.Rate, l.Readings = true, 2.4, 8 }), f: now(nil), readings: before, want: &Moved{Since: "20 Feb", Says: "It was at or past its limit then; that is likely on 8 Sep 2026 now."}},
 		{name: "of old, nothing known of the thickness", ls: logged(func(l *store.Logged) {
 			l.Part, l.ThicknessMM, l.LimitMM, l.Rate = "", math.NaN(), math.NaN(), math.NaN()
 		}), f: now(nil), want: &Moved{"20 Feb", sooner, []string{
@@ -116,8 +139,11 @@ func TestMoved(t *testing.T) {
 		{name: "far away then", ls: logged(func(l *store.Logged) { l.DayAtLimit, l.KmAtLimit = math.NaN(), math.NaN() }), f: now(nil)},
 		{name: "nothing to forecast from", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Limiting = -1 })},
 	} {
+		if c.readings == nil {
+			c.readings = readings
+		}
 		t.Run(c.name, func(t *testing.T) {
-			if d := cmp.Diff(c.want, movedOf(tell, c.f, c.ls, readings, c.corrected, today)); d != "" {
+			if d := cmp.Diff(c.want, movedOf(tell, c.f, c.ls, c.readings, c.corrected, today)); d != "" {
 				t.Error(d)
 			}
 		})
