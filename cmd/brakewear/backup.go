@@ -5,7 +5,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -118,7 +117,7 @@ func backupLineOf(b store.Backup, old string) backupLine {
 }
 
 // server says whether the database is not a file.
-func (d database) server() bool { return strings.Contains(d.Database, "://") }
+func (d database) server() bool { return store.IsServer(d.Database) }
 
 // printBackup says what is in a backup, so that a person sees whether it is
 // what was meant.

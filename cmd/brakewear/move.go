@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"text/tabwriter"
 
@@ -28,10 +26,14 @@ func (c moveCmd) Run(e *env) error {
 	if !c.server() {
 		return fleet.Invalidf("move to %q: want the postgres://… URL of a server's database, by DATABASE_URL or --database", c.Database)
 	}
-	if _, err := os.Stat(c.File); errors.Is(err, os.ErrNotExist) {
-		return fleet.NotFoundf("database %s: there is no such file", c.File)
+	file := database{Database: c.File}
+	if file.server() {
+		return fleet.Invalidf("move from a server: want the file of the embedded database")
 	}
-	from, err := database{Database: c.File}.open(e)
+	if err := file.there(); err != nil {
+		return err
+	}
+	from, err := file.open(e)
 	if err != nil {
 		return err
 	}

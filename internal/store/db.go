@@ -105,6 +105,8 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 	switch scheme, _, isURL := strings.Cut(dsn, "://"); {
 	case isURL && (scheme == "postgres" || scheme == "postgresql"):
 		db, err = openPostgres(dsn)
+	case mistyped(dsn):
+		err = errAddress
 	case isURL:
 		// Not echoed whole: it may hold a password.
 		err = fleet.Invalidf("database %s://…: want postgres://… or the path of a file", scheme)
