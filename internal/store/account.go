@@ -266,7 +266,7 @@ func (db *DB) StopAccount(ctx context.Context, sc auth.Scope, by string, id int6
 		if err := t.log(entry{act: actEnded, record: "account", id: id, by: by, detail: a.Name}); err != nil {
 			return err
 		}
-		if err := t.stopTellingAt(by, a.Email); err != nil {
+		if err := t.stopTellingAt(sc, by, a.Email); err != nil {
 			return err
 		}
 		return t.someAdmin()

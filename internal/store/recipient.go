@@ -197,12 +197,12 @@ func (t *tx) stopTelling(by string, r *Recipient) error {
 	return t.logRecipient(r, actEnded, by)
 }
 
-// stopTellingAt tells nobody at an address any more: whose account ended is to hear no
-// more of the fleets.
-func (t *tx) stopTellingAt(by, address string) error {
+// stopTellingAt tells nobody at an address any more of places that sc sees all: whose
+// account ended there is to hear no more of them. What others tell them of is theirs to end.
+func (t *tx) stopTellingAt(sc auth.Scope, by, address string) error {
 	var w where
 	w.add("r.address_key = ?", key(address))
-	rs, err := t.recipients(auth.AllFleets(), w)
+	rs, err := t.recipients(sc, w)
 	for i := range rs {
 		if err := t.stopTelling(by, &rs[i]); err != nil {
 			return err

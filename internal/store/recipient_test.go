@@ -137,3 +137,27 @@ func TestStoppedIsNotTold(t *testing.T) {
 		}
 	})
 }
+
+// Who ends an account of one fleet ends no mail that is told of another.
+func TestStoppedIsToldElsewhere(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Hill")))
+		north, south := depotOf(t, db, "Quay").FleetID, depotOf(t, db, "Hill").FleetID
+		mustAccount(t, db, "bo", on(auth.Admin, 0, 0)) // one must be left
+		for name, tells := range map[string][]store.Place{
+			"here": {{FleetID: north}}, "elsewhere": {{FleetID: south}}, "both": {{FleetID: north}, {FleetID: south}}, "everything": nil,
+		} {
+			a := mustAccount(t, db, name, on(auth.Planner, north, 0))
+			r := store.Recipient{Name: name, Address: a.Email, Role: store.RolePlanner, Places: tells, Everything: tells == nil}
+			if err := db.SaveRecipient(t.Context(), all, "test", &r); err != nil {
+				t.Fatal(err)
+			}
+			if err := db.StopAccount(t.Context(), auth.ScopeOf([]int64{north}, nil), "M. M.", a.ID); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := db.Recipient(t.Context(), all, r.ID); (err != nil) != (name == "here") {
+				t.Errorf("told of %s: got %v", name, err)
+			}
+		}
+	})
+}
