@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"slices"
@@ -45,13 +46,14 @@ func (db *DB) TakeBackVisits(ctx context.Context, sc auth.Scope, by string, ids 
 		}
 		t.unchanged()               // until one is taken back
 		newest := map[int64]int64{} // run of each depot
+		oldest := slices.MinFunc(vs, func(a, b Visit) int { return cmp.Compare(a.ProposalID, b.ProposalID) }).ProposalID
 		for i := range vs {
 			v := &vs[i]
 			if v.State != VisitDeclined {
 				continue
 			}
 			if _, known := newest[v.DepotID]; !known {
-				if newest[v.DepotID], err = t.newestRun(v.FleetID, v.DepotID); err != nil {
+				if newest[v.DepotID], err = t.newestRun(v.FleetID, v.DepotID, oldest); err != nil {
 					return err
 				}
 			}
@@ -67,8 +69,9 @@ func (db *DB) TakeBackVisits(ctx context.Context, sc auth.Scope, by string, ids 
 	})
 }
 
-// newestRun returns the newest proposal for a depot, which may want nothing there.
-func (t *tx) newestRun(fleetID, depotID int64) (id int64, err error) {
+// newestRun returns the newest proposal for a depot, which may want nothing there,
+// of those after a run; 0 = there is none.
+func (t *tx) newestRun(fleetID, depotID, after int64) (id int64, err error) {
 	err = t.each(func(r *sqlx.Rows) error {
 		var run int64
 		var figures []byte
@@ -85,12 +88,7 @@ func (t *tx) newestRun(fleetID, depotID int64) (id int64, err error) {
 	}, `
 		select id, figures
 		from proposals
-		where fleet_id = ?
-		order by id desc
-		limit ?`, fleetID, runsBack)
+		where fleet_id = ? and id > ?
+		order by id desc`, fleetID, after)
 	return id, err
 }
-
-// runsBack is how many runs over a fleet are looked at for the newest of a depot:
-// whoever plans one depot alone is not that far ahead of all the others.
-const runsBack = 100
