@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"brakewear/ingest"
-	"brakewear/internal/store"
 )
 
 // A file of at most fewBytes and fewRows rows is read once more beforehand, for
@@ -67,36 +66,46 @@ func numbersIn(body io.ReadSeeker, f File) (numbers []string, err error) {
 	return nil, nil
 }
 
-// maxGuesses bounds the numbers of a file that are looked for in another spelling.
-const maxGuesses = 20
+// maxGuesses bounds the numbers of a file that are looked for in another spelling: each
+// is looked for in the names of all vehicles.
+const maxGuesses = 10
 
 var spelling = strings.NewReplacer(" ", "", "-", "")
 
 // guess finds what the numbers that no vehicle has may stand for: another spelling of one
-// that there is, or a plate.
+// that there is, or a plate. All are looked for at once, for others may wait meanwhile.
 func (s *Service) guess(ctx context.Context, k *resolver, numbers []string) error {
-	k.meant = map[string]string{}
-	tried := 0
+	var unknown []string
 	for _, number := range numbers {
-		if len(k.vehicles[number]) > 0 || strings.TrimSpace(number) == "" {
-			continue
+		if len(unknown) < maxGuesses && len(k.vehicles[number]) == 0 && strings.TrimSpace(number) != "" {
+			unknown = append(unknown, number)
 		}
-		if tried++; tried > maxGuesses {
-			return nil
-		}
-		page, err := s.DB.Vehicles(ctx, k.sc, store.VehicleQuery{Text: number, Limit: 10})
-		if err != nil {
-			return err
-		}
+	}
+	if len(unknown) == 0 {
+		return nil
+	}
+	vs, err := s.DB.VehiclesSpelled(ctx, k.sc, unknown)
+	if err != nil {
+		return err
+	}
+	k.meant = map[string]string{}
+	for _, number := range unknown {
 		same := func(text string) bool { return strings.EqualFold(spelling.Replace(text), spelling.Replace(number)) }
-		for i := range page.Rows {
-			v := &page.Rows[i].Vehicle
+		found := 0
+		for i := range vs {
+			v := &vs[i]
 			switch {
-			case same(v.Plate) && v.Plate != "":
-				k.meant[number] = v.Number + ", which has this plate"
-			case same(v.Number), page.Total == 1:
+			case same(v.Number):
 				k.meant[number] = v.Number
+			case v.Plate != "" && same(v.Plate):
+				k.meant[number] = v.Number + ", which has this plate"
+			default:
+				continue
 			}
+			found++
+		}
+		if found > 1 {
+			delete(k.meant, number) // nobody knows which
 		}
 	}
 	return nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 
 	"github.com/jmoiron/sqlx"
 
@@ -38,6 +39,35 @@ func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []str
 		return nil
 	})
 	return index, err
+}
+
+// VehiclesSpelled returns the number and plate of the vehicles that have one of texts
+// as either, whatever its spaces, its dashes and the case of its letters. It may return
+// others whose make and model are that.
+func (db *DB) VehiclesSpelled(ctx context.Context, sc auth.Scope, texts []string) (vs []fleet.Vehicle, err error) {
+	var lines []any
+	for _, text := range texts {
+		if s := squeeze(text); s != "" && storable(s) {
+			lines = append(lines, like("\n"+s+"\n"))
+		}
+	}
+	if len(lines) == 0 {
+		return nil, nil
+	}
+	err = db.find(ctx, "find vehicles in another spelling", func(t *tx) error {
+		vs = nil
+		var w where
+		w.scope(sc, "v")
+		cond := "v.search || '\n' like ? escape '\\'" // see searchText
+		w.add("("+cond+strings.Repeat(" or "+cond, len(lines)-1)+")", lines...)
+		return t.each(func(r *sqlx.Rows) error {
+			var v fleet.Vehicle
+			err := r.Scan(&v.Number, &v.Plate)
+			vs = append(vs, v)
+			return err
+		}, `select v.number, v.plate from vehicles v`+w.String(), w.args...)
+	})
+	return vs, err
 }
 
 // VehicleIndex returns the vehicles by number; several fleets may use the
