@@ -109,7 +109,7 @@ func (s *Service) propose(ctx context.Context, sc auth.Scope, by string, asOf fl
 		return store.Proposal{}, err
 	}
 	proposal := p.proposal(pl)
-	proposal.By = by
+	proposal.By, proposal.At = by, p.at
 	var depots []int64
 	for _, w := range shops {
 		depots = append(depots, w.ID)
@@ -132,6 +132,7 @@ func badWorkshop(shops []store.DepotWorkshop) error {
 
 // planner has what is known of a fleet and builds the problem of it.
 type planner struct {
+	at          time.Time // before the first of it was read
 	asOf, start fleet.Date
 	days        int
 	risk        float64
@@ -180,6 +181,7 @@ func (p *planner) last() fleet.Date { return p.start + fleet.Date(p.days) - 1 }
 
 func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, days int, fleetID int64, shops []store.DepotWorkshop) (*planner, error) {
 	p := &planner{
+		at:        s.DB.Now(),
 		asOf:      asOf,
 		start:     asOf + 1, // what is proposed this morning cannot be brought in this morning
 		days:      days,

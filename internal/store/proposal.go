@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -66,7 +67,7 @@ type Proposal struct {
 	ID, FleetID int64
 	Fleet       string
 	By          string
-	At          time.Time
+	At          time.Time // when what it rests on was read; zero = when it is kept
 	AsOf, Until fleet.Date
 	Risk        float64
 	Cost, Bound float64 // expected cost, and what no plan can be below
@@ -82,6 +83,10 @@ func (db *DB) SaveProposal(ctx context.Context, sc auth.Scope, p *Proposal, depo
 	if err != nil {
 		return err
 	}
+	if p.At.IsZero() {
+		p.At = db.Now()
+	}
+	p.At = p.At.UTC().Truncate(time.Microsecond) // as it is read again
 	return db.write(ctx, "keep a proposal", func(t *tx) error {
 		if err := t.lockDepots(slices.Clone(depots)...); err != nil {
 			return err
@@ -99,7 +104,6 @@ func (db *DB) SaveProposal(ctx context.Context, sc auth.Scope, p *Proposal, depo
 				return err
 			}
 		}
-		p.At = db.now()
 		err := t.one([]any{&p.ID}, `
 			insert into proposals (fleet_id, made_by, made_at, as_of, until, risk, cost, bound, figures)
 			values (?, ?, ?, ?, ?, ?, ?, ?, ?)
@@ -237,14 +241,14 @@ func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() +
 func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) ([]Proposal, error) {
 	var w where
 	w.only("p.fleet_id", fleetID)
-	return db.proposals(ctx, sc, w, limit)
+	return db.proposals(ctx, sc, w, limitOf(limit))
 }
 
 // NewestProposals is Proposals with the newest of each fleet, and no more.
 func (db *DB) NewestProposals(ctx context.Context, sc auth.Scope) ([]Proposal, error) {
 	var w where
 	w.add("p.id = (select max(x.id) from proposals x where x.fleet_id = f.id)")
-	return db.proposals(ctx, sc, w, 0)
+	return db.proposals(ctx, sc, w, math.MaxInt32)
 }
 
 func (db *DB) proposals(ctx context.Context, sc auth.Scope, w where, limit int) (ps []Proposal, err error) {
@@ -265,7 +269,7 @@ func (db *DB) proposals(ctx context.Context, sc auth.Scope, w where, limit int) 
 			from fleets f
 			join proposals p on p.fleet_id = f.id`+w.String()+`
 			order by p.id desc
-			limit ?`, append(w.args, limitOf(limit))...)
+			limit ?`, append(w.args, limit)...)
 	})
 	return ps, err
 }
@@ -405,17 +409,22 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	if err != nil {
 		return 0, err
 	}
-	// Who moved it since knew better than the proposal.
+	// Who moved it since knew better than the proposal: by hand, or by more work
+	// that took another place.
 	moved := 0
 	err = t.one([]any{&moved}, `
 		select count(*)
 		from booking_changes c
 		join proposals p on p.id = ?
-		where c.booking_id = ? and c.what = 'moved' and c.at > p.made_at`, v.ProposalID, b.ID)
+		where c.booking_id = ? and c.at > p.made_at and (
+			c.what = 'moved' or
+			c.from_depot <> c.to_depot or c.from_day <> c.to_day or c.from_starts <> c.to_starts or c.from_bay <> c.to_bay)`, v.ProposalID, b.ID)
 	if err != nil {
 		return 0, err
 	}
-	if moved > 0 {
+	// A proposal leaves what people placed where it is, whatever the clocks say.
+	placed := b.Kept && v.Advice != AdviseExtend
+	if moved > 0 || placed {
 		return 0, fleet.Conflictf("the booking of %s was moved to %s since this was proposed: propose anew", v.Vehicle, b.Day.Written())
 	}
 	switch v.Advice {

@@ -276,6 +276,15 @@ func TestNewestProposals(t *testing.T) {
 				t.Errorf("got runs %d, want %d", got, c.want)
 			}
 		}
+		// More fleets than a page has rows.
+		for i := range store.DefaultLimit {
+			depot := fmt.Sprint("Depot ", i)
+			mustVehicles(t, db, entry("Bus 1", of(fmt.Sprint("Fleet ", i), depot)))
+			mustPropose(t, db, []fleet.Depot{depotOf(t, db, depot)})
+		}
+		if ps, err := db.NewestProposals(t.Context(), all); err != nil || len(ps) != store.DefaultLimit+2 {
+			t.Errorf("got %d runs, %v, want one of each of %d fleets", len(ps), err, store.DefaultLimit+2)
+		}
 	})
 }
 
