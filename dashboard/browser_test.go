@@ -297,7 +297,7 @@ const tooSmall = `[...document.querySelectorAll("a, button, select, input, summa
 
 // tooNarrow lists what a thumb does not find because it is not wide enough.
 const tooNarrow = `[...document.querySelectorAll("button, summary, .button, .top nav a")]
-	.filter(e => e.checkVisibility() && e.getBoundingClientRect().width < 44)
+	.filter(e => e.checkVisibility() && !e.matches(".skip-name") && e.getBoundingClientRect().width < 44)
 	.map(e => e.outerHTML.slice(0, 60) + " " + e.getBoundingClientRect().width).join("; ")`
 
 // scrolled lists what is laid out for a phone and is wider than it all the same.
