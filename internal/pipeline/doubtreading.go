@@ -222,7 +222,17 @@ func (j *judge) unlikely(c *claim, e *Expected) string {
 	if e.LastMM == nil {
 		by = "similar vehicles make"
 	}
-	return fmt.Sprintf("outside what %s likely (%s to %s on that day): measure again", by, mmText(tenths(e.Low)), inMM(tenths(e.High)))
+	low, high := likelyRange(c.mm, e.Low, e.High)
+	return fmt.Sprintf("outside what %s likely (%s to %s on that day): measure again", by, mmText(low), inMM(high))
+}
+
+// likelyRange is the likely range as it is said to somebody whose value lies outside: in
+// tenths or, where the value would seem to lie inside, with a digit more.
+func likelyRange(mm, low, high float64) (float64, float64) {
+	if l, h := tenths(low), tenths(high); mm < l || mm > h {
+		return l, h
+	}
+	return math.Ceil(100*low) / 100, math.Floor(100*high) / 100
 }
 
 func thickerText(p fleet.Part, last float64, on fleet.Date) string {
