@@ -42,6 +42,9 @@ type brokenRule struct {
 var errBroken = errors.New("the data break rules; they are listed above")
 
 func (c checkCmd) Run(e *env) error {
+	if _, err := e.keys(); err != nil {
+		return err // as serve would not start
+	}
 	if err := c.there(); err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ type setting struct {
 // command line.
 var secrets = []setting{
 	{variable: openidSecret, meaning: "Secret by which the OpenID Connect provider knows this installation; a client without one is a public one.", commands: []string{"serve"}},
-	{variable: secondKeys, meaning: "Key that seals the secrets of second factors in the database: 32 random bytes in base64 (head -c 32 /dev/urandom | base64). After a comma, older keys that still open; without one, secrets are kept as they are.", commands: []string{"serve"}},
+	{variable: secondKeys, meaning: "Key that seals the secrets of second factors in the database: 32 random bytes in base64 (head -c 32 /dev/urandom | base64). After a comma, older keys that still open; without one, secrets are kept as they are.", commands: []string{"serve", "check"}},
 	{variable: smtpPassword, meaning: "Password to sign in to the mail server with.", commands: []string{"serve", "run"}},
 }
 

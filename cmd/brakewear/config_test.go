@@ -123,9 +123,9 @@ func TestEdits(t *testing.T) {
 	}
 }
 
-// A key that is none is refused at the start, before anything is kept under it,
-// and shows nowhere.
-func TestServeRefusesAKeyThatIsNone(t *testing.T) {
+// A key that is none is refused at the start, before anything is kept under it, and by a
+// check; it shows nowhere.
+func TestAKeyThatIsNoneIsRefused(t *testing.T) {
 	const key = "c2hvcnQ="
 	var stdout, stderr strings.Builder
 	getenv := func(name string) string {
@@ -134,11 +134,14 @@ func TestServeRefusesAKeyThatIsNone(t *testing.T) {
 		}
 		return ""
 	}
-	err := run(t.Context(), []string{"serve", "--listen", "127.0.0.1:0", "--database", filepath.Join(t.TempDir(), "fleet.db")}, getenv, &stdout, &stderr)
-	if exitCode(err) != exitUsage || !strings.Contains(err.Error(), secondKeys+": key 1: want 32 random bytes") {
-		t.Fatalf("got %v", err)
-	}
-	if text := stdout.String() + stderr.String() + err.Error(); strings.Contains(text, key) {
-		t.Errorf("the key shows: %s", text)
+	for _, args := range [][]string{{"serve", "--listen", "127.0.0.1:0"}, {"check"}} {
+		args = append(args, "--database", filepath.Join(t.TempDir(), "fleet.db"))
+		err := run(t.Context(), args, getenv, &stdout, &stderr)
+		if exitCode(err) != exitUsage || !strings.Contains(err.Error(), secondKeys+": key 1: want 32 random bytes") {
+			t.Fatalf("%s: got %v", args[0], err)
+		}
+		if text := stdout.String() + stderr.String() + err.Error(); strings.Contains(text, key) {
+			t.Errorf("%s: the key shows: %s", args[0], text)
+		}
 	}
 }

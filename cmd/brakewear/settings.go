@@ -49,11 +49,20 @@ const openidSecret = "BRAKEWEAR_OPENID_SECRET"
 // secondKeys is the variable of the keys of second factors' secrets.
 const secondKeys = "BRAKEWEAR_SECOND_KEY"
 
+// keys are those of second factors' secrets.
+func (e *env) keys() (auth.Keys, error) {
+	keys, err := auth.ParseKeys(e.getenv(secondKeys))
+	if err != nil {
+		return keys, fleet.Invalidf("%s: %v", secondKeys, err)
+	}
+	return keys, nil
+}
+
 // set gives the setting to svc, and has secrets kept under the present key.
 func (c second) set(e *env, svc *pipeline.Service) (err error) {
 	svc.Second = pipeline.SecondRule(c.SecondFactor)
-	if svc.Keys, err = auth.ParseKeys(e.getenv(secondKeys)); err != nil {
-		return fleet.Invalidf("%s: %v", secondKeys, err)
+	if svc.Keys, err = e.keys(); err != nil {
+		return err
 	}
 	sealed, lost, err := svc.SealSeconds(e.ctx)
 	if errors.Is(err, fleet.ErrReadOnly) || errors.Is(err, fleet.ErrFull) {
