@@ -264,7 +264,50 @@ func TestBrowserCardFault(t *testing.T) {
 	}
 	// What was kept by mistake is taken back as well, also after the page was left.
 	must(t, ctx, press(`input[name=state_2][value=done]`), chromedp.Reload())
-	until(t, ctx, loaded+` && document.querySelector("input[name=state_2]:checked") === null`)
+	until(t, ctx, loaded+` && document.querySelector("input[name=state_2]:checked").value === ""`)
 	must(t, ctx, press(`.steps-form [type=submit]`))
 	until(t, ctx, `document.querySelector("#step-2.is-done") === null && document.querySelector("#step-2 .who-when")?.textContent === "taken back · 1 earlier entry"`)
+}
+
+// TestBrowserCardTakenBack takes back what was entered with a form that came back, on the
+// same page; and leaves alone what a colleague entered of a step since it was taken back
+// on the phone.
+func TestBrowserCardTakenBack(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	all := auth.AllFleets()
+	card, err := w.svc.OpenCardFor(t.Context(), all, "N. N.", w.vehicleID(t, "Bus 1"), []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	look(t, ctx, phone, "light", fmt.Sprintf("%s/cards/%d", srv.URL, card.ID))
+	until(t, ctx, loaded)
+	must(t, ctx, press(`[name=state_1][value=done]`), press(`[name=state_2][value=done]`), typeIn(`[name=note_3]`, "which?"), press(`.steps-form [type=submit]`))
+	until(t, ctx, `document.querySelector("#w-state_3") !== null`)
+	must(t, ctx, press(`[name=state_2][value=""]`), press(`[name=state_3][value=skipped]`), press(`.steps-form [type=submit]`))
+	until(t, ctx, loaded+` && document.querySelector("#step-3.is-skipped") !== null`)
+	got, err := w.svc.DB.Card(t.Context(), all, card.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Steps[0].Entry == nil || got.Steps[1].Entry != nil || got.Steps[1].Earlier != 1 {
+		t.Errorf("got %+v and %+v, want the first done and the second taken back", got.Steps[0], got.Steps[1])
+	}
+	fits390(t, ctx)
+	shoot(t, ctx, "card-not-entered-390-light")
+
+	must(t, ctx, press(`[name=state_1][value=""]`))
+	until(t, ctx, `document.querySelector(".steps-form .state").textContent === "Kept on this phone as you type."`)
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, loaded+` && document.querySelector("[name=state_1]:checked").value === ""`)
+	if _, err := w.svc.DB.EnterSteps(t.Context(), all, card.ID, map[int]fleet.StepEntry{1: {State: fleet.StepFailed, By: "Ben"}}); err != nil {
+		t.Fatal(err)
+	}
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, loaded+` && document.querySelector("[name=state_1]:checked").value === "failed"`)
+	if got := textOf(t, ctx, ".steps-form .state"); got != "A step that was cleared on this phone was entered anew meanwhile, and stands as it is." {
+		t.Errorf("got %q", got)
+	}
 }

@@ -85,7 +85,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 			return err
 		}
 		if !confirmed(doubts, c.PostForm("sure")) {
-			return d.cardAgain(c, http.StatusUnprocessableEntity, card.ID, doubts, sureOf(doubts))
+			return d.cardAgain(c, http.StatusUnprocessableEntity, card.ID, doubts, formAnswer{Sure: sureOf(doubts)})
 		}
 	}
 	if len(faults) == 0 {
@@ -99,7 +99,7 @@ func (d *Dashboard) fitParts(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		return d.cardAgain(c, refusal(err), card.ID, faults, "")
+		return d.cardAgain(c, refusal(err), card.ID, faults, formAnswer{})
 	}
 	return took(c, fmt.Sprintf("/cards/%d#parts", card.ID))
 }
@@ -150,16 +150,15 @@ func confirmed(doubts []CardFault, sure string) bool {
 	return !slices.ContainsFunc(doubts, func(f CardFault) bool { return !strings.Contains(read, ", "+sureOf([]CardFault{f})+", ") })
 }
 
-// cardAgain sends a card back with what could not be taken of what was entered; sure
-// is blank, or what confirms it.
-func (d *Dashboard) cardAgain(c *gin.Context, status int, id int64, faults []CardFault, sure string) error {
+// cardAgain sends a card back with what could not be taken of what was entered; a is
+// what a script is told besides.
+func (d *Dashboard) cardAgain(c *gin.Context, status int, id int64, faults []CardFault, a formAnswer) error {
 	for i := range faults {
 		faults[i].Text = capital(faults[i].Text)
 	}
 	if !web.WantsJSON(c) {
-		return d.showCard(c, status, id, faults, sure)
+		return d.showCard(c, status, id, faults, a.Sure)
 	}
-	a := formAnswer{Sure: sure}
 	a.Faults = map[string]string{}
 	var words []string
 	for _, f := range faults {

@@ -29,19 +29,24 @@ func stepSays(seq, measures int, field func(name string) string) string {
 	return strings.Join(says, "|")
 }
 
+// formSays is what a form that was sent says of a step.
+func formSays(c *gin.Context, seq, measures int) string {
+	return stepSays(seq, measures, func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+}
+
 // untouched says that a form sends of a step what it was shown with. A page may be
 // hours old, on a phone without a network: what a colleague entered since must
 // not be undone by whoever only entered something else.
 func untouched(c *gin.Context, seq, measures int) bool {
 	was := c.PostForm(wasField(seq))
-	return was != "" && was == stepSays(seq, measures, func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+	return was != "" && was == formSays(c, seq, measures)
 }
 
 // takenBack says that a form has no mark any more of a step that it was shown with, and
 // leaves the rest as it was or blank.
 func takenBack(c *gin.Context, s *fleet.CardStep) bool {
 	mark, rest, ok := strings.Cut(c.PostForm(wasField(s.Seq)), "|")
-	says := stepSays(s.Seq, len(s.Measures), func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
+	says := formSays(c, s.Seq, len(s.Measures))
 	return ok && mark != "" && (says == "|"+rest || strings.Trim(says, "|") == "")
 }
 
@@ -63,7 +68,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 	}
 	nonce := c.PostForm("nonce")
 	var faults []CardFault
-	entries := map[int]fleet.StepEntry{}
+	entries, was := map[int]fleet.StepEntry{}, map[string]string{}
 	for i := range card.Steps {
 		s := &card.Steps[i]
 		if untouched(c, s.Seq, len(s.Measures)) {
@@ -79,10 +84,11 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 		e.By = who
 		if nonce != "" {
-			// A form sent again from a phone that heard no answer says the same.
-			e.Key = fmt.Sprintf("%s %s %v %s", nonce, e.State, e.Values, e.Note)
+			// A form sent again from a phone that heard no answer says the same of the same.
+			e.Key = fmt.Sprintf("%s %s %s %v %s", nonce, c.PostForm(wasField(s.Seq)), e.State, e.Values, e.Note)
 		}
 		entries[s.Seq] = e
+		was[wasField(s.Seq)] = formSays(c, s.Seq, len(s.Measures))
 	}
 	// What can be read is kept, whatever is wrong with the rest.
 	if len(entries) > 0 {
@@ -91,7 +97,7 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults, "")
+		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults, formAnswer{Was: was})
 	}
 	return took(c, fmt.Sprintf("/cards/%d", card.ID))
 }

@@ -188,6 +188,7 @@ type formAnswer struct {
 	Remarks []formRemark      `json:"remarks,omitempty"`
 	Key     string            `json:"key,omitempty"`  // to send with, in place of the one used
 	Sure    string            `json:"sure,omitempty"` // to send with by whoever has read what is doubted twice
+	Was     map[string]string `json:"was,omitempty"`  // what the fields of these names say now, of steps that were taken in
 }
 
 type formRemark struct {

@@ -88,3 +88,28 @@ func TestBrowserFindRefused(t *testing.T) {
 	must(t, ctx, typeIn("#find", "bus"))
 	until(t, ctx, `document.querySelector(".find-say").textContent === "The list could not be had: load the page again."`)
 }
+
+// TestBrowserUnclaimed has a form of an earlier version on the phone, which did not note
+// whose it is: it waits until somebody says that it is theirs.
+func TestBrowserUnclaimed(t *testing.T) {
+	ctx := browser(t)
+	w := small(t)
+	srv := httptest.NewServer(w.handler)
+	defer srv.Close()
+	look(t, ctx, phone, "light", srv.URL+w.vehiclePath(t, "Bus 1")+"/measure")
+	until(t, ctx, loaded)
+	enter(t, ctx, "1-left-inner-pad", "4.5")
+	until(t, ctx, `Object.keys(localStorage).filter((key) => key.startsWith("brakewear:form:")).map((key) => {
+		localStorage.setItem("brakewear:form:" + key.split(":").pop(), localStorage.getItem(key));
+		localStorage.removeItem(key);
+	}).length === 1`)
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, loaded+` && document.querySelector(".unclaimed button")?.textContent === "Bus 1: it is mine"`)
+	if got := eval[string](t, ctx, `document.querySelector("[name='1-left-inner-pad']").value`); got != "" {
+		t.Errorf("nobody's form is shown, with %q", got)
+	}
+	fits390(t, ctx)
+	shoot(t, ctx, "unclaimed-390-light")
+	must(t, ctx, press(`.unclaimed button`))
+	until(t, ctx, loaded+` && document.querySelector(".unclaimed") === null && document.querySelector("[name='1-left-inner-pad']").value === "4.5"`)
+}

@@ -97,9 +97,11 @@ func TestBrowserTestJudged(t *testing.T) {
 	must(t, ctx, press(`[value=judge]`))
 	until(t, ctx, loaded+` && document.querySelector(".judged") !== null`)
 	must(t, ctx, typeIn(`[name=pedal]`, "300"))
+	// What is cleared stays so as well.
+	eval[bool](t, ctx, `document.querySelector("[name=day]").value = "", document.querySelector("[name=day]").dispatchEvent(new Event("input", { bubbles: true }))`)
 	must(t, ctx, chromedp.Navigate(form))
 	until(t, ctx, `document.querySelector(".state")?.textContent.includes("are still here, not sent.")`)
-	if got := eval[string](t, ctx, `["mean", "pedal", "stage"].map(n => document.querySelector("[name=" + n + "]").value).join(" ")`); got != "5.4 300 before" {
+	if got := eval[string](t, ctx, `["mean", "pedal", "stage", "day"].map(n => document.querySelector("[name=" + n + "]").value).join(" ")`); got != "5.4 300 before " {
 		t.Errorf("entries: got %q", got)
 	}
 	must(t, ctx, press(`.state button`)) // Start afresh
@@ -193,7 +195,12 @@ func TestBrowserSharedPhone(t *testing.T) {
 	if err != nil || len(ups) != 4 || !strings.Contains(fmt.Sprint(ups[0].By, ups[3].By), "Ann") {
 		t.Errorf("got %+v, %v, want Ann's form", ups, err)
 	}
+	// The page that is the next person's first is within reach for him, and hers no longer.
+	within := loaded + ` && (caches.match(location.pathname).then((r) => r?.text()).then((s) => { window.kept = s?.includes("data-person=\"" + document.body.dataset.person + "\""); }), window.kept) === true`
+	must(t, ctx, chromedp.Navigate(srv.URL+bus+"/measure"))
+	until(t, ctx, within)
 	session.Store(ben)
 	must(t, ctx, chromedp.Navigate(srv.URL+bus+"/measure"))
+	until(t, ctx, within)
 	until(t, ctx, `document.querySelector(".state")?.textContent.includes("are still here, not sent.") && document.querySelector("[name='1-left-outer-pad']").value === "4.7" && document.querySelector("[name='1-left-inner-pad']").value === ""`)
 }

@@ -42,23 +42,35 @@
       const out = {};
       for (const x of fields()) {
         const ticks = x.type === "radio" || x.type === "checkbox";
+        if (whole && ticks) out[x.name] ??= [];
         // A mark that was taken back stands for its whole group.
         if (x.type === "radio" && x.defaultChecked && !fields().some((y) => y.name === x.name && y.checked)) out[x.name] = [""];
-        else if (ticks ? x.checked && (whole || !x.defaultChecked) : whole ? x.value : isChanged(x)) (out[x.name] ??= []).push(x.value);
+        else if (ticks ? x.checked && (whole || !x.defaultChecked) : whole || isChanged(x)) (out[x.name] ??= []).push(x.value);
       }
       return out;
     };
     const freeze = (waits) => {
       for (const x of form.querySelectorAll("input, select, button")) if (!x.closest(".state")) x.disabled = waits;
     };
-    const kept = keptForm(form, key, { number: name, page, values, freeze, back: () => back() });
+    // What a step was shown with is kept with what is entered of it.
+    const was = () => Object.fromEntries([...form.querySelectorAll("[name^=was_]")].map((x) => [x.name, x.value]));
+    const kept = keptForm(form, key, { number: name, page, values, besides: () => ({ was: was() }), freeze, back: (now) => back(now) });
+    // What was cleared was that, and not what somebody else has entered since.
+    let entered = false;
+    for (const [name, value] of Object.entries(kept.entry.values || {})) {
+      const before = name.replace(/^(state|note|value)_(\d+).*/, "was_$2");
+      if (before === name || String(value) || kept.entry.was?.[before] === was()[before]) continue;
+      delete kept.entry.values[name];
+      entered = true;
+    }
     kept.restore();
 
     const at = (x) => x.closest("label") || x.parentElement;
     // What is wrong stands at its field, and the first such has the focus.
-    const back = () => {
+    const back = (now) => {
       const answer = kept.entry.answer ||= {};
       kept.say(answer.message || answer.detail || "It was not taken: look at the entries.");
+      if (now) known(answer.was || {});
       const faults = answer.faults || {};
       const wrong = fields().filter((x, i, all) => faults[x.name] && all.findIndex((y) => y.name === x.name) === i);
       for (const x of wrong) {
@@ -84,6 +96,19 @@
       wrong[0].focus({ preventScroll: true });
       at(wrong[0]).scrollIntoView({ block: "center" });
     };
+    // known takes note of the steps that were taken in meanwhile: they can be taken back.
+    const known = (steps) => {
+      for (const [name, value] of Object.entries(steps)) {
+        const hidden = form.elements[name] || document.createElement("input");
+        Object.assign(hidden, { type: "hidden", name, value });
+        form.append(hidden);
+        const marks = fields().filter((x) => x.name === name.replace("was", "state"));
+        if (marks.some((x) => x.value === "")) continue;
+        const label = document.createElement("label");
+        label.append(Object.assign(document.createElement("input"), { type: "radio", name: marks[0].name, value: "" }), " not entered");
+        marks.at(-1).closest("label").after(label);
+      }
+    };
     const clearFaults = () => {
       for (const p of form.querySelectorAll("p.wrong, .sure")) p.remove();
       for (const x of form.querySelectorAll("[aria-invalid]")) {
@@ -92,11 +117,13 @@
       }
     };
     if (kept.entry.answer) back();
+    else if (entered) kept.say("A step that was cleared on this phone was entered anew meanwhile, and stands as it is.");
     else if (whole !== "typed") kept.sayStill();
 
     // A step that was marked by mistake is marked no longer when it is tapped again, or as
     // it was; a double tap is one.
     const marked = new Map(fields().filter((x) => x.type === "radio" && x.checked).map((x) => [x.name, x.value]));
+    for (const x of form.querySelectorAll(".steps-hint [hidden]")) x.hidden = false;
     let tapped = null, when = 0;
     form.addEventListener("click", (event) => {
       const { target, timeStamp } = event;
@@ -106,7 +133,7 @@
       when = timeStamp;
       if (marked.get(target.name) === target.value) {
         target.checked = false;
-        const before = fields().find((x) => x !== target && x.name === target.name && x.defaultChecked);
+        const before = fields().find((x) => x !== target && x.name === target.name && (x.defaultChecked || x.value === ""));
         if (before) before.checked = true;
         marked.set(target.name, before?.value);
         target.dispatchEvent(new Event("input", { bubbles: true }));

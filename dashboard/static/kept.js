@@ -9,7 +9,7 @@
 //   values()       what is typed, a list by field; null = nothing
 //   besides()      what else is kept with it
 //   freeze(waits)  it waits to be sent, or may be changed
-//   back()         shows the answer that it came back with
+//   back(now)      shows the answer that it came back with, now or some time ago
 const keptForm = (form, key, of) => {
   const state = form.querySelector(".state");
   const kept = { entry: outbox.read(key) || {} };
@@ -115,7 +115,7 @@ const keptForm = (form, key, of) => {
     kept.entry = outbox.read(key) || kept.entry;
     delete kept.entry.body;
     kept.stand();
-    of.back();
+    of.back(true);
   });
   addEventListener("outbox:state", () => {
     if (!kept.entry.body) return;

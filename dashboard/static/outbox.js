@@ -31,23 +31,15 @@ const outbox = (() => {
       return false;
     }
   };
-  // own takes what is kept of a time when a form was nobody's.
-  const own = () => {
-    for (const key of Object.keys(localStorage)) {
-      if (!key.startsWith(forms) || key.includes(":", forms.length)) continue;
-      localStorage.setItem(prefix + key.slice(forms.length), localStorage.getItem(key));
-      localStorage.removeItem(key);
-    }
-  };
   // present notes who is signed in. What pages of somebody else are kept go.
   const mark = "brakewear:person";
+  let cleared;
   const present = () => {
     try {
       if (!person) return;
-      own();
       if (localStorage.getItem(mark) === person) return;
       localStorage.setItem(mark, person);
-      window.caches?.delete("brakewear-pages");
+      cleared = window.caches?.delete("brakewear-pages").catch(() => false);
     } catch { /* no storage, so nothing is kept */ }
   };
   present(); // before a page asks for what is kept
@@ -175,7 +167,8 @@ const outbox = (() => {
       show();
     });
     const why = entry.answer.message || entry.answer.detail || "load the page again";
-    const values = Object.entries(entry.values || {}).map(([name, value]) => name.replace(/[_-]/g, " ") + ": " + value);
+    const values = Object.entries(entry.values || {}).filter(([name, value]) => String(value) || name.startsWith("state_"))
+      .map(([name, value]) => name.replace(/[_-]/g, " ") + ": " + (String(value) || "not entered"));
     p.append(entry.number + " was sent and not taken, and its form is no longer here: " + why.replace(/\.$/, "") +
       ". What was entered is kept on this phone: " + values.join("; ") + ". ", button);
     document.querySelector("main").prepend(p);
@@ -216,6 +209,32 @@ const outbox = (() => {
     document.querySelector("main").prepend(p);
   };
 
+  // unclaimed tells of forms of an earlier version, which did not note whose they are: each
+  // waits until somebody says so. What that person has of their own in such a form comes first.
+  const unclaimed = () => {
+    const buttons = [];
+    const unowned = (key) => key.startsWith(forms) && !key.includes(":", forms.length) && !read(key.slice(forms.length));
+    try {
+      for (const key of person ? Object.keys(localStorage).filter(unowned) : []) {
+        const button = document.createElement("button");
+        button.type = "button";
+        button.className = "quiet";
+        button.textContent = JSON.parse(localStorage.getItem(key)).number + ": it is mine";
+        button.addEventListener("click", () => {
+          if (unowned(key) && write(key.slice(forms.length), JSON.parse(localStorage.getItem(key)))) localStorage.removeItem(key);
+          location.reload();
+        });
+        buttons.push(" ", button);
+      }
+    } catch { /* no storage, so nothing is kept */ }
+    if (buttons.length === 0) return;
+    const p = document.createElement("p");
+    p.className = "unclaimed notice";
+    p.setAttribute("role", "status");
+    p.append("Kept on this phone since before an upgrade, not sent, and not known whose. Whoever filled a form in takes it over, and sends it.", ...buttons);
+    document.querySelector("main").prepend(p);
+  };
+
   addEventListener("online", flush);
   addEventListener("visibilitychange", () => document.visibilityState === "visible" && waiting().length && flush());
   addEventListener("outbox:sent", ({ detail }) => {
@@ -233,7 +252,9 @@ const outbox = (() => {
   addEventListener("DOMContentLoaded", () => {
     show();
     others();
+    unclaimed();
     if (waiting().length) flush();
   });
-  return { read, write, flush };
+  // cleared says, in time, whether pages of somebody else were there and went.
+  return { read, write, flush, cleared };
 })();

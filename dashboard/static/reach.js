@@ -9,9 +9,10 @@ const withinReach = async (page, paths) => {
   try {
     await navigator.serviceWorker.register("/measure-worker.js");
     await navigator.serviceWorker.ready;
+    const cleared = await outbox.cleared; // and what the worker put there of this page with it
     const [pages, files] = await Promise.all([caches.open("brakewear-pages"), caches.open("brakewear-files")]);
     const kept = navigator.serviceWorker.controller && performance.getEntriesByType("navigation")[0]?.workerStart > 0;
-    if (page && !kept) await pages.add(page);
+    if (page && (!kept || cleared)) await pages.add(page);
     const need = new Set([...document.querySelectorAll(asset)].map((x) => x.href || x.src));
     for (const path of navigator.connection?.saveData ? [] : paths) {
       const old = await pages.match(path);
