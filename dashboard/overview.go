@@ -159,7 +159,7 @@ func (d *Dashboard) overview(c *gin.Context) error {
 	if _, p.Fleets, err = d.fleetChoice(c); err != nil {
 		return err
 	}
-	if _, p.Depots, err = d.depotOfFleet(c, q.Fleet); err != nil {
+	if q.Depot, p.Depots, err = d.depotOfFleet(c, q.Fleet); err != nil {
 		return err
 	}
 	o, at, err := d.svc.OverviewSoon(c.Request.Context(), d.scope(c), q)

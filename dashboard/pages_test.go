@@ -95,6 +95,7 @@ func TestPages(t *testing.T) {
 		{"bad horizon", "/?within=soon", 400, []has{{"h1", "cannot be done"}, {"main", "number of weeks"}}},
 		{"bad depot", "/?depot=x", 400, []has{{"main", "want the number of a depot"}}},
 		{"no such depot", "/?depot=99", 404, []has{{"main", "Depot 99: there is none, or none that you may see"}}},
+		{"no such depot of a fleet", "/?fleet=1&depot=99", 404, []has{{"main", "Depot 99: there is none, or none that you may see"}}},
 		{"no such fleet", "/?fleet=99", 404, []has{{"main", "Fleet 99: there is none, or none that you may see"}}},
 		{"a plan of no depot", "/plan?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
 		{"bad sort", "/?sort=colour", 400, []has{{"main", "colour"}}},

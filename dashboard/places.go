@@ -75,7 +75,13 @@ func (d *Dashboard) depotOfFleet(c *gin.Context, fleetID int64) (id int64, choic
 		return 0, nil, err
 	}
 	if id != 0 && !slices.ContainsFunc(depots, func(p fleet.Depot) bool { return p.ID == id }) {
-		if fleetID == 0 {
+		var other []fleet.Depot
+		if fleetID != 0 {
+			if other, _, err = d.svc.DB.DepotsToChoose(c.Request.Context(), d.scope(c), 0, id, 0); err != nil {
+				return 0, nil, err
+			}
+		}
+		if len(other) == 0 {
 			return 0, nil, noPlace("depot", id)
 		}
 		id = 0 // another fleet was chosen since
