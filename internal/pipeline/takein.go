@@ -122,8 +122,7 @@ func (t *taking) some() bool {
 func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*store.History, err error) {
 	var changed store.Records
 	switch ingest.Kind(t.up.Kind) {
-	case ingest.Readings:
-		changed = store.ReadingRecords
+	case ingest.Readings: // which are added
 	case ingest.Odometer:
 		changed = store.OdometerRecords | store.SwapRecords
 	case ingest.Fitments:
@@ -137,7 +136,13 @@ func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*st
 	for _, id := range t.touched() {
 		hs = append(hs, t.known.histories[id])
 	}
-	return hs, s.DB.Reread(ctx, hs, changed)
+	if changed != 0 {
+		err = s.DB.Reread(ctx, hs, changed)
+	}
+	if err == nil && t.up.Kind == string(ingest.Readings) {
+		err = s.DB.AddReadings(ctx, hs, t.up.ID)
+	}
+	return hs, err
 }
 
 // whose returns the vehicles that an upload was about, of which ids are known

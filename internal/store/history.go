@@ -168,33 +168,6 @@ func (db *DB) histories(ctx context.Context, w where, around *Around) (hs []*His
 	return hs, err
 }
 
-// Reread reads some records of a few vehicles anew.
-func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
-	if len(hs) == 0 {
-		return nil
-	}
-	return db.find(ctx, "read records", func(t *tx) error {
-		for _, h := range hs {
-			if what&AxleRecords != 0 {
-				h.Axles = nil
-			}
-			if what&OdometerRecords != 0 {
-				h.Odometers = nil
-			}
-			if what&SwapRecords != 0 {
-				h.Swaps = nil
-			}
-			if what&ReadingRecords != 0 {
-				h.Readings = nil
-			}
-			if what&FitmentRecords != 0 {
-				h.Fitments = nil
-			}
-		}
-		return t.fillHistories(hs, what)
-	})
-}
-
 // fillHistories reads records of vehicles.
 func (t *tx) fillHistories(hs []*History, what Records) error {
 	of := make(map[int64]*History, len(hs))

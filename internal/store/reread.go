@@ -1,0 +1,85 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"brakewear/internal/fleet"
+)
+
+// Reread reads some records of a few vehicles anew.
+func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
+	if len(hs) == 0 {
+		return nil
+	}
+	return db.find(ctx, "read records", func(t *tx) error {
+		for _, h := range hs {
+			if what&AxleRecords != 0 {
+				h.Axles = nil
+			}
+			if what&OdometerRecords != 0 {
+				h.Odometers = nil
+			}
+			if what&SwapRecords != 0 {
+				h.Swaps = nil
+			}
+			if what&ReadingRecords != 0 {
+				h.Readings = nil
+			}
+			if what&FitmentRecords != 0 {
+				h.Fitments = nil
+			}
+		}
+		return t.fillHistories(hs, what)
+	})
+}
+
+// AddReadings adds to the histories of a few vehicles the readings of an upload that
+// changed none of the others: of years of them those are the rows of a day.
+func (db *DB) AddReadings(ctx context.Context, hs []*History, upload int64) error {
+	if len(hs) == 0 {
+		return nil
+	}
+	return db.find(ctx, "read readings", func(t *tx) error {
+		of := make(map[int64]*History, len(hs))
+		var ids []int64
+		for _, h := range hs {
+			of[h.Vehicle.ID] = h
+			ids = append(ids, h.Vehicle.ID)
+		}
+		var w where
+		w.among("r.vehicle_id", ids)
+		w.add("r.upload_id = ?", upload)
+		err := t.readings(w, counting, func(r *fleet.Reading) {
+			h := of[r.VehicleID]
+			h.Readings = append(h.Readings, *r)
+		})
+		for _, h := range hs {
+			if !slices.IsSortedFunc(h.Readings, readingOrder) {
+				slices.SortFunc(h.Readings, readingOrder)
+			}
+		}
+		return err
+	})
+}
+
+// readingOrder is the order in which readings of a vehicle are read that count.
+func readingOrder(a, b fleet.Reading) int {
+	return cmp.Or(
+		cmp.Compare(a.Date, b.Date),
+		cmp.Compare(a.Position.Axle, b.Position.Axle),
+		cmp.Compare(a.Position.Part, b.Position.Part),
+		cmp.Compare(a.Position.Side, b.Position.Side),
+		cmp.Compare(a.Position.Face, b.Position.Face),
+		cmp.Compare(a.MM, b.MM),
+		cmp.Compare(bit(a.Tripped), bit(b.Tripped)),
+	)
+}
+
+func bit(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
