@@ -422,8 +422,8 @@ func (t *tx) carryOut(sc auth.Scope, by string, v *Visit) (id int64, err error) 
 	if err != nil {
 		return 0, err
 	}
-	// A proposal leaves what people placed where it is, whatever the clocks say.
-	placed := b.Kept && v.Advice != AdviseExtend
+	// A proposal leaves what people placed on its day, whatever the clocks say.
+	placed := b.Kept && (v.Advice != AdviseExtend || v.DepotID != b.DepotID || v.Day != b.Day)
 	if moved > 0 || placed {
 		return 0, fleet.Conflictf("the booking of %s was moved to %s since this was proposed: propose anew", v.Vehicle, b.Day.Written())
 	}

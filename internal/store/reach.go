@@ -32,7 +32,7 @@ var errAddress = fleet.Invalidf("database URL: it cannot be read: want postgres:
 func urlFault(err error) error {
 	_, apart := errors.AsType[*url.Error](err)
 	_, port := errors.AsType[*strconv.NumError](err)
-	if apart || port && !strings.Contains(err.Error(), "for $") { // that of a variable such as PGPORT
+	if apart || port && strings.Contains(err.Error(), `for "port"`) {
 		return errAddress
 	}
 	return fleet.Invalidf("database URL: %v", err)

@@ -25,6 +25,7 @@ func TestOpenSaysWhatToDo(t *testing.T) {
 	}
 	for _, c := range []struct{ name, url, want string }{
 		{"no such database", with(func(u *url.URL) { u.Path = "/none" }), "make it with createdb"},
+		{"a wrong setting", with(func(u *url.URL) { u.RawQuery = "connect_timeout=5s" }), "connect_timeout"},
 		{"no such user", with(func(u *url.URL) { u.User = url.UserPassword("nobody_here", "secret") }), "correct the user or password"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
