@@ -22,10 +22,16 @@ func kindOf(headers []string, want Kind, name string) *layout {
 	var best *layout
 	measured := false // by a kind that the header has all of
 	for _, k := range []Kind{Readings, Fitments, Odometer, Axles, Vehicles, BrakeTests, Parts, Absences, PlannedVisits} {
-		if measured && (k == Absences || k == PlannedVisits) {
+		if measured && k == Absences {
 			continue // an odometer's or reading's export says where and why as well
 		}
 		l := match(headers, k)
+		if measured && k == PlannedVisits {
+			if best.kind == Odometer && l.plan(name) {
+				best = l
+			}
+			continue
+		}
 		measured = measured || len(l.missing) == 0 && (l.has(fOdometer) || l.has(fValue))
 		switch {
 		case best == nil, l.matched > best.matched,
@@ -51,6 +57,18 @@ func readingsOrFitments(readings, fitments *layout, name string) *layout {
 		readings.note("", "read as readings: if these are parts fitted, hand it in as fitments")
 	}
 	return readings
+}
+
+// plan says of a header that has an odometer's columns too whether it is of planned
+// visits: what a vehicle comes in for tells it, but a trip log's events only by the
+// file's name.
+func (l *layout) plan(name string) bool {
+	if len(l.missing) > 0 {
+		return false
+	}
+	name = strings.ToLower(name)
+	what := normal(l.headers[l.index[fWhat]])
+	return what != "event" && what != "purpose" || strings.Contains(name, "visit") || strings.Contains(name, "planned")
 }
 
 // usable says whether l can be the header of a file; without a declared kind

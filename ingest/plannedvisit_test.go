@@ -33,3 +33,25 @@ func TestPlannedVisitsRefused(t *testing.T) {
 		})
 	}
 }
+
+// An event beside an odometer is a trip log's, unless the file's name says otherwise. The lines are invented.
+func TestPlannedVisitsByName(t *testing.T) {
+	for _, tt := range []struct {
+		file, header string
+		want         Kind
+	}{
+		{"planned-visits.csv", "Vehicle,Date,Odometer (km),Location,Event", PlannedVisits},
+		{"Visits 2026.csv", "Vehicle,Date,Odometer (km),Purpose", PlannedVisits},
+		{"export.csv", "Vehicle,Date,Odometer (km),Location,Event", Odometer},
+		{"export.csv", "Vehicle,Date,Odometer (km),Location,Purpose", Odometer},
+		{"export.csv", "Vehicle,Date,Mileage,Location,What", PlannedVisits},
+		{"planned-visits.csv", "Vehicle,Date,Odometer (km),Location", Odometer},
+	} {
+		r, err := NewReader(strings.NewReader(tt.header+"\nBus 1,2026-02-01,1,Quay,service\n"), tt.file, Options{Today: today})
+		if err != nil {
+			t.Errorf("%s: %s: %v", tt.file, tt.header, err)
+		} else if r.Kind() != tt.want {
+			t.Errorf("%s: %s: got %s, want %s", tt.file, tt.header, r.Kind(), tt.want)
+		}
+	}
+}

@@ -338,6 +338,37 @@ func TestRead(t *testing.T) {
 			notes: []string{`0 note  "": no such column in a file of planned_visits, not read: "odometer_km"`},
 		},
 		{
+			name:  "planned visits with the mileage at which they are due",
+			text:  "vehicle,date,what,location,mileage (km)\nBus 1,2026-12-01,service,Quay,90000\n",
+			kind:  PlannedVisits,
+			want:  []string{`2 Bus 1: comes in 2026-12-01, "service", depot "Quay"`},
+			notes: []string{`0 note  "": no such column in a file of planned_visits, not read: "mileage (km)"`},
+		},
+		{
+			name:  "planned visits by no more columns than an odometer has",
+			text:  "vehicle,date,what,mileage\nBus 1,2026-12-01,service,90000\n",
+			kind:  PlannedVisits,
+			want:  []string{`2 Bus 1: comes in 2026-12-01, "service", depot ""`},
+			notes: []string{`0 note  "": no such column in a file of planned_visits, not read: "mileage"`},
+		},
+		{
+			name:  "a trip log",
+			text:  "vehicle,date,odometer_km,location,purpose\nBus 1,2026-02-01,1,Quay,line 4\n",
+			kind:  Odometer,
+			want:  []string{"2 Bus 1: 2026-02-01 1 km"},
+			notes: []string{`0 note  "": no such column in a file of odometer, not read: "location", "purpose"`},
+		},
+		{
+			name: "readings that say what and where",
+			text: "vehicle,date,axle 1 left inner pad mm,what,location\nBus 1,2026-02-01,7.4,check,Quay\n",
+			kind: Readings,
+			want: []string{"2 Bus 1: 2026-02-01 no km axle 1 left inner pad 7.4 mm"},
+			notes: []string{
+				`0 note  "": no such column in a file of readings, not read: "what", "location"`,
+				`0 note  "": read as readings: if these are parts fitted, hand it in as fitments`,
+			},
+		},
+		{
 			name: "JSON",
 			text: `[{"vehicle":"Bus 1","date":"2026-02-01","axle":1,"part":"pad","side":"left","face":"inner","value_mm":7.4},
 				{"date":"2026-02-01","vehicle":114,"axle":2,"part":"pad","value_mm":6,"note":"wet","odometer_km":null}]`,
