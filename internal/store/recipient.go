@@ -197,18 +197,42 @@ func (t *tx) stopTelling(by string, r *Recipient) error {
 	return t.logRecipient(r, actEnded, by)
 }
 
-// stopTellingAt tells nobody at an address any more of places that sc sees all: whose
-// account ended there is to hear no more of them. What others tell them of is theirs to end.
+// stopTellingAt tells nobody at an address any more of places that sc sees: whose account
+// ended there is to hear no more of them. What others tell them of is theirs to end, and
+// so is that somebody is told of everything.
 func (t *tx) stopTellingAt(sc auth.Scope, by, address string) error {
-	var w where
-	w.add("r.address_key = ?", key(address))
-	rs, err := t.recipients(sc, w)
+	var at where
+	at.add("r.address_key = ?", key(address))
+	rs, err := t.recipients(auth.AllFleets(), at)
+	if err != nil {
+		return err
+	}
 	for i := range rs {
-		if err := t.stopTelling(by, &rs[i]); err != nil {
+		r := &rs[i]
+		seen := slices.DeleteFunc(slices.Clone(r.Places), func(p Place) bool { return !sc.Sees(p.FleetID, p.DepotID) })
+		switch {
+		case sc.All(), len(seen) > 0 && len(seen) == len(r.Places):
+			err = t.stopTelling(by, r)
+		case len(seen) > 0:
+			err = t.stopTellingOf(sc, by, r, seen)
+		}
+		if err != nil {
 			return err
 		}
 	}
-	return err
+	return nil
+}
+
+// stopTellingOf ends that r is told of those of its places that sc sees.
+func (t *tx) stopTellingOf(sc auth.Scope, by string, r *Recipient, seen []Place) error {
+	var of where
+	of.add("recipient_id = ?", r.ID)
+	of.places(sc, "fleet_id", "depot_id")
+	if _, err := t.exec(`delete from recipient_places`+of.String(), of.args...); err != nil {
+		return err
+	}
+	r.Places = seen // the log says what ended to who looks after that
+	return t.logRecipient(r, actEnded, by)
 }
 
 // Recipients returns the people who are told, by name: those of whose places

@@ -138,26 +138,58 @@ func TestStoppedIsNotTold(t *testing.T) {
 	})
 }
 
-// Who ends an account of one fleet ends no mail that is told of another.
+// Who ends an account of one fleet ends the mail of that fleet, and none of another.
 func TestStoppedIsToldElsewhere(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		mustVehicles(t, db, entry("Bus 1"), entry("Bus 2", of("South", "Hill")))
-		north, south := depotOf(t, db, "Quay").FleetID, depotOf(t, db, "Hill").FleetID
+		quay, hill := depotOf(t, db, "Quay"), depotOf(t, db, "Hill")
+		north, south := store.Place{FleetID: quay.FleetID}, store.Place{FleetID: hill.FleetID}
+		atQuay, atHill := store.Place{FleetID: quay.FleetID, DepotID: quay.ID}, store.Place{FleetID: hill.FleetID, DepotID: hill.ID}
+		seesNorth, seesQuay := auth.ScopeOf([]int64{quay.FleetID}, nil), auth.ScopeOf(nil, []int64{quay.ID})
 		mustAccount(t, db, "bo", on(auth.Admin, 0, 0)) // one must be left
-		for name, tells := range map[string][]store.Place{
-			"here": {{FleetID: north}}, "elsewhere": {{FleetID: south}}, "both": {{FleetID: north}, {FleetID: south}}, "everything": nil,
+		for _, c := range []struct {
+			name        string
+			sc          auth.Scope
+			tells, want []store.Place // none wanted = told no more
+			logged      int           // in the log of the fleet
+		}{
+			{"here", seesNorth, []store.Place{north}, nil, 1},
+			{"elsewhere", seesNorth, []store.Place{south}, []store.Place{south}, 0},
+			{"both", seesNorth, []store.Place{north, south}, []store.Place{south}, 1},
+			{"depots", seesNorth, []store.Place{atQuay, atHill}, []store.Place{atHill}, 1},
+			{"wider", seesQuay, []store.Place{north}, []store.Place{north}, 0},
+			{"depot", seesQuay, []store.Place{atQuay, south}, []store.Place{south}, 1},
 		} {
-			a := mustAccount(t, db, name, on(auth.Planner, north, 0))
-			r := store.Recipient{Name: name, Address: a.Email, Role: store.RolePlanner, Places: tells, Everything: tells == nil}
+			a := mustAccount(t, db, c.name, on(auth.Planner, quay.FleetID, quay.ID))
+			r := store.Recipient{Name: c.name, Address: a.Email, Role: store.RolePlanner, Places: c.tells}
 			if err := db.SaveRecipient(t.Context(), all, "test", &r); err != nil {
 				t.Fatal(err)
 			}
-			if err := db.StopAccount(t.Context(), auth.ScopeOf([]int64{north}, nil), "M. M.", a.ID); err != nil {
+			if err := db.StopAccount(t.Context(), c.sc, "M. M.", a.ID); err != nil {
 				t.Fatal(err)
 			}
-			if _, err := db.Recipient(t.Context(), all, r.ID); (err != nil) != (name == "here") {
-				t.Errorf("told of %s: got %v", name, err)
+			got, err := db.Recipient(t.Context(), all, r.ID)
+			if d := cmp.Diff(c.want, got.Places, cmpopts.IgnoreFields(store.Place{}, "Fleet", "Depot")); d != "" || (err != nil) != (c.want == nil) {
+				t.Errorf("%s: got %v, told of (-want +got):\n%s", c.name, err, d)
 			}
+			n := count(t, db, `
+				select count(*) from audit_log
+				where record = 'person told' and act = 'ended' and record_id = ? and fleet_id = ?`, r.ID, quay.FleetID)
+			if n != c.logged {
+				t.Errorf("%s: the fleet's log says it %d times, want %d", c.name, n, c.logged)
+			}
+		}
+
+		a := mustAccount(t, db, "everything", on(auth.Planner, quay.FleetID, 0))
+		r := store.Recipient{Name: a.Name, Address: a.Email, Role: store.RolePlanner, Everything: true}
+		if err := db.SaveRecipient(t.Context(), all, "test", &r); err != nil {
+			t.Fatal(err)
+		}
+		if err := db.StopAccount(t.Context(), seesNorth, "M. M.", a.ID); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Recipient(t.Context(), all, r.ID); err != nil {
+			t.Errorf("told of everything: got %v, want told still", err)
 		}
 	})
 }
