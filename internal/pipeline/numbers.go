@@ -91,20 +91,22 @@ func (s *Service) guess(ctx context.Context, k *resolver, numbers []string) erro
 	k.meant = map[string]string{}
 	for _, number := range unknown {
 		same := func(text string) bool { return strings.EqualFold(spelling.Replace(text), spelling.Replace(number)) }
-		found := 0
+		differ := false
 		for i := range vs {
-			v := &vs[i]
+			v, write := &vs[i], ""
 			switch {
 			case same(v.Number):
-				k.meant[number] = v.Number
+				write = v.Number
 			case v.Plate != "" && same(v.Plate):
-				k.meant[number] = v.Number + ", which has this plate"
+				write = v.Number + ", which has this plate"
 			default:
 				continue
 			}
-			found++
+			before, found := k.meant[number]
+			differ = differ || found && before != write // two fleets may have a vehicle of one number
+			k.meant[number] = write
 		}
-		if found > 1 {
+		if differ {
 			delete(k.meant, number) // nobody knows which
 		}
 	}

@@ -12,7 +12,7 @@ import (
 )
 
 // Numbers that no vehicle has are looked for all at once, for a check keeps others
-// waiting meanwhile; nothing is said where more than one vehicle may be meant.
+// waiting meanwhile; nothing is said where more than one number may be meant.
 func TestUnknownNumbers(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newService(db)
@@ -22,7 +22,9 @@ BUS-1,,City,North,M3
 Van 2,,City,North,N1
 Van 3,VAN 2,City,North,N1
 Tram 4,Tram-4,City,North,M3
-`, 5, 0, 0)
+Bus 21,,City,North,M3
+Bus 21,,Coast,Quay,M3
+`, 7, 0, 0)
 		check := func(numbers ...string) (pipeline.Checked, int) {
 			t.Helper()
 			csv := "vehicle,date,axle,left inner pad mm\n"
@@ -36,9 +38,9 @@ Tram 4,Tram-4,City,North,M3
 			}
 			return c, len(said.Queries())
 		}
-		asked := []string{"bus1", "van-2", "tram4", "kea-1", "-", "Bus"}
+		asked := []string{"bus1", "van-2", "tram4", "kea-1", "-", "Bus", "bus21"}
 		c, many := check(asked...)
-		for i, want := range []string{"correct it", "correct it", "write Tram 4, if", "write Bus 1, which has this plate, if", "correct it", "correct it"} {
+		for i, want := range []string{"correct it", "correct it", "write Tram 4, if", "write Bus 1, which has this plate, if", "correct it", "correct it", "write Bus 21, if"} {
 			if got := c.Upload.Problems[i].Message; !strings.HasPrefix(got, "no vehicle has this number: "+want) {
 				t.Errorf("%s: got %q, want %q", asked[i], got, want)
 			}
