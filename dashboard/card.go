@@ -189,7 +189,8 @@ func (p *CardPage) typed(c *gin.Context) {
 		for i := range p.Sections {
 			for j := range p.Sections[i].Steps {
 				s := &p.Sections[i].Steps[j]
-				if untouched(c, s.Seq, len(s.Fields)) {
+				was, says := c.PostForm(wasField(s.Seq)), formSays(c, s.Seq, len(s.Fields))
+				if untouched(was, says) || takenBack(was, says) && was != s.Was {
 					continue // as a colleague may have left it since
 				}
 				s.Marked, s.Note = c.PostForm(fmt.Sprintf("state_%d", s.Seq)), c.PostForm(fmt.Sprintf("note_%d", s.Seq))

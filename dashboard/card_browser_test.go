@@ -310,4 +310,13 @@ func TestBrowserCardTakenBack(t *testing.T) {
 	if got := textOf(t, ctx, ".steps-form .state"); got != "A step that was cleared on this phone was entered anew meanwhile, and stands as it is." {
 		t.Errorf("got %q", got)
 	}
+	// Where he has taken it back himself nothing is entered of it.
+	if _, err := w.svc.DB.EnterSteps(t.Context(), all, card.ID, map[int]fleet.StepEntry{1: {State: fleet.StepTakenBack, By: "Ben"}}); err != nil {
+		t.Fatal(err)
+	}
+	must(t, ctx, chromedp.Reload())
+	until(t, ctx, loaded+` && document.querySelector("[name=was_1]") === null`)
+	if got := textOf(t, ctx, ".steps-form .state"); !strings.HasPrefix(got, "Entries of ") {
+		t.Errorf("got %q", got)
+	}
 }

@@ -217,16 +217,7 @@ func TestCardStepsOfAColleague(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := fmt.Sprintf("/cards/%d", card.ID)
-	// shown is the steps' form of the page as it is now.
-	shown := func() url.Values {
-		form := url.Values{}
-		for _, in := range find(parse(t, w.get(path).Body.String()), ".steps-form input") {
-			if attr(in, "type") != "radio" || hasAttr(in, "checked") {
-				form.Set(attr(in, "name"), attr(in, "value"))
-			}
-		}
-		return form
-	}
+	shown := func() url.Values { return w.stepsForm(t, path) }
 	send := func(form url.Values, want int) {
 		t.Helper()
 		if rec := w.submit(path+"/steps", form); rec.Code != want {

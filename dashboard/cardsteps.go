@@ -34,20 +34,32 @@ func formSays(c *gin.Context, seq, measures int) string {
 	return stepSays(seq, measures, func(name string) string { return strings.TrimSpace(c.PostForm(name)) })
 }
 
-// untouched says that a form sends of a step what it was shown with. A page may be
-// hours old, on a phone without a network: what a colleague entered since must
+// untouched says that a form that says this of a step was shown with the same. A page
+// may be hours old, on a phone without a network: what a colleague entered since must
 // not be undone by whoever only entered something else.
-func untouched(c *gin.Context, seq, measures int) bool {
-	was := c.PostForm(wasField(seq))
-	return was != "" && was == formSays(c, seq, measures)
-}
+func untouched(was, says string) bool { return was != "" && was == says }
 
 // takenBack says that a form has no mark any more of a step that it was shown with, and
 // leaves the rest as it was or blank.
-func takenBack(c *gin.Context, s *fleet.CardStep) bool {
-	mark, rest, ok := strings.Cut(c.PostForm(wasField(s.Seq)), "|")
-	says := formSays(c, s.Seq, len(s.Measures))
+func takenBack(was, says string) bool {
+	mark, rest, ok := strings.Cut(was, "|")
 	return ok && mark != "" && (says == "|"+rest || strings.Trim(says, "|") == "")
+}
+
+// asShown is what a form says of a step with its values as a page writes them: 12.5
+// for a typed 12,5.
+func asShown(in units.Reader, s *fleet.CardStep, says string) string {
+	parts := strings.Split(says, "|")
+	first := len(parts) - len(s.Measures) // a note may hold the sign, too
+	for i := range s.Measures {
+		if first < 2 {
+			break
+		}
+		if x, err := measured(in, s, i, parts[first+i]); err == nil {
+			parts[first+i] = measureField(in, &s.Measures[i], x)
+		}
+	}
+	return strings.Join(parts, "|")
 }
 
 // enterSteps takes the steps of a card's form in. Steps that say what they said
@@ -68,18 +80,28 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 	}
 	nonce := c.PostForm("nonce")
 	var faults []CardFault
-	entries, was := map[int]fleet.StepEntry{}, map[string]string{}
+	entries, known := map[int]fleet.StepEntry{}, map[string]string{}
 	for i := range card.Steps {
 		s := &card.Steps[i]
-		if untouched(c, s.Seq, len(s.Measures)) {
+		was := asShown(in, s, c.PostForm(wasField(s.Seq)))
+		says := asShown(in, s, formSays(c, s.Seq, len(s.Measures)))
+		if untouched(was, says) {
 			continue
 		}
 		e, given, fault := stepEntry(c, in, s)
+		if takenBack(was, says) {
+			e, given, fault = fleet.StepEntry{State: fleet.StepTakenBack}, true, enteredAnew(in, &card, s, was)
+		}
 		if fault != nil {
 			faults = append(faults, *fault)
 			continue
 		}
-		if !given || sameEntry(s.Entry, &e) {
+		if !given {
+			continue
+		}
+		// Also of what was taken in before, when no answer was heard.
+		known[wasField(s.Seq)] = says
+		if sameEntry(s.Entry, &e) {
 			continue
 		}
 		e.By = who
@@ -88,7 +110,6 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 			e.Key = fmt.Sprintf("%s %s %s %v %s", nonce, c.PostForm(wasField(s.Seq)), e.State, e.Values, e.Note)
 		}
 		entries[s.Seq] = e
-		was[wasField(s.Seq)] = formSays(c, s.Seq, len(s.Measures))
 	}
 	// What can be read is kept, whatever is wrong with the rest.
 	if len(entries) > 0 {
@@ -97,16 +118,13 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		}
 	}
 	if len(faults) > 0 {
-		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults, formAnswer{Was: was})
+		return d.cardAgain(c, http.StatusBadRequest, card.ID, faults, formAnswer{Was: known})
 	}
 	return took(c, fmt.Sprintf("/cards/%d", card.ID))
 }
 
 // stepEntry reads what a form says of a step; given is false when it says nothing.
 func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.StepEntry, given bool, fault *CardFault) {
-	if takenBack(c, s) {
-		return e, true, nil
-	}
 	e.State = fleet.EntryState(c.PostForm(stateField(s.Seq)))
 	e.Note = strings.TrimSpace(c.PostForm(noteField(s.Seq)))
 	noted := false
@@ -126,6 +144,17 @@ func stepEntry(c *gin.Context, in units.Reader, s *fleet.CardStep) (e fleet.Step
 		return e, false, &CardFault{Field: stateField(s.Seq), Text: fmt.Sprintf("Step %d: say whether it is done, failed or skipped", s.Seq)}
 	}
 	return e, e.State != "", nil
+}
+
+// enteredAnew is what is wrong with taking back a step that was shown as it was, where
+// somebody has entered something else of it since.
+func enteredAnew(in units.Reader, card *fleet.Card, s *fleet.CardStep, was string) *CardFault {
+	now := stepView(in, card, s)
+	if s.Entry == nil || now.Was == was {
+		return nil
+	}
+	return &CardFault{Field: stateField(s.Seq), Text: fmt.Sprintf(
+		"Step %d was entered anew meanwhile, as %s (%s), and stands as it is: load the page again, and take that back if it is wrong", s.Seq, now.State, now.By)}
 }
 
 // measured reads the value of a step's measure i. What is left as it stood in the

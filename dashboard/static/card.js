@@ -59,7 +59,8 @@
     let entered = false;
     for (const [name, value] of Object.entries(kept.entry.values || {})) {
       const before = name.replace(/^(state|note|value)_(\d+).*/, "was_$2");
-      if (before === name || String(value) || kept.entry.was?.[before] === was()[before]) continue;
+      const now = was()[before];
+      if (before === name || String(value) || !now || kept.entry.was?.[before] === now) continue;
       delete kept.entry.values[name];
       entered = true;
     }
