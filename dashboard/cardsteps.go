@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"math"
 	"net/http"
@@ -107,7 +108,8 @@ func (d *Dashboard) enterSteps(c *gin.Context) error {
 		e.By = who
 		if nonce != "" {
 			// A form sent again from a phone that heard no answer says the same of the same.
-			e.Key = fmt.Sprintf("%s %s %s %v %s", nonce, c.PostForm(wasField(s.Seq)), e.State, e.Values, e.Note)
+			// Notes are longer than an index takes.
+			e.Key = fmt.Sprintf("%x", sha256.Sum256(fmt.Appendf(nil, "%s %s %s %v %s", nonce, c.PostForm(wasField(s.Seq)), e.State, e.Values, e.Note)))
 		}
 		entries[s.Seq] = e
 	}

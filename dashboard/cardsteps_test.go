@@ -3,6 +3,7 @@ package dashboard
 import (
 	"encoding/json"
 	"fmt"
+	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"slices"
@@ -11,6 +12,8 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 )
 
 // padsCard is an open card of Bus 1.
@@ -118,5 +121,35 @@ func TestCardStepsAreKnown(t *testing.T) {
 	got, err := w.svc.DB.Card(t.Context(), auth.AllFleets(), card.ID)
 	if err != nil || got.Steps[i].Entry != nil || got.Steps[i].Earlier != 1 {
 		t.Errorf("got %+v, %v, want nothing and one earlier entry", got.Steps[i], err)
+	}
+}
+
+// Notes as long as they may be are taken in, whatever an index bears: PostgreSQL's takes
+// 2704 bytes. They are of chance, for it packs what repeats.
+func TestCardStepsLongNotes(t *testing.T) {
+	w, err := newWorld(t.Context(), storetest.URL(t, store.Postgres))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer w.svc.DB.Close()
+	for _, f := range []struct{ name, text string }{{"vehicles.csv", smallVehicles}, {"axles.csv", smallAxles}} {
+		w.takeIn(t, f.name, f.text)
+	}
+	card, path := w.padsCard(t)
+	chance := rand.New(rand.NewPCG(1, 2))
+	for range 2 {
+		note := make([]byte, 2000)
+		for i := range note {
+			note[i] = byte('!' + chance.IntN('~'-'!'))
+		}
+		form := w.stepsForm(t, path)
+		form.Set("by", "Ann")
+		form.Set("state_1", "done")
+		form.Set("note_1", string(note))
+		w.stepsAnswer(t, path, form, http.StatusOK)
+	}
+	got, err := w.svc.DB.Card(t.Context(), auth.AllFleets(), card.ID)
+	if err != nil || got.Steps[0].Entry == nil || got.Steps[0].Earlier != 1 {
+		t.Errorf("got %+v, %v, want the second note and an earlier one", got.Steps[0], err)
 	}
 }
