@@ -323,7 +323,7 @@ func TestSolveEndsEarly(t *testing.T) {
 	var ended time.Time
 	time.AfterFunc(300*time.Millisecond, func() { ended = time.Now(); cancel() })
 	_, err := Solve(ctx, p, Options{})
-	if took := time.Since(ended); !errors.Is(err, context.Canceled) || took > 5*time.Second {
+	if took := time.Since(ended); !errors.Is(err, context.Canceled) || took > 20*time.Second {
 		t.Errorf("ended within: got %v, %v later", err, took)
 	}
 	if _, err := Solve(context.Background(), &Problem{}, Options{}); err == nil {
