@@ -170,21 +170,29 @@ func (a *API) acceptVisits(c *gin.Context) error {
 	})})
 }
 
+// readWithIDs reads a body whose ids are in *ids, of which there must be one.
+func readWithIDs(c *gin.Context, in any, ids *[]int64) error {
+	q := &query{c: c}
+	if err := q.err(); err != nil {
+		return err
+	}
+	if err := readJSON(c, in); err != nil {
+		return err
+	}
+	if len(*ids) == 0 {
+		return fleet.Invalidf("ids: none was sent")
+	}
+	return nil
+}
+
 // declineVisits sets proposed visits aside, with why.
 func (a *API) declineVisits(c *gin.Context) error {
 	var in struct {
 		IDs []int64 `json:"ids"`
 		Why string  `json:"why"`
 	}
-	q := &query{c: c}
-	if err := q.err(); err != nil {
+	if err := readWithIDs(c, &in, &in.IDs); err != nil {
 		return err
-	}
-	if err := readJSON(c, &in); err != nil {
-		return err
-	}
-	if len(in.IDs) == 0 {
-		return fleet.Invalidf("ids: none was sent")
 	}
 	if err := a.svc.DB.DeclineVisits(c.Request.Context(), a.scope(c), a.sender(c), strings.TrimSpace(in.Why), in.IDs); err != nil {
 		return err
@@ -198,15 +206,8 @@ func (a *API) reopenVisits(c *gin.Context) error {
 	var in struct {
 		IDs []int64 `json:"ids"`
 	}
-	q := &query{c: c}
-	if err := q.err(); err != nil {
+	if err := readWithIDs(c, &in, &in.IDs); err != nil {
 		return err
-	}
-	if err := readJSON(c, &in); err != nil {
-		return err
-	}
-	if len(in.IDs) == 0 {
-		return fleet.Invalidf("ids: none was sent")
 	}
 	if err := a.svc.DB.TakeBackVisits(c.Request.Context(), a.scope(c), a.sender(c), in.IDs); err != nil {
 		return err

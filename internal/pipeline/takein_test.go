@@ -13,17 +13,25 @@ import (
 	"brakewear/internal/store/storetest"
 )
 
+// threeForecast is a service with three vehicles that are forecast: one is less than
+// half of them.
+func threeForecast(t *testing.T, db *store.DB) *pipeline.Service {
+	t.Helper()
+	s := newService(db)
+	mustImport(t, s, "vehicles.csv", vehiclesCSV+"Bus 3,Ferry Lines,Harbour,KEA 3,M3,,,2019,city\n", 3, 0, 0)
+	mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
+	mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
+	if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // The forecasts of one vehicle's file among many are those that all that is stored
 // of it gives, whatever the file told.
 func TestTakeInOne(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		s := newService(db)
-		mustImport(t, s, "vehicles.csv", vehiclesCSV+"Bus 3,Ferry Lines,Harbour,KEA 3,M3,,,2019,city\n", 3, 0, 0)
-		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
-		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
-		if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
-			t.Fatal(err)
-		}
+		s := threeForecast(t, db)
 		told := 0
 		db.Taken = func(up *fleet.Upload, err error) {
 			if told++; err != nil || up.Accepted != 1 {
@@ -80,13 +88,7 @@ func TestTakeInOne(t *testing.T) {
 // Files of one vehicle that come at once leave the forecast of all of them.
 func TestTakeInOneAtOnce(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
-		s := newService(db)
-		mustImport(t, s, "vehicles.csv", vehiclesCSV+"Bus 3,Ferry Lines,Harbour,KEA 3,M3,,,2019,city\n", 3, 0, 0)
-		mustImport(t, s, "axles.csv", axlesCSV, 3, 0, 0)
-		mustImport(t, s, "readings.csv", readingsCSV, 5, 0, 0)
-		if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
-			t.Fatal(err)
-		}
+		s := threeForecast(t, db)
 		const n = 12
 		var wg sync.WaitGroup
 		for i := range n {

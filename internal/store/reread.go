@@ -8,7 +8,7 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// Reread reads some records of a few vehicles anew.
+// Reread reads some records of a few vehicles anew, but no readings: see AddReadings.
 func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
 	if len(hs) == 0 {
 		return nil
@@ -23,9 +23,6 @@ func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
 			}
 			if what&SwapRecords != 0 {
 				h.Swaps = nil
-			}
-			if what&ReadingRecords != 0 {
-				h.Readings = nil
 			}
 			if what&FitmentRecords != 0 {
 				h.Fitments = nil
