@@ -32,9 +32,18 @@ func kindOf(headers []string, want Kind, name string) *layout {
 			}
 			continue
 		}
+		if k == Vehicles && measured && (best.kind != Odometer || !l.has(fCategory)) {
+			// The export says make, model and plate beside each reading.
+			if l.matched > best.matched {
+				best.note("", "read as %s: if this is a list of vehicles, hand it in as vehicles", best.kind)
+			}
+			continue
+		}
 		measured = measured || len(l.missing) == 0 && (l.has(fOdometer) || l.has(fValue))
 		switch {
+		case measured && len(l.missing) > 0: // what it has all of goes first
 		case best == nil, l.matched > best.matched,
+			measured && len(best.missing) > 1, // a reading without its place and value is none
 			l.matched == best.matched && len(l.missing) == 0 && len(best.missing) > 0:
 			best = l
 		case best.kind == Readings && k == Fitments && l.matched == best.matched && len(l.missing) == len(best.missing):

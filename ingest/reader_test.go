@@ -331,6 +331,41 @@ func TestRead(t *testing.T) {
 			notes: []string{`0 note  "": no such column in a file of odometer, not read: "site", "from", "to"`},
 		},
 		{
+			name: "an odometer's export that says what the vehicles are",
+			text: "vehicle,make,model,plate,year,date,odometer_km\nBus 1,Velquary,Strand 12,AB 1,2019,2026-02-01,1\n",
+			kind: Odometer,
+			want: []string{"2 Bus 1: 2026-02-01 1 km"},
+			notes: []string{
+				`0 note  "": no such column in a file of odometer, not read: "make", "model", "plate", "year"`,
+				`0 note  "": read as odometer: if this is a list of vehicles, hand it in as vehicles`,
+			},
+		},
+		{
+			name:  "an odometer's export that says who wrote it down",
+			text:  "vehicle,date,odometer_km,technician,note\nBus 1,2026-02-01,1,N. N.,wet\n",
+			kind:  Odometer,
+			want:  []string{"2 Bus 1: 2026-02-01 1 km"},
+			notes: []string{`0 note  "": no such column in a file of odometer, not read: "technician", "note"`},
+		},
+		{
+			name: "readings that say what the vehicles are",
+			text: "vehicle,depot,make,model,plate,year,date,axle 1 left inner pad mm\nBus 1,Quay,Velquary,Strand 12,AB 1,2019,2026-02-01,7.4\n",
+			kind: Readings,
+			want: []string{"2 Bus 1: 2026-02-01 no km axle 1 left inner pad 7.4 mm"},
+			notes: []string{
+				`0 note  "": no such column in a file of readings, not read: "depot", "make", "model", "plate", "year"`,
+				`0 note  "": read as readings: if these are parts fitted, hand it in as fitments`,
+				`0 note  "": read as readings: if this is a list of vehicles, hand it in as vehicles`,
+			},
+		},
+		{
+			name:  "a list of vehicles with their odometer of a day",
+			text:  "vehicle,make,plate,category,date,odometer_km\nBus 1,Velquary,AB 1,M3,2026-02-01,1\n",
+			kind:  Vehicles,
+			want:  []string{`2 Bus 1: depot "" plate "AB 1" M3 "Velquary" "" 0 ""`},
+			notes: []string{`0 note  "": no such column in a file of vehicles, not read: "date", "odometer_km"`},
+		},
+		{
 			name:  "planned visits with the odometer of no day",
 			text:  "vehicle,service due,what,odometer_km\nBus 1,2026-02-01,service,1\n",
 			kind:  PlannedVisits,
