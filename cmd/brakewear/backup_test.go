@@ -67,8 +67,12 @@ func TestRunJob(t *testing.T) {
 		{[]string{"run", "--database", database, "refit"}, "refit (UTC): Forecast 0 axles of 0 vehicles.", 0},
 		{[]string{"run", "--database", database, "--backup-dir", backups, "backup"}, "backup (UTC): Wrote brakewear-", 0},
 		{[]string{"run", "--database", database, "refitt"}, "none of this name", exitUsage},
+		{[]string{"run", "--database", database, "--backup-dir", filepath.Join(database, "in"), "backup"}, "folder for backups", exitUsage},
 	} {
-		out, _, err := command(t, c.args...)
+		out, said, err := command(t, c.args...)
+		if said != "" { // what came of it is in the output or the error, which main prints
+			t.Errorf("%q: got %q beside what it did", c.args, said)
+		}
 		exit := 0
 		if err != nil {
 			exit, out = exitCode(err), err.Error()

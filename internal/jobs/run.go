@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"runtime/debug"
 	"strings"
 	"time"
@@ -49,7 +48,7 @@ func (c *Clock) begin(ctx context.Context, e *entry) (bool, error) {
 		run = *e.waiting
 	}
 	if began {
-		c.perform(held, e.Job, run)
+		c.perform(held, e.Job, run, c.log)
 	}
 	return began, nil
 }
@@ -99,7 +98,7 @@ func (c *Clock) runOne(ctx context.Context, j pipeline.Job, zone, by string, say
 	if err != nil {
 		return err
 	}
-	r := c.perform(held, j, run)
+	r := c.perform(held, j, run, func(store.JobRun, result, time.Duration) {}) // whoever waits is told
 	if r.did != "" {
 		say(zone, r.did)
 	}
@@ -115,8 +114,9 @@ type result struct {
 
 // perform runs a job within its limit and keeps how it ended. When it does not
 // end after its time it is given up as far as people and other jobs are
-// concerned, but perform waits for it, and its lock stays.
-func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun) result {
+// concerned, but perform waits for it, and its lock stays. heard is told of the end
+// at once.
+func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun, heard func(store.JobRun, result, time.Duration)) result {
 	start := time.Now()
 	ctx, cancel := context.WithTimeout(held, j.Limit)
 	defer cancel()
@@ -144,7 +144,8 @@ func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun) 
 			r.err = fmt.Errorf("given up after %v: %w", j.Limit, r.err)
 		}
 	}
-	c.record(held, j, run, r, time.Since(start))
+	heard(run, r, time.Since(start))
+	c.record(held, run, r)
 	if !ended {
 		<-done
 		c.Log.Warn("a job that was given up has ended", "job", j.Name, "zone", run.Zone, "took", time.Since(start))
@@ -176,27 +177,30 @@ func guardedHelp(ctx context.Context, j pipeline.Job) (helped bool, err error) {
 	return j.Help(ctx)
 }
 
-// record logs how a run ended and keeps it.
-func (c *Clock) record(held context.Context, j pipeline.Job, run store.JobRun, r result, took time.Duration) {
-	log := c.Log.With("job", j.Name, "zone", run.Zone, "run", run.ID, "took", took.Round(time.Millisecond))
-	message := r.did
-	level := slog.LevelInfo
+// log says how a run ended.
+func (c *Clock) log(run store.JobRun, r result, took time.Duration) {
+	log := c.Log.With("job", run.Job, "zone", run.Zone, "run", run.ID, "took", took.Round(time.Millisecond))
 	if r.err != nil {
-		level = slog.LevelError
-		log = log.With("err", r.err)
-		if message == "" {
-			message = blame(r)
-		}
+		log.Error("job "+r.state, "err", r.err)
+		return
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(held), graceTime)
-	defer cancel()
-	log.Log(ctx, level, "job "+r.state)
+	log.Info("job " + r.state)
+}
+
+// record keeps how a run ended.
+func (c *Clock) record(held context.Context, run store.JobRun, r result) {
 	if r.state == store.RunCutShort {
 		// Left as it is, for whoever looks next to begin it again.
 		return
 	}
+	message := r.did
+	if r.err != nil && message == "" {
+		message = blame(r)
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(held), graceTime)
+	defer cancel()
 	if err := c.DB.EndRun(ctx, run.ID, r.state, message); err != nil {
-		log.Error("how a job ended cannot be kept", "err", err)
+		c.Log.Error("how a job ended cannot be kept", "job", run.Job, "zone", run.Zone, "run", run.ID, "err", err)
 	}
 }
 
