@@ -45,7 +45,8 @@ func (r *Reader) openXLSX(in io.Reader) error {
 		return fleet.Invalidf("%s: a workbook larger than %s: split it, or save it as CSV", r.name, size(maxWorkbook))
 	}
 	limit := min(max(minUnpacked, unpackRatio*int64(len(packed))), maxUnpacked)
-	if err := checkWorkbook(packed, limit); err != nil {
+	hidden, err := checkWorkbook(packed, limit)
+	if err != nil {
 		return fleet.Invalidf("%s: %s", r.name, valid(err.Error()))
 	}
 	file, err := excelize.OpenReader(bytes.NewReader(packed), excelize.Options{
@@ -56,8 +57,12 @@ func (r *Reader) openXLSX(in io.Reader) error {
 	if err != nil {
 		return fleet.Invalidf("%s: this workbook cannot be read (%s): open it in a spreadsheet program and save it as .xlsx again, or as CSV", r.name, valid(err.Error()))
 	}
-	if err := r.chooseSheet(file); err != nil {
+	sheet, header, err := r.chooseSheet(file)
+	if err != nil {
 		return errors.Join(err, file.Close())
+	}
+	if b := hidden[sheetPart(packed, sheet)]; b != nil {
+		b.note(r.lay, header)
 	}
 	r.form = form{exact: true}
 	r.dates.serial, r.dates.from = true, serial1900
@@ -67,8 +72,9 @@ func (r *Reader) openXLSX(in io.Reader) error {
 	return nil
 }
 
-// chooseSheet finds the sheet to read and says which others are left out.
-func (r *Reader) chooseSheet(file *excelize.File) error {
+// chooseSheet finds the sheet to read, with the line of its header, and notes which
+// others are left out.
+func (r *Reader) chooseSheet(file *excelize.File) (chosen string, header int, err error) {
 	var worst *noHeaderError
 	var left []string
 	for _, sheet := range file.GetSheetList() {
@@ -83,6 +89,7 @@ func (r *Reader) chooseSheet(file *excelize.File) error {
 		if err == nil {
 			if r.lay == nil {
 				r.lay, r.src = lay, src
+				chosen, header = sheet, src.line
 				continue
 			}
 			left = append(left, sheet)
@@ -94,13 +101,13 @@ func (r *Reader) chooseSheet(file *excelize.File) error {
 	}
 	switch {
 	case r.lay == nil && worst == nil:
-		return fleet.Invalidf("%s: the workbook has no sheet with rows", r.name)
+		return "", 0, fleet.Invalidf("%s: the workbook has no sheet with rows", r.name)
 	case r.lay == nil:
-		return worst
+		return "", 0, worst
 	case len(left) > 0:
 		r.lay.note("", "only the first sheet that fits was read; hand in the others as files of their own: %s", strings.Join(left, ", "))
 	}
-	return nil
+	return chosen, header, nil
 }
 
 func newXLSXSource(file *excelize.File, sheet, name string) (*xlsxSource, error) {
@@ -143,48 +150,50 @@ func (s *xlsxSource) Close() error {
 
 // checkWorkbook unpacks a workbook once, to nothing, before it is read: its
 // directory may lie about sizes, and excelize takes a sheet that breaks off
-// for one that has ended, by which rows would be lost without a word.
-func checkWorkbook(packed []byte, limit int64) error {
+// for one that has ended, by which rows would be lost without a word. What a sheet
+// hides is found on the way, by the name of its part.
+func checkWorkbook(packed []byte, limit int64) (map[string]*blanks, error) {
 	z, err := zip.NewReader(bytes.NewReader(packed), int64(len(packed)))
 	if err != nil {
-		return errors.New("the file is damaged or was not sent whole: send it again")
+		return nil, errors.New("the file is damaged or was not sent whole: send it again")
 	}
-	sheets := false
+	hidden := map[string]*blanks{}
 	for _, f := range z.File {
 		name := strings.ToLower(strings.ReplaceAll(f.Name, "\\", "/"))
 		if name == "mimetype" {
-			return errors.New("this is not an .xlsx workbook: save it as .xlsx or CSV")
+			return nil, errors.New("this is not an .xlsx workbook: save it as .xlsx or CSV")
 		}
 		part, err := f.Open()
 		if err != nil {
-			return fmt.Errorf("%s in it is damaged or locked: save it again without a password", f.Name)
+			return nil, fmt.Errorf("%s in it is damaged or locked: save it again without a password", f.Name)
 		}
 		bounded := &io.LimitedReader{R: part, N: limit + 1}
 		if strings.HasPrefix(name, "xl/worksheets/") && strings.HasSuffix(name, ".xml") {
-			sheets = true
-			err = wellFormed(bounded)
+			b := &blanks{}
+			hidden[f.Name] = b
+			err = wellFormed(bounded, b.see)
 		} else if name == "xl/sharedstrings.xml" {
-			err = wellFormed(bounded)
+			err = wellFormed(bounded, func(xml.Token) {})
 		}
 		if err == nil {
 			_, err = io.Copy(io.Discard, bounded)
 		}
 		part.Close() // only read from
 		if limit = bounded.N - 1; limit < 0 {
-			return fmt.Errorf("it unpacks to far more than a table of its size does: save it as CSV")
+			return nil, fmt.Errorf("it unpacks to far more than a table of its size does: save it as CSV")
 		}
 		if err != nil {
-			return fmt.Errorf("%s in it is damaged (%v): open it in a spreadsheet program and save it again", f.Name, err)
+			return nil, fmt.Errorf("%s in it is damaged (%v): open it in a spreadsheet program and save it again", f.Name, err)
 		}
 	}
-	if !sheets {
-		return errors.New("this is not an .xlsx workbook: save it as .xlsx or CSV")
+	if len(hidden) == 0 {
+		return nil, errors.New("this is not an .xlsx workbook: save it as .xlsx or CSV")
 	}
-	return nil
+	return hidden, nil
 }
 
-// wellFormed reads XML to its end.
-func wellFormed(r io.Reader) error {
+// wellFormed reads XML to its end, and shows each token.
+func wellFormed(r io.Reader, see func(xml.Token)) error {
 	dec := xml.NewDecoder(r)
 	dec.CharsetReader = func(_ string, in io.Reader) (io.Reader, error) { return in, nil }
 	depth := 0
@@ -196,6 +205,7 @@ func wellFormed(r io.Reader) error {
 		if err != nil {
 			return err
 		}
+		see(t)
 		switch t.(type) {
 		case xml.StartElement:
 			depth++

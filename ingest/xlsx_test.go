@@ -67,7 +67,28 @@ func TestXLSX(t *testing.T) {
 				f.SetCellFormula("Sheet1", "E2", "D2*10") // written without a value: blank
 			}, [][]any{{"vehicle", "date", "axle", "left pad in", "right pad mm", "left rotor mm"}, {"Bus 1", day.Add(13 * time.Hour), 1, 0, nil, "23,5"}}),
 			// 0.3 in = 7.62 mm: 25.4 mm to the inch.
-			want: []string{"2 Bus 1: 2026-02-01 no km axle 1 left pad 7.62 mm (0.3 in)", "2 Bus 1: 2026-02-01 no km axle 1 left rotor 23.5 mm"},
+			want:  []string{"2 Bus 1: 2026-02-01 no km axle 1 left pad 7.62 mm (0.3 in)", "2 Bus 1: 2026-02-01 no km axle 1 left rotor 23.5 mm"},
+			notes: []string{`0 note  "": formulas without a stored result were read as blank: open the workbook in a spreadsheet program and save it again: E2`},
+		},
+		{
+			name: "merged cells below the header and above it, formulas with and without a result, in the second sheet",
+			bytes: book(t, func(f *excelize.File) {
+				f.MergeCell("Sheet1", "A1", "B9")
+				f.MergeCell("Sheet2", "A1", "D1") // a title's
+				f.MergeCell("Sheet2", "A3", "A4")
+				f.SetCellFormula("Sheet2", "D1", "1+1")
+				f.SetCellFormula("Sheet2", "D3", "1+1")
+				f.SetCellFormula("Sheet2", "C5", "C4+50")
+				for _, at := range []string{"D6", "D7", "D8", "D9", "D10", "D11"} {
+					f.SetCellFormula("Sheet2", at, "1+1")
+				}
+			}, [][]any{{"soup"}}, [][]any{{"Odometers"}, odoRows[0], {"Bus 1", "2026-02-01", 155000}, {nil, "2026-02-02", 155100}, {"Bus 2", "2026-02-01", 1}}),
+			want: []string{"3 Bus 1: 2026-02-01 155000 km", "5 Bus 2: 2026-02-01 1 km"},
+			notes: []string{
+				`0 note  "": merged cells have their value in the first of them, the others were read as blank: part them and fill each in: A3:A4`,
+				`0 note  "": formulas without a stored result were read as blank: open the workbook in a spreadsheet program and save it again: D3, D6, D7, D8 and 3 more`,
+				`4 refused vehicle "": blank: write the vehicle's number`,
+			},
 		},
 		{
 			// A quarter and three quarters of a day make numbers of eight signs,
