@@ -43,8 +43,20 @@ func TestText(t *testing.T) {
 	if got := (Reader{}).Days(fault); got != fault {
 		t.Errorf("the usual reader got %q", got)
 	}
-	mixed := Reader{DistanceIn: Miles}
-	if got, want := mixed.Text("wears 1.20 mm per 10,000 km", today), "wears 1.93 mm per 10,000 mi"; got != want {
+	for _, c := range []struct {
+		mixed Reader
+		want  string
+	}{
+		{Reader{DistanceIn: Miles}, "wears 1.93 mm per 10,000 mi down to 0.4 mm after 62 mi"},
+		{Reader{ThicknessIn: Inches}, "wears 1.51/32 in per 10,000 km down to 0.50/32 in after 100 km"},
+	} {
+		if got := c.mixed.Text("wears 1.20 mm per 10,000 km down to 0.4 mm after 100 km", today); got != c.want {
+			t.Errorf("got %q, want %q", got, c.want)
+		}
+	}
+	// Of a day without its year, the one in which nobody would read another.
+	autumn := at(time.Date(2026, 11, 15, 0, 0, 0, 0, time.UTC))
+	if got, want := iso.Text("by 3 Jan, not 1 Oct", autumn), "by 2027-01-03, not 2026-10-01"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -41,6 +41,22 @@ func TestSaid(t *testing.T) {
 		{"wear", metric.Rate("pad", 1.2) + " " + metric.WearUnit(), "1.20 mm per 10,000 km"},
 		{"wear in miles and inches", imperial.Rate("pad", 1.2) + " " + imperial.WearUnit(), "2.43/32 in per 10,000 mi"},
 		{"wear of a rotor", imperial.Rate("rotor", .1), "0.0063"},
+		{"wear on the axis, a rotor", fixed(imperial.OfRate("rotor", .1), 4), "0.0063"},
+		{"no end of km", metric.Km(math.Inf(1)), None},
+		{"km short of a thousand", metric.Km(-999), "−999"},
+		{"km gone back", metric.Km(-25_200), "−25,200"},
+		{"an estimated odometer", metric.OdometerAbout(12_345), "12,300 km"},
+		{"an estimated odometer in miles", imperial.OdometerAbout(12_345), "7,700 mi"},
+		{"a speed", metric.Speed(50), "50.0\u00a0km/h"},
+		{"a speed in miles", imperial.Speed(50), "31.1\u00a0mph"},
+		{"a spread in mm", metric.Fine("pad", .123), "0.12"},
+		{"a spread in 32nds", imperial.Fine("lining", .123), "0.15/32"},
+		{"a runout in inches", imperial.Fine("rotor", .123), "0.0048"},
+		{"a runout in a form", metric.FineField(.123), "0.123"},
+		{"a runout of mm in a form of inches", imperial.FineField(.123), "0.0048"},
+		// 0.00197 in: what is read as 0.0020 in may be more, and as 0.0019 in less.
+		{"a runout at most", imperial.FineBound(.05, true), "0.0019 in"},
+		{"a runout at least", imperial.FineBound(.05, false), "0.0020 in"},
 	} {
 		if x.got != x.want {
 			t.Errorf("%s: got %q, want %q", x.name, x.got, x.want)
@@ -73,6 +89,14 @@ func TestDays(t *testing.T) {
 		}
 		if got := r.DayNear(day(2027, 3, 20), today); got != r.Day(day(2027, 3, 20)) {
 			t.Errorf("%q, a year on: got %s, want the year", x.days, got)
+		}
+	}
+	for d, want := range map[at]string{
+		day(2026, 11, 26): "26 Nov", day(2026, 11, 27): "27 Nov 2026", // 269 and 270 days on
+		day(2026, 1, 2): "2 Jan", day(2026, 1, 1): "1 Jan 2026", // 59 and 60 days back
+	} {
+		if got := metric.DayNear(d, today); got != want {
+			t.Errorf("got %s, want %s", got, want)
 		}
 	}
 	oslo, err := time.LoadLocation("Europe/Oslo") // CET, UTC+1 in winter
