@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -91,6 +92,7 @@ func TestImbalances(t *testing.T) {
 	b := roller(1500, 2000, 1000, 900, 1000, 500)
 	b.Wheels[1].Locked = true // axle 1 right, the lower
 	b.Wheels[3].Locked = true // axle 2 right, the higher
+	slices.Reverse(b.Wheels)
 	got := b.Imbalances()
 	want := []Across{
 		{Axle: 1, Left: 2000, Right: 1000, Percent: 50, LowerLocked: true},
@@ -98,6 +100,11 @@ func TestImbalances(t *testing.T) {
 	}
 	if len(got) != 2 || got[0] != want[0] || got[1] != want[1] {
 		t.Errorf("got %+v, want %+v", got, want)
+	}
+	alike := roller(1500, 900, 900, 800, 900)
+	alike.Wheels[0].Locked, alike.Wheels[2].Locked = true, true
+	if got := alike.Imbalances(); got[0].LowerLocked || !got[1].LowerLocked {
+		t.Errorf("got %+v, want the lower locked on axle 2 only", got)
 	}
 	if got := b.LockedShare(); got != 40 {
 		t.Errorf("locked: got %g %%, want 40", got)
@@ -142,6 +149,18 @@ func TestBrakeTestValidate(t *testing.T) {
 		{"one of two", stop(func(b *BrakeTest) { b.BeginM = 12 }), "neither"},
 		{"backwards", stop(func(b *BrakeTest) { b.BeginM, b.EndM = 40, 12 }), "above that at 0.8"},
 		{"beyond the stop", stop(func(b *BrakeTest) { b.BeginM, b.EndM = 12, 60 }), "beyond the whole stop"},
+		{"the two alike", stop(func(b *BrakeTest) { b.BeginM, b.EndM = 40, 40 }), "above that at 0.8"},
+		{"up to the stop's end", stop(func(b *BrakeTest) { b.BeginM, b.EndM = 12, 45 }), ""},
+		{"two distances and not the whole", stop(func(b *BrakeTest) { b.BeginM, b.EndM, b.DistanceM = 12, 40, 0 }), ""},
+		{"a mean and no distance", stop(func(b *BrakeTest) { b.Mean, b.DistanceM = 5, 0 }), ""},
+		{"a long stop", stop(func(b *BrakeTest) { b.DistanceM = maxStopM + 1 }), "distance"},
+		{"a long way to its begin", stop(func(b *BrakeTest) { b.BeginM, b.EndM = maxStopM+1, maxStopM+2 }), "distance"},
+		{"only a peak", func(b *BrakeTest) { *b = BrakeTest{Method: Decelerometer, System: ServiceBrake, Peak: 7} }, ""},
+		{"only a mean", func(b *BrakeTest) { *b = BrakeTest{Method: Decelerometer, System: ServiceBrake, Mean: 5} }, ""},
+		{"a peak beyond any", func(b *BrakeTest) { *b = BrakeTest{Method: Decelerometer, System: ServiceBrake, Peak: 21} }, "unit"},
+		{"axle 0", func(b *BrakeTest) { b.Wheels[0].Axle = 0 }, "axle 0"},
+		{"a wheel that does not brake", func(b *BrakeTest) { b.Wheels[0].N = 0 }, ""},
+		{"a wheel of kN by a thousand twice", func(b *BrakeTest) { b.WeightKg, b.Wheels[0].N = 0, maxEffortN+1 }, "unit"},
 		{"odometer", func(b *BrakeTest) { b.OdometerKm = new(-1.0) }, "odometer"},
 	} {
 		b := good()

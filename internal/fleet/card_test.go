@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -78,6 +79,37 @@ func TestOutside(t *testing.T) {
 	} {
 		if got := c.m.Outside(c.x); got != c.want {
 			t.Errorf("%+v, %g: got %q, want %q", c.m, c.x, got, c.want)
+		}
+	}
+}
+
+// The maker's value of the axle goes before that of any axle, and another axle's or
+// another measure's is none. Invented values.
+func TestMakersValues(t *testing.T) {
+	ours, any, own := 1.0, 2.0, 3.0
+	wide := MakersValue{Measure: "runout", High: &any}
+	second := MakersValue{Measure: "runout", Axle: 2, High: &own, Unit: "1/100 mm"}
+	torque := MakersValue{Measure: "torque", High: &own}
+	for _, c := range []struct {
+		name   string
+		makers []MakersValue
+		axle   int
+		want   string
+	}{
+		{"none", nil, 2, "1 mm"},
+		{"another measure", []MakersValue{torque}, 2, "1 mm"},
+		{"another axle", []MakersValue{second}, 1, "1 mm"},
+		{"any axle", []MakersValue{torque, wide}, 1, "2 mm"},
+		{"the axle after any", []MakersValue{wide, second}, 2, "3 1/100 mm"},
+		{"the axle before any", []MakersValue{second, wide}, 2, "3 1/100 mm"},
+	} {
+		steps := map[Section][]Step{SectionDisc: {{Key: "a", Measures: []Measure{{Name: "runout", Unit: "mm", High: &ours, Makers: true}}}}}
+		got := CardSteps([]WorkItem{{Axle: c.axle, Item: ItemPads}}, nil, steps, c.makers)
+		if m := got[0].Measures[0]; fmt.Sprint(*m.High, " ", m.Unit) != c.want {
+			t.Errorf("%s: got %g %s, want %s", c.name, *m.High, m.Unit, c.want)
+		}
+		if m := steps[SectionDisc][0].Measures[0]; *m.High != ours {
+			t.Errorf("%s: the section's own step has become %+v", c.name, m)
 		}
 	}
 }

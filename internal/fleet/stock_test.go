@@ -20,6 +20,8 @@ func TestPartFor(t *testing.T) {
 		part("own", Fit{VehicleID: 7, Axle: 3}),
 		part("theirs", Fit{VehicleID: 8}),
 		part("none"),
+		part("a other model", Fit{Make: "Orlo", Model: "C14"}),
+		part("a other make", Fit{Make: "Velquary", Model: "C12"}),
 		other, rotors,
 	}
 	for _, c := range []struct {
@@ -32,6 +34,7 @@ func TestPartFor(t *testing.T) {
 		{3, ItemPads, "own"},
 		{1, ItemRotors, "rotors"},
 		{1, ItemDrums, ""},
+		{0, ItemPads, "own"}, // any axle
 	} {
 		got := ""
 		if p := PartFor(all, v, c.axle, c.item); p != nil {
