@@ -59,6 +59,11 @@ func TestValidate(t *testing.T) {
 		{"no number of kg", vehicle(func(v *Vehicle) { v.GrossKg = nan }), "gross mass"},
 
 		{"an axle", &Axle{Number: 1, Brake: DiscBrake, Specs: pads}, ""},
+		{"an axle's rotors", &Axle{Number: 1, Brake: DiscBrake, Specs: map[Part]Spec{Rotor: {New: 28, Limit: 25}}}, ""},
+		{"rotors of a drum brake", &Axle{Number: 1, Brake: DrumBrake, Specs: map[Part]Spec{Rotor: {New: 28, Limit: 25}}}, "a drum brake has none"},
+		{"linings and drums", &Axle{Number: 1, Brake: DrumBrake, Specs: map[Part]Spec{Lining: {New: 18, Limit: 5}, Drum: {New: 410, Limit: 414}}}, ""},
+		{"a drum of a disc brake", &Axle{Number: 1, Brake: DiscBrake, Specs: map[Part]Spec{Drum: {New: 410, Limit: 414}}}, "a disc brake has none"},
+		{"a lining of a disc brake", &Axle{Number: 1, Brake: DiscBrake, Specs: map[Part]Spec{Lining: {New: 18, Limit: 5}}}, "a disc brake has none"},
 		{"the last axle", &Axle{Number: MaxAxle, Brake: DrumBrake}, ""},
 		{"axle 0", &Axle{Number: 0, Brake: DiscBrake}, "axle 0"},
 		{"an axle beyond", &Axle{Number: MaxAxle + 1, Brake: DiscBrake}, "axle 13"},
