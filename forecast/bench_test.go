@@ -17,14 +17,12 @@ func BenchmarkForecastFull(b *testing.B) {
 	}
 }
 
-// BenchmarkFleet is what a fleet asks for of one vehicle, in turns of some that are
-// invented: two axles with three sets of pads each, read seven times, and rotors
-// that are read at one time in two; here and there a reading is mistyped or a
-// fitting was not recorded.
-func BenchmarkFleet(b *testing.B) {
-	const asOf = 1440
+// untidyFleet are invented vehicles: two axles with three sets of pads each, read
+// seven times up to day 1440, and rotors that are read at one time in two; here and
+// there a reading is mistyped or a fitting was not recorded.
+func untidyFleet(vehicles int) []*Vehicle {
 	fleet := plainFleet
-	fleet.vehicles = 40
+	fleet.vehicles = vehicles
 	vs := fleet.draw(1)
 	r := rand.New(rand.NewPCG(7, 1))
 	for i, v := range vs {
@@ -44,6 +42,13 @@ func BenchmarkFleet(b *testing.B) {
 			}
 		}
 	}
+	return vs
+}
+
+// BenchmarkFleet is what a fleet asks for of one vehicle, in turns of some.
+func BenchmarkFleet(b *testing.B) {
+	const asOf = 1440
+	vs := untidyFleet(40)
 	m := newFull()
 	m.Params.Season = WearSeason{Cos: .08, Sin: -.06}
 	front := AxlePart{1, Pad}
@@ -55,6 +60,12 @@ func BenchmarkFleet(b *testing.B) {
 		{"paths", func(v *Vehicle) { m.Forecast(v, asOf, Options{Paths: true}) }},
 		{"expect", func(v *Vehicle) { Expect(m, v, asOf, nan) }},
 		{"expect one part", func(v *Vehicle) { Expect(m, v, asOf, nan, front) }},
+		{"expect one part and forecast", func(v *Vehicle) {
+			w := *v
+			w.Memory = new(Memory)
+			Expect(m, &w, asOf, nan, front)
+			m.Forecast(&w, asOf, Options{})
+		}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()

@@ -95,7 +95,6 @@ func (c *cutter) changed(s *set, row int) float64 {
 	if visit == 0 || s.wore(row) {
 		return 0
 	}
-	f := c.fit
 	var old, fresh []int
 	for i := range s.rows {
 		p := s.rows[i].place
@@ -112,6 +111,12 @@ func (c *cutter) changed(s *set, row int) float64 {
 	if len(old) == 0 || len(fresh) == 0 {
 		return 0
 	}
+	return c.memory.changed(s, row, func() float64 { return c.weighChange(s, old, fresh) })
+}
+
+// weighChange works the chance out of the rows before and those of the visit.
+func (c *cutter) weighChange(s *set, old, fresh []int) float64 {
+	f, visit := c.fit, len(s.visits)-1
 	f.open(&s.axleLife)
 	f.settle(old)
 	same := f.predict(fresh)

@@ -82,6 +82,7 @@ func unheard(_ *Axle, p Part) bool { return p.rubs() != "" }
 func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard func(*Axle, Part) bool) vehicleHistory {
 	h := vehicleHistory{road: m.Params.road(v, asOf), axles: make([]axleParts, len(v.Axles))}
 	start := firstDay(v, asOf)
+	v.Memory.next()
 	for i := range v.Axles {
 		a, ap := &v.Axles[i], &h.axles[i]
 		fitments := ap.lives.usableFitments(a, h.track, asOf)
@@ -93,7 +94,7 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard fu
 			}
 			noise := m.Params.noise(part)
 			c := cutter{
-				params: &m.Params, fit: f, noise: &noise, part: part, axle: i, spec: spec,
+				params: &m.Params, fit: f, memory: v.Memory, noise: &noise, part: part, axle: i, spec: spec,
 				length: noise.DriftDays * h.kmPerDay / 1000,
 				dist:   h.at, start: start, kept: a.kept,
 			}
@@ -119,7 +120,7 @@ func (m *Full) history(f *fitter, v *Vehicle, asOf Day, parts []Part, unheard fu
 				if n == len(ah.sets)-1 && ah.sets[n].change == nil && unheard(a, part) {
 					continue
 				}
-				if msg, ok := f.message(&ah.sets[n], c.prior); ok {
+				if msg, ok := v.Memory.message(f, &ah.sets[n], c.prior); ok {
 					h.messages = append(h.messages, msg)
 					h.own = append(h.own, ownMessage{i, len(ap.parts), n})
 				}

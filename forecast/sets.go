@@ -39,6 +39,7 @@ type axleHistory struct {
 type cutter struct {
 	params *Params
 	fit    *fitter
+	memory *Memory
 	noise  *Noise
 	part   Part
 	axle   int

@@ -94,6 +94,9 @@ type Vehicle struct {
 	Odometer []Odometer
 	Swaps    []DeclaredSwap
 	Axles    []Axle
+	// Memory is of what was worked out of the vehicle before; with nil everything
+	// is worked out anew.
+	Memory *Memory
 }
 
 // Options asks for extras that most callers do not need.

@@ -22,6 +22,7 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		Depot:    h.Depot,
 		Odometer: make([]forecast.Odometer, 0, len(h.Odometers)+len(h.Readings)/4),
 		Axles:    make([]forecast.Axle, len(h.Axles)),
+		Memory:   h.Memory,
 	}
 	for _, o := range h.Odometers {
 		v.Odometer = append(v.Odometer, forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km})

@@ -39,6 +39,7 @@ type openJudge struct {
 // vehicle judges the rows of the next vehicle; errEnough when more would not be
 // read.
 func (g *judging) vehicle(h *store.History, rows []claim) error {
+	h.Memory = new(forecast.Memory) // the forecast that follows goes on from there
 	j := &judge{model: g.model, claims: g.claims, all: g.all, known: h}
 	j.fresh = j.freshOf(h, rows)
 	if len(j.fresh) == 0 {

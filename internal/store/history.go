@@ -10,6 +10,7 @@ import (
 
 	"github.com/jmoiron/sqlx"
 
+	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
@@ -32,6 +33,9 @@ type History struct {
 	Rotors       []fleet.RotorMeasure
 	// Refused are changes of parts that somebody says did not take place.
 	Refused []fleet.SuggestedFitment
+	// Memory is of what the model worked out of it, where one who reads it works
+	// on it more than once; it is not stored.
+	Memory *forecast.Memory
 }
 
 // roundVehicles is how many vehicles one round of queries reads: enough to
