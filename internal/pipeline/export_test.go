@@ -8,6 +8,9 @@ func (s *Service) SetShares(vehicles int, lease time.Duration) {
 	s.shareVehicles, s.shareLease = vehicles, lease
 }
 
+// SetShelf sets how many rows of vehicles a refit keeps between its rounds.
+func (s *Service) SetShelf(rows int) { s.shelf = rows }
+
 // SetWarmEvery sets how often the due-soon list is read ahead.
 func (s *Service) SetWarmEvery(every time.Duration) { s.warmEvery = every }
 

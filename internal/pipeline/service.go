@@ -50,6 +50,7 @@ type Service struct {
 	// In tests, shorter than what share.go and warm.go say.
 	shareVehicles int
 	shareLease    time.Duration
+	shelf         int // rows
 	warmEvery     time.Duration
 }
 

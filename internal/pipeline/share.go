@@ -101,7 +101,7 @@ func (s *Service) Help(ctx context.Context) (bool, error) {
 func (s *Service) workOnRefit(ctx context.Context, id int64) (store.Refit, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	w := &refitWorker{s: s, id: id, name: processName(), wake: make(chan struct{}, lanes), over: make(chan struct{})}
+	w := &refitWorker{s: s, id: id, name: processName(), wake: make(chan struct{}, lanes), over: make(chan struct{}), shelf: newShelf(cmp.Or(s.shelf, shelfRows))}
 	var wg sync.WaitGroup
 	errs := make([]error, lanes)
 	for i := range lanes {
@@ -149,6 +149,7 @@ type refitWorker struct {
 	name string
 	wake chan struct{} // a step is over
 	over chan struct{} // the refit is
+	*shelf
 
 	once sync.Once
 }
@@ -324,7 +325,7 @@ func (w *refitWorker) listen(ctx context.Context, r *store.Refit, sh *store.Shar
 		return nil, err
 	}
 	var failed error
-	heard := l.Listen(w.s.vehicles(ctx, auth.AllFleets(), ids, &failed))
+	heard := l.Listen(w.vehicles(ctx, ids, l.Round == forecast.LearnerRounds-1, &failed))
 	if failed != nil {
 		return nil, failed
 	}

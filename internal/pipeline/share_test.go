@@ -125,6 +125,31 @@ func TestRefitShared(t *testing.T) {
 	}
 }
 
+// Whether vehicles are kept between the rounds of learning, all or some or none of
+// them, every byte stored is the same.
+func TestRefitShelf(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			db := storetest.MustOpen(t, url)
+			inventFleet(t, db, 60)
+			refit := func(rows int) map[string][]string {
+				forget(t, url)
+				s := newService(db)
+				s.SetShares(7, time.Minute)
+				s.SetShelf(rows)
+				if rep, err := s.Refit(t.Context(), all, nil, sharedUntil); err != nil || rep.Vehicles != 60 {
+					t.Fatalf("got %+v, %v; want the forecasts of 60 vehicles", rep, err)
+				}
+				return stored(t, url)
+			}
+			none := refit(1)
+			sameKept(t, "some kept", refit(4000), none)
+			sameKept(t, "all kept", refit(1<<20), none)
+		})
+	}
+}
+
 // A process that began nothing helps with what others began, and is done when
 // they are.
 func TestHelp(t *testing.T) {
