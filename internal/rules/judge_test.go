@@ -48,6 +48,8 @@ func TestJudge(t *testing.T) {
 		}
 		return b
 	}
+	parking := efforts(1000, 2000, 2000, 2000, 2000)
+	parking.System, parking.Wheels = fleet.ParkingBrake, []fleet.WheelEffort{parking.Wheels[3], parking.Wheels[0]}
 	mfdd := stop(60, 45)
 	mfdd.BeginM, mfdd.EndM = 12, 40
 	for _, c := range []struct {
@@ -63,6 +65,7 @@ func TestJudge(t *testing.T) {
 		{"exactly at it", "eu", car, even(58, 0), Meets, "over by 0\u00a0%"},
 		{"60 % against 50 %: common practice, no source", "eu", oldCar, even(60, 0), Meets, "60.0\u00a0%, 50\u00a0% required (EU-07): over by 20\u00a0%"},
 		{"below half of it (EU-11)", "eu", car, even(28.9, 0), Dangerous, "dangerous, short by 50.2\u00a0%"},
+		{"which is said first", "eu", car, even(28.9, 0), Dangerous, "Dangerous: efficiency."},
 		{"exactly half of it", "eu", car, even(29, 0), Fails, "short by 50\u00a0%"},
 		{"CV-04: 30 % passes", "eu", car, efforts(500, 1000, 700, 1000, 700), Meets, "30.0\u00a0%, at most 30\u00a0% (EU-14): within it"},
 		{"CV-04: 1000 against 699 N fails", "eu", car, efforts(500, 1000, 699, 1000, 700), Fails, "Fails: axle 1, difference"},
@@ -75,9 +78,12 @@ func TestJudge(t *testing.T) {
 		{"507 N on that of a truck", "eu", truck, even(60, 507), Meets, "at most 700"},
 		{"an axle left out", "eu", car, efforts(1000, 3000, 3000), Meets, "No force is recorded for axle 2"},
 		{"no weight", "eu", car, efforts(0, 3000, 3000, 2000, 2000), Meets, "No weight"},
-		{"no weight and no pair", "eu", car, efforts(0, 3000), NotJudged, "axle 1, axle 2"},
+		{"no weight and no pair", "eu", car, efforts(0, 3000), NotJudged, "recorded for axle 1, axle 2, so"},
+		{"one wheel of an axle that is not known", "eu", car, efforts(1000, 3000, 3000, 3000, 3000, 2000), Meets, "recorded for axle 3, so"},
+		{"a parking brake by single wheels", "eu", car, parking, NotJudged, "recorded for axle 1, axle 2, so"},
 		{"passes on locks (UK-15)", "uk", truck, locked(even(40, 0), 0, 1, 2), Meets, "It passes on locks: 75 % of the wheels locked, and more than 50 % is enough (UK-15)"},
 		{"half of the wheels is not more than half", "uk", truck, locked(even(40, 0), 0, 1), Unclear, "could have given more"},
+		{"by how much it is short with wheels locked", "uk", truck, locked(even(40, 0), 0, 1), Unclear, "short by 20\u00a0% of that, with wheels locked."},
 		{"UK-19.1 from memory", "uk", truck, even(60, 0), Meets, "UK-19.1 is known from memory only"},
 		{"decelerometer", "eu", car, decel(0.58*fleet.Gravity, 8), Meets, "over by 0\u00a0%"},
 		{"peak only", "eu", car, decel(0, 0.6*fleet.Gravity), Meets, "by the mean it is lower"},
@@ -95,6 +101,7 @@ func TestJudge(t *testing.T) {
 		{"but 43.5 % by force", "us-393", fleet.Vehicle{Category: "M3"}, even(43.5, 0), Meets, "US-22a"},
 		{"CV-13 MFDD 3.125", "eu", truck, mfdd, Fails, "31.9\u00a0%, 50\u00a0% required (EU-04)"},
 		{"CV-11 beside a stop", "eu", truck, stop(60, 30), Fails, "within 36.7 m (UN-16)"},
+		{"a stop by speed and distance", "eu", car, stop(100, 60), Meets, "counted from the first movement of the pedal: the brakes gave more"},
 		{"CV-12 beside a stop", "eu", car, stop(100, 60), Meets, "within 70.0 m (UN-17)"},
 		{"semi-trailer or drawbar", "eu", fleet.Vehicle{Category: "O4", Year: 2020}, even(47, 0), Fails, "it may be 45 % (EU-05, semi-trailer)"},
 		{"no first use", "eu", fleet.Vehicle{Category: "M1"}, even(55, 0), Fails, "Not known of the vehicle: the day of its first use. The strictest was taken (EU-01)"},

@@ -89,7 +89,7 @@ func kendallChance(xs []float64, s int) float64 {
 		i = j
 	}
 	switch {
-	case variance <= 0 || s == 0:
+	case variance <= 0:
 		return 1
 	case ties || n > exactUpTo:
 		z := (float64(s) - 1) / math.Sqrt(variance) // continuity: S goes in steps of 2

@@ -23,6 +23,7 @@ func TestTrendChance(t *testing.T) {
 		{[]float64{300, 310, 305, 330, 340, 360}, true, 0.008333333333},
 		{[]float64{62, 62, 60, 60, 57, 55}, false, 0.009681924883},
 		{[]float64{300, 310, 310, 330, 340, 340, 360}, true, 0.002833046176},
+		{[]float64{61, 64, 63, 62}, false, 0.625}, // as many up as down
 		{[]float64{60, 60, 60, 60}, false, 1},
 		{[]float64{60}, false, 1},
 	} {
@@ -76,6 +77,9 @@ func TestBrakeTrends(t *testing.T) {
 	afterJob[2].Stage = fleet.AfterJob
 	other := series([2]float64{64, 300}, [2]float64{61, 310}, [2]float64{58, 305}, [2]float64{55, 320})
 	other[0].System = fleet.ParkingBrake
+	otherWay := series([2]float64{64, 300}, [2]float64{61, 310}, [2]float64{58, 305}, [2]float64{55, 320})
+	otherWay[0].Method = fleet.Plate
+	noForce := series([2]float64{60, 300}, [2]float64{60.5, 340}, [2]float64{59.8, 370}, [2]float64{60.2, 410}, [2]float64{30, 0})
 	for _, c := range []struct {
 		name  string
 		tests []*fleet.BrakeTest
@@ -93,6 +97,8 @@ func TestBrakeTrends(t *testing.T) {
 		{"rising", series([2]float64{55, 0}, [2]float64{58, 0}, [2]float64{61, 0}, [2]float64{64, 0}), nil, nil, ""},
 		{"a job in between", afterJob, nil, nil, ""},
 		{"another brake", other, nil, nil, ""},
+		{"another method", otherWay, nil, nil, ""},
+		{"no force on the last, of half the efficiency", noForce, nil, []ThresholdKey{PedalForceGrowth}, "grew from 301 to 410\u00a0N"},
 		{"none", nil, nil, nil, ""},
 	} {
 		got := ThresholdsWith(c.own).BrakeTrends("N3", c.tests)
