@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"fmt"
-	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -17,33 +16,21 @@ import (
 func TestImportParts(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		s := newShop(t, db)
-		hand := func(sc auth.Scope, text string) string {
-			t.Helper()
-			up, err := s.Import(t.Context(), sc, "N. N.", File{Name: "stock.csv", Body: strings.NewReader("part_number,item,make,axle,vehicle,price,depot,stock\n" + text)})
-			s.check(err)
-			out := fmt.Sprintf("%d taken, %d refused", up.Accepted, up.Refused)
-			for _, p := range up.Problems {
-				out += "; " + p.Column + " " + p.Message
-			}
-			return out
-		}
 		for _, c := range []struct {
 			name string
 			sc   auth.Scope
 			text string
 			want string
 		}{
-			{"new", auth.AllFleets(), "P 1,pads,Orlo,1,,120,Harbour,4\nP 2,rotors,,,Bus 3,,,\n", "2 taken, 0 refused"},
-			{"changed", auth.AllFleets(), "p 1,,,,,,harbour,3\n", "1 taken, 0 refused"},
-			{"no item", auth.AllFleets(), "P 3,,,,,,Harbour,3\n", "0 taken, 1 refused; item blank, and the part is new: say what it is, such as pads"},
-			{"no depot", auth.AllFleets(), "P 1,,,,,,Moon,3\n", "0 taken, 1 refused; depot the fleet has no depot of this name: correct it"},
-			{"no vehicle", auth.AllFleets(), "P 1,,,,Tram 9,,,\n", "0 taken, 1 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first"},
+			{"new", auth.AllFleets(), "P 1,pads,Orlo,1,,120,Harbour,4\nP 2,rotors,,,Bus 3,,,\n", "2 taken, 0 there, 0 refused"},
+			{"changed", auth.AllFleets(), "p 1,,,,,,harbour,3\n", "1 taken, 0 there, 0 refused"},
+			{"no item", auth.AllFleets(), "P 3,,,,,,Harbour,3\n", "0 taken, 0 there, 1 refused; item blank, and the part is new: say what it is, such as pads"},
+			{"no depot", auth.AllFleets(), "P 1,,,,,,Moon,3\n", "0 taken, 0 there, 1 refused; depot the fleet has no depot of this name: correct it"},
+			{"no vehicle", auth.AllFleets(), "P 1,,,,Tram 9,,,\n", "0 taken, 0 there, 1 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first"},
 			{"a depot's planner", auth.ScopeOf(nil, []int64{s.depot.ID}), "P 1,,,,,,Harbour,2\nP 1,,,,,99,Harbour,2\nP 4,pads,,,,,Harbour,1\n",
-				"1 taken, 2 refused; part_number you may set what lies at your depots, not what the part is: leave the other columns blank; part_number you may set what lies at your depots, not what the part is: leave the other columns blank"},
+				"1 taken, 0 there, 2 refused; part_number you may set what lies at your depots, not what the part is: leave the other columns blank; part_number you may set what lies at your depots, not what the part is: leave the other columns blank"},
 		} {
-			if got := hand(c.sc, c.text); got != c.want {
-				t.Errorf("%s: got %q, want %q", c.name, got, c.want)
-			}
+			s.handIn(c.name, c.sc, "part_number,item,make,axle,vehicle,price,depot,stock\n"+c.text, c.want)
 		}
 		ps, err := db.StockParts(t.Context(), auth.AllFleets(), 0)
 		s.check(err)

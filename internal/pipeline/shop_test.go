@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -44,6 +45,26 @@ func newShop(t *testing.T, db *store.DB) *shop {
 	s.check(err)
 	s.depot = ds[0]
 	return s
+}
+
+// handIn hands a file in as CSV, first to be checked and then taken in, and wants of
+// both that they come to the same: rows taken, there already and refused, and the problems.
+func (s *shop) handIn(what string, sc auth.Scope, text, want string) {
+	s.t.Helper()
+	file := func() File { return File{Name: "rows.csv", Body: strings.NewReader(text)} }
+	checked, err := s.Check(s.t.Context(), sc, "N. N.", file())
+	s.check(err)
+	taken, err := s.Import(s.t.Context(), sc, "N. N.", file())
+	s.check(err)
+	for how, up := range map[string]fleet.Upload{"checked": checked.Upload, "taken in": taken} {
+		got := fmt.Sprintf("%d taken, %d there, %d refused", up.Accepted, up.Repeated, up.Refused)
+		for _, p := range up.Problems {
+			got += "; " + p.Column + " " + p.Message
+		}
+		if got != want {
+			s.t.Errorf("%s, %s: got %q, want %q", what, how, got, want)
+		}
+	}
 }
 
 func (s *shop) check(err error) {
