@@ -2,14 +2,19 @@ package dashboard
 
 import (
 	"bytes"
+	"encoding/csv"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 	"brakewear/internal/units"
@@ -177,5 +182,110 @@ func TestWaitingCostsNothing(t *testing.T) {
 		if got := p.wait(units.Reader{}, 1, 2); got != (waitWords{}) {
 			t.Errorf("an axle of which nothing is known: got %q", got)
 		}
+	}
+}
+
+// TestPaging walks the pages of the demo fleet: every axle comes once, in the
+// order of the CSV file.
+func TestPaging(t *testing.T) {
+	w := island(t)
+	var pages []string
+	for path, n := "/?within=0", 0; path != ""; n++ {
+		if n > 10 {
+			t.Fatal("the pages do not end")
+		}
+		doc := parse(t, w.get(path).Body.String())
+		for _, row := range find(doc, ".row") {
+			axle := text(find(row, ".place small")[0])
+			pages = append(pages, text(find(row, ".who a")[0])+" "+strings.ToLower(axle))
+		}
+		path = ""
+		if next := find(doc, ".pager a[rel=next]"); len(next) > 0 {
+			path = attr(next[0], "href")
+		}
+	}
+	rec := w.get("/due.csv?within=0")
+	rows, err := csv.NewReader(rec.Body).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(rows)-1 != len(pages) || len(pages) < 100 {
+		t.Fatalf("got %d rows on the pages, %d in the file", len(pages), len(rows)-1)
+	}
+	for i, want := range rows[1:] {
+		if got, want := pages[i], want[0]+" axle "+want[4]; got != want {
+			t.Fatalf("row %d: got %q, want %q", i+1, got, want)
+		}
+	}
+}
+
+func TestSorts(t *testing.T) {
+	w := island(t)
+	seen := map[string]bool{}
+	for _, s := range store.DueSorts {
+		doc := parse(t, w.get("/?within=0&sort="+string(s)).Body.String())
+		check(t, doc, []has{{"select[name=sort] option[selected]", sortLabels[s]}, {".row", "*"}})
+		seen[text(find(doc, ".lanes ol")[0])] = true
+	}
+	if len(seen) != len(store.DueSorts) {
+		t.Errorf("%d sorts give %d different lists", len(store.DueSorts), len(seen))
+	}
+}
+
+func TestDueCSV(t *testing.T) {
+	w := small(t)
+	visit, err := w.svc.Book(t.Context(), auth.AllFleets(), "test", pipeline.ByHand{VehicleID: w.vehicleID(t, "=Van <b>3</b>"), Axles: []int{1}, Slot: fleet.Slot{DepotID: 1, Day: fleet.NewDate(2026, 3, 4)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec := w.get("/due.csv?within=0")
+	if got := rec.Header().Get("Content-Disposition"); got != `attachment; filename="due-soon-2026-03-02.csv"` {
+		t.Errorf("Content-Disposition: got %s", got)
+	}
+	rows, err := csv.NewReader(rec.Body).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(rows[0], ","); got != strings.Join(dueColumns, ",") {
+		t.Errorf("header: got %s", got)
+	}
+	var van []string
+	for _, r := range rows[1:] {
+		if strings.Contains(r[0], "Van") {
+			van = r
+		}
+	}
+	if van == nil {
+		t.Fatal("no row of the van")
+	}
+	if got := rows[1:]; len(got) < 2 || got[len(got)-1][slices.Index(dueColumns, "booked_for")] != "" {
+		t.Error("an axle that is not booked is given a day")
+	}
+	if want := "'=Van <b>3</b>"; van[0] != want { // else a spreadsheet runs it
+		t.Errorf("vehicle: got %q, want %q", van[0], want)
+	}
+	at := func(name string) string {
+		for i, c := range rows[0] {
+			if c == name {
+				return van[i]
+			}
+		}
+		t.Fatalf("no column %s", name)
+		return ""
+	}
+	for name, want := range map[string]string{
+		"part": "pad", "side": "right", "face": "outer", "new_mm": "12.00", "limit_mm": "2.00",
+		"past_limit": "true", "readings": "2", "as_of": "2026-03-02", "depot": "Hill",
+		"booked_for": "2026-03-04", "booked_at": "Harbour", "cost_of_visit": strconv.FormatFloat(*visit.Cost, 'f', 2, 64),
+	} {
+		if got := at(name); got != want {
+			t.Errorf("%s: got %q, want %q", name, got, want)
+		}
+	}
+	if !regexp.MustCompile(`^-?\d+$`).MatchString(at("km_left")) {
+		t.Errorf("km_left: got %q, want a number, its minus as it is", at("km_left"))
+	}
+	if rec := w.get("/due.csv?sort=colour"); rec.Code != http.StatusBadRequest || rec.Header().Get("Content-Disposition") != "" {
+		t.Errorf("bad sort: got %d, %v; want a page that says so", rec.Code, rec.Header())
 	}
 }

@@ -188,3 +188,56 @@ func TestLinksOfABookingElsewhere(t *testing.T) {
 		}
 	}
 }
+
+// TestLinks follows every link of every page once, on the page or to another;
+// of calendars, which go on without end, some pages only.
+func TestLinks(t *testing.T) {
+	w := small(t)
+	done := map[string]bool{}
+	const enough = 5
+	calendar := map[string]int{} // pages followed, by path
+	todo := []string{"/?within=0"}
+	for len(todo) > 0 {
+		path := todo[0]
+		todo = todo[1:]
+		if done[path] {
+			continue
+		}
+		done[path] = true
+		if at, query, ok := strings.Cut(path, "?"); ok && (strings.Contains(query, "week=") || strings.Contains(query, "day=")) {
+			if calendar[at]++; calendar[at] > enough {
+				continue
+			}
+		}
+		rec := w.get(path)
+		if rec.Code != http.StatusOK {
+			t.Errorf("%s: got status %d", path, rec.Code)
+			continue
+		}
+		if !strings.HasPrefix(rec.Header().Get("Content-Type"), "text/html") {
+			continue
+		}
+		doc := parse(t, rec.Body.String())
+		for _, n := range find(doc, "[href]") {
+			to, err := url.Parse(attr(n, "href"))
+			if err != nil {
+				t.Errorf("%s: %v", path, err)
+				continue
+			}
+			if to.Path == "" {
+				if to.Fragment != "" && len(find(doc, "#"+to.Fragment)) == 0 {
+					t.Errorf("%s links to #%s, which is not on it", path, to.Fragment)
+				}
+				continue
+			}
+			to.Fragment = ""
+			todo = append(todo, to.String())
+		}
+		for _, n := range find(doc, "script[src]") {
+			todo = append(todo, attr(n, "src"))
+		}
+	}
+	if len(done) < 30 {
+		t.Errorf("followed %d links only", len(done))
+	}
+}
