@@ -62,13 +62,11 @@ var stagedKept = stage{name: "staged_kept", from: "track_record", columns: keptC
 // concern no other.
 func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64, rows []Kept) error {
 	return db.tend(ctx, "keep the track record", func(t *tx) error {
-		for _, id := range vehicleIDs {
-			var w where
-			w.add("vehicle_id = ?", id)
-			w.vehicles(sc, "vehicle_id")
-			if _, err := t.exec(`delete from track_record`+w.String(), w.args...); err != nil {
-				return err
-			}
+		var w where
+		w.among("vehicle_id", vehicleIDs)
+		w.vehicles(sc, "vehicle_id")
+		if _, err := t.exec(`delete from track_record`+w.String(), w.args...); err != nil {
+			return err
 		}
 		err := t.fill(stagedKept, func(yield func([]any) bool) {
 			for i := range rows {
