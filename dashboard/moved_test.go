@@ -157,7 +157,7 @@ func TestVehicleMoved(t *testing.T) {
 	check(t, parse(t, w.get(bus).Body.String()), []has{{".moved", ""}})
 	var past []store.AxleForecast
 	err := w.svc.DB.EachHistory(t.Context(), auth.AllFleets(), []int64{w.vehicleID(t, "Bus 1")}, func(h *store.History) error {
-		fs, _, err := w.svc.ForecastOf(t.Context(), h, w.svc.Today()-20)
+		fs, _, err := w.svc.ForecastOf(t.Context(), h, 0, w.svc.Today()-20)
 		past = fs
 		return err
 	})

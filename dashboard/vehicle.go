@@ -105,7 +105,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	fs, track, err := d.svc.ForecastOf(c.Request.Context(), &x.h, today)
+	fs, track, err := d.svc.ForecastOf(c.Request.Context(), &x.h, x.learned, today)
 	if err != nil {
 		return err
 	}
@@ -123,6 +123,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 // vehicleRead is all that a vehicle's page shows, as it was read.
 type vehicleRead struct {
 	h          store.History
+	learned    int64 // id of the newest parameters
 	old        store.Corrections
 	findings   []store.FindingRow
 	plan       *planned
@@ -165,6 +166,7 @@ func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x v
 	if x.h, has, err = d.svc.DB.HistoryAround(ctx, sc, id); err != nil {
 		return x, err
 	}
+	x.learned = has.Parameters
 	if has.Corrections {
 		if x.old, err = d.svc.DB.Corrections(ctx, sc, id); err != nil {
 			return x, err

@@ -390,18 +390,25 @@ func (s *Service) VehicleForecast(ctx context.Context, sc auth.Scope, vehicleID 
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
-	fs, track, err := s.ForecastOf(ctx, &h, asOf)
+	fs, track, err := s.ForecastOf(ctx, &h, 0, asOf)
 	if err != nil {
 		return store.History{}, nil, forecast.Track{}, err
 	}
 	return h, fs, track, nil
 }
 
-// ForecastOf is VehicleForecast of a history that was read already.
-func (s *Service) ForecastOf(ctx context.Context, h *store.History, asOf fleet.Date) ([]store.AxleForecast, forecast.Track, error) {
-	m, _, err := s.fitted(ctx, asOf)
+// ForecastOf is VehicleForecast of a history that was read already, and with it which
+// parameters are the newest, see store.Around; 0 = that was not read.
+func (s *Service) ForecastOf(ctx context.Context, h *store.History, newest int64, asOf fleet.Date) ([]store.AxleForecast, forecast.Track, error) {
+	k, err := s.kind()
 	if err != nil {
 		return nil, forecast.Track{}, err
+	}
+	m := s.Remembered.known(s.DB, k, newest)
+	if m == nil {
+		if m, _, err = s.fitted(ctx, asOf); err != nil {
+			return nil, forecast.Track{}, err
+		}
 	}
 	x := lookedAt{h: *h, model: m, risk: s.AcceptedRisk(), asOf: asOf}
 	if !s.Remembered.forecasts(&x) {

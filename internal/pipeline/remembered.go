@@ -61,6 +61,20 @@ func (r *Remembered) load(ctx context.Context, db *store.DB, k kind) (forecast.M
 	return m, nil
 }
 
+// known is the model that load would return, for who has just read the id of the
+// parameters that were learned last, of any kind; nil = that has to be asked.
+func (r *Remembered) known(db *store.DB, k kind, newest int64) forecast.Model {
+	if r == nil || newest == 0 || db.Trying() {
+		return nil
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.kind != k.name || r.id < newest {
+		return nil
+	}
+	return r.model
+}
+
 // forecasts returns what is kept of a vehicle, if it rests on just this.
 func (r *Remembered) forecasts(now *lookedAt) bool {
 	if r == nil {

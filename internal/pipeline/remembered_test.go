@@ -1,11 +1,13 @@
 package pipeline_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"reflect"
 	"testing"
 	"time"
 
+	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -38,6 +40,14 @@ func TestRememberedRightAfterWrite(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, x := range []*pipeline.Service{s, other, s} {
+					got, around, err := x.DB.HistoryAround(t.Context(), all, bus)
+					if err != nil {
+						t.Fatal(err)
+					}
+					fs, _, err := x.ForecastOf(t.Context(), &got, around.Parameters, x.Today())
+					if err != nil || fmt.Sprint(fs) != fmt.Sprint(want) {
+						t.Errorf("by what was read with its history: got %v, %v, want %v", fs, err, want)
+					}
 					got, fs, track, err := x.VehicleForecast(t.Context(), all, bus, x.Today())
 					if err != nil {
 						t.Fatal(err)
@@ -70,6 +80,19 @@ func TestRememberedRightAfterWrite(t *testing.T) {
 				t.Fatal(err)
 			}
 			look()
+			unlike := forecast.DefaultParams()
+			unlike.Rates.Vehicle *= 2
+			values, err := json.Marshal(forecast.Full{Params: unlike})
+			if err != nil {
+				t.Fatal(err)
+			}
+			learned := store.Parameters{Model: pipeline.DefaultModel, Values: values, Diagnostics: []byte("{}")}
+			if err := db.SaveParameters(t.Context(), &learned); err != nil {
+				t.Fatal(err)
+			}
+			if !look() {
+				t.Error("other parameters changed nothing")
+			}
 			for _, x := range []*pipeline.Service{s, other, fresh} {
 				x.Risk = .3
 			}

@@ -14,6 +14,9 @@ type Around struct {
 	Away                  bool // absences, or planned visits
 	Workshop              bool // somebody has set that of its depot
 	Logged                bool // forecasts, in the log
+
+	// Parameters is the id of those that were learned last, of any model; 0 = none.
+	Parameters int64
 }
 
 // HistoryAround is History with what there is around it, for a page of the vehicle:
@@ -52,12 +55,13 @@ func (a *Around) columns() string {
 				exists (select 1 from absences x where x.vehicle_id = v.id)
 					or exists (select 1 from planned_visits x where x.vehicle_id = v.id),
 				exists (select 1 from workshops x where x.depot_id = v.depot_id),
-				exists (select 1 from forecast_log x where x.vehicle_id = v.id)`
+				exists (select 1 from forecast_log x where x.vehicle_id = v.id),
+				(select coalesce(max(x.id), 0) from model_parameters x)`
 }
 
 func (a *Around) dest() []any {
 	if a == nil {
 		return nil
 	}
-	return []any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop, &a.Logged}
+	return []any{&a.Corrections, &a.Findings, &a.Bookings, &a.Proposed, &a.Away, &a.Workshop, &a.Logged, &a.Parameters}
 }

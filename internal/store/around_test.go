@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"encoding/json"
 	"testing"
 
 	"brakewear/internal/auth"
@@ -59,6 +60,16 @@ func TestHistoryAround(t *testing.T) {
 				if _, got, err := db.HistoryAround(t.Context(), all, id); err != nil || got != want {
 					t.Errorf("after %s, vehicle %d: got %+v, %v, want %+v", x.name, id, got, err, want)
 				}
+			}
+		}
+		for _, model := range []string{"full", "line"} {
+			p := store.Parameters{Model: model, Values: json.RawMessage("{}"), Diagnostics: json.RawMessage("{}")}
+			if err := db.SaveParameters(t.Context(), &p); err != nil {
+				t.Fatal(err)
+			}
+			want.Parameters, elsewhere.Parameters = p.ID, p.ID
+			if _, got, err := db.HistoryAround(t.Context(), all, bus); err != nil || got != want {
+				t.Errorf("after parameters of %s: got %+v, %v, want %+v", model, got, err, want)
 			}
 		}
 		if err := db.AddAbsence(t.Context(), all, fleet.Absence{VehicleID: other, First: ptr(monday), Last: ptr(monday)}); err != nil {
