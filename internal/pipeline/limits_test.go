@@ -64,7 +64,7 @@ func TestLimitsAreFollowed(t *testing.T) {
 			mm   float64
 			why  string
 			want float64
-		}{{5, "", 5}, {3, "hydraulic brakes: 1.6 mm by the rule", 3}, {0, "", 3.2}} {
+		}{{5, "", 5}, {0, "", 3.2}, {3.2, "", 3.2}, {3, "hydraulic brakes: 1.6 mm by the rule", 3}, {0, "", 3.2}} {
 			if err := set(c.mm, c.why); err != nil {
 				t.Fatal(err)
 			}

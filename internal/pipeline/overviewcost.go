@@ -205,7 +205,7 @@ func (a *ahead) need(fleetID int64, w fleet.WorkItem, v *fleet.Vehicle) *PartOut
 	n := a.needs[k]
 	if n == nil {
 		n = &PartOutlook{Fleet: a.costs.fleets[fleetID], Out: -1}
-		if i := slices.IndexFunc(a.parts, func(p fleet.StockPart) bool { return p.ID == w.PartID }); i >= 0 && w.PartID != 0 {
+		if i := slices.IndexFunc(a.parts, func(p fleet.StockPart) bool { return p.ID == w.PartID }); i >= 0 {
 			n.Part = a.parts[i]
 			for _, s := range n.Part.Stock {
 				if a.costs.query.Depot == 0 || s.DepotID == a.costs.query.Depot {
