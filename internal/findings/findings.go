@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
 	"brakewear/internal/rules"
+	"brakewear/internal/units"
 )
 
 // Vehicle is all that is known of one vehicle, as the store and as the
@@ -186,14 +186,7 @@ func km(x float64) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return "an unknown number of km"
 	}
-	s := strconv.FormatInt(int64(math.Round(math.Abs(x))), 10)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	if x < 0 {
-		s = "−" + s
-	}
-	return s + " km"
+	return units.Thousands(int64(math.Round(x))) + " km"
 }
 
 // about rounds a distance to what can be told of it.

@@ -1,6 +1,7 @@
 package findings_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -65,10 +66,12 @@ func (s *story) pads(d int, li, lo, ri, ro float64) *story {
 		read(d, fleet.Pad, fleet.Right, fleet.Inner, ri).read(d, fleet.Pad, fleet.Right, fleet.Outer, ro)
 }
 
-func (s *story) fit(d int, part fleet.Part) *story {
+func (s *story) fit(d int, part fleet.Part) *story { return s.fitOn(d, part, "") }
+
+func (s *story) fitOn(d int, part fleet.Part, side fleet.Side) *story {
 	km := odometer(d)
 	s.h.Fitments = append(s.h.Fitments, fleet.Fitment{
-		ID: s.id(), VehicleID: 7, Date: day(d), OdometerKm: &km, Position: fleet.Position{Axle: 1, Part: part},
+		ID: s.id(), VehicleID: 7, Date: day(d), OdometerKm: &km, Position: fleet.Position{Axle: 1, Part: part, Side: side},
 	})
 	return s
 }
@@ -177,6 +180,10 @@ func TestFindings(t *testing.T) {
 		{"rotor at its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 37), "", nil, ""},
 		{"rotor under its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9), fleet.PastStamped,
 			[]string{"Axle 1 left rotor: 36.9 mm on 5 Feb 2026, below its stamped limit of 37 mm"}, "US-29"},
+		{"rotor under its limit, the other one renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fitOn(401, fleet.Rotor, fleet.Right), fleet.PastStamped, nil, "US-29"},
+		{"rotor under its limit, the pads renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fit(401, fleet.Pad), fleet.PastStamped, nil, "US-29"},
+		{"rotor under its limit, it renewed on the day", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fitOn(400, fleet.Rotor, fleet.Left), "", nil, ""},
+		{"rotor under the workshop's limit for pads", worn("M3").own(fleet.Pad, 40).read(400, fleet.Rotor, fleet.Left, "", 37.5), "", nil, ""},
 		{"rotor under its limit, renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fit(401, fleet.Rotor), "", nil, ""},
 		// WP-23, vehicle maker's service manual: drum 228.6 mm new, 230.6 limit.
 		{"drum at its limit", of("M1").drum().read(400, fleet.Drum, fleet.Right, "", 230.6), "", nil, ""},
@@ -232,6 +239,10 @@ func TestFindings(t *testing.T) {
 		{"ticked as contaminated", worn("M3").tick(400, "", fleet.Contaminated), fleet.ContaminatedPart, []string{"Axle 1: contaminated"}, "EU-17"},
 		{"ticked as tapered", worn("M3").tick(400, fleet.Right, fleet.Tapered), fleet.TaperedPad, []string{"Axle 1 right: tapered"}, "WP-16"},
 		{"ticked as glazed", worn("M3").tick(400, fleet.Right, fleet.Glazed), fleet.GlazedPart, []string{"glazed"}, "no source"},
+		{"ticked, and renewed on the day", worn("M3").tick(400, fleet.Right, fleet.Glazed).fitOn(400, fleet.Pad, fleet.Right), "", nil, ""},
+		{"ticked, and the other side renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), fleet.GlazedPart, nil, "no source"},
+		{"ticked on both sides, and one renewed", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), "", nil, ""},
+		{"ticked, and renewed before", worn("M3").tick(400, fleet.Right, fleet.Glazed).fit(399, fleet.Pad), fleet.GlazedPart, nil, "no source"},
 		{"ticked, and renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fit(401, fleet.Pad), "", nil, ""},
 		{"not measured", worn("M3").tick(400, fleet.Right, fleet.NotMeasured), "", nil, ""},
 
@@ -271,6 +282,28 @@ func TestFindings(t *testing.T) {
 				t.Errorf("told again: %s", d)
 			}
 		})
+	}
+}
+
+// How much of it there is, by which a finding that was looked at is shown again when it
+// has grown: in the unit of its kind, of the values of TestFindings.
+func TestFigures(t *testing.T) {
+	for _, c := range []struct {
+		story *story
+		kind  fleet.FindingKind
+		want  float64
+	}{
+		{inward("M3").pads(400, 9, 12.6, 12, 12.1), fleet.UnevenPads, 3.6},
+		{worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 10.9, 13.2), fleet.TaperedPad, 2.3},
+		{worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9), fleet.PastStamped, .1},
+		{of("M1").drum().read(400, fleet.Drum, fleet.Right, "", 230.9), fleet.PastStamped, .3},
+		{worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.92, 44.902), fleet.ThicknessVariation, .02},
+		{worn("M1").rotor(400, 0.06, 0.01), fleet.RotorRunout, .06},
+	} {
+		got := c.story.tell()
+		if len(got) != 1 || got[0].Kind != c.kind || got[0].Figure == nil || math.Abs(*got[0].Figure-c.want) > 1e-9 {
+			t.Errorf("got %+v, want one %s of %g", got, c.kind, c.want)
+		}
 	}
 }
 

@@ -168,12 +168,8 @@ func (a *axle) unevenSides(track forecast.Track) []fleet.Finding {
 			return
 		}
 		f := finding(fleet.UnevenSides, p, subject(p))
-		other := "right"
-		if side == "right" {
-			other = "left"
-		}
 		f.Seen = seen
-		f.Advice = fmt.Sprintf("Check the %s brake for dragging (turn the wheel by hand, feel for heat after a drive), and whether the %s one applies.", side, other)
+		f.Advice = fmt.Sprintf("Check the %s brake for dragging (turn the wheel by hand, feel for heat after a drive), and whether the %s one applies.", side, otherSide(side))
 		f.Source = "test against the readings' error"
 		f.Figure = figure
 		fs = append(fs, f)

@@ -24,7 +24,7 @@ var ticks = []struct {
 }
 
 // ticked are the conditions ticked since the last parts were fitted, the last
-// of each kind a side. They stay until parts of the axle are renewed.
+// of each kind a side first. They stay until parts of the axle are renewed.
 func (a *axle) ticked() []fleet.Finding {
 	var fs []fleet.Finding
 	for i := len(a.v.Conditions) - 1; i >= 0; i-- { // newest first
@@ -40,9 +40,6 @@ func (a *axle) ticked() []fleet.Finding {
 			}
 			p := fleet.Position{Axle: a.Number, Side: c.Side}
 			f := finding(t.kind, p, subject(p, "ticked"))
-			if slices.ContainsFunc(fs, func(o fleet.Finding) bool { return o.Kind == f.Kind && o.Subject == f.Subject }) {
-				continue
-			}
 			where := ""
 			if c.Side != "" {
 				where = " " + string(c.Side)
