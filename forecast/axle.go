@@ -292,39 +292,48 @@ func (f *fitter) turn(theta float64) (eq, shrink float64) {
 
 // running is how far the log density has come at one theta.
 type running struct {
-	r, accel, c  float64 // rate, r^2 Accel, r^2
-	e, q         float64 // of the row before, cleared of those before it
-	low, below   float64 // what it takes off the next row, and off its variance
-	ee, eq, qq   float64
-	prod, logDet float64
+	r, accel, c float64 // rate, r^2 Accel, r^2
+	e, q        float64 // of the row before, cleared of those before it
+	low, below  float64 // what it takes off the next row, and off its variance
+	ee, eq, qq  float64
+	prod        float64 // of the variances, but for what is in logDet
+	logDet      float64
 }
 
-// logLiks writes to out the log densities of the rows in use given each theta. It takes
-// all thetas from row to row together, in half the time: at a single one each row waits
-// for the division of the row before.
-func (f *fitter) logLiks(out, thetas []float64) {
-	n, nz := f.n, f.life.noise
-	f.runs = slices.Grow(f.runs[:0], len(thetas))[:len(thetas)]
-	runs := f.runs
-	for i, theta := range thetas {
-		r := math.Exp(theta)
-		runs[i] = running{r: r, accel: r * r * nz.Accel, c: r * r, prod: 1, logDet: f.logDet}
+// logLiks writes to out the log densities of the rows in use at thetas so many steps
+// from one on. It takes all thetas from row to row together, in half the time: at a
+// single one each row waits for the division of the row before.
+func (f *fitter) logLiks(out []float64, theta, step float64) {
+	nz := f.life.noise
+	f.runs = slices.Grow(f.runs[:0], len(out))[:len(out)]
+	runs, rest := f.runs, f.logDet+float64(f.n)*math.Log(2*math.Pi)
+	r, ratio := math.Exp(theta), math.Exp(step)
+	for i := range runs {
+		runs[i] = running{r: r, accel: r * r * nz.Accel, c: r * r, prod: 1, logDet: rest}
+		r *= ratio
 	}
-	for i := range n {
-		re, rf, rq, d, e := f.rotated[i][0], f.rotated[i][1], f.rotated[i][2], f.d[i], f.e[i]
+	rotated, d, e := f.rotated[:f.n], f.d[:f.n], f.e[:f.n]
+	for i := range rotated {
+		re, rf, rq, d, e := rotated[i][0], rotated[i][1], rotated[i][2], d[i], e[i]
 		for k := range runs {
 			x := &runs[k]
-			vari := max(least, 1+x.c*d-x.below)
+			vari := 1 + x.c*d - x.below
+			if vari < least {
+				vari = least
+			}
 			inv := 1 / vari
-			x.e = re + x.r*rf + x.accel*rq - x.low*x.e
-			x.q = rq - x.low*x.q
-			x.ee += x.e * x.e * inv
-			x.eq += x.e * x.q * inv
-			x.qq += x.q * x.q * inv
+			xe := re + x.r*rf + x.accel*rq - x.low*x.e
+			xq := rq - x.low*x.q
+			x.e, x.q = xe, xq
+			qi := xq * inv
+			x.ee += xe * xe * inv
+			x.eq += xe * qi
+			x.qq += xq * qi
 			off := x.c * e
 			x.low = off * inv
 			x.below = off * x.low
-			if x.prod *= vari; x.prod > 1e100 || x.prod < 1e-100 {
+			x.prod *= vari
+			if x.prod > 1e100 { // no variance is below 1 but by rounding
 				x.logDet += math.Log(x.prod)
 				x.prod = 1
 			}
@@ -332,12 +341,9 @@ func (f *fitter) logLiks(out, thetas []float64) {
 	}
 	for i := range runs {
 		x := &runs[i]
-		logDet := x.logDet + math.Log(x.prod)
-		if k := f.kappa(x.r); k > 0 {
-			x.ee -= k * x.eq * x.eq / (1 + k*x.qq)
-			logDet += math.Log1p(k * x.qq)
-		}
-		out[i] = -0.5 * (x.ee + logDet + float64(n)*math.Log(2*math.Pi))
+		k := f.kappa(x.r)
+		bent := 1 + k*x.qq
+		out[i] = -0.5 * (x.ee - k*x.eq*x.eq/bent + x.logDet + math.Log(x.prod*bent))
 	}
 }
 

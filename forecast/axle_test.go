@@ -100,10 +100,11 @@ func TestLogLiks(t *testing.T) {
 	var f fitter
 	for i, c := range v.Cases {
 		f.fitRobust(c.life(n))
-		thetas := []float64{c.PostMean - 2, c.PostMean, c.PostMean + .1, c.PostMean + 1.5}
-		got := make([]float64, len(thetas))
-		f.logLiks(got, thetas)
-		for k, theta := range thetas {
+		const step = .7
+		got := make([]float64, 6)
+		f.logLiks(got, c.PostMean-3*step, step)
+		for k := range got {
+			theta := c.PostMean + float64(k-3)*step
 			rows := len(f.use)
 			e, _ := f.residual(theta)
 			f.chol = f.covariance(f.chol, theta)

@@ -76,11 +76,11 @@ func (f *fitter) spread(centre, sd float64, nodes int) (step float64) {
 	for i := range g.theta {
 		g.theta[i] = centre - reach*sd + step*float64(i)
 	}
-	f.logLiks(g.w, g.theta)
-	most, level := math.Inf(-1), math.Log(2*math.Pi*a.vari)
+	f.logLiks(g.w, g.theta[0], step)
+	most, half := math.Inf(-1), 0.5/a.vari
 	for i, t := range g.theta {
 		z := t - a.mean
-		g.w[i] -= 0.5 * (z*z/a.vari + level)
+		g.w[i] -= half * z * z
 		most = max(most, g.w[i])
 	}
 	sum, mean := 0.0, 0.0
@@ -98,6 +98,6 @@ func (f *fitter) spread(centre, sd float64, nodes int) (step float64) {
 		ss += g.w[i] * d * d
 	}
 	g.mean, g.sd = mean, math.Sqrt(ss)
-	g.evidence = most + math.Log(sum*step)
+	g.evidence = most + math.Log(sum*step/math.Sqrt(2*math.Pi*a.vari))
 	return step
 }
