@@ -43,13 +43,22 @@ type ahead struct {
 }
 
 // node is what all distances share at one theta: the inner products, in the
-// metric of the readings' covariance, of still + r^2 move, fade and last of
-// each place and of q, and theirs with the residual.
+// metric of the readings' covariance, of the places' terms, and theirs with the
+// residual.
 type node struct {
 	w, r, r2, kappa float64
-	gram            [3*maxPlaces + 1][3*maxPlaces + 1]float64
-	with            [3*maxPlaces + 1]float64
+	gram            [maxPlaces][maxPlaces]gram // of a place and those up to it
+	with            [maxPlaces][terms]float64
 }
+
+// terms are still + r^2 move, fade and last of a place, and q, which is the same for
+// all.
+const terms = 4
+
+const bendTerm = terms - 1
+
+// gram holds the inner products of the terms of one place with those of another.
+type gram [terms][terms]float64
 
 func (f *fitter) lastVisit() float64 {
 	if len(f.use) == 0 {
@@ -127,7 +136,7 @@ func (f *fitter) prepare(s float64) {
 
 // project works out a node.
 func (f *fitter) project(d *node, theta float64) {
-	h, np := &f.ahead, f.life.live
+	h, np := &f.ahead, min(f.life.live, maxPlaces)
 	eq, shrink := f.turn(theta)
 	r := math.Exp(theta)
 	d.r, d.r2, d.kappa = r, r*r, f.kappa(r)
@@ -140,28 +149,39 @@ func (f *fitter) project(d *node, theta float64) {
 	f.whiten(h.v[0], h.v[0])
 	f.whiten(h.v[1], h.fade)
 	f.whiten(h.v[2], h.last)
-	last := 3 * np
-	var vq [3*maxPlaces + 1]float64
+	qs := products(f.white, bendLane, f.white)
+	var vq [maxPlaces][terms]float64
 	for x, v := range h.v {
 		q, e := products(f.white, bendLane, v), products(f.white, residualLane, v)
 		for j := range np {
-			i := 3*j + x
-			vq[i], d.with[i], d.gram[last][i] = q[j], e[j], q[j]
+			vq[j][x], d.with[j][x] = q[j], e[j]
 			for y, u := range h.v[:x+1] {
 				g := products(v, j, u)
-				for k := range np {
-					d.gram[max(i, 3*k+y)][min(i, 3*k+y)] = g[k]
+				for k := range j + 1 {
+					d.gram[j][k][x][y] = g[k]
+				}
+				for k := j; k < np; k++ {
+					d.gram[k][j][y][x] = g[k]
 				}
 			}
 		}
 	}
-	q := products(f.white, bendLane, f.white)
-	vq[last], d.with[last], d.gram[last][last] = q[bendLane], q[residualLane], q[bendLane]
-	for i := range last + 1 {
-		d.with[i] -= shrink * vq[i] * eq
-		for k := range i + 1 {
-			g := d.gram[i][k] - shrink*vq[i]*vq[k]
-			d.gram[i][k], d.gram[k][i] = g, g
+	for j := range np {
+		vq[j][bendTerm], d.with[j][bendTerm] = qs[bendLane], qs[residualLane]
+		for k := range j + 1 {
+			g := &d.gram[j][k]
+			for x := range bendTerm {
+				g[x][bendTerm], g[bendTerm][x] = vq[j][x], vq[k][x]
+			}
+			g[bendTerm][bendTerm] = qs[bendLane]
+			for x := range g {
+				for y := range g[x] {
+					g[x][y] -= shrink * vq[j][x] * vq[k][y]
+				}
+			}
+		}
+		for x := range d.with[j] {
+			d.with[j][x] -= shrink * vq[j][x] * eq
 		}
 	}
 }
@@ -171,7 +191,7 @@ func (f *fitter) project(d *node, theta float64) {
 func (f *fitter) look(p *point) {
 	a, h := f.life, &f.ahead
 	f.prepareFor(p.at)
-	np := a.live
+	np := min(a.live, maxPlaces)
 	var m moment
 	f.moments(&m, p.at)
 	p.above, p.each, p.mean, p.sq = 0, [maxPlaces]float64{}, [maxPlaces]float64{}, [maxPlaces]float64{}
@@ -183,24 +203,26 @@ func (f *fitter) look(p *point) {
 	var cov [maxPlaces][maxPlaces]float64
 	for i := range h.node {
 		d := &h.node[i]
-		var c [maxPlaces][4]float64
+		var c [maxPlaces][terms]float64
 		var q [maxPlaces]float64
-		for j := range np {
-			q[j] = bend(d.r, m.worn[j], a.places[j].span)
-			c[j] = [4]float64{1, d.r2 * m.fade, d.r2 * m.since[j], d.kappa * q[j]}
-		}
 		g := &p.given[i]
 		least := math.Inf(1)
 		for j := range np {
-			pl := &a.places[j]
-			b := &a.births[pl.born]
-			mean := b.mean - d.r*m.worn[j] - d.r2*a.noise.Accel*q[j] +
-				d.with[3*j] + c[j][1]*d.with[3*j+1] + c[j][2]*d.with[3*j+2] + c[j][3]*d.with[3*np]
-			vari := max(minVar, m.still[j][j]+d.r2*m.wear[j][j]+d.kappa*q[j]*q[j]-d.form(j, &c[j], j, &c[j], np))
+			q[j] = bend(d.r, m.worn[j], m.span[j])
+			c[j] = [terms]float64{1, d.r2 * m.fade, d.r2 * m.since[j], d.kappa * q[j]}
+			w := &d.with[j]
+			mean := m.new[j] - d.r*m.worn[j] - d.r2*a.noise.Accel*q[j] +
+				w[0] + c[j][1]*w[1] + c[j][2]*w[2] + c[j][3]*w[3]
+			vari := m.still[j][j] + d.r2*m.wear[j][j] + c[j][3]*q[j] - d.gram[j][j].own(&c[j])
+			if vari < minVar {
+				vari = minVar
+			}
 			cov[j][j] = vari
 			inv[j] = 1 / math.Sqrt(vari)
-			z[j] = (mean - pl.limit) * inv[j]
-			least = min(least, z[j])
+			z[j] = (mean - m.limit[j]) * inv[j]
+			if z[j] < least {
+				least = z[j]
+			}
 			p.mean[j] += d.w * mean
 			p.sq[j] += d.w * (mean*mean + vari)
 			if p.plain {
@@ -228,7 +250,7 @@ func (f *fitter) look(p *point) {
 		default:
 			for j := range np {
 				for k := range j {
-					cov[j][k] = m.still[j][k] + d.r2*m.wear[j][k] + d.kappa*q[j]*q[k] - d.form(j, &c[j], k, &c[k], np)
+					cov[j][k] = m.still[j][k] + d.r2*m.wear[j][k] + c[j][3]*q[k] - d.gram[j][k].form(&c[j], &c[k])
 				}
 			}
 			g.above = h.loading.above(np, &z, &cov, &inv)
@@ -240,6 +262,8 @@ func (f *fitter) look(p *point) {
 // moment is what the places' values at one distance have in common for all
 // theta; their prior covariance is still + r^2 wear + r^4 AccelSD^2 q q'.
 type moment struct {
+	new, limit  [maxPlaces]float64 // values
+	span        [maxPlaces]float64
 	fade        float64
 	since       [maxPlaces]float64
 	worn        [maxPlaces]float64
@@ -254,6 +278,7 @@ func (f *fitter) moments(m *moment, s float64) {
 	for j := range a.live {
 		p := &a.places[j]
 		b := &a.births[p.born]
+		m.new[j], m.limit[j], m.span[j] = b.mean, p.limit, p.span
 		m.since[j] = s - b.at
 		m.worn[j] = p.worn(s, b.at)
 		if j == 0 || p.born != a.places[j-1].born {
@@ -296,16 +321,21 @@ func bend(r, worn, span float64) float64 {
 // micrometre.
 const minVar = 1e-10
 
-// form is c_j' G c_k for the places' parts of the gram matrix.
-func (d *node) form(j int, cj *[4]float64, k int, ck *[4]float64, np int) float64 {
-	q := 3 * np
-	s := 0.0
-	for x := range 3 {
-		row := &d.gram[3*j+x]
-		s += cj[x] * (row[3*k]*ck[0] + row[3*k+1]*ck[1] + row[3*k+2]*ck[2] + row[q]*ck[3])
-	}
-	row := &d.gram[q]
-	return s + cj[3]*(row[3*k]*ck[0]+row[3*k+1]*ck[1]+row[3*k+2]*ck[2]+row[q]*ck[3])
+// form is c' G o for the factors c and o of two places' terms, of which the first are
+// 1.
+func (b *gram) form(c, o *[terms]float64) float64 {
+	return b[0][0] + b[0][1]*o[1] + b[0][2]*o[2] + b[0][3]*o[3] +
+		c[1]*(b[1][0]+b[1][1]*o[1]+b[1][2]*o[2]+b[1][3]*o[3]) +
+		c[2]*(b[2][0]+b[2][1]*o[1]+b[2][2]*o[2]+b[2][3]*o[3]) +
+		c[3]*(b[3][0]+b[3][1]*o[1]+b[3][2]*o[2]+b[3][3]*o[3])
+}
+
+// own is form of a place with itself.
+func (b *gram) own(c *[terms]float64) float64 {
+	return b[0][0] +
+		c[1]*(2*b[1][0]+b[1][1]*c[1]) +
+		c[2]*(2*(b[2][0]+b[2][1]*c[1])+b[2][2]*c[2]) +
+		c[3]*(2*(b[3][0]+b[3][1]*c[1]+b[3][2]*c[2])+b[3][3]*c[3])
 }
 
 // orthant gives the chance that jointly normal values all exceed their
@@ -336,6 +366,7 @@ const (
 // above takes the limits' deviates z, the values' covariances (lower triangle)
 // and the inverses of their sds. It is for two places or more.
 func (o *orthant) above(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]float64, inv *[maxPlaces]float64) float64 {
+	n = min(n, maxPlaces) // for the compiler: no index is beyond
 	o.fit(n, z, cov, inv)
 	var at, by [maxPlaces]float64
 	most, m := 0.0, 0
@@ -400,6 +431,7 @@ func (o *orthant) fit(n int, z *[maxPlaces]float64, cov *[maxPlaces][maxPlaces]f
 		o.l[1] = math.Copysign(o.l[0], c)
 		return
 	}
+	n = min(n, maxPlaces)
 	var weight [maxPlaces]float64
 	for j := range n {
 		w := 1 / (1 + z[j]*z[j]/2)
