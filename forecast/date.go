@@ -100,16 +100,21 @@ func (u Usage) Days(km Dist) Dist {
 		day0 = reach.days[first-1]
 	}
 	pieces := km.pieces()
-	var passed [reachNodes]int // per node, how many quantiles its total has passed
-	started := reachNodes      // from this node on some: they are in order of distance
+	var passed [reachNodes]int    // per node, how many quantiles its total has passed
+	started := reachNodes         // from this node on some: they are in order of distance
+	done, over := reachNodes, 0.0 // and from this one on all, with their weights
 	for i := first; i < reachSteps && p < len(Levels); i++ {
 		day := reach.days[i]
-		f := 0.0
 		totals := &reach.km[i]
+		for done > 0 && totals[done-1] >= pieces[len(pieces)-1].x {
+			done--
+			over += hermiteW[done]
+		}
+		f := over
 		for started > 0 && totals[started-1] >= pieces[0].x {
 			started--
 		}
-		for g := started; g < reachNodes; g++ {
+		for g := started; g < done; g++ {
 			total, k := totals[g], passed[g]
 			for k < len(pieces) && pieces[k].x <= total {
 				k++
