@@ -9,8 +9,8 @@ import "slices"
 // comes out otherwise than without. It holds what the last look used and is for
 // one goroutine at a time; the zero Memory is empty and ready.
 type Memory struct {
-	changes, lastChanges   []changeSeen
-	messages, lastMessages []messageSeen
+	changes, lastChanges   []*changeSeen
+	messages, lastMessages []*messageSeen
 }
 
 // next begins another look.
@@ -54,16 +54,18 @@ func (m *Memory) changed(s *set, row int, work func() float64) float64 {
 	if m == nil {
 		return work()
 	}
-	x := changeSeen{life: s.kept(), spec: s.spec, trips: slices.Clone(s.trips), row: row}
-	for i := range m.lastChanges {
-		if y := &m.lastChanges[i]; x.row == y.row && x.spec == y.spec && slices.Equal(x.trips, y.trips) && x.life.same(&y.life) {
-			m.changes = append(m.changes, *y)
+	x := changeSeen{life: s.axleLife, spec: s.spec, trips: s.trips, row: row}
+	for _, y := range m.lastChanges {
+		if y.same(&x) {
+			m.changes = append(m.changes, y)
 			return y.chance
 		}
 	}
-	x.chance = work()
-	m.changes = append(m.changes, x)
-	return x.chance
+	kept := x
+	kept.life, kept.trips = s.kept(), slices.Clone(s.trips)
+	kept.chance = work()
+	m.changes = append(m.changes, &kept)
+	return kept.chance
 }
 
 // message is fitter.message, or what it was.
@@ -72,20 +74,27 @@ func (m *Memory) message(f *fitter, s *set, p prior) (Message, bool) {
 		return f.message(s, p)
 	}
 	x := messageSeen{
-		life: s.kept(), axle: s.axle, part: s.part, trips: slices.Clone(s.trips), prior: p,
+		life: s.axleLife, axle: s.axle, part: s.part, trips: s.trips, prior: p,
 		dated: s.change != nil, gap: s.gap, gapBirth: s.gapBirth,
 	}
-	for i := range m.lastMessages {
-		if y := &m.lastMessages[i]; y.same(&x) {
+	for _, y := range m.lastMessages {
+		if y.same(&x) {
 			s.aside, s.births[s.gapBirth] = y.aside, y.born
-			m.messages = append(m.messages, *y)
+			m.messages = append(m.messages, y)
 			return y.message, y.ok
 		}
 	}
-	x.message, x.ok = f.message(s, p)
-	x.aside, x.born = slices.Clone(s.aside), s.births[s.gapBirth]
-	m.messages = append(m.messages, x)
-	return x.message, x.ok
+	kept := x
+	kept.life, kept.trips = s.kept(), slices.Clone(s.trips)
+	kept.message, kept.ok = f.message(s, p)
+	kept.aside, kept.born = s.aside, s.births[s.gapBirth]
+	m.messages = append(m.messages, &kept)
+	return kept.message, kept.ok
+}
+
+// same says whether two were worked out from the same.
+func (m *changeSeen) same(o *changeSeen) bool {
+	return m.row == o.row && m.spec == o.spec && slices.Equal(m.trips, o.trips) && m.life.same(&o.life)
 }
 
 // same says whether two were worked out from the same.

@@ -54,7 +54,7 @@ func TestMemory(t *testing.T) {
 		}
 		for k := range memory.messages {
 			sets++
-			if slices.ContainsFunc(judged, func(x messageSeen) bool { return x.same(&memory.messages[k]) }) {
+			if slices.ContainsFunc(judged, func(x *messageSeen) bool { return x.same(memory.messages[k]) }) {
 				remembered++
 			}
 		}

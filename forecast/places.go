@@ -169,12 +169,7 @@ const (
 // themselves time and again, live times by the end of the set, the readings of
 // the parts that went first are left out where there are still too many.
 func thin(items []item, live []int) []item {
-	visits := 0
-	for i := range items {
-		if i == 0 || items[i].Day != items[i-1].Day {
-			visits++
-		}
-	}
+	visits := visitsIn(items)
 	if visits <= mostVisits && len(items) <= mostRows {
 		return items
 	}
@@ -199,6 +194,17 @@ func thin(items []item, live []int) []item {
 		}
 		return gone
 	})
+}
+
+// visitsIn returns how many visits items are of, which are in order of day.
+func visitsIn(items []item) int {
+	visits := 0
+	for i := range items {
+		if i == 0 || items[i].Day != items[i-1].Day {
+			visits++
+		}
+	}
+	return visits
 }
 
 // joined returns one item per place and renewal, and the first signal of its

@@ -101,6 +101,7 @@ func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHi
 	h := axleHistory{fitted: len(fitments) > 0}
 	rest := c.collect(&h, readings)
 	bounds := c.boundaries()
+	h.sets = make([]set, 0, len(bounds)+1)
 	for i := 0; i <= len(bounds); i++ {
 		mine, live := rest, make([]int, len(c.pos)) // live: renewals of each place at the end
 		for k := range live {
@@ -179,6 +180,9 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 		},
 	}
 	s.readings, s.rows = make([]*Reading, 0, len(items)), make([]row, 0, len(items))
+	s.places, s.renewed = make([]place, 0, len(live)), make([]incarnation, 0, len(live))
+	visits := visitsIn(items)
+	s.visits, s.days = make([]float64, 0, visits), make([]Day, 0, visits)
 	births := make(map[Fitment]int)
 	add := func(in incarnation) {
 		b, key := birth{}, Fitment{}

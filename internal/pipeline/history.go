@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,16 +32,21 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		v.Swaps = append(v.Swaps, forecast.DeclaredSwap{Day: forecast.Day(s.Date), Old: s.OldKm, New: s.NewKm})
 	}
 	at := make(map[int]*forecast.Axle, len(h.Axles))
+	many := make(map[int]int, len(h.Axles)) // readings: lists of them are made once
+	for i := range h.Readings {
+		many[h.Readings[i].Position.Axle]++
+	}
 	for i, a := range h.Axles {
 		specs := make(map[forecast.Part]forecast.Spec, len(a.Specs))
 		for p, s := range a.Specs {
 			l, _ := LimitOf(h, &a, p)
 			specs[forecast.Part(p)] = forecast.Spec{New: s.New, Limit: l.MM}
 		}
-		v.Axles[i] = forecast.Axle{Number: a.Number, Specs: specs}
+		v.Axles[i] = forecast.Axle{Number: a.Number, Specs: specs, Readings: slices.Grow([]forecast.Reading(nil), many[a.Number])}
 		at[a.Number] = &v.Axles[i]
 	}
-	for _, r := range h.Readings {
+	for i := range h.Readings {
+		r := &h.Readings[i]
 		a := at[r.Position.Axle]
 		if a == nil {
 			continue
