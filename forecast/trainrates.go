@@ -354,25 +354,29 @@ func (r *rateFit) shares() []float64 {
 	for c := range share {
 		share[c] = r.cov.At(c, c)
 	}
+	var columns [][]int // of each group of a vehicle: its own and what its lives share
+	var doubts []float64
+	r.each(func(b *rateBlock) {
+		for _, g := range b.group {
+			columns = append(columns, append([]int{g}, b.common...))
+			doubts = append(doubts, r.doubt(b.common, g, g))
+		}
+	})
 	up, weight := make([]float64, p), make([]float64, p)
 	for range updates {
 		clear(up)
 		clear(weight)
-		r.each(func(b *rateBlock) {
-			for _, g := range b.group {
-				sum := share[g]
-				for _, c := range b.common {
-					sum += share[c]
-				}
-				ratio := r.doubt(b.common, g, g) / sum
-				up[g] += ratio
-				weight[g]++
-				for _, c := range b.common {
-					up[c] += ratio
-					weight[c]++
-				}
+		for i, doubt := range doubts {
+			sum := 0.0
+			for _, c := range columns[i] {
+				sum += share[c]
 			}
-		})
+			ratio := doubt / sum
+			for _, c := range columns[i] {
+				up[c] += ratio
+				weight[c]++
+			}
+		}
 		for c := range share {
 			if weight[c] > 0 {
 				share[c] *= up[c] / weight[c]

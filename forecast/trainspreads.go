@@ -14,10 +14,13 @@ type rateBlock struct {
 }
 
 // each calls do with the lives of one vehicle after the other.
-func (r *rateFit) each(do func(b *rateBlock)) {
+func (r *rateFit) each(do func(b *rateBlock)) { r.eachOf(r.vehicles, do) }
+
+// eachOf is each of some vehicles.
+func (r *rateFit) eachOf(vehicles []taughtVehicle, do func(b *rateBlock)) {
 	var b rateBlock
-	for i := range r.vehicles {
-		v := &r.vehicles[i]
+	for i := range vehicles {
+		v := &vehicles[i]
 		b.lives = r.lives[v.first:v.last]
 		n := len(b.lives)
 		b.common, b.group, b.of = b.common[:0], b.group[:0], b.of[:0]
@@ -86,8 +89,51 @@ const leastSpread = .02
 func (r *rateFit) score() {
 	var g [rateComponents]float64
 	var h [rateComponents][rateComponents]float64
+	// A vehicle takes microseconds: to hand each to another processor would take longer.
+	eachInOrder(slices.Chunk(r.vehicles, scoredVehicles), 0, r.scored, func(_ []taughtVehicle, out []scored) {
+		for i := range out {
+			for k := range g {
+				g[k] += out[i].g[k]
+				for j := range k + 1 {
+					h[k][j] += out[i].h[k][j]
+				}
+			}
+		}
+	})
+	var a [rateComponents * rateComponents]float64
+	var d [rateComponents]float64
+	for k := range rateComponents {
+		weight := spreadWeight / (r.band[k] * r.band[k])
+		d[k] = g[k] + weight*(r.band[k]-r.parts[k])
+		for j := range k + 1 {
+			a[k*rateComponents+j] = h[k][j]
+		}
+		a[k*rateComponents+k] += weight
+	}
+	if _, ok := cholFactor(a[:], rateComponents); !ok {
+		return
+	}
+	forward(a[:], rateComponents, d[:])
+	backward(a[:], rateComponents, d[:])
+	for k := range r.parts {
+		r.parts[k] = max(leastSpread*leastSpread, stepped(r.parts[k], d[k]))
+	}
+}
+
+// scoredVehicles is how many vehicles one processor scores at a time.
+const scoredVehicles = 64
+
+// scored is what a vehicle gives to the gradient of the likelihood, and to its
+// expected information.
+type scored struct {
+	g [rateComponents]float64
+	h [rateComponents][rateComponents]float64
+}
+
+func (r *rateFit) scored(vehicles []taughtVehicle) []scored {
+	out := make([]scored, 0, len(vehicles))
 	var e, m, q, row []float64
-	r.each(func(b *rateBlock) {
+	r.eachOf(vehicles, func(b *rateBlock) {
 		n, ng := len(b.lives), len(b.group)
 		e, m, q = grow(e, n), grow(m, n*n), grow(q, ng*ng)
 		for i := range e {
@@ -108,45 +154,29 @@ func (r *rateFit) score() {
 				m[i*n+j] = s
 			}
 		}
-		var sumG [rateComponents]float64
+		var one scored
 		for i := range n {
 			for j := range n {
 				s := -b.inv[i*n+j]
 				for k := range n {
 					s += m[i*n+k] * b.inv[k*n+j]
 				}
-				sumG[vehicleVariance] += s
+				one.g[vehicleVariance] += s
 				if b.of[i] == b.of[j] {
-					sumG[axleVariance] += s
+					one.g[axleVariance] += s
 				}
 				if i == j {
-					sumG[setVariance] += s
+					one.g[setVariance] += s
 				}
 			}
 		}
-		for k := range sumG {
-			g[k] += sumG[k] / 2
+		for k := range one.g {
+			one.g[k] /= 2
 		}
-		r.inform(b, &h, &row)
+		r.inform(b, &one.h, &row)
+		out = append(out, one)
 	})
-	var a [rateComponents * rateComponents]float64
-	var d [rateComponents]float64
-	for k := range rateComponents {
-		weight := spreadWeight / (r.band[k] * r.band[k])
-		d[k] = g[k] + weight*(r.band[k]-r.parts[k])
-		for j := range k + 1 {
-			a[k*rateComponents+j] = h[k][j]
-		}
-		a[k*rateComponents+k] += weight
-	}
-	if _, ok := cholFactor(a[:], rateComponents); !ok {
-		return
-	}
-	forward(a[:], rateComponents, d[:])
-	backward(a[:], rateComponents, d[:])
-	for k := range r.parts {
-		r.parts[k] = max(leastSpread*leastSpread, stepped(r.parts[k], d[k]))
-	}
+	return out
 }
 
 // stepped moves a variance, within bounds for one step (method).
