@@ -194,10 +194,8 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 	}
 	noSpec := make(map[Part]int)
 	bad := 0
-	many := make(map[Position]int) // at most, so that lists are made once
-	for i := range a.Readings {
-		many[a.Readings[i].Pos]++
-	}
+	places := placesRead(a)
+	at := 0
 	for _, r := range a.Readings {
 		spec, ok := a.Specs[r.Pos.Part]
 		switch {
@@ -215,14 +213,19 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 			continue
 		}
 		r.Km = t.Reading(r.Km, r.Day)
-		rs := out[r.Pos]
-		if rs == nil {
-			rs = make([]Reading, 0, many[r.Pos])
+		at = places.find(r.Pos, at)
+		p := &places[at]
+		if p.readings == nil {
+			p.readings = make([]Reading, 0, p.many)
 		}
-		out[r.Pos] = append(rs, r)
+		p.readings = append(p.readings, r)
 	}
-	for p, rs := range out {
-		spec := a.Specs[p.Part]
+	for _, p := range places {
+		rs, spec := p.readings, a.Specs[p.pos.Part]
+		if rs == nil {
+			continue
+		}
+		out[p.pos] = rs
 		slices.SortStableFunc(rs, func(x, y Reading) int {
 			return cmp.Or(cmp.Compare(x.Day, y.Day), cmp.Compare(spec.Wear(x.MM), spec.Wear(y.MM)))
 		})
@@ -245,6 +248,41 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 		l.warn(BadInput, "%s set aside, the first %s%s: %s; check and correct", readingsOf(bad), first.Reading.Pos, value, first.Why)
 	}
 	return out
+}
+
+// placeRead is a position with its usable readings, and how many all are.
+type placeRead struct {
+	pos      Position
+	many     int
+	readings []Reading
+}
+
+// placesFound finds places, of which an axle has a dozen: a map would take longer.
+type placesFound []placeRead
+
+// placesRead returns the positions of an axle's readings.
+func placesRead(a *Axle) placesFound {
+	var ps placesFound
+	at := 0
+	for i := range a.Readings {
+		if at = ps.find(a.Readings[i].Pos, at); at < 0 {
+			at = len(ps)
+			ps = append(ps, placeRead{pos: a.Readings[i].Pos})
+		}
+		ps[at].many++
+	}
+	return ps
+}
+
+// find returns the index of a position, -1 when it is not there. It looks first behind
+// the one before: at most visits the same places are read in the same order.
+func (ps placesFound) find(p Position, before int) int {
+	for k := range ps {
+		if i := (before + 1 + k) % len(ps); ps[i].pos == p {
+			return i
+		}
+	}
+	return -1
 }
 
 // readingsOf says how many readings.
