@@ -114,6 +114,16 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	defer r.Close()
 	t.up.Kind = string(r.Kind())
 
+	var vs map[string][]store.VehicleKey // by number
+	if s.foresight != nil && numbers != nil && r.Kind() == ingest.Readings {
+		within := *s
+		var release func()
+		if vs, within.DB, release, err = s.DB.HoldNumbered(ctx, sc, numbers, fewVehicles); err != nil {
+			return t, err
+		}
+		defer release()
+		s = &within
+	}
 	// Not within the transaction: the model may be at the database too.
 	look := func(s *Service) (err error) {
 		first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
@@ -124,7 +134,7 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		case !errors.Is(err, fleet.ErrNotFound):
 			return err
 		}
-		if known, err = s.know(ctx, sc, r.Kind(), numbers); err != nil {
+		if known, err = s.know(ctx, sc, r.Kind(), numbers, vs); err != nil {
 			return err
 		}
 		if numbers != nil {
@@ -169,7 +179,7 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		return err
 	})
 	defer p.end()
-	err = s.DB.TakeIn(ctx, sc, &t.up, func(w *store.Writer) error {
+	fill := func(w *store.Writer) error {
 		if err := p.takeIn(ctx, w, &t.up, f.Progress); err != nil {
 			return err
 		}
@@ -184,7 +194,12 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		slices.SortStableFunc(t.up.Problems, func(a, b fleet.Problem) int { return cmp.Compare(a.Line, b.Line) })
 		t.up.Problems = slices.Compact(t.up.Problems) // the values of a line may all have the same
 		return nil
-	})
+	}
+	if vs != nil && t.some() && p.only != nil && ctx.Err() == nil && len(known.stoodIn) == 0 {
+		err = s.takeForecast(ctx, sc, &t, p.only.readings, fill)
+	} else {
+		err = s.DB.TakeIn(ctx, sc, &t.up, fill)
+	}
 	if r.Kind() == ingest.Vehicles { // which may bring depots
 		s.Clock.forget()
 	}

@@ -31,6 +31,7 @@ type placing struct {
 	// few is closed when all rows are placed and judged, or when there are more
 	// than one small batch of them: those wait for begun.
 	few, begun chan struct{}
+	only       *batch        // all rows, once few is closed; nil = there are more
 	ended      chan struct{} // once nobody reads or places any more
 	judge      func(ctx context.Context, upload int64) error
 	wait       func() error
@@ -58,12 +59,18 @@ func (s *Service) place(ctx context.Context, r *ingest.Reader, known *resolver, 
 	}
 	var once sync.Once
 	ready := func() { once.Do(func() { close(p.few) }) }
+	more := func() {
+		once.Do(func() {
+			p.only = nil
+			close(p.few)
+		})
+	}
 	p.wait = beside(func() error {
 		defer close(p.ended)
 		defer ready()
 		err := func() error {
 			defer close(p.placed) // also on a panic: who stores would wait for ever
-			return known.placeAll(ctx, r, p, ready)
+			return known.placeAll(ctx, r, p, more)
 		}()
 		if err == nil && p.beforehand {
 			err = judge(ctx, noUpload)
@@ -145,6 +152,9 @@ func (k *resolver) placeAll(ctx context.Context, r *ingest.Reader, p *placing, m
 		}
 		read += len(rows)
 		b.read = Progress{Rows: read, Bytes: r.BytesRead()}
+		if len(rows) == read {
+			p.only = b
+		}
 		p.placed <- b // there is room for all
 		return nil
 	})

@@ -174,14 +174,19 @@ func (s *Service) refitFew(ctx context.Context, sc auth.Scope, hs []*store.Histo
 	if err := look.know(ctx, hs); err != nil {
 		return RefitReport{}, err
 	}
-	return s.refitWith(ctx, &look, func(fn func(*store.History) error) error {
+	return s.refitWith(ctx, &look, readerOf(hs), asOf)
+}
+
+// readerOf hands over what was read.
+func readerOf(hs []*store.History) reader {
+	return func(fn func(*store.History) error) error {
 		for _, h := range hs {
 			if err := fn(h); err != nil {
 				return err
 			}
 		}
 		return nil
-	}, asOf)
+	}
 }
 
 // histories returns the histories of a few vehicles.
@@ -204,13 +209,18 @@ func (s *Service) refitWith(ctx context.Context, look *lookout, read reader, asO
 		return s.DB.Together(ctx, "keep forecasts", func(db *store.DB) error {
 			within := *s
 			within.DB = db
-			if err := within.keepWith(ctx, look.sc, hs, found, asOf); err != nil {
-				return err
-			}
-			return db.SaveForecasts(ctx, look.sc, fs)
+			return within.keep(ctx, look.sc, hs, fs, found, asOf)
 		})
 	})
 	return rep, err
+}
+
+// keep keeps forecasts of vehicles, and all that goes with them.
+func (s *Service) keep(ctx context.Context, sc auth.Scope, hs []store.History, fs []store.AxleForecast, found []fleet.Finding, asOf fleet.Date) error {
+	if err := s.keepWith(ctx, sc, hs, found, asOf); err != nil {
+		return err
+	}
+	return s.DB.SaveForecasts(ctx, sc, fs)
 }
 
 // refit forecasts the vehicles that read reads and hands the forecasts, and what

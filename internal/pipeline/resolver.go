@@ -44,17 +44,19 @@ type resolver struct {
 // fewVehicles is of how many all that is known is read beforehand.
 const fewVehicles = 8
 
-// resolver knows the vehicles of the numbers, or all that sc sees when numbers
-// is nil, with their axles.
-func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string) (*resolver, error) {
+// resolver knows the vehicles of the numbers, which are vs unless that is nil, or all
+// that sc sees when numbers is nil, with their axles.
+func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string, vs map[string][]store.VehicleKey) (*resolver, error) {
 	var err error
-	var vs map[string][]store.VehicleKey
 	var as map[store.AxleKey]fleet.Axle
+	if numbers != nil && vs == nil {
+		vs, err = s.DB.VehiclesNumbered(ctx, sc, numbers)
+	}
 	if numbers == nil {
 		if vs, err = s.DB.VehicleIndex(ctx, sc); err == nil {
 			as, err = s.DB.AxleIndex(ctx, sc)
 		}
-	} else if vs, err = s.DB.VehiclesNumbered(ctx, sc, numbers); err == nil {
+	} else if err == nil {
 		ids := []int64{}
 		for _, of := range vs {
 			for i := range of {
@@ -128,9 +130,9 @@ func (k *resolver) fleetNamed(name string) int {
 	return slices.IndexFunc(k.fleets, func(f fleet.Fleet) bool { return strings.EqualFold(f.Name, name) })
 }
 
-// know is the resolver for a file of the kind.
-func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string) (*resolver, error) {
-	k, err := s.resolver(ctx, sc, numbers)
+// know is the resolver for a file of the kind; see resolver.
+func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, numbers []string, vs map[string][]store.VehicleKey) (*resolver, error) {
+	k, err := s.resolver(ctx, sc, numbers, vs)
 	if err == nil && (kind == ingest.Vehicles || kind.OfThePlan()) {
 		err = s.knowPlaces(ctx, k)
 	}

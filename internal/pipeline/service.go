@@ -45,7 +45,8 @@ type Service struct {
 	BackupDir  string           // folder of nightly backups; "" = beside the embedded database
 	BackupKeep int              // nightly backups kept; 0 = DefaultBackups
 
-	holds bool // vehicles from before they are read; see takeAtOnce
+	holds     bool       // vehicles from before they are read; see takeAtOnce
+	foresight *foresight // see takeAhead
 
 	// In tests, shorter than what share.go and warm.go say.
 	shareVehicles int

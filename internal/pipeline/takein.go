@@ -33,8 +33,11 @@ func (s *Service) TakeIn(ctx context.Context, sc auth.Scope, by string, f File, 
 			return up, rep, err
 		}
 		defer end()
-		if s.DB.ManyWriters() {
+		switch {
+		case s.DB.ManyWriters():
 			take = s.takeAtOnce
+		case !s.DB.Tentative():
+			take = s.takeAhead
 		}
 	}
 	t, rep, err := take(ctx, sc, by, f, asOf)
@@ -86,7 +89,7 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 	err = s.DB.Together(ctx, "store and forecast", func(db *store.DB) error {
 		within := *s
 		within.DB, within.holds = db, true
-		if t, err = within.take(ctx, sc, by, f); err != nil || !t.some() {
+		if t, err = within.take(ctx, sc, by, f); err != nil || t.up.Accepted == 0 || !t.some() {
 			return err
 		}
 		fault = caught(func() error {
@@ -111,10 +114,10 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 	return t, rep, err
 }
 
-// some says whether the rows taken in are of a few vehicles, of which all is known,
+// some says whether the rows are of a few vehicles, of which all is known,
 // and there is a model that need not learn anew from them.
 func (t *taking) some() bool {
-	return t.up.Accepted > 0 && t.learned && t.many && t.known != nil && t.known.histories != nil
+	return t.learned && t.many && t.known != nil && t.known.histories != nil
 }
 
 // after returns what is known of the vehicles that a file spoke of, now that it is

@@ -113,3 +113,95 @@ func TestTakeInOneAtOnce(t *testing.T) {
 		}
 	})
 }
+
+// What somebody who holds no vehicle writes to a file of one, in this process or another,
+// after what an upload is about was read and before it is stored, is in its forecast.
+func TestTakeInWrittenMeanwhile(t *testing.T) {
+	db := storetest.Open(t, store.SQLite)
+	s := threeForecast(t, db)
+	other, err := store.Open(t.Context(), db.File())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	vs, err := db.VehiclesNumbered(t.Context(), all, []string{"Bus 1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mm, readings := 4.9, 3
+	row := func() string {
+		mm -= .02
+		readings++
+		return fmt.Sprintf("%sBus 1,2026-02-%d,%d,1,pad,left,inner,%.2f\n", readingsHead, readings+6, 156000+100*readings, mm)
+	}
+	for _, x := range []struct {
+		who     string
+		service *pipeline.Service // nil = nobody
+		read    int               // times that the vehicle is read
+	}{
+		{"somebody before, perhaps", nil, 2}, // the first time
+		{"this process", s, 3},
+		{"nobody", nil, 1},
+		{"another process", newService(other), 3},
+		{"nobody", nil, 1},
+	} {
+		done, read := false, 0
+		ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+			if strings.Contains(query, "from own_thresholds") {
+				read++
+			}
+			// The last that is read beforehand.
+			if x.service != nil && !done && strings.Contains(query, "from model_parameters") {
+				done = true
+				mustImport(t, x.service, "other.csv", row(), 1, 0, 0)
+			}
+		})
+		_, rep, err := s.TakeIn(ctx, all, "test", pipeline.File{Name: "one.csv", Body: strings.NewReader(row())}, s.Today())
+		if err != nil || rep.Vehicles != 1 {
+			t.Fatalf("written by %s: got %+v, %v; want one vehicle's forecasts", x.who, rep, err)
+		}
+		fs, err := db.Forecasts(t.Context(), all, vs["Bus 1"][0].ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := fs[0].Readings; got != readings || done != (x.service != nil) {
+			t.Errorf("written by %s: got a forecast by %d readings, want all %d", x.who, got, readings)
+		}
+		if read != x.read {
+			t.Errorf("written by %s: the vehicle was read %d times, want %d", x.who, read, x.read)
+		}
+	}
+}
+
+// What there is to look at on a reading just taken in names it.
+func TestTakeInDoubtful(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustSteady(t, s, "Bus 1")
+		mustImport(t, s, "vehicles.csv", "vehicle,category\nBus 2,M3\nBus 3,M3\n", 2, 0, 0)
+		if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
+			t.Fatal(err)
+		}
+		// With 7.0 mm left three days before, a slip of the pen.
+		text := readingsHead + "Bus 1,2026-02-27,136300,1,pad,left,inner,2.0\n"
+		if _, rep, err := s.TakeIn(t.Context(), all, "test", pipeline.File{Name: "one.csv", Body: strings.NewReader(text)}, s.Today()); err != nil || rep.Vehicles != 1 {
+			t.Fatalf("got %+v, %v; want one vehicle's forecasts", rep, err)
+		}
+		page, err := db.Findings(t.Context(), all, store.FindingQuery{Kind: fleet.MeasureAgain})
+		if err != nil || len(page.Rows) != 1 {
+			t.Fatalf("got %+v, %v; want one to measure again", page.Rows, err)
+		}
+		vs, err := db.VehiclesNumbered(t.Context(), all, []string{"Bus 1"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		h, err := db.History(t.Context(), all, vs["Bus 1"][0].ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := fleet.Record{Kind: fleet.ReadingRecord, ID: h.Readings[len(h.Readings)-1].ID}
+		if got := page.Rows[0].Record; got != want {
+			t.Errorf("got %+v, want %+v", got, want)
+		}
+	})
+}

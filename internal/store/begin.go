@@ -167,7 +167,12 @@ func (db *DB) begin(ctx context.Context, pool *sqlx.DB, o *opening) (x *sqlx.Tx,
 		if pool == db.w { // first come, first served, as who reads: see turn
 			select {
 			case db.writes <- struct{}{}:
-				leave = func() { <-db.writes }
+				leave = func() {
+					if db.holding == nil {
+						db.sights.written()
+					}
+					<-db.writes
+				}
 			case <-ctx.Done():
 				return nil, nil, ctx.Err()
 			}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -44,6 +45,7 @@ type DB struct {
 	uploads chan struct{} // holds one for each upload that is taken in
 	small   chan struct{} // holds one for each small upload under way; see SmallUpload
 	held    *held         // vehicles; see Holding
+	sights  *sights       // of an SQLite file
 	turns   chan struct{} // holds one for each that reads; see turn
 	writes  chan struct{} // holds one for who writes an SQLite file; see begin
 
@@ -60,6 +62,7 @@ type DB struct {
 	reading bool   // within is of OneState: nothing is undone in a part of it
 	whole   bool   // within is of Together: a part that fails ends it
 	version string // of that state; see Version
+	holding *sight // of who holds vehicles of an SQLite file: from before he read them
 }
 
 const (
@@ -182,14 +185,14 @@ func openSQLite(path string) (*DB, error) {
 	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
-		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1), held: newHeld(),
+		uploads: make(chan struct{}, maxUploads), writes: make(chan struct{}, 1), held: newHeld(), sights: &sights{},
 		small: make(chan struct{}, smallUploads()),
 		seen:  &seenNotes{}, names: &vehicleNames{}, counts: &cache[int]{}, due: newDueList(), plans: &cache[*duePlan]{}, lists: &cache[any]{}, places: &cache[any]{},
 	}
-	if db.w, err = fileConns(sqliteDSN(abs, true)); err != nil {
+	if db.w, err = fileConns(sqliteDSN(abs, true), &db.sights.opened); err != nil {
 		return nil, fmt.Errorf("open %s: %w", path, err)
 	}
-	if db.r, err = fileConns(sqliteDSN(abs, false)); err != nil {
+	if db.r, err = fileConns(sqliteDSN(abs, false), new(atomic.Int64)); err != nil {
 		return nil, errors.Join(fmt.Errorf("open %s: %w", path, err), db.w.Close())
 	}
 	db.w.SetMaxOpenConns(1)
@@ -202,13 +205,13 @@ func openSQLite(path string) (*DB, error) {
 	return db, nil
 }
 
-// fileConns makes a pool of connections to an SQLite file.
-func fileConns(dsn string) (*sqlx.DB, error) {
+// fileConns makes a pool of connections to an SQLite file, and counts those it opens.
+func fileConns(dsn string, opened *atomic.Int64) (*sqlx.DB, error) {
 	c, err := sqlite.NewConnector(dsn)
 	if err != nil {
 		return nil, err
 	}
-	return sqlx.NewDb(sql.OpenDB(keeping{c}), SQLite), nil
+	return sqlx.NewDb(sql.OpenDB(keeping{c, opened}), SQLite), nil
 }
 
 // sqliteDSN puts the settings into the name, where they reach every

@@ -2,9 +2,13 @@ package store
 
 import (
 	"context"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
+
+	"brakewear/internal/auth"
 )
 
 // ManyWriters says whether several may write at a time, each for as long as it likes.
@@ -24,12 +28,91 @@ func (db *DB) Holding(ctx context.Context, what string, vehicles []int64, fn fun
 			return fn(together)
 		})
 	}
-	release, err := db.held.hold(ctx, vehicles)
+	holding, release, err := db.hold(ctx, what, vehicles, db.sights.now())
 	if err != nil {
-		return wrap(ctx, what, err)
+		return err
 	}
 	defer release()
-	return fn(db)
+	return fn(holding)
+}
+
+// hold returns a DB of who holds vehicles of an SQLite file until release, and has read
+// nothing of them before a sight.
+func (db *DB) hold(ctx context.Context, what string, vehicles []int64, since sight) (holding *DB, release func(), err error) {
+	release, err = db.held.hold(ctx, vehicles)
+	if err != nil {
+		return nil, nil, wrap(ctx, what, err)
+	}
+	own := *db
+	own.holding = &since
+	return &own, release, nil
+}
+
+// HoldNumbered finds the vehicles of numbers in an SQLite file and holds them until
+// release, where they are up to few: see Holding.
+func (db *DB) HoldNumbered(ctx context.Context, sc auth.Scope, numbers []string, few int) (vs map[string][]VehicleKey, holding *DB, release func(), err error) {
+	since := db.sights.now()
+	if vs, err = db.VehiclesNumbered(ctx, sc, numbers); err != nil {
+		return nil, nil, nil, err
+	}
+	var ids []int64
+	for _, of := range vs {
+		for i := range of {
+			ids = append(ids, of[i].ID)
+		}
+	}
+	if len(ids) > few {
+		return vs, db, func() {}, nil
+	}
+	holding, release, err = db.hold(ctx, "hold vehicles", ids, since)
+	return vs, holding, release, err
+}
+
+// sight is how far an SQLite file has been written to, but for what is written by those
+// of this process who hold the vehicles that it is of.
+type sight struct {
+	others string // by other processes, as far as the writer has seen
+	writes uint64 // by this process
+}
+
+// sights keeps the last sight of a file.
+type sights struct {
+	opened atomic.Int64 // connections that write: only what one of them counts compares
+
+	mu   sync.Mutex
+	last sight
+}
+
+func (s *sights) now() sight {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.last
+}
+
+// written tells that somebody who holds no vehicles wrote, before the next may.
+func (s *sights) written() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.last.writes++
+}
+
+// Unwritten says whether nobody has written to an SQLite file, but for other vehicles that
+// he held, since who holds some began to read them: so he knows all that is stored of
+// his. db is within a transaction of who holds them.
+func (db *DB) Unwritten(ctx context.Context) (unwritten bool, err error) {
+	err = db.tend(ctx, "see what others wrote", func(t *tx) error {
+		var n int64 // of commits by others, https://sqlite.org/pragma.html#pragma_data_version
+		if err := t.one([]any{&n}, `select data_version from pragma_data_version`); err != nil {
+			return err
+		}
+		s := db.sights
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.last.others = fmt.Sprintf("%d %d", s.opened.Load(), n)
+		unwritten = s.last == *db.holding
+		return nil
+	})
+	return unwritten, err
 }
 
 // heldVehicle begins the number of the lock of a vehicle, behind which its id is.

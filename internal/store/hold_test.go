@@ -50,3 +50,56 @@ func TestHolding(t *testing.T) {
 		}
 	})
 }
+
+// Who holds a vehicle of a file knows whether others wrote to it, other than of the
+// vehicles that they hold.
+func TestUnwritten(t *testing.T) {
+	db := storetest.Open(t, store.SQLite)
+	other, err := store.Open(t.Context(), db.File())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+	write := func(db *store.DB) func() {
+		return func() {
+			mustTakeIn(t, db, func(*store.Writer) error { return nil })
+		}
+	}
+	holding := func() {
+		_, holding, release, err := db.HoldNumbered(t.Context(), all, []string{"Bus 2"}, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer release()
+		write(holding)()
+	}
+	for _, x := range []struct {
+		name string
+		do   func()
+		want bool
+	}{
+		{"what the writer never looked for", func() {}, false},
+		{"nothing", func() {}, true},
+		{"by who holds another", holding, true},
+		{"by who holds none", write(db), false},
+		{"nothing after that", func() {}, true},
+		{"by another process", write(other), false},
+		{"nothing after that", func() {}, true},
+	} {
+		_, holding, release, err := db.HoldNumbered(t.Context(), all, []string{"Bus 1"}, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x.do()
+		var got bool
+		err = holding.Together(t.Context(), "test", func(db *store.DB) (err error) {
+			got, err = db.Unwritten(t.Context())
+			return err
+		})
+		release()
+		if err != nil || got != x.want {
+			t.Errorf("%s: got %v, %v; want %v", x.name, got, err, x.want)
+		}
+	}
+}

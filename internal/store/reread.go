@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"reflect"
 	"slices"
 
 	"brakewear/internal/fleet"
@@ -53,12 +54,39 @@ func (db *DB) AddReadings(ctx context.Context, hs []*History, upload int64) erro
 			h.Readings = append(h.Readings, *r)
 		})
 		for _, h := range hs {
-			if !slices.IsSortedFunc(h.Readings, readingOrder) {
-				slices.SortFunc(h.Readings, readingOrder)
-			}
+			h.sortReadings()
 		}
 		return err
 	})
+}
+
+func (h *History) sortReadings() {
+	if !slices.IsSortedFunc(h.Readings, readingOrder) {
+		slices.SortFunc(h.Readings, readingOrder)
+	}
+}
+
+// With is h with readings that are yet to be stored.
+func (h *History) With(rs []fleet.Reading) *History {
+	with := *h
+	with.Readings = slices.Concat(h.Readings, rs)
+	with.sortReadings()
+	return &with
+}
+
+// Foresaw says whether h is what is stored by now, but for what readings of an upload
+// got with it: their ids.
+func (h *History) Foresaw(stored *History, upload int64) bool {
+	same := slices.EqualFunc(h.Readings, stored.Readings, func(a, b fleet.Reading) bool {
+		if b.UploadID == upload {
+			a.ID, a.UploadID = b.ID, b.UploadID
+		}
+		return a == b || reflect.DeepEqual(a, b)
+	})
+	a, b := *h, *stored
+	a.Readings, b.Readings = nil, nil
+	a.Memory, b.Memory = nil, nil
+	return same && reflect.DeepEqual(&a, &b)
 }
 
 // readingOrder is the order in which readings of a vehicle are read that count.

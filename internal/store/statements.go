@@ -5,6 +5,7 @@ import (
 	"database/sql/driver"
 	"errors"
 	"strings"
+	"sync/atomic"
 
 	"github.com/lib/pq"
 )
@@ -51,7 +52,7 @@ func (c *keeper) lasting(query string, args []driver.NamedValue) bool {
 	case "select", "with", "insert", "update", "delete", "savepoint", "release", "rollback":
 		return true
 	}
-	return false
+	return !c.server && strings.HasPrefix(query, "create temp ") // a stage, which stays with the connection
 }
 
 // statement returns a prepared statement of the query; nil where it is better
@@ -136,8 +137,19 @@ func (c *keeper) QueryContext(ctx context.Context, query string, args []driver.N
 	return &keptRows{rows, s}, nil
 }
 
-// PrepareContext prepares a statement for the caller, who closes it.
+// PrepareContext prepares a statement for the caller, who closes it: that of a file is
+// kept for the next who asks.
 func (c *keeper) PrepareContext(ctx context.Context, query string) (driver.Stmt, error) {
+	if !c.server {
+		s, err := c.statement(ctx, query, nil)
+		if err != nil {
+			return nil, err
+		}
+		if s != nil {
+			s.busy = true
+			return lentStmt{s}, nil
+		}
+	}
 	s, err := c.Conn.(driver.ConnPrepareContext).PrepareContext(ctx, query)
 	if err != nil {
 		return nil, err
@@ -174,6 +186,18 @@ func (c *keeper) Close() error {
 	return errors.Join(append(errs, c.Conn.Close())...)
 }
 
+// lentStmt is a kept statement that somebody uses until he closes it.
+type lentStmt struct{ *keptStmt }
+
+func (s lentStmt) Close() error {
+	s.busy = false
+	return nil
+}
+
+func (s lentStmt) ExecContext(ctx context.Context, args []driver.NamedValue) (driver.Result, error) {
+	return s.Stmt.(driver.StmtExecContext).ExecContext(ctx, args)
+}
+
 // keptRows are the rows of a kept statement, which is free again when they are
 // closed.
 type keptRows struct {
@@ -187,12 +211,16 @@ func (r *keptRows) Close() error {
 }
 
 // keeping opens connections to an SQLite file that keep their statements.
-type keeping struct{ driver.Connector }
+type keeping struct {
+	driver.Connector
+	opened *atomic.Int64 // how many
+}
 
 func (k keeping) Connect(ctx context.Context) (driver.Conn, error) {
 	conn, err := k.Connector.Connect(ctx)
 	if err != nil {
 		return nil, err
 	}
+	k.opened.Add(1)
 	return keep(conn, false), nil
 }
