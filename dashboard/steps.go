@@ -142,15 +142,24 @@ func makersRow(m fleet.MakersValue) MakersRow {
 	return MakersRow{What: m.Measure, Vehicles: vehicles, Values: values, Source: m.Source}
 }
 
+// sentFleet is the fleet that a form is about.
+func sentFleet(c *gin.Context) (int64, error) {
+	id, err := strconv.ParseInt(c.PostForm("fleet"), 10, 64)
+	if err != nil {
+		return 0, fleet.Invalidf("fleet %q: want its number", c.PostForm("fleet"))
+	}
+	return id, nil
+}
+
 // keepSteps keeps the next version of a section's steps.
 func (d *Dashboard) keepSteps(c *gin.Context) error {
 	who, err := by(c)
 	if err != nil {
 		return err
 	}
-	fleetID, err := strconv.ParseInt(c.PostForm("fleet"), 10, 64)
+	fleetID, err := sentFleet(c)
 	if err != nil {
-		return fleet.Invalidf("fleet %q: want its number", c.PostForm("fleet"))
+		return err
 	}
 	version, err := strconv.Atoi(c.PostForm("version"))
 	if err != nil {
@@ -253,9 +262,9 @@ func (d *Dashboard) keepMakers(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	fleetID, err := strconv.ParseInt(c.PostForm("fleet"), 10, 64)
+	fleetID, err := sentFleet(c)
 	if err != nil {
-		return fleet.Invalidf("fleet %q: want its number", c.PostForm("fleet"))
+		return err
 	}
 	v := fleet.MakersValue{
 		FleetID: fleetID, Measure: strings.TrimSpace(c.PostForm("measure")),

@@ -364,13 +364,7 @@ func (t *tx) account(sc auth.Scope, id int64) (Account, error) {
 	var w where
 	w.add("a.id = ?", id)
 	as, err := t.accounts(sc, w)
-	if err == nil && len(as) == 0 {
-		err = fleet.NotFoundf("account %d: there is none, or none that you may see", id)
-	}
-	if err != nil {
-		return Account{}, err
-	}
-	return as[0], nil
+	return only(as, err, "account %d: there is none, or none that you may see", id)
 }
 
 // ownAccount is account where sc sees every place of it: whoever may choose

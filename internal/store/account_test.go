@@ -27,19 +27,23 @@ func on(role auth.Role, fleetID, depotID int64) store.Grant {
 	return store.Grant{Role: role, Place: store.Place{FleetID: fleetID, DepotID: depotID}}
 }
 
+// twoFleets puts a vehicle each into the fleets Ferry and Quarry, and returns their ids.
+func twoFleets(t *testing.T, db *store.DB) (ferry, quarry int64) {
+	t.Helper()
+	mustVehicles(t, db, entry("Bus 1", of("Ferry", "Harbour")), entry("Cart 1", of("Quarry", "Pit")))
+	fs, err := db.Fleets(t.Context(), all)
+	if err != nil || len(fs) != 2 {
+		t.Fatalf("%d fleets, %v", len(fs), err)
+	}
+	return fs[0].ID, fs[1].ID
+}
+
 // Somebody who looks after the accounts of one fleet reaches neither beyond it
 // nor those who do.
 func TestAccountsOfAFleet(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ctx := t.Context()
-		mustVehicles(t, db,
-			store.VehicleEntry{Fleet: "Ferry", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: "Bus 1"}},
-			store.VehicleEntry{Fleet: "Quarry", Depot: "Pit", Vehicle: fleet.Vehicle{Number: "Cart 1"}})
-		fs, err := db.Fleets(ctx, all)
-		if err != nil || len(fs) != 2 {
-			t.Fatalf("%d fleets, %v", len(fs), err)
-		}
-		ferry, quarry := fs[0].ID, fs[1].ID
+		ferry, quarry := twoFleets(t, db)
 		sc := auth.ScopeOf([]int64{ferry}, nil)
 		top := mustAccount(t, db, "top", on(auth.Admin, 0, 0))
 		mine := mustAccount(t, db, "mine", on(auth.Technician, ferry, 0))
@@ -132,14 +136,7 @@ func TestLinksEndWithMoreRoles(t *testing.T) {
 func TestPasswordsEndWithMoreRoles(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ctx := t.Context()
-		mustVehicles(t, db,
-			store.VehicleEntry{Fleet: "Ferry", Depot: "Harbour", Vehicle: fleet.Vehicle{Number: "Bus 1"}},
-			store.VehicleEntry{Fleet: "Quarry", Depot: "Pit", Vehicle: fleet.Vehicle{Number: "Cart 1"}})
-		fs, err := db.Fleets(ctx, all)
-		if err != nil || len(fs) != 2 {
-			t.Fatalf("%d fleets, %v", len(fs), err)
-		}
-		ferry, quarry := fs[0].ID, fs[1].ID
+		ferry, quarry := twoFleets(t, db)
 		ds, err := db.Depots(ctx, all)
 		if err != nil || len(ds) != 2 {
 			t.Fatalf("%d depots, %v", len(ds), err)

@@ -56,13 +56,7 @@ func (t *tx) booking(sc auth.Scope, id int64) (fleet.Booking, error) {
 	w.booking(sc)
 	w.add("b.id = ?", id)
 	bs, err := t.bookings(w)
-	if err == nil && len(bs) == 0 {
-		err = fleet.NotFoundf("booking %d: there is none, or none that you may see", id)
-	}
-	if err != nil {
-		return fleet.Booking{}, err
-	}
-	return bs[0], nil
+	return only(bs, err, "booking %d: there is none, or none that you may see", id)
 }
 
 // booking adds that sc sees the booking b's depot or its vehicle v.

@@ -77,9 +77,7 @@ func (db *DB) RevokeCalendarFeed(ctx context.Context, sc auth.Scope, id int64, b
 		w.feed(sc)
 		w.add("c.id = ?", id)
 		fs, err := t.feeds(w)
-		if err == nil && len(fs) == 0 {
-			err = fleet.NotFoundf("calendar %d: there is none, or none that you may see", id)
-		}
+		f, err := only(fs, err, "calendar %d: there is none, or none that you may see", id)
 		if err != nil {
 			return err
 		}
@@ -88,7 +86,7 @@ func (db *DB) RevokeCalendarFeed(ctx context.Context, sc auth.Scope, id int64, b
 		if err != nil {
 			return err
 		}
-		return t.log(entry{act: "withdrawn", record: "calendar", id: id, fleet: fs[0].fleetID, depot: fs[0].DepotID, by: by})
+		return t.log(entry{act: "withdrawn", record: "calendar", id: id, fleet: f.fleetID, depot: f.DepotID, by: by})
 	})
 }
 
@@ -113,12 +111,7 @@ func (db *DB) CalendarFeedOf(ctx context.Context, secret string, day fleet.Date)
 		w.add("c.sha256 = ?", auth.Hash(secret))
 		w.add("c.revoked_at is null")
 		fs, err := t.feeds(w)
-		if err == nil && len(fs) == 0 {
-			err = fleet.NotFoundf("there is no calendar at this address, or it was withdrawn: ask for a new address")
-		}
-		if err == nil {
-			f = fs[0]
-		}
+		f, err = only(fs, err, "there is no calendar at this address, or it was withdrawn: ask for a new address")
 		return err
 	})
 	if err != nil || f.ReadOn != nil && *f.ReadOn >= day {

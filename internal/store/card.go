@@ -194,13 +194,10 @@ func (t *tx) card(sc auth.Scope, id int64) (fleet.Card, error) {
 	w.add("c.id = ?", id)
 	w.card(sc)
 	cs, err := t.cards(w, "")
-	if err == nil && len(cs) == 0 {
-		err = fleet.NotFoundf("job card %d: there is none, or none that you may see", id)
-	}
+	c, err := only(cs, err, "job card %d: there is none, or none that you may see", id)
 	if err != nil {
-		return fleet.Card{}, err
+		return c, err
 	}
-	c := cs[0]
 	if err := t.steps(&c); err != nil {
 		return c, err
 	}

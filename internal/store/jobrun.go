@@ -243,12 +243,7 @@ func (db *DB) LastRun(ctx context.Context, job, zone string) (run JobRun, err er
 			where job = ? and zone = ? and state <> ? and state <> ?
 			order by id desc
 			limit 1`, job, zone, RunWaiting, RunRunning)
-		if err == nil && len(rs) == 0 {
-			err = fleet.NotFoundf("job %s in %s: it has not run yet", job, zone)
-		}
-		if err == nil {
-			run = rs[0]
-		}
+		run, err = only(rs, err, "job %s in %s: it has not run yet", job, zone)
 		return err
 	})
 	return run, err

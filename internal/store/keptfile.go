@@ -180,13 +180,7 @@ func (t *tx) keepParts(f *KeptFile, body io.Reader) error {
 // keptFile reads the file k that w admits.
 func (t *tx) keptFile(w where) (f KeptFile, err error) {
 	fs, err := t.keptFiles(w, 1)
-	if err == nil && len(fs) == 0 {
-		err = fleet.NotFoundf("file: there is none, none that you may see, or it was kept too long ago: hand it in again")
-	}
-	if err != nil {
-		return f, err
-	}
-	return fs[0], nil
+	return only(fs, err, "file: there is none, none that you may see, or it was kept too long ago: hand it in again")
 }
 
 func (t *tx) keptFiles(w where, limit int) (fs []KeptFile, err error) {

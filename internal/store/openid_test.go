@@ -106,12 +106,7 @@ func TestSubjectsAtOnce(t *testing.T) {
 func TestSubjectsOfAnotherFleet(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		ctx := t.Context()
-		mustVehicles(t, db, entry("Bus 1", of("Ferry", "Harbour")), entry("Cart 1", of("Quarry", "Pit")))
-		fs, err := db.Fleets(ctx, all)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ferry, quarry := fs[0].ID, fs[1].ID
+		ferry, quarry := twoFleets(t, db)
 		sc := auth.ScopeOf([]int64{ferry}, nil)
 		both := mustAccount(t, db, "both", on(auth.Technician, ferry, 0), on(auth.Planner, quarry, 0))
 		other := mustAccount(t, db, "other", on(auth.Manager, quarry, 0))

@@ -258,13 +258,7 @@ func (t *tx) recipient(sc auth.Scope, id int64) (Recipient, error) {
 	var w where
 	w.add("r.id = ?", id)
 	rs, err := t.recipients(sc, w)
-	if err == nil && len(rs) == 0 {
-		err = fleet.NotFoundf("person %d: nobody is told under this number, or nobody that you may see", id)
-	}
-	if err != nil {
-		return Recipient{}, err
-	}
-	return rs[0], nil
+	return only(rs, err, "person %d: nobody is told under this number, or nobody that you may see", id)
 }
 
 // recipients returns the people r whom w admits and of whose places sc sees

@@ -139,13 +139,7 @@ func (db *DB) Refit(ctx context.Context, id int64) (r Refit, err error) {
 
 func (t *tx) refit(id int64) (Refit, error) {
 	rs, err := t.refits(where{[]string{"id = ?"}, []any{id}})
-	if err == nil && len(rs) == 0 {
-		err = fleet.NotFoundf("refit %d: there is none", id)
-	}
-	if err != nil {
-		return Refit{}, err
-	}
-	return rs[0], nil
+	return only(rs, err, "refit %d: there is none", id)
 }
 
 // OpenRefits returns the refits under way, oldest first.

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 )
 
 // where gathers conditions that must all hold, with their arguments.
@@ -23,6 +24,17 @@ func (w *where) String() string {
 		return ""
 	}
 	return " where " + strings.Join(w.conds, " and ")
+}
+
+// only returns the one row that was asked for, or says by missing that there is none.
+func only[T any](rows []T, err error, missing string, args ...any) (row T, _ error) {
+	switch {
+	case err != nil:
+		return row, err
+	case len(rows) == 0:
+		return row, fleet.NotFoundf(missing, args...)
+	}
+	return rows[0], nil
 }
 
 // scope adds that the row of table, which has fleet_id and depot_id, is one

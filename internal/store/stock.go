@@ -36,12 +36,7 @@ func (db *DB) StockPart(ctx context.Context, sc auth.Scope, id int64) (p fleet.S
 		w.add("p.id = ?", id)
 		w.fleetOf(sc, "p.fleet_id")
 		ps, err := t.stockParts(sc, w)
-		if err == nil && len(ps) == 0 {
-			err = fleet.NotFoundf("part %d: there is none, or none that you may see", id)
-		}
-		if err == nil {
-			p = ps[0]
-		}
+		p, err = only(ps, err, "part %d: there is none, or none that you may see", id)
 		return err
 	})
 	return p, err
