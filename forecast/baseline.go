@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -113,6 +114,9 @@ func straightAxle(f *AxleForecast, a *Axle, t Track, u Usage, opt Options, fit f
 		if r := s.last(); r != nil && s.Spec.Wear(r.MM) >= s.Spec.Span() {
 			past = fmt.Sprintf("%s: last measured at %g mm, limit %g mm", s.Pos, r.MM, s.Spec.Limit)
 			p.Crossing.Km = noLater(p.Crossing.Km, r.Km)
+		} else if r == nil && s.Known && s.Spec.Wear(s.StartMM) >= s.Spec.Span() {
+			past = cmp.Or(past, fmt.Sprintf("%s: fitted at %g mm, limit %g mm", s.Pos, s.StartMM, s.Spec.Limit))
+			p.Crossing.Km = noLater(p.Crossing.Km, s.StartKm)
 		}
 		p.Crossing.Day = u.Days(p.Crossing.Km).Map(func(d float64) float64 {
 			return max(d, float64(s.StartDay)) // a standing odometer has no day of its own

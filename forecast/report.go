@@ -35,6 +35,8 @@ func (m *Full) report(f *fitter, h *vehicleHistory, looks []outlook, af *AxleFor
 			af.Positions = append(af.Positions, p)
 			if r := o.last(j); r != nil && o.spec.Wear(r.MM) >= o.spec.Span() {
 				past = fmt.Sprintf("%s: last measured at %g mm, limit %g mm", r.Pos, r.MM, o.spec.Limit)
+			} else if b := &o.births[o.places[j].born]; r == nil && past == "" && b.known && b.mean <= o.places[j].limit {
+				past = fmt.Sprintf("%s: fitted at %g mm, limit %g mm", p.Pos, o.value(b.mean), o.spec.Limit)
 			}
 			if o.rises(j) {
 				rising = o.pos[j].String()

@@ -304,7 +304,7 @@ func (l *Lives) usableFitments(a *Axle, t Track, asOf Day) map[Part][]Fitment {
 		}
 		if f.MM == 0 {
 			f.MM = spec.New
-		} else if (&Reading{MM: f.MM}).fault(spec) != "" || spec.Wear(f.MM) >= spec.Span() {
+		} else if (&Reading{MM: f.MM}).fault(spec) != "" || spec.Wear(f.MM) >= spec.Span() && a.contradicts(&f, spec, asOf) {
 			l.warn(BadInput, "%s fitted at %g mm: taken as new (%g mm); correct it", f.Pos, f.MM, spec.New)
 			f.MM = spec.New
 		}
@@ -317,6 +317,19 @@ func (l *Lives) usableFitments(a *Axle, t Track, asOf Day) map[Part][]Fitment {
 		})
 	}
 	return out
+}
+
+// contradicts says whether a reading while f was on is less worn than f when fitted.
+func (a *Axle) contradicts(f *Fitment, spec Spec, asOf Day) bool {
+	until := asOf + 1 // what comes next at the place
+	for i := range a.Fitments {
+		if g := &a.Fitments[i]; g.Day > f.Day && g.Pos.overlaps(f.Pos) {
+			until = min(until, g.Day)
+		}
+	}
+	return slices.ContainsFunc(a.Readings, func(r Reading) bool {
+		return r.Day > f.Day && r.Day < until && !r.Tripped && r.Pos.overlaps(f.Pos) && spec.Wear(f.MM)-spec.Wear(r.MM) > newTolerance
+	})
 }
 
 func (l *Lives) warn(c Code, format string, args ...any) {

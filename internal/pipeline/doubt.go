@@ -259,6 +259,8 @@ func (j *judge) fitments() {
 		}
 		fs := forecast.Spec{New: spec.New, Limit: spec.Limit}
 		switch wear := fs.Wear(c.mm); {
+		case wear >= fs.Span():
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted at or past its limit (%s), and due until measured anew: correct the value, or the axle's specification", p, inMM(spec.Limit))
 		case wear > fs.Span()/2:
 			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
 		case lessWornThanNew(fs, c.mm):

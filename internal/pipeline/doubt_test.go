@@ -90,6 +90,9 @@ func TestDoubts(t *testing.T) {
 		{"worn parts fitted", "fitments.csv", "vehicle,date,odometer_km,axle,part,value_mm\n" +
 			"Bus 1,2026-02-27,136300,2,pad,9\n",
 			[]doubt{{2, "value_mm", "9", "fitted more than half worn (new 19.0 mm"}}},
+		{"parts fitted below their limit", "fitments.csv", "vehicle,date,odometer_km,axle,part,value_mm\n" +
+			"Bus 1,2026-02-27,136300,2,pad,2\n",
+			[]doubt{{2, "value_mm", "2", "fitted at or past its limit (4.0 mm), and due until measured anew"}}},
 
 		{"moved to another depot", "vehicles.csv", "vehicle,depot,category\nBus 1,Hill,M3\n",
 			[]doubt{{2, "depot", "Hill", "Bus 1 stands in Depot: this moves it"}}},
