@@ -48,7 +48,7 @@ type FirstRow struct {
 	Date    string
 	Km      string
 	Place   string
-	Value   string
+	Value   string // or what else the row says
 }
 
 // lookAgain is how many seconds a page of work waits before it looks again.
@@ -147,7 +147,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(tell, checked.Upload.Problems)
 	p.Upload.Problems = nil
 	for _, r := range checked.First {
-		p.First = append(p.First, firstRow(tell, &r))
+		p.First = append(p.First, firstRow(tell, &r, d.svc.Today()))
 	}
 	if b := checked.Before; b != nil {
 		row := uploadRow(b)
@@ -156,7 +156,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	return nil
 }
 
-func firstRow(tell units.Reader, r *pipeline.ReadRow) FirstRow {
+func firstRow(tell units.Reader, r *pipeline.ReadRow, today fleet.Date) FirstRow {
 	row := FirstRow{Line: r.Line, Vehicle: r.Vehicle, Place: r.Place}
 	if r.Date != nil {
 		row.Date = tell.Day(*r.Date)
@@ -169,6 +169,12 @@ func firstRow(tell units.Reader, r *pipeline.ReadRow) FirstRow {
 		if given := strings.TrimSpace(r.Given); given != "" && !strings.HasSuffix(given, " "+tell.GaugeUnit(string(r.Part))) {
 			row.Value += " (" + given + ")"
 		}
+	}
+	for i, words := range r.Says {
+		if i > 0 {
+			row.Value += ", "
+		}
+		row.Value += tell.Text(words, today)
 	}
 	return row
 }

@@ -134,6 +134,27 @@ func (w *world) working(t *testing.T, state store.FileState, fault string) strin
 	return fmt.Sprintf("/readings/files/%d", k.ID)
 }
 
+// TestFirstRows wants of every kind of file that its first rows are shown with what
+// tells them apart.
+func TestFirstRows(t *testing.T) {
+	w := small(t)
+	for _, c := range []struct{ kind, text, want string }{
+		{"vehicles", "vehicle,depot,plate,category,make,model\nBus 1,Depot,KEA 1,M3,Velquary,Strand 12\n", "KEA 1, M3, Velquary Strand 12"},
+		{"axles", "vehicle,axle,pad_new_mm,pad_limit_mm,rotor_new_mm,rotor_limit_mm\nBus 1,1,19,4,45,37\n", "pad new 19 mm, limit 4 mm, rotor new 45 mm, limit 37 mm"},
+		{"brake_tests", "vehicle,date,method,mean_m_s2,peak_m_s2\nBus 1,2026-02-27,decelerometer,5.4,7.1\n", "decelerometer, service"},
+		{"parts", "part_number,name,item,price,depot,stock\nVE-1,Pad set,pads,236,Depot,4\n", "VE-1, Pad set, 4 on the shelf"},
+		{"absences", "vehicle,first_day,reason\nBus 1,2026-07-06,school term\n", "school term"},
+		{"absences", "depot,first_day,reason\nDepot,2026-07-06,stocktaking\n", "stocktaking"},
+		{"planned_visits", "vehicle,day,what\nBus 1,2026-07-06,statutory test\n", "statutory test"},
+	} {
+		rec := w.post(t, c.kind, c.kind+".csv", c.text, false)
+		check(t, parse(t, w.get(rec.Header().Get("Location")).Body.String()), []has{{".first td:last-child", c.want}})
+	}
+	// What only the plan looks at is forecast by nobody.
+	rec := w.post(t, "parts", "parts.csv", "part_number,name,item\nVE-1,Pad set,pads\n", true)
+	check(t, parse(t, w.get(rec.Header().Get("Location")).Body.String()), []has{{".tally", "taken 1"}, {".next", ""}})
+}
+
 // TestFileWorkedOn: the page of a file that is being worked on says how far it
 // is, and looks again by itself, without scripts.
 func TestFileWorkedOn(t *testing.T) {

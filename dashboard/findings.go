@@ -137,7 +137,7 @@ type FindingsPage struct {
 	From     string // link to the first page; blank on it
 	Next     string // link to the next page; blank on the last
 	CSV      string
-	Empty    string // why there is none
+	Empty    *Empty // why there is none
 }
 
 // stateChoices are what the list can be narrowed to.
@@ -212,9 +212,36 @@ func (d *Dashboard) findings(c *gin.Context) error {
 		p.Next = "/findings" + keep.with("after", got.Next).encode()
 	}
 	if len(p.Rows) == 0 {
-		p.Empty = "Nothing of what was chosen. That the data show nothing does not mean that a brake is in order: it says what was measured, and no more."
+		if p.Empty, err = d.noFindings(c); err != nil {
+			return err
+		}
+		if p.Empty.Blank {
+			p.Headline = "Findings"
+		}
 	}
 	return d.send(c, http.StatusOK, "findings", p)
+}
+
+// noFindings says why there is none: where nothing was measured nothing can show.
+func (d *Dashboard) noFindings(c *gin.Context) (*Empty, error) {
+	ctx, sc := c.Request.Context(), d.scope(c)
+	known, err := d.svc.DB.MoreVehicles(ctx, sc, 0)
+	if err != nil {
+		return nil, err
+	}
+	measured, err := d.svc.DB.HasReadings(ctx, sc)
+	switch {
+	case err != nil:
+		return nil, err
+	case !known:
+		return &Empty{Title: "No vehicles yet", Text: "Findings are what measured values show that a person should look at. They fill themselves from files.", Steps: true, Blank: true}, nil
+	case !measured:
+		return &Empty{Title: "No readings yet", Text: "Findings are what measured values show that a person should look at.", Link: "/readings", Label: "Take readings in", Blank: true}, nil
+	}
+	return &Empty{
+		Title: "Nothing of what was chosen",
+		Text:  "That the data show nothing does not mean that a brake is in order: it says what was measured, and no more.",
+	}, nil
 }
 
 func findingsHeadline(n int, q store.FindingQuery) string {

@@ -155,6 +155,7 @@ func TestEmpty(t *testing.T) {
 	doc := parse(t, w.get("/").Body.String())
 	check(t, doc, []has{{"h1", "Due soon"}, {"form.filter", ""}, {".empty h2", "Nothing has been taken in yet"}, {".steps", "Vehicles"}, {"a[href=/templates/axles.csv]", "*"}})
 	check(t, parse(t, w.get("/vehicles").Body.String()), []has{{"h1", "Vehicles"}, {".empty h2", "No vehicles yet"}})
+	check(t, parse(t, w.get("/findings").Body.String()), []has{{"h1", "Findings"}, {".empty h2", "No vehicles yet"}, {".steps", "Readings"}, {"form.filter", ""}})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{"main", "Nothing yet"}})
 	w.takeIn(t, "vehicles.csv", smallVehicles)
 	check(t, parse(t, w.get("/").Body.String()), []has{{"h1", "Due soon"}, {".empty h2", "3 vehicles, no axles yet"}, {".empty", "Hand in an axles file"}})

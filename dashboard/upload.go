@@ -40,7 +40,7 @@ func (d *Dashboard) upload(c *gin.Context) error {
 		Upload:     up,
 		NothingNew: c.Query("nothing") == "new",
 		CSV:        fmt.Sprintf("/readings/%d/problems.csv", up.ID),
-		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles),
+		Forecast:   up.Accepted > 0 && up.Kind != string(ingest.Vehicles) && !ingest.Kind(up.Kind).OfThePlan(),
 	}
 	p.Form = up.Kind == pipeline.FormKind
 	if up.Kind == store.CorrectionsKind {

@@ -3,6 +3,8 @@ package pipeline
 import (
 	"context"
 	"errors"
+	"fmt"
+	"strings"
 	"time"
 
 	"brakewear/ingest"
@@ -39,6 +41,16 @@ type ReadRow struct {
 	Part       fleet.Part  `json:"-"`
 	MM         *float64    `json:"mm,omitempty"`
 	Given      string      `json:"given,omitempty"` // the value as written, with its unit
+	Says       []string    `json:"says,omitempty"`  // what else it says, in words
+}
+
+// says adds what is not blank.
+func (r *ReadRow) says(words ...string) {
+	for _, w := range words {
+		if w = strings.TrimSpace(w); w != "" {
+			r.Says = append(r.Says, w)
+		}
+	}
 }
 
 func readRow(row *ingest.Row) ReadRow {
@@ -46,14 +58,34 @@ func readRow(row *ingest.Row) ReadRow {
 	switch {
 	case row.Entry != nil:
 		r.Place = row.Entry.Depot
+		r.says(row.Entry.Plate, string(row.Entry.Category), row.Entry.Make+" "+row.Entry.Model, row.Entry.Duty)
 	case row.Axle != nil:
 		r.Place = (fleet.Position{Axle: row.Axle.Number}).String() + string(row.Axle.Brake)
+		for _, p := range fleet.Parts {
+			if x, ok := row.Axle.Specs[p]; ok {
+				r.says(fmt.Sprintf("%s new %g mm, limit %g mm", p, x.New, x.Limit))
+			}
+		}
 	case row.Odometer != nil:
 		r.Date, r.OdometerKm = &row.Odometer.Date, &row.Odometer.Km
 	case row.Absence != nil && row.Absence.Vehicle != nil:
 		r.Date = row.Absence.Vehicle.First
+		r.says(row.Absence.Vehicle.Reason)
 	case row.Absence != nil:
 		r.Date, r.Place = &row.Absence.Closure.First, row.Absence.Depot
+		r.says(row.Absence.Closure.Reason)
+	case row.Part != nil:
+		r.Place = row.Part.Depot
+		r.says(row.Part.Part.Number, row.Part.Part.Name)
+		if row.Part.Stock != nil {
+			r.says(fmt.Sprintf("%d on the shelf", *row.Part.Stock))
+		}
+	case row.Visit != nil:
+		r.Date, r.Place = &row.Visit.Day, row.Visit.Depot
+		r.says(row.Visit.What)
+	case row.BrakeTest != nil:
+		r.Date, r.OdometerKm = &row.BrakeTest.Date, row.BrakeTest.OdometerKm
+		r.says(string(row.BrakeTest.Method), string(row.BrakeTest.System))
 	case row.Fitment != nil:
 		f := row.Fitment
 		r.Date, r.OdometerKm, r.Place, r.Part, r.MM = &f.Date, f.OdometerKm, f.Position.String(), f.Position.Part, &f.MM
