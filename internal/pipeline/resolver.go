@@ -20,12 +20,13 @@ type resolver struct {
 	depots     []fleet.Depot
 	vehicles   map[string][]store.VehicleKey // by number; with those the file brings
 	axles      map[store.AxleKey]fleet.Axle
-	parts      map[partName]bool      // of a parts file, with those it brings
-	axleCounts map[int64]int          // by vehicle, as the file found them
-	touched    map[int64]bool         // vehicles that rows were about
-	claims     claims                 // what the rows say of them
-	added      map[store.AxleKey]bool // axles that nobody knew
-	first      []ReadRow              // the first rows as they were read
+	elsewhere  map[store.VehicleName]bool // of a vehicles file: in the same fleets, where sc sees nothing
+	parts      map[partName]bool          // of a parts file, with those it brings
+	axleCounts map[int64]int              // by vehicle, as the file found them
+	touched    map[int64]bool             // vehicles that rows were about
+	claims     claims                     // what the rows say of them
+	added      map[store.AxleKey]bool     // axles that nobody knew
+	first      []ReadRow                  // the first rows as they were read
 
 	meant    map[string]string // numbers that no vehicle has, and what they may stand for
 	problems []fleet.Problem   // the first ingest.MaxProblems refusals
@@ -139,6 +140,9 @@ func (s *Service) know(ctx context.Context, sc auth.Scope, kind ingest.Kind, num
 	if err == nil && kind == ingest.Parts {
 		err = s.knowParts(ctx, k)
 	}
+	if err == nil && kind == ingest.Vehicles && len(sc.Depots()) > 0 {
+		k.elsewhere, err = s.DB.VehiclesElsewhere(ctx, sc, k.fleets, numbers)
+	}
 	return k, err
 }
 
@@ -244,6 +248,12 @@ func (k *resolver) placeVehicle(b *batch, row *ingest.Row) *fleet.Problem {
 		k.doubtVehicle(row.Line, &e, &known[0])
 	}
 	if len(known) == 0 {
+		if i := k.fleetNamed(e.Fleet); i >= 0 && k.elsewhere[store.VehicleName{Fleet: k.fleets[i].ID, Number: row.Vehicle}] {
+			return &fleet.Problem{
+				Column: "vehicle", Read: row.Vehicle,
+				Message: "a vehicle of a depot that is not yours has this number: correct it, or have somebody with both depots, or the whole fleet, hand the line in to move it",
+			}
+		}
 		k.vehicles[row.Vehicle] = append(k.vehicles[row.Vehicle], store.VehicleKey{Fleet: e.Fleet, Depot: strings.TrimSpace(e.Depot), Category: e.Category})
 	}
 	b.vehicles = append(b.vehicles, e)
@@ -332,10 +342,14 @@ func (k *resolver) vehicle(row *ingest.Row) (store.VehicleKey, *fleet.Problem) {
 		if meant := k.meant[row.Vehicle]; meant != "" {
 			do = "write " + meant + ", if that is meant"
 		}
+		who := "no vehicle"
+		if !k.sc.All() {
+			who = "no vehicle of yours"
+		}
 		return store.VehicleKey{}, &fleet.Problem{
 			Column:  "vehicle",
 			Read:    row.Vehicle,
-			Message: "no vehicle has this number: " + do + ", or take in a vehicles file that has it first",
+			Message: who + " has this number: " + do + ", or take in a vehicles file that has it first",
 		}
 	default:
 		return store.VehicleKey{}, k.several(row, found)

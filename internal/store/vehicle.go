@@ -15,13 +15,13 @@ type VehicleEntry struct {
 	fleet.Vehicle
 }
 
-// vehicleName is what a vehicle is known by.
-type vehicleName struct {
-	fleet  int64
-	number string
+// VehicleName is what a vehicle is known by.
+type VehicleName struct {
+	Fleet  int64
+	Number string
 }
 
-func nameOf(v *fleet.Vehicle) vehicleName { return vehicleName{v.FleetID, v.Number} }
+func nameOf(v *fleet.Vehicle) VehicleName { return VehicleName{v.FleetID, v.Number} }
 
 // Vehicles adds vehicles or changes those that have the same number in the
 // same fleet, and makes fleets and depots that are new by name, whatever its
@@ -124,7 +124,7 @@ func (w *Writer) fillVehicles(vs []fleet.Vehicle) error {
 
 // knownVehicles returns those of vs that are there already, and holds them
 // against other writers until the transaction ends.
-func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[vehicleName]fleet.Vehicle, error) {
+func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[VehicleName]fleet.Vehicle, error) {
 	if err := w.fillVehicles(vs); err != nil {
 		return nil, err
 	}
@@ -132,7 +132,7 @@ func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[vehicleName]fleet.Vehicl
 	if w.t.db.dialect == Postgres {
 		lock = " for no key update of v"
 	}
-	known := map[vehicleName]fleet.Vehicle{}
+	known := map[VehicleName]fleet.Vehicle{}
 	err := w.t.each(func(r *sqlx.Rows) error {
 		var v fleet.Vehicle
 		err := r.Scan(scanVehicle(&v)...)

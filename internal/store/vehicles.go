@@ -41,6 +41,45 @@ func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []str
 	return index, err
 }
 
+// VehiclesElsewhere returns the vehicles of the fleets that sc does not see: of the
+// numbers, or of all when those are nil.
+func (db *DB) VehiclesElsewhere(ctx context.Context, sc auth.Scope, fleets []fleet.Fleet, numbers []string) (map[VehicleName]bool, error) {
+	found := map[VehicleName]bool{}
+	if len(fleets) == 0 {
+		return found, nil
+	}
+	ids := make([]int64, len(fleets))
+	for i := range fleets {
+		ids[i] = fleets[i].ID
+	}
+	look := func(t *tx, w where) error {
+		w.add("v.fleet_id in "+places(len(ids)), anys(ids)...)
+		return t.each(func(r *sqlx.Rows) error {
+			var n VehicleName
+			var depot int64
+			err := r.Scan(&n.Fleet, &n.Number, &depot)
+			if !sc.Sees(n.Fleet, depot) {
+				found[n] = true
+			}
+			return err
+		}, `select v.fleet_id, v.number, v.depot_id from vehicles v`+w.String(), w.args...)
+	}
+	err := db.find(ctx, "find vehicles", func(t *tx) error {
+		if numbers == nil {
+			return look(t, where{})
+		}
+		for some := range slices.Chunk(numbers, roundVehicles) {
+			var w where
+			w.add("v.number in "+places(len(some)), anys(some)...)
+			if err := look(t, w); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return found, err
+}
+
 // VehiclesSpelled returns the number and plate of the vehicles that have one of texts
 // as either, whatever its spaces, its dashes and the case of its letters. It may return
 // others whose make and model are that.
