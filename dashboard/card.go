@@ -42,6 +42,7 @@ type CardPage struct {
 	TestBefore     string // link to enter one
 	TestAfter      string
 	Against        []string    // what stands against passing
+	NotFitted      string      // what was to be renewed, and is not entered
 	Faults         []CardFault // of what was just entered
 	Sure           string      // what confirms it, where it is only doubted
 	Remarks        []string    // on the parts and the odometer
@@ -174,6 +175,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 	}
 	if p.Open {
 		p.Against = tellAll(tell, pipeline.Against(&card, &h, tests), card.Day)
+		p.NotFitted = strings.Join(card.NotFitted(), ", ")
 		p.Nonce = rand.Text()
 	}
 	if p.Findings, err = d.cardFindings(ctx, sc, tell, &card); err != nil {

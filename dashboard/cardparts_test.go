@@ -33,6 +33,37 @@ func TestCardDoubtsWhatGoesOn(t *testing.T) {
 	check(t, parse(t, w.get(strings.TrimSuffix(path, "/parts")).Body.String()), []has{{"#close", "axle 1 pad: 2.0 mm went on, and its limit is 3.0 mm"}})
 }
 
+// TestCardSaysWhatWasNotFitted: whoever closes a card is told of the parts that it was
+// to renew and of which none is entered, until one is, and again when that is undone.
+func TestCardSaysWhatWasNotFitted(t *testing.T) {
+	w := small(t)
+	card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, "Bus 1"),
+		[]fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}, {Axle: 2, Item: fleet.ItemPads}, {Item: fleet.ItemFluid}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := fmt.Sprintf("/cards/%d", card.ID)
+	says := func(want string) {
+		t.Helper()
+		check(t, parse(t, w.get(path).Body.String()), []has{{"#close .unfitted", want}})
+	}
+	says("Nothing is entered as gone on: axle 1 pads, axle 2 pads. If new ones are on")
+	for _, on := range []string{"on_1_pad", "on_2_pad"} {
+		if rec := w.submit(path+"/parts", url.Values{"by": {"N. N."}, on: {"both"}}); rec.Code != http.StatusSeeOther {
+			t.Fatalf("got %d: %s", rec.Code, rec.Body)
+		}
+	}
+	says("")
+	card, _, err = w.svc.JobCard(t.Context(), auth.AllFleets(), card.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.svc.UndoPart(t.Context(), auth.AllFleets(), card.ID, card.Parts[0].ID, fleet.Reason{Why: "mistyped", By: "N. N."}); err != nil {
+		t.Fatal(err)
+	}
+	says("gone on: axle 1 pads. If")
+}
+
 // TestCardPartsOfAColleague enters what a colleague has entered already: that is asked
 // about, and the same form sent again is not.
 func TestCardPartsOfAColleague(t *testing.T) {

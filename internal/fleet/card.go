@@ -260,6 +260,19 @@ type Card struct {
 // TestStep is the key of the step that the brake test after the job settles.
 const TestStep = "brake_test"
 
+// NotFitted names the wearing parts that the card was to renew and of which nothing
+// is entered as gone on.
+func (c *Card) NotFitted() []string {
+	var out []string
+	for _, w := range c.Work {
+		part := w.Item.Part()
+		if part != "" && !slices.ContainsFunc(c.Parts, func(p CardPart) bool { return p.Axle == w.Axle && p.Part == part && p.Undone == nil }) {
+			out = append(out, fmt.Sprintf("axle %d %s", w.Axle, w.Item.Words()))
+		}
+	}
+	return out
+}
+
 // Open returns what stands against passing the card, a sentence each: safety steps
 // that are failed, skipped or not entered. The brake test is judged elsewhere.
 func (c *Card) Open() (open []string) {
