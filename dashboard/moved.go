@@ -63,6 +63,9 @@ func movedOf(tell units.Reader, f *store.AxleForecast, ls []store.Logged, readin
 	if was == nil {
 		return nil
 	}
+	if was.Readings == 0 && !f.Positions[f.Limiting].SinceKnown {
+		return nil // before anything was known of what is on
+	}
 	m := &Moved{Since: tell.DayNear(was.AsOf, today)}
 	before := pipeline.DateWithin(was.DayAtLimit, forecast.Day(was.AsOf))
 	_, now, _ := limitDates(f.Crossing, f.AsOf)

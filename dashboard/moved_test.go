@@ -105,6 +105,10 @@ func TestMoved(t *testing.T) {
 			logged(func(l *store.Logged) { l.AsOf, l.Readings = today-35, 8 }),
 			logged(func(l *store.Logged) { l.AsOf = today - 42 }),
 		), f: now(nil), readings: before, want: &Moved{Since: "2 Feb", Says: "Its limit was likely on 10 Oct 2026 then, and is on 8 Sep 2026 now: 32 days sooner."}},
+		{name: "nothing known then", ls: logged(func(l *store.Logged) { l.Readings = 0 }), f: now(func(f *store.AxleForecast) { f.Positions[0].SinceKnown = false })},
+		{name: "new parts on, not measured yet then", ls: logged(func(l *store.Logged) { l.Readings, l.Rate = 0, 2.4 }), f: now(nil), want: &Moved{"20 Feb", sooner, []string{
+			"New readings of 27 Feb: 0.2 mm more worn than was expected.",
+		}}},
 		{name: "parts changed", ls: logged(nil), f: now(func(f *store.AxleForecast) { f.Positions[0].Since = forecast.Day(today - 4) }), want: &Moved{"20 Feb", sooner, []string{
 			"The parts were changed on 26 Feb: the forecast then was of the ones before.",
 		}}},

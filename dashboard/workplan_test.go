@@ -325,7 +325,7 @@ func TestBookingForms(t *testing.T) {
 	}{
 		{"/move", url.Values{"day": {"2026-02-27"}}, http.StatusConflict, "27 Feb 2026 has gone by"},
 		{"/move", url.Values{"day": {"2026-03-08"}}, http.StatusConflict, "Harbour is closed on 8 Mar 2026"},
-		{"/move", url.Values{"day": {"2026-03-03"}, "starts": {"16:00"}}, http.StatusConflict, "and the job takes 240 minutes"},
+		{"/move", url.Values{"day": {"2026-03-03"}, "starts": {"16:00"}}, http.StatusConflict, "and the job takes 4 h"},
 		{"/move", url.Values{"day": {"2026-03-03"}, "starts": {"09:00"}, "why": {"the driver asked, 3 mm on 5 Mar"}}, http.StatusSeeOther, "from Mon 2 Mar 08:00, Harbour to Tue 3 Mar 09:00, Harbour: the driver asked, 3 mm on 5 Mar"},
 		{"/done", url.Values{}, http.StatusConflict, "cannot be done before"},
 		{"/move", url.Values{"day": {"2026-03-02"}}, http.StatusSeeOther, ""},

@@ -370,7 +370,7 @@ func (t *tx) placed(sc auth.Scope, fleetID, vehicleID, except int64, want fleet.
 	case want.Bay > bays:
 		return want, fleet.Conflictf("%s has no bay %d: its bays are 1 to %d", shop.Name, want.Bay, bays)
 	case want.Starts > 0 && (want.Starts < day.Opens || want.Ends() > day.Closes):
-		return want, fleet.Conflictf("%s is open from %s to %s on %s, and the job takes %d minutes", shop.Name, day.Opens, day.Closes, want.Day.Written(), want.Minutes)
+		return want, fleet.Conflictf("%s is open from %s to %s on %s, and the job takes %.3g h", shop.Name, day.Opens, day.Closes, want.Day.Written(), float64(want.Minutes)/60)
 	}
 	var twice int64
 	err = t.one([]any{&twice}, `
