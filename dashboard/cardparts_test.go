@@ -62,6 +62,13 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		t.Fatal(err)
 	}
 	says("gone on: axle 1 pads. If")
+
+	// The shelf gave when the card was closed: what is undone then stays off it.
+	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", ""}})
+	if _, err := w.svc.DB.CloseCard(t.Context(), auth.AllFleets(), "N. N.", card.ID, fleet.CardNotPassed, ""); err != nil {
+		t.Fatal(err)
+	}
+	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", "What came off the shelf for it is not put back"}})
 }
 
 // TestCardPartsOfAColleague enters what a colleague has entered already: that is asked
