@@ -132,7 +132,7 @@ func (c *keeper) BeginTx(ctx context.Context, opt driver.TxOptions) (driver.Tx, 
 		}
 		return nil, err
 	}
-	return c.Conn.(driver.Tx), nil
+	return serverTx{c.Conn.(driver.Tx), c}, nil
 }
 
 // open runs the text that a transaction begins with.

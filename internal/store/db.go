@@ -306,6 +306,8 @@ type tx struct {
 	byKey     bool              // see byKeys
 	plansKept bool              // see planOnce
 	told      bool              // the log of changes has a row of what is done
+	waiting   []statement       // see later
+	gathering bool              // see gather
 	failed    error             // of a part of what is done together
 	version   string            // of what it sees; blank = not known. See readKeeping
 	marked    string            // of that; see planMark
@@ -438,6 +440,9 @@ func (db *DB) run(ctx context.Context, pool *sqlx.DB, o *opening, what string, f
 	defer end()
 	t := &tx{Tx: x, ctx: ctx, db: db, staged: map[string]bool{}, few: map[string]staged{}, byKey: o.byKey && db.dialect == Postgres, version: o.version}
 	if err := f(t); err != nil {
+		return wrap(ctx, what, err)
+	}
+	if err := t.sendLast(); err != nil {
 		return wrap(ctx, what, err)
 	}
 	if err := ctx.Err(); err != nil {

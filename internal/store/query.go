@@ -83,6 +83,9 @@ func (t *tx) exec(query string, args ...any) (sql.Result, error) {
 	if t.held {
 		return nil, errNotHeld
 	}
+	if err := t.send(); err != nil {
+		return nil, err
+	}
 	query, args = t.bind(query, args)
 	return t.ExecContext(t.ctx, query, args...)
 }
@@ -106,6 +109,20 @@ func (t *tx) one(dest []any, query string, args ...any) error {
 	if t.held {
 		return errNotHeld
 	}
+	if len(t.waiting) > 0 {
+		found := false
+		err := t.each(func(r *sqlx.Rows) error {
+			if found {
+				return nil
+			}
+			found = true
+			return r.Scan(dest...)
+		}, query, args...)
+		if err == nil && !found {
+			err = errNoRows
+		}
+		return err
+	}
 	query, args = t.bind(query, args)
 	return t.QueryRowxContext(t.ctx, query, args...).Scan(dest...)
 }
@@ -116,6 +133,13 @@ func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) erro
 		return errNotHeld
 	}
 	query, args = t.bind(query, args)
+	if t.gathering || len(t.waiting) > 0 {
+		t.waiting = append(t.waiting, statement{query, args, scan})
+		if t.gathering {
+			return nil
+		}
+		return t.send()
+	}
 	rows, err := t.QueryxContext(t.ctx, query, args...)
 	if err != nil {
 		return err

@@ -97,6 +97,9 @@ func (t *tx) pour(table string, columns []string, rows iter.Seq[[]any]) (err err
 	if t.db.dialect == SQLite {
 		into = fmt.Sprintf("insert into %s (%s) values %s", table, strings.Join(columns, ", "), places(len(columns)))
 	}
+	if err := t.send(); err != nil {
+		return err
+	}
 	stmt, err := t.PrepareContext(t.ctx, into)
 	if err != nil {
 		return err

@@ -17,8 +17,11 @@ type keeper struct {
 	driver.Conn
 	server bool // a PostgreSQL server's
 	kept   map[string]*keptStmt
-	asked  int  // how often a statement was asked for
-	stale  bool // the server knows a statement no more as it was
+	named  map[string]*named // see message
+	names  int               // given so far
+	last   []statement       // see serverTx
+	asked  int               // how often a statement was asked for
+	stale  bool              // the server knows a statement no more as it was
 }
 
 // keptStmt is a statement that stays prepared.
@@ -38,7 +41,7 @@ const (
 )
 
 func keep(conn driver.Conn, server bool) *keeper {
-	return &keeper{Conn: conn, server: server, kept: map[string]*keptStmt{}}
+	return &keeper{Conn: conn, server: server, kept: map[string]*keptStmt{}, named: map[string]*named{}}
 }
 
 // lasting says whether a statement is worth keeping. On a server one without
@@ -122,6 +125,13 @@ func (c *keeper) ExecContext(ctx context.Context, query string, args []driver.Na
 }
 
 func (c *keeper) QueryContext(ctx context.Context, query string, args []driver.NamedValue) (driver.Rows, error) {
+	if all, ok := ctx.Value(parcelKey{}).([]statement); ok {
+		return c.ask(ctx, all)
+	}
+	if last, ok := ctx.Value(lastKey{}).([]statement); ok {
+		c.last = last
+		return noRows{}, nil
+	}
 	s, err := c.statement(ctx, query, args)
 	if err != nil {
 		return nil, err

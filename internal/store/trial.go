@@ -29,7 +29,11 @@ func (db *DB) Trial(ctx context.Context, fn func(trial *DB) error) error {
 		trial := *db
 		trial.within = t
 		t.db = &trial
-		if own = fn(&trial); own != nil {
+		own = fn(&trial)
+		if own == nil {
+			own = wrap(ctx, "try", t.send())
+		}
+		if own != nil {
 			return own
 		}
 		return errTried
@@ -82,7 +86,7 @@ func (db *DB) nested(ctx context.Context, what string, f func(t *tx) error) (err
 	done := false
 	defer func() {
 		if !done { // also when f panics
-			t.staged, t.few = staged, few
+			t.staged, t.few, t.waiting = staged, few, nil
 			t.byKey, t.plansKept = byKey, plansKept
 			_, rerr := t.exec(`rollback to savepoint part`)
 			err = errors.Join(err, wrap(ctx, what, rerr))
