@@ -163,11 +163,11 @@ func (w *Writer) upsertAxles(as []fleet.Axle) error {
 	return err
 }
 
-// axles calls f for each axle a that w admits, by vehicle and number, with its
-// specifications.
+// axles calls f for each axle a that w admits, by vehicle and number. Its specifications
+// are there when the next is, or axles returns.
 func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 	var a fleet.Axle
-	err := t.each(func(r *sqlx.Rows) error {
+	return t.each(func(r *sqlx.Rows) error {
 		var next fleet.Axle
 		var part *fleet.Part // null: it has no specification
 		var newMM, limitMM *float64
@@ -177,11 +177,9 @@ func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 			return err
 		}
 		if next.ID != a.ID {
-			if a.ID != 0 {
-				f(&a)
-			}
 			a = next
 			a.Specs = map[fleet.Part]fleet.Spec{}
+			f(&a)
 		}
 		if part != nil {
 			a.Specs[*part] = fleet.Spec{New: *newMM, Limit: *limitMM, Source: *source}
@@ -200,10 +198,6 @@ func (t *tx) axles(w where, f func(a *fleet.Axle)) error {
 		from axles a
 		left join axle_specs p on p.vehicle_id = a.vehicle_id and p.axle = a.number`+w.String()+`
 		order by a.vehicle_id, a.number`, w.args...)
-	if err == nil && a.ID != 0 {
-		f(&a)
-	}
-	return err
 }
 
 // AxlesOf is AxleIndex for some vehicles.
@@ -240,18 +234,27 @@ func (db *DB) AxleIndex(ctx context.Context, sc auth.Scope) (map[AxleKey]fleet.A
 func (t *tx) axleIndex(index map[AxleKey]fleet.Axle, w where) error {
 	shared := map[[4]fleet.Spec]map[fleet.Part]fleet.Spec{}
 	same := words{}
-	return t.axles(w, func(a *fleet.Axle) {
+	var last fleet.Axle
+	add := func() {
+		if last.ID == 0 {
+			return
+		}
 		var all [4]fleet.Spec // none is a zero one: each has a source
 		for i, p := range fleet.Parts {
-			all[i] = a.Specs[p]
+			all[i] = last.Specs[p]
 		}
 		if shared[all] == nil {
-			shared[all] = a.Specs
+			shared[all] = last.Specs
 		}
-		one := *a
-		one.Specs, one.Brake = shared[all], fleet.Brake(same.of(string(a.Brake)))
-		index[axleKeyOf(a)] = one
+		last.Specs, last.Brake = shared[all], fleet.Brake(same.of(string(last.Brake)))
+		index[axleKeyOf(&last)] = last
+	}
+	err := t.axles(w, func(a *fleet.Axle) {
+		add()
+		last = *a
 	})
+	add()
+	return err
 }
 
 // words keep one copy of each text that comes again and again.

@@ -55,7 +55,7 @@ func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn fu
 		var w where
 		w.scope(sc, "v")
 		w.add("v.id in "+places(len(some)), anys(some)...)
-		if _, err := db.round(ctx, w, fn); err != nil {
+		if _, err := db.round(ctx, w, some, fn); err != nil {
 			return err
 		}
 	}
@@ -69,7 +69,7 @@ func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last
 		var w where
 		w.scope(sc, "v")
 		w.add("v.id between ? and ?", first, last)
-		hs, err := db.round(ctx, w, fn)
+		hs, err := db.round(ctx, w, nil, fn)
 		if err != nil || len(hs) < roundVehicles {
 			return err
 		}
@@ -77,9 +77,10 @@ func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last
 	}
 }
 
-// round calls fn with each of the next vehicles that w admits, and returns them.
-func (db *DB) round(ctx context.Context, w where, fn func(h *History) error) ([]*History, error) {
-	hs, err := db.histories(ctx, w, nil)
+// round calls fn with each of the next vehicles that w admits, and returns them. ids
+// are as for histories.
+func (db *DB) round(ctx context.Context, w where, ids []int64, fn func(h *History) error) ([]*History, error) {
+	hs, err := db.histories(ctx, w, ids, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -123,32 +124,36 @@ func noVehicle(id int64) error {
 }
 
 // histories reads the first roundVehicles vehicles v that w admits, a query a
-// table, and what is around the last of them, unless that is nil.
-func (db *DB) histories(ctx context.Context, w where, around *Around) (hs []*History, err error) {
+// table, and what is around the last of them, unless that is nil. Where w admits none
+// but those of ids, a server is asked for all of it at once; nil = which, is not known.
+func (db *DB) histories(ctx context.Context, w where, ids []int64, around *Around) (hs []*History, err error) {
 	err = db.find(ctx, "read histories", func(t *tx) error {
 		if !t.byKey { // within another, which began without
 			if err := t.set(byRound); err != nil {
 				return err
 			}
 		}
-		what := AxleRecords | OdometerRecords | ReadingRecords | FitmentRecords
-		err := t.each(func(r *sqlx.Rows) error {
+		of := make(map[int64]*History, len(ids))
+		var some Records // of those that are rare
+		vehicle := func(r *sqlx.Rows) error {
 			h := &History{}
-			hs = append(hs, h)
 			var has [len(rare)]bool
 			dest := append(scanVehicle(&h.Vehicle), &h.Fleet, &h.Depot, &h.RuleSet, &h.Thresholds)
 			for i := range has {
 				dest = append(dest, &has[i])
 			}
 			err := r.Scan(append(dest, around.dest()...)...)
-			for i, some := range has {
-				if some {
-					what |= rare[i]
+			hs = append(hs, h)
+			of[h.Vehicle.ID] = h
+			for i, one := range has {
+				if one {
+					some |= rare[i]
 				}
 			}
 			return err
-		}, `
-			select`+vehicleColumns+`,
+		}
+		query := `
+			select` + vehicleColumns + `,
 				f.name,
 				d.name,
 				f.rule_set,
@@ -158,149 +163,41 @@ func (db *DB) histories(ctx context.Context, w where, around *Around) (hs []*His
 				exists (select 1 from brake_tests x where x.vehicle_id = v.id),
 				exists (select 1 from inspection_conditions x where x.vehicle_id = v.id),
 				exists (select 1 from job_cards x where x.vehicle_id = v.id),
-				exists (select 1 from findings x where x.vehicle_id = v.id and x.kind = ? and x.answer = ?)`+around.columns()+`
+				exists (select 1 from findings x where x.vehicle_id = v.id and x.kind = ? and x.answer = ?)` + around.columns() + `
 			from vehicles v
 			join fleets f on f.id = v.fleet_id
-			join depots d on d.id = v.depot_id`+w.String()+`
+			join depots d on d.id = v.depot_id` + w.String() + `
 			order by v.id
-			limit `+strconv.Itoa(roundVehicles), append([]any{string(fleet.PartChange), string(fleet.Refused)}, w.args...)...)
-		if err != nil || len(hs) == 0 {
+			limit ` + strconv.Itoa(roundVehicles)
+		args := append([]any{string(fleet.PartChange), string(fleet.Refused)}, w.args...)
+		what := AxleRecords | OdometerRecords | ReadingRecords | FitmentRecords
+		if ids == nil {
+			if err := t.each(vehicle, query, args...); err != nil || len(hs) == 0 {
+				return err
+			}
+			return t.fillHistories(of, idsOf(hs), what|some)
+		}
+		err := t.gather(func() error {
+			if err := t.each(vehicle, query, args...); err != nil {
+				return err
+			}
+			return t.askRecords(of, anys(ids), what)
+		})
+		if err != nil || some == 0 {
 			return err
 		}
-		return t.fillHistories(hs, what)
+		return t.fillHistories(of, idsOf(hs), some)
 	})
 	return hs, err
 }
 
-// fillHistories reads records of vehicles.
-func (t *tx) fillHistories(hs []*History, what Records) error {
-	of := make(map[int64]*History, len(hs))
+func idsOf(hs []*History) []any {
 	ids := make([]any, len(hs))
 	for i, h := range hs {
-		of[h.Vehicle.ID] = h
 		ids[i] = h.Vehicle.ID
 	}
-	in := " in " + places(len(ids))
-	mine := where{[]string{"r.vehicle_id" + in}, ids}
-	if what&AxleRecords != 0 {
-		err := t.axles(where{[]string{"a.vehicle_id" + in}, ids}, func(a *fleet.Axle) {
-			h := of[a.VehicleID]
-			h.Axles = append(h.Axles, *a)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&OdometerRecords != 0 {
-		err := t.odometers(mine, counting, func(o *fleet.Odometer) {
-			h := of[o.VehicleID]
-			h.Odometers = append(h.Odometers, *o)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&SwapRecords != 0 {
-		err := t.clusterSwaps(mine, func(s *fleet.ClusterSwap) {
-			h := of[s.VehicleID]
-			h.Swaps = append(h.Swaps, *s)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&ReadingRecords != 0 {
-		err := t.readings(mine, counting, func(d *fleet.Reading) {
-			h := of[d.VehicleID]
-			h.Readings = append(h.Readings, *d)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&FitmentRecords != 0 {
-		err := t.fitments(mine, counting, func(f *fleet.Fitment) {
-			h := of[f.VehicleID]
-			h.Fitments = append(h.Fitments, *f)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&limitRecords != 0 {
-		err := t.axleLimits(where{[]string{"l.vehicle_id" + in}, ids}, func(l *fleet.AxleLimit) {
-			h := of[l.VehicleID]
-			h.Limits = append(h.Limits, *l)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&testRecords != 0 {
-		err := t.brakeTests(mine, counting, func(b *fleet.BrakeTest) {
-			h := of[b.VehicleID]
-			h.BrakeTests = append(h.BrakeTests, *b)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&conditionRecords != 0 {
-		err := t.conditions(where{[]string{"r.vehicle_id" + in}, ids}, counting, func(c *fleet.Condition) {
-			h := of[c.VehicleID]
-			h.Conditions = append(h.Conditions, *c)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&cardRecords != 0 {
-		err := t.rotorMeasures(where{[]string{"c.vehicle_id" + in}, ids}, func(m *fleet.RotorMeasure) {
-			h := of[m.VehicleID]
-			h.Rotors = append(h.Rotors, *m)
-		})
-		if err != nil {
-			return err
-		}
-	}
-	if what&refusedRecords == 0 {
-		return nil
-	}
-	return t.each(func(r *sqlx.Rows) error {
-		var s fleet.SuggestedFitment
-		if err := r.Scan(&s.VehicleID, &s.Position.Axle, &s.Position.Part, &s.Position.Side, &s.After, &s.Before); err != nil {
-			return err
-		}
-		h := of[s.VehicleID]
-		h.Refused = append(h.Refused, s)
-		return nil
-	}, `
-		select vehicle_id, axle, part, side, after_day, before_day
-		from findings
-		where vehicle_id`+in+` and kind = ? and answer = ?
-		order by vehicle_id, subject`, append(slices.Clip(ids), string(fleet.PartChange), string(fleet.Refused))...)
+	return ids
 }
-
-// Records are kinds of records of a vehicle.
-type Records uint
-
-const (
-	AxleRecords Records = 1 << iota
-	OdometerRecords
-	SwapRecords // of the instrument
-	ReadingRecords
-	FitmentRecords
-	limitRecords
-	testRecords
-	conditionRecords
-	cardRecords
-	refusedRecords
-)
-
-// rare are the records that few vehicles have, in the order in which histories asks
-// whether they have them, with the vehicles: asked by itself each would be a statement
-// for nothing, for the one vehicle of most uploads.
-var rare = [...]Records{SwapRecords, limitRecords, testRecords, conditionRecords, cardRecords, refusedRecords}
 
 // which says which rows of a table of measured values to read.
 type which int

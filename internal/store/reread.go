@@ -15,7 +15,9 @@ func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
 		return nil
 	}
 	return db.find(ctx, "read records", func(t *tx) error {
+		of := make(map[int64]*History, len(hs))
 		for _, h := range hs {
+			of[h.Vehicle.ID] = h
 			if what&AxleRecords != 0 {
 				h.Axles = nil
 			}
@@ -29,7 +31,7 @@ func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
 				h.Fitments = nil
 			}
 		}
-		return t.fillHistories(hs, what)
+		return t.fillHistories(of, idsOf(hs), what)
 	})
 }
 
