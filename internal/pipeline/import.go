@@ -126,35 +126,7 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	}
 	// Not within the transaction: the model may be at the database too.
 	look := func(s *Service) (err error) {
-		first, err := s.DB.UploadByHash(ctx, sc, t.up.Kind, t.up.SHA256)
-		switch {
-		case err == nil:
-			t.first = &first
-			return nil
-		case !errors.Is(err, fleet.ErrNotFound):
-			return err
-		}
-		if known, err = s.know(ctx, sc, r.Kind(), numbers, vs); err != nil {
-			return err
-		}
-		if numbers != nil {
-			if r.Kind() != ingest.Vehicles {
-				if err := s.guess(ctx, known, numbers); err != nil {
-					return err
-				}
-			}
-			n := 0
-			for _, of := range known.vehicles {
-				n += len(of)
-			}
-			if t.many, err = s.DB.MoreVehicles(ctx, sc, 2*n); err != nil {
-				return err
-			}
-		}
-		_, t.model, err = s.kept(ctx)
-		if t.learned = err == nil; errors.Is(err, fleet.ErrNotFound) {
-			t.model, err = s.latest(ctx)
-		}
+		known, err = s.about(ctx, sc, &t, r.Kind(), numbers, vs)
 		return err
 	}
 	if numbers != nil {
@@ -180,6 +152,11 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 	})
 	defer p.end()
 	fill := func(w *store.Writer) error {
+		if s.holds {
+			for _, h := range known.histories {
+				w.Seen(&h.Vehicle)
+			}
+		}
 		if err := p.takeIn(ctx, w, &t.up, f.Progress); err != nil {
 			return err
 		}
@@ -204,6 +181,62 @@ func (s *Service) take(ctx context.Context, sc auth.Scope, by string, f File) (t
 		s.Clock.forget()
 	}
 	return t, err
+}
+
+// about finds the upload that had the bytes of t before, or the model and what is known
+// of the vehicles that it may be about: those of numbers, which are vs unless that is
+// nil, or all when numbers is nil.
+func (s *Service) about(ctx context.Context, sc auth.Scope, t *taking, of ingest.Kind, numbers []string, vs map[string][]store.VehicleKey) (known *resolver, err error) {
+	k, err := s.kind()
+	if err != nil {
+		return nil, err
+	}
+	memory := s.Remembered.on(s.DB)
+	id, model := memory.learned(k)
+	q := store.FileQuery{Kind: t.up.Kind, SHA256: t.up.SHA256, Numbers: numbers, Most: 4*len(numbers) + 1, Model: k.name, Known: id, ID: s.holds}
+	if vs != nil {
+		q.Numbers = nil
+	}
+	a, err := s.DB.AboutFile(ctx, sc, q)
+	t.up.ID = a.ID
+	if t.first = a.First; err != nil || t.first != nil {
+		return nil, err
+	}
+	if vs == nil {
+		vs = a.Vehicles
+	}
+	if known, err = s.know(ctx, sc, of, numbers, vs); err != nil {
+		return nil, err
+	}
+	if numbers != nil {
+		if of != ingest.Vehicles {
+			if err := s.guess(ctx, known, numbers); err != nil {
+				return nil, err
+			}
+		}
+		n := 0
+		for _, of := range known.vehicles {
+			n += len(of)
+		}
+		if t.many = a.Counted > 2*n; n > 2*len(numbers) { // several have the same number
+			if t.many, err = s.DB.MoreVehicles(ctx, sc, 2*n); err != nil {
+				return nil, err
+			}
+		}
+	}
+	switch {
+	case a.Learned != nil:
+		if t.model, err = memory.learn(k, a.Learned); err != nil {
+			return nil, fmt.Errorf("parameters of model %s: %w", k.name, err)
+		}
+	case id != 0:
+		t.model = model
+	default:
+		t.model, err = s.untaught(k)
+		return known, err
+	}
+	t.learned = true
+	return known, err
 }
 
 // eachBatch hands fn the rows of r, at most batchRows at a time; they are fn's

@@ -88,9 +88,14 @@ func (s *Service) fitted(ctx context.Context, asOf fleet.Date) (m forecast.Model
 func (s *Service) latest(ctx context.Context) (forecast.Model, error) {
 	k, m, err := s.kept(ctx)
 	if errors.Is(err, fleet.ErrNotFound) {
-		return k.train(func(func(*forecast.Vehicle) bool) {}, forecast.Day(s.Today()))
+		return s.untaught(k)
 	}
 	return m, err
+}
+
+// untaught returns a model of the kind that has learned nothing.
+func (s *Service) untaught(k kind) (forecast.Model, error) {
+	return k.train(func(func(*forecast.Vehicle) bool) {}, forecast.Day(s.Today()))
 }
 
 // kept returns the kind of model in use, and that model as last learned;

@@ -39,20 +39,38 @@ type lookedAt struct {
 
 // load returns the model of the kind as last learned.
 func (r *Remembered) load(ctx context.Context, db *store.DB, k kind) (forecast.Model, error) {
-	if r == nil || db.Trying() {
-		r = &Remembered{} // what is undone may leave its id to another
-	}
-	r.mu.Lock()
-	known, m := r.id, r.model
-	if r.kind != k.name {
-		known = 0
-	}
-	r.mu.Unlock()
+	r = r.on(db)
+	known, m := r.learned(k)
 	p, err := db.LatestParameters(ctx, k.name, known)
 	if err != nil || known != 0 && p.ID == known {
 		return m, err
 	}
-	if m, err = k.load(p.Values); err != nil {
+	return r.learn(k, &p)
+}
+
+// on returns r, or one that has nothing and keeps nothing for the next who asks.
+func (r *Remembered) on(db *store.DB) *Remembered {
+	if r == nil || db.Trying() { // what is undone may leave its id to another
+		return &Remembered{}
+	}
+	return r
+}
+
+// learned returns the model of the kind that is kept, and the id of its parameters; 0 =
+// there is none.
+func (r *Remembered) learned(k kind) (id int64, m forecast.Model) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.kind != k.name {
+		return 0, nil
+	}
+	return r.id, r.model
+}
+
+// learn returns the model that parameters make, and keeps it.
+func (r *Remembered) learn(k kind, p *store.Parameters) (forecast.Model, error) {
+	m, err := k.load(p.Values)
+	if err != nil {
 		return nil, err
 	}
 	r.mu.Lock()

@@ -45,19 +45,16 @@ type resolver struct {
 // fewVehicles is of how many all that is known is read beforehand.
 const fewVehicles = 8
 
-// resolver knows the vehicles of the numbers, which are vs unless that is nil, or all
-// that sc sees when numbers is nil, with their axles.
+// resolver knows the vehicles of the numbers, which are vs, or all that sc sees when
+// numbers is nil, with their axles.
 func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string, vs map[string][]store.VehicleKey) (*resolver, error) {
 	var err error
 	var as map[store.AxleKey]fleet.Axle
-	if numbers != nil && vs == nil {
-		vs, err = s.DB.VehiclesNumbered(ctx, sc, numbers)
-	}
 	if numbers == nil {
 		if vs, err = s.DB.VehicleIndex(ctx, sc); err == nil {
 			as, err = s.DB.AxleIndex(ctx, sc)
 		}
-	} else if err == nil {
+	} else {
 		ids := []int64{}
 		for _, of := range vs {
 			for i := range of {

@@ -56,12 +56,11 @@ func (t *tx) log(e entry) error {
 		}
 		return &n
 	}
-	_, err := t.exec(`
+	return t.later(`
 		insert into audit_log (at, done_by, account_id, token_id, via, origin, request, act, record, record_id, fleet_id, depot_id, detail)
 		values (?, coalesce(nullif(CAST(? AS text), ''), (select name from accounts where id = ?), ''), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		instant(t.db.now()), storableOf(by), account, id(account), id(o.Token), string(o.Via), storableOf(o.From), o.Request,
 		e.act, e.record, id(e.id), id(e.fleet), id(e.depot), storableOf(cut(e.detail, maxDetail)))
-	return err
 }
 
 // takenTime is how long whoever takes something out of the database may be held

@@ -116,11 +116,10 @@ func (t *tx) add(table string, columns []string, rows iter.Seq[[]any]) error {
 	if t.db.dialect == Postgres {
 		if array, ok := few(columns, rows); ok {
 			names := strings.Join(columns, ", ")
-			_, err := t.exec(`
+			return t.later(`
 				insert into `+table+` (`+names+`)
 				select `+names+`
 				from json_populate_recordset(CAST(null AS `+table+`), CAST(? AS json))`, array)
-			return err
 		}
 	}
 	return t.pour(table, columns, rows)

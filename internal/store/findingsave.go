@@ -58,7 +58,7 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 		if err := t.fillFindings(fresh); err != nil {
 			return err
 		}
-		_, err = t.exec(`
+		return t.later(`
 			insert into findings (
 				fleet_id, vehicle_id, kind, subject, urgency,
 				axle, part, side, face,
@@ -98,7 +98,6 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 					else findings.state
 				end`,
 			string(fleet.OpenFinding), on, on, string(fleet.NoLonger), string(fleet.LookedAt), growth)
-		return err
 	})
 }
 
@@ -188,7 +187,7 @@ func (t *tx) noLonger(gone map[int64]map[findingKey]*keptFinding) error {
 	for ids := range slices.Chunk(all, roundVehicles) {
 		w := where{args: []any{string(fleet.NoLonger)}}
 		w.among("id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
-		if _, err := t.exec(`update findings set state = ?`+w.String(), w.args...); err != nil {
+		if err := t.later(`update findings set state = ?`+w.String(), w.args...); err != nil {
 			return err
 		}
 	}

@@ -211,7 +211,7 @@ func (t *tx) replacePositions(fs []AxleForecast) error {
 			keys = append(keys, f.VehicleID, f.Axle)
 		}
 	}
-	_, err := t.exec(`
+	err := t.later(`
 		delete from position_forecasts
 		where (vehicle_id, axle) in (`+among+`)`, keys...)
 	if err != nil {
@@ -220,14 +220,13 @@ func (t *tx) replacePositions(fs []AxleForecast) error {
 	if err := t.fill(stagedPositions, positionRows(fs)); err != nil {
 		return err
 	}
-	_, err = t.exec(`
+	return t.later(`
 		insert into position_forecasts (fleet_id, ` + strings.Join(stagedPositions.columns, ", ") + `)
 		select v.fleet_id, s.` + strings.Join(stagedPositions.columns, ", s.") + `
 		from staged_positions s
 		join vehicles v on v.id = s.vehicle_id
 		where true
 		order by s.vehicle_id, s.axle, s.seq`)
-	return err
 }
 
 // stagedLog has the columns of forecast_log but fleet_id and logged_at.
@@ -281,7 +280,7 @@ func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 	if err != nil {
 		return err
 	}
-	_, err = t.exec(`
+	return t.later(`
 		insert into forecast_log (fleet_id, logged_at, `+strings.Join(stagedLog.columns, ", ")+`)
 		select v.fleet_id, CAST(? AS `+t.db.instantType()+`), s.`+strings.Join(stagedLog.columns, ", s.")+`
 		from staged_log s
@@ -293,7 +292,6 @@ func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 				and l.readings = s.readings and l.past_limit = s.past_limit and l.model = s.model)
 		order by s.vehicle_id, s.axle
 		on conflict do nothing`, instant(t.db.now()), latestDay(fs)-every)
-	return err
 }
 
 // decided is what the due-soon list shows and is ordered by.

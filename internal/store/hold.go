@@ -8,6 +8,8 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"github.com/jmoiron/sqlx"
+
 	"brakewear/internal/auth"
 )
 
@@ -23,6 +25,9 @@ func (db *DB) Holding(ctx context.Context, what string, vehicles []int64, fn fun
 	if db.dialect == Postgres || db.within != nil {
 		return db.Together(ctx, what, func(together *DB) error {
 			if err := together.HoldVehicles(ctx, vehicles); err != nil {
+				return err
+			}
+			if err := together.within.send(); err != nil {
 				return err
 			}
 			return fn(together)
@@ -118,7 +123,8 @@ func (db *DB) Unwritten(ctx context.Context) (unwritten bool, err error) {
 // heldVehicle begins the number of the lock of a vehicle, behind which its id is.
 const heldVehicle = 1 << 56
 
-// HoldVehicles holds vehicles until the transaction of db ends. Their rows are anybody's
+// HoldVehicles holds vehicles until the transaction of db ends, from the next that it
+// asks for on. Their rows are anybody's
 // to change: a file that names all vehicles takes minutes, and nobody is to wait for it.
 func (db *DB) HoldVehicles(ctx context.Context, ids []int64) error {
 	ids = inOrder(ids)
@@ -130,10 +136,10 @@ func (db *DB) HoldVehicles(ctx context.Context, ids []int64) error {
 		for i, id := range ids {
 			locks[i] = heldVehicle + id
 		}
-		_, err := t.exec(`
+		held := func(*sqlx.Rows) error { return nil }
+		return t.laterEach(held, `
 			select pg_advisory_xact_lock(number)
 			from (values `+strings.Repeat(", (CAST(? AS bigint))", len(ids))[2:]+`) vehicles(number)`, locks...)
-		return err
 	})
 }
 

@@ -72,26 +72,35 @@ func (db *DB) ParametersHistory(ctx context.Context, model string, limit int) ([
 func (db *DB) parameters(ctx context.Context, model string, after int64, limit int) (ps []Parameters, err error) {
 	err = db.ask(ctx, "read parameters", func(r *sqlx.Rows) error {
 		var p Parameters
-		err := r.Scan(
-			&p.ID,
-			&p.Model,
-			(*instant)(&p.FittedAt),
-			&p.AsOf,
-			(*[]byte)(&p.Values),
-			(*[]byte)(&p.Diagnostics))
+		err := r.Scan(p.scan()...)
 		ps = append(ps, p)
 		return err
-	}, `
-		select
-			id,
-			model,
-			fitted_at,
-			as_of,
-			learned,
-			diagnostics
-		from model_parameters
-		where model = ? and id > ?
-		order by id desc
-		limit ?`, model, after, limitOf(limit))
+	}, parametersQuery, model, after, limitOf(limit))
 	return ps, err
+}
+
+// parametersQuery finds those of a model with an id above one, newest first, up to so
+// many.
+const parametersQuery = `
+	select
+		id,
+		model,
+		fitted_at,
+		as_of,
+		learned,
+		diagnostics
+	from model_parameters
+	where model = ? and id > ?
+	order by id desc
+	limit ?`
+
+func (p *Parameters) scan() []any {
+	return []any{
+		&p.ID,
+		&p.Model,
+		(*instant)(&p.FittedAt),
+		&p.AsOf,
+		(*[]byte)(&p.Values),
+		(*[]byte)(&p.Diagnostics),
+	}
 }

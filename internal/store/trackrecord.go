@@ -65,7 +65,7 @@ func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64,
 		var w where
 		w.among("vehicle_id", vehicleIDs)
 		w.vehicles(sc, "vehicle_id")
-		if _, err := t.exec(`delete from track_record`+w.String(), w.args...); err != nil {
+		if err := t.later(`delete from track_record`+w.String(), w.args...); err != nil {
 			return err
 		}
 		err := t.fill(stagedKept, func(yield func([]any) bool) {
@@ -89,14 +89,13 @@ func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64,
 		if err := t.checkVehicles(sc, stagedKept.name); err != nil {
 			return err
 		}
-		_, err = t.exec(`
+		return t.later(`
 			insert into track_record (fleet_id, ` + strings.Join(keptColumns, ", ") + `)
 			select v.fleet_id, s.` + strings.Join(keptColumns, ", s.") + `
 			from staged_kept s
 			join vehicles v on v.id = s.vehicle_id
 			where true
 			order by s.vehicle_id, s.axle, s.part, s.removed, s.ahead`)
-		return err
 	})
 }
 

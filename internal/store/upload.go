@@ -43,6 +43,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 			placed: map[[2]int64]bool{},
 
 			fleetOf: map[int64]int64{},
+			seen:    map[int64][2]int64{},
 		}
 		if own = fill(w); own != nil {
 			return own
@@ -50,7 +51,7 @@ func (db *DB) TakeIn(ctx context.Context, sc auth.Scope, up *fleet.Upload, fill 
 		if w.failed != nil {
 			return w.failed
 		}
-		_, err := t.exec(`update uploads set accepted = ?, refused = ?, repeated = ?, doubtful = ? where id = ?`,
+		err := t.later(`update uploads set accepted = ?, refused = ?, repeated = ?, doubtful = ? where id = ?`,
 			up.Accepted, up.Refused, up.Repeated, up.Doubtful, up.ID)
 		if err != nil {
 			return err
@@ -96,24 +97,34 @@ func (w *Writer) logUpload(up *fleet.Upload) error {
 	return nil
 }
 
-// addUpload adds the row of an upload, to be counted later, and sets its id.
+// addUpload adds the row of an upload, to be counted later, and sets its id unless it
+// has one of AboutFile.
 //
 // The same bytes sent twice at once, such as by an impatient second click, wait for
 // each other: the second finds the rows of the first and repeats them. SQLite has one
 // writer anyway.
 func (t *tx) addUpload(up *fleet.Upload) error {
-	into, after := `
-		insert into uploads (kind, name, sha256, sent_by, sent_at, accepted, refused, repeated, doubtful)
-		`, `
-		returning id`
+	const columns = "kind, name, sha256, sent_by, sent_at, accepted, refused, repeated, doubtful"
 	args := []any{up.Kind, storableOf(up.Name), up.SHA256, storableOf(up.By), instant(up.At)}
 	if t.db.dialect != Postgres || up.SHA256 == "" {
-		return t.one([]any{&up.ID}, into+`values (?, ?, ?, ?, ?, 0, 0, 0, 0)`+after, args...)
+		return t.one([]any{&up.ID}, `
+			insert into uploads (`+columns+`)
+			values (?, ?, ?, ?, ?, 0, 0, 0, 0)
+			returning id`, args...)
 	}
-	return t.one([]any{&up.ID}, into+`
-		select CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS timestamptz), 0, 0, 0, 0
-		from (select pg_advisory_xact_lock(hashtextextended(CAST(? AS text), 0))) alone`+after,
-		append(args, up.Kind+" "+up.SHA256)...)
+	from := `
+		CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS text), CAST(? AS timestamptz), 0, 0, 0, 0
+		from (select pg_advisory_xact_lock(hashtextextended(CAST(? AS text), 0))) alone`
+	args = append(args, up.Kind+" "+up.SHA256)
+	if up.ID != 0 {
+		return t.later(`
+			insert into uploads (id, `+columns+`) overriding system value
+			select CAST(? AS bigint),`+from, append([]any{up.ID}, args...)...)
+	}
+	return t.one([]any{&up.ID}, `
+		insert into uploads (`+columns+`)
+		select`+from+`
+		returning id`, args...)
 }
 
 // claim gives an upload that speaks of no vehicle, because every row was
@@ -203,17 +214,22 @@ func uploadsSeen(sc auth.Scope) *where {
 // does not count, for what they lacked may be there by now.
 func (db *DB) UploadByHash(ctx context.Context, sc auth.Scope, kind, sha256 string) (up fleet.Upload, err error) {
 	err = db.find(ctx, "find an upload", func(t *tx) error {
-		w := uploadsSeen(sc)
-		w.add("u.sha256 = ?", sha256)
-		w.add("u.kind = ?", kind)
-		w.add("u.refused = 0")
-		err := t.one(scanUpload(&up), `select `+uploadColumns+` from uploads u`+w.String()+` order by u.id limit 1`, w.args...)
+		query, args := uploadByHash(sc, kind, sha256)
+		err := t.one(scanUpload(&up), query, args...)
 		if errors.Is(err, errNoRows) {
 			return fleet.NotFoundf("no upload of these bytes")
 		}
 		return err
 	})
 	return up, err
+}
+
+func uploadByHash(sc auth.Scope, kind, sha256 string) (query string, args []any) {
+	w := uploadsSeen(sc)
+	w.add("u.sha256 = ?", sha256)
+	w.add("u.kind = ?", kind)
+	w.add("u.refused = 0")
+	return `select ` + uploadColumns + ` from uploads u` + w.String() + ` order by u.id limit 1`, w.args
 }
 
 // roundUploads is how many uploads one query names: a vehicle with many years of

@@ -29,16 +29,20 @@ func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []str
 	index := map[string][]VehicleKey{}
 	err := db.find(ctx, "find vehicles", func(t *tx) error {
 		for some := range slices.Chunk(numbers, roundVehicles) {
-			var w where
-			w.scope(sc, "v")
-			w.add("v.number in "+places(len(some)), anys(some)...)
-			if err := t.vehicleIndex(index, w); err != nil {
+			if err := t.vehiclesNumbered(index, sc, some); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
 	return index, err
+}
+
+func (t *tx) vehiclesNumbered(index map[string][]VehicleKey, sc auth.Scope, numbers []string) error {
+	var w where
+	w.scope(sc, "v")
+	w.add("v.number in "+places(len(numbers)), anys(numbers)...)
+	return t.vehicleIndex(index, w)
 }
 
 // VehiclesElsewhere returns the vehicles of the fleets that sc does not see: of the
@@ -294,18 +298,24 @@ func (t *tx) vehicleNumber(sc auth.Scope, id int64) (number string, err error) {
 // MoreVehicles says whether sc sees more vehicles than n. It counts no further.
 func (db *DB) MoreVehicles(ctx context.Context, sc auth.Scope, n int) (more bool, err error) {
 	err = db.find(ctx, "count vehicles", func(t *tx) error {
-		var w where
-		w.scope(sc, "v")
-		there, err := t.counted(`
-			select count(*)
-			from (
-				select 1
-				from vehicles v`+w.String()+`
-				limit ?) v`, append(w.args, n+1)...)
+		query, args := vehicleCount(sc, n+1)
+		there, err := t.counted(query, args...)
 		more = there > n
 		return err
 	})
 	return more, err
+}
+
+// vehicleCount counts the vehicles that sc sees, no further than most.
+func vehicleCount(sc auth.Scope, most int) (query string, args []any) {
+	var w where
+	w.scope(sc, "v")
+	return `
+		select count(*)
+		from (
+			select 1
+			from vehicles v` + w.String() + `
+			limit ?) v`, append(w.args, most)
 }
 
 // HasReadings says whether sc sees a reading that counts.

@@ -24,6 +24,7 @@ type Writer struct {
 	failed error              // first error of a method
 
 	fleetOf map[int64]int64     // by vehicle, of those that enter let in
+	seen    map[int64][2]int64  // fleets and depots, see Seen
 	keys    map[readingKey]bool // see keysOf
 }
 
@@ -47,8 +48,17 @@ func enter[R any](w *Writer, rows []R, vehicle func(*R) int64) error {
 	strange := map[int64]bool{}
 	for i := range rows {
 		id := vehicle(&rows[i])
-		if _, known := w.fleetOf[id]; !known {
+		if _, known := w.fleetOf[id]; known {
+			continue
+		}
+		home, seen := w.seen[id]
+		if !seen {
 			strange[id] = true
+			continue
+		}
+		w.fleetOf[id] = home[0]
+		if err := w.place(home[0], home[1]); err != nil {
+			return err
 		}
 	}
 	for ids := range slices.Chunk(slices.Sorted(maps.Keys(strange)), roundVehicles) {
@@ -81,6 +91,10 @@ func enter[R any](w *Writer, rows []R, vehicle func(*R) int64) error {
 	return nil
 }
 
+// Seen tells of a vehicle that was read for the Writer's scope in the transaction that
+// it writes in, and need not be looked for again.
+func (w *Writer) Seen(v *fleet.Vehicle) { w.seen[v.ID] = [2]int64{v.FleetID, v.DepotID} }
+
 // checkVehicles refuses a stage with a vehicle that sc does not see.
 func (t *tx) checkVehicles(sc auth.Scope, stage string) error {
 	var seen where
@@ -112,11 +126,10 @@ func (w *Writer) place(fleetID, depotID int64) error {
 		return nil
 	}
 	w.placed[p] = true
-	_, err := w.t.exec(`
+	return w.t.later(`
 		insert into upload_places (upload_id, fleet_id, depot_id)
 		values (?, ?, ?)
 		on conflict do nothing`, w.upload, fleetID, depotID)
-	return err
 }
 
 // waves cuts rows so that no key is twice in one part: what is upserted in
