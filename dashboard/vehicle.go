@@ -163,21 +163,12 @@ func (x *vehicleRead) uploads() (ids []int64) {
 func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x vehicleRead, err error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	var has store.Around
-	if x.h, has, err = d.svc.DB.HistoryAround(ctx, sc, id); err != nil {
+	if x.h, has, err = d.svc.DB.HistoryAround(ctx, sc, id, today-movedBack-movedSlack); err != nil {
 		return x, err
 	}
-	x.learned = has.Parameters
+	x.learned, x.findings, x.logged = has.Parameters, has.Findings, has.Logged
 	if has.Corrections {
 		if x.old, err = d.svc.DB.Corrections(ctx, sc, id); err != nil {
-			return x, err
-		}
-	}
-	if has.Findings {
-		err = d.svc.DB.EachFinding(ctx, sc, store.FindingQuery{Vehicle: id}, func(f store.FindingRow) error {
-			x.findings = append(x.findings, f)
-			return nil
-		})
-		if err != nil {
 			return x, err
 		}
 	}
@@ -188,11 +179,6 @@ func (d *Dashboard) readVehicle(c *gin.Context, id int64, today fleet.Date) (x v
 	}
 	if x.plan, err = d.plannedFor(c, []int64{id}, has); err != nil {
 		return x, err
-	}
-	if has.Logged {
-		if x.logged, err = d.svc.DB.LoggedForecasts(ctx, sc, id, today-movedBack-movedSlack); err != nil {
-			return x, err
-		}
 	}
 	if has.Bookings {
 		if x.bookings, err = d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Vehicle: id, From: today - pastBookings}); err != nil {

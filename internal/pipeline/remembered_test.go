@@ -40,7 +40,7 @@ func TestRememberedRightAfterWrite(t *testing.T) {
 					t.Fatal(err)
 				}
 				for _, x := range []*pipeline.Service{s, other, s} {
-					got, around, err := x.DB.HistoryAround(t.Context(), all, bus)
+					got, around, err := x.DB.HistoryAround(t.Context(), all, bus, x.Today())
 					if err != nil {
 						t.Fatal(err)
 					}

@@ -4,6 +4,9 @@ import (
 	"encoding/json"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
@@ -20,6 +23,26 @@ func TestHistoryAround(t *testing.T) {
 		shop := fleet.DefaultWorkshop()
 		shop.DepotID = quay.ID
 		var want, elsewhere store.Around
+		look := func(after string, id int64, want store.Around) {
+			t.Helper()
+			_, got, err := db.HistoryAround(t.Context(), all, id, 0)
+			if err != nil {
+				t.Fatalf("after %s, vehicle %d: %v", after, id, err)
+			}
+			err = db.EachFinding(t.Context(), all, store.FindingQuery{Vehicle: id}, func(f store.FindingRow) error {
+				want.Findings = append(want.Findings, f)
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if want.Logged, err = db.LoggedForecasts(t.Context(), all, id, 0); err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" {
+				t.Errorf("after %s, vehicle %d (-want +got):\n%s", after, id, diff)
+			}
+		}
 		for _, x := range []struct {
 			name string
 			do   func() error
@@ -32,7 +55,7 @@ func TestHistoryAround(t *testing.T) {
 			}, &want.Corrections},
 			{"a finding", func() error {
 				return db.SaveFindings(t.Context(), all, []int64{bus}, []fleet.Finding{uneven(bus, 3)}, day(6, 2))
-			}, &want.Findings},
+			}, new(bool)},
 			{"a proposed visit", func() error {
 				mustPropose(t, db, []fleet.Depot{quay}, visitOf(bus, quay.ID, monday+7, 480))
 				return nil
@@ -46,7 +69,7 @@ func TestHistoryAround(t *testing.T) {
 			}, &want.Away},
 			{"a forecast", func() error {
 				return db.LogForecasts(t.Context(), all, []store.AxleForecast{due(bus, 1, ptr(day(5, 1)), 20000)})
-			}, &want.Logged},
+			}, new(bool)},
 			{"the depot's workshop", func() error {
 				elsewhere.Workshop = true // of the same depot
 				return db.SaveWorkshop(t.Context(), all, "N. N.", shop)
@@ -57,9 +80,7 @@ func TestHistoryAround(t *testing.T) {
 			}
 			*x.flag = true
 			for id, want := range map[int64]store.Around{bus: want, other: elsewhere} {
-				if _, got, err := db.HistoryAround(t.Context(), all, id); err != nil || got != want {
-					t.Errorf("after %s, vehicle %d: got %+v, %v, want %+v", x.name, id, got, err, want)
-				}
+				look(x.name, id, want)
 			}
 		}
 		for _, model := range []string{"full", "line"} {
@@ -68,18 +89,21 @@ func TestHistoryAround(t *testing.T) {
 				t.Fatal(err)
 			}
 			want.Parameters, elsewhere.Parameters = p.ID, p.ID
-			if _, got, err := db.HistoryAround(t.Context(), all, bus); err != nil || got != want {
-				t.Errorf("after parameters of %s: got %+v, %v, want %+v", model, got, err, want)
-			}
+			look("parameters of "+model, bus, want)
 		}
 		if err := db.AddAbsence(t.Context(), all, fleet.Absence{VehicleID: other, First: ptr(monday), Last: ptr(monday)}); err != nil {
 			t.Fatal(err)
 		}
 		elsewhere.Away = true
-		if _, got, err := db.HistoryAround(t.Context(), all, other); err != nil || got != elsewhere {
-			t.Errorf("after an absence: got %+v, %v, want %+v", got, err, elsewhere)
+		look("an absence", other, elsewhere)
+		_, got, err := db.HistoryAround(t.Context(), all, bus, 0)
+		if err != nil || len(got.Findings) != 1 || len(got.Logged) != 1 {
+			t.Fatalf("got %+v, %v, want one finding and one forecast of the log", got, err)
 		}
-		_, _, err := db.HistoryAround(t.Context(), auth.ScopeOf(nil, []int64{quay.ID + 99}), bus)
+		if _, got, err := db.HistoryAround(t.Context(), all, bus, got.Logged[0].AsOf+1); err != nil || len(got.Logged) != 0 {
+			t.Errorf("from a day later: got %+v, %v, want nothing of the log", got.Logged, err)
+		}
+		_, _, err = db.HistoryAround(t.Context(), auth.ScopeOf(nil, []int64{quay.ID + 99}), bus, 0)
 		wantKind(t, err, fleet.ErrNotFound, "vehicle")
 	})
 }

@@ -185,7 +185,23 @@ func (t *tx) findings(w where, after string, limit int) (rows []FindingRow, next
 		row, err := scanFinding(r)
 		rows = append(rows, row)
 		return err
-	}, `
+	}, findingsQuery(w)+`
+		limit ?`, append(w.args, limit+1)...)
+	return rows, next, err
+}
+
+// findingsLater asks for all findings f of vehicles v that w admits, with the next that
+// somebody waits for, see laterEach.
+func (t *tx) findingsLater(w where, fn func(FindingRow)) error {
+	return t.laterEach(func(r *sqlx.Rows) error {
+		f, err := scanFinding(r)
+		fn(f)
+		return err
+	}, findingsQuery(w), w.args...)
+}
+
+func findingsQuery(w where) string {
+	return `
 		select
 			f.id,
 			f.vehicle_id,
@@ -221,10 +237,8 @@ func (t *tx) findings(w where, after string, limit int) (rows []FindingRow, next
 		from findings f
 		join vehicles v on v.id = f.vehicle_id
 		join fleets l on l.id = v.fleet_id
-		join depots d on d.id = v.depot_id`+w.String()+`
-		order by f.urgency, f.id
-		limit ?`, append(w.args, limit+1)...)
-	return rows, next, err
+		join depots d on d.id = v.depot_id` + w.String() + `
+		order by f.urgency, f.id`
 }
 
 func scanFinding(r *sqlx.Rows) (FindingRow, error) {

@@ -31,25 +31,33 @@ type Logged struct {
 // axle, newest first.
 func (db *DB) LoggedForecasts(ctx context.Context, sc auth.Scope, vehicleID int64, from fleet.Date) (ls []Logged, err error) {
 	err = db.read(ctx, "read the forecast log of a vehicle", func(t *tx) error {
-		var w where
-		w.add("l.vehicle_id = ?", vehicleID)
-		w.add("l.as_of >= ?", from)
-		w.vehicles(sc, "l.vehicle_id")
-		return t.each(func(r *sqlx.Rows) error {
-			var l Logged
-			err := r.Scan(
-				&l.Axle, &l.AsOf, (*instant)(&l.LoggedAt), &l.Model, &l.Readings, &l.PastLimit, &l.Part,
-				(*number)(&l.ThicknessMM), (*number)(&l.LimitMM), (*number)(&l.Rate), (*number)(&l.OdometerKm),
-				(*number)(&l.DayAtLimit), (*number)(&l.KmAtLimit))
-			ls = append(ls, l)
+		if err := t.loggedLater(sc, vehicleID, from, func(l Logged) { ls = append(ls, l) }); err != nil {
 			return err
-		}, `
-			select
-				l.axle, l.as_of, l.logged_at, l.model, l.readings, l.past_limit, coalesce(l.part, ''),
-				l.thickness_mm, l.limit_mm, l.rate, l.odometer_km,
-				l.day_p50, l.km_p50
-			from forecast_log l`+w.String()+`
-			order by l.axle, l.as_of desc`, w.args...)
+		}
+		return t.send()
 	})
 	return ls, err
+}
+
+// loggedLater asks for them with the next that somebody waits for, see laterEach.
+func (t *tx) loggedLater(sc auth.Scope, vehicleID int64, from fleet.Date, fn func(Logged)) error {
+	var w where
+	w.add("l.vehicle_id = ?", vehicleID)
+	w.add("l.as_of >= ?", from)
+	w.vehicles(sc, "l.vehicle_id")
+	return t.laterEach(func(r *sqlx.Rows) error {
+		var l Logged
+		err := r.Scan(
+			&l.Axle, &l.AsOf, (*instant)(&l.LoggedAt), &l.Model, &l.Readings, &l.PastLimit, &l.Part,
+			(*number)(&l.ThicknessMM), (*number)(&l.LimitMM), (*number)(&l.Rate), (*number)(&l.OdometerKm),
+			(*number)(&l.DayAtLimit), (*number)(&l.KmAtLimit))
+		fn(l)
+		return err
+	}, `
+		select
+			l.axle, l.as_of, l.logged_at, l.model, l.readings, l.past_limit, coalesce(l.part, ''),
+			l.thickness_mm, l.limit_mm, l.rate, l.odometer_km,
+			l.day_p50, l.km_p50
+		from forecast_log l`+w.String()+`
+		order by l.axle, l.as_of desc`, w.args...)
 }
