@@ -343,6 +343,7 @@ var tended = map[string]string{
 	"note":               "that somebody was here",
 	"CalendarFeedOf":     "when a calendar was read",
 	"SaveKept":           "how far the work on a file is; the upload tells",
+	"Unwritten":          "a look at what others wrote, among who writes",
 	"NoteProgress":       "likewise",
 	"KeepRecord":         "sums over forecasts",
 	"PourBare":           "of measurements of speed",

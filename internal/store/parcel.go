@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"crypto/sha256"
 	"database/sql/driver"
 	"encoding/hex"
 	"errors"
@@ -11,6 +12,7 @@ import (
 	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -49,14 +51,30 @@ func (t *tx) gather(f func() error) error {
 	if t.gathering || t.db.dialect == SQLite {
 		return f()
 	}
+	before := len(t.waiting)
+	if err := t.asking(f); err != nil {
+		t.waiting = t.waiting[:before]
+		return err
+	}
+	return t.send()
+}
+
+func (t *tx) asking(f func() error) error {
 	t.gathering = true
-	err := f()
-	t.gathering = false
-	return errors.Join(err, t.send())
+	defer func() { t.gathering = false }()
+	return f()
 }
 
 // send sends what waits.
 func (t *tx) send() error {
+	err := t.sendAll()
+	if t.db.whole { // also where who asked passes over it
+		t.failed = cmp.Or(t.failed, err)
+	}
+	return err
+}
+
+func (t *tx) sendAll() error {
 	all := t.waiting
 	t.waiting = nil
 	switch {
@@ -134,6 +152,22 @@ func (c *keeper) ask(ctx context.Context, all []statement) (driver.Rows, error) 
 	return &askedRows{rows.(driver.RowsNextResultSet), c}, nil
 }
 
+// lastWords are the last statements of a transaction, prepared.
+type lastWords struct {
+	ctx context.Context // database/sql has none for a commit
+	run string
+}
+
+// take keeps the last statements of a transaction for its end.
+func (c *keeper) take(ctx context.Context, last []statement) (driver.Rows, error) {
+	run, err := c.message(ctx, last)
+	if err != nil {
+		return nil, err
+	}
+	c.last = &lastWords{ctx, run}
+	return noRows{}, nil
+}
+
 // serverTx is a transaction whose last statements may go with its end.
 type serverTx struct {
 	driver.Tx
@@ -146,11 +180,7 @@ func (x serverTx) Commit() error {
 	if last == nil {
 		return x.Tx.Commit()
 	}
-	ctx := context.Background() // the line is cut where that of the transaction ends
-	run, err := x.of.message(ctx, last)
-	if err == nil {
-		_, err = x.of.Conn.(driver.ExecerContext).ExecContext(ctx, run+"COMMIT", nil)
-	}
+	_, err := x.of.Conn.(driver.ExecerContext).ExecContext(last.ctx, last.run+"COMMIT", nil)
 	if err != nil && x.of.IsValid() { // the transaction is there yet
 		x.of.stale = x.Tx.Rollback() != nil || x.of.stale
 	}
@@ -163,16 +193,17 @@ func (x serverTx) Rollback() error {
 }
 
 // message returns what runs statements. They are prepared on the connection, as others
-// are. The driver binds values to one statement a message; here they are written out,
-// for the server to read as it reads those: as text, of the type of their parameter.
+// are, by names that are of one text each wherever they are. The driver binds values to
+// one statement a message; here they are written out as it sends them: as text, of the
+// type of their parameter.
 func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 	var prepare, run []byte
 	fresh, before := map[string]*named{}, c.asked
 	for _, s := range all {
 		k := cmp.Or(c.named[s.query], fresh[s.query])
 		if k == nil {
-			c.names++
-			k = &named{name: "k" + strconv.Itoa(c.names)}
+			sum := sha256.Sum256([]byte(s.query))
+			k = &named{name: "s" + hex.EncodeToString(sum[:16])}
 			fresh[s.query] = k
 			prepare = append(prepare, "prepare "+k.name+" as "+s.query+";\n"...)
 		}
@@ -180,12 +211,13 @@ func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 		k.used = c.asked
 		var err error
 		if run, err = c.appendRun(run, k.name, s.args); err != nil {
-			return "", err
+			return "", fmt.Errorf("%s …: %w", cut(strings.Join(strings.Fields(s.query), " "), 40), err)
 		}
 	}
 	if len(fresh) > 0 {
 		prepare = c.forgetNamed(prepare, len(c.named)+len(fresh)-maxKept, before)
 		if _, err := c.Conn.(driver.ExecerContext).ExecContext(ctx, string(prepare), nil); err != nil {
+			c.stale = true // some may be prepared
 			return "", err
 		}
 		maps.Copy(c.named, fresh)
@@ -225,7 +257,7 @@ func (c *keeper) appendRun(b []byte, name string, args []any) ([]byte, error) {
 			b, err = appendLiteral(append(b, "(,"[min(i, 1)]), v.Value)
 		}
 		if err != nil {
-			return nil, fmt.Errorf("parameter %d of %s: %w", i+1, name, err)
+			return nil, fmt.Errorf("parameter %d: %w", i+1, err)
 		}
 	}
 	if len(args) > 0 {
@@ -235,7 +267,7 @@ func (c *keeper) appendRun(b []byte, name string, args []any) ([]byte, error) {
 }
 
 // appendLiteral appends a value as SQL of PostgreSQL: a literal of no type yet, such as
-// a parameter sent as text is.
+// a parameter sent as text is. Bytes are those of a bytea.
 func appendLiteral(b []byte, v driver.Value) ([]byte, error) {
 	switch v := v.(type) {
 	case nil:
@@ -243,12 +275,15 @@ func appendLiteral(b []byte, v driver.Value) ([]byte, error) {
 	case int64:
 		b = strconv.AppendInt(append(b, '\''), v, 10)
 	case float64:
-		b = strconv.AppendFloat(append(b, '\''), v, 'g', -1, 64)
+		b = strconv.AppendFloat(append(b, '\''), v, 'f', -1, 64)
 	case bool:
 		b = strconv.AppendBool(append(b, '\''), v)
 	case time.Time:
 		b = append(append(b, '\''), pq.FormatTimestamp(v)...)
 	case []byte:
+		if v == nil {
+			return append(b, "null"...), nil
+		}
 		b = hex.AppendEncode(append(b, ` E'\\x`...), v)
 	case string:
 		if !storable(v) { // it would end the message

@@ -109,6 +109,9 @@ func (t *tx) one(dest []any, query string, args ...any) error {
 	if t.held {
 		return errNotHeld
 	}
+	if t.gathering {
+		return errors.New("one row is asked for by itself")
+	}
 	if len(t.waiting) > 0 {
 		found := false
 		err := t.each(func(r *sqlx.Rows) error {

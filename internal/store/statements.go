@@ -18,8 +18,7 @@ type keeper struct {
 	server bool // a PostgreSQL server's
 	kept   map[string]*keptStmt
 	named  map[string]*named // see message
-	names  int               // given so far
-	last   []statement       // see serverTx
+	last   *lastWords        // see serverTx
 	asked  int               // how often a statement was asked for
 	stale  bool              // the server knows a statement no more as it was
 }
@@ -129,8 +128,7 @@ func (c *keeper) QueryContext(ctx context.Context, query string, args []driver.N
 		return c.ask(ctx, all)
 	}
 	if last, ok := ctx.Value(lastKey{}).([]statement); ok {
-		c.last = last
-		return noRows{}, nil
+		return c.take(ctx, last)
 	}
 	s, err := c.statement(ctx, query, args)
 	if err != nil {
