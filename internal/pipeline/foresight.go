@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"reflect"
 	"slices"
 
 	"brakewear/internal/auth"
@@ -18,9 +19,9 @@ type foresight struct {
 }
 
 // takeAhead is takeAtOnce of an SQLite file, whose one writer is not to wait for a
-// model: forecasts of measured values are worked out before they are stored, of what
-// the vehicles will be then, and stored with them if that is what they are. Otherwise
-// they are to follow. Apart, with a reading and a transaction of their own, an upload
+// model: forecasts of readings are worked out before they are stored, of what the
+// vehicles will be then, and stored with them if that is what they are. Otherwise, and
+// of other files, they are to follow. Apart, with a reading and a transaction of their own, an upload
 // took a fifth more of a processor.
 func (s *Service) takeAhead(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (taking, RefitReport, error) {
 	within := *s
@@ -38,7 +39,11 @@ func (s *Service) takeAhead(ctx context.Context, sc auth.Scope, by string, f Fil
 func (s *Service) takeForecast(ctx context.Context, sc auth.Scope, t *taking, readings []fleet.Reading, fill func(w *store.Writer) error) error {
 	var hs []*store.History // what they will be
 	for _, id := range t.touched() {
-		hs = append(hs, t.known.histories[id].With(slices.DeleteFunc(slices.Clone(readings), func(r fleet.Reading) bool { return r.VehicleID != id })))
+		h := t.known.histories[id]
+		if h == nil { // moved meanwhile, out of what sc sees
+			return s.DB.TakeIn(ctx, sc, &t.up, fill)
+		}
+		hs = append(hs, h.With(slices.DeleteFunc(slices.Clone(readings), func(r fleet.Reading) bool { return r.VehicleID != id })))
 	}
 	a := s.foresight
 	look := lookout{s: s, sc: sc, model: t.model}
@@ -61,7 +66,7 @@ func (s *Service) takeForecast(ctx context.Context, sc auth.Scope, t *taking, re
 			return err
 		}
 		a.fault = caught(func() error {
-			now, err := within.foreseen(ctx, sc, t, hs)
+			now, err := within.foreseen(ctx, sc, t, hs, &look)
 			if err != nil || now == nil {
 				return err
 			}
@@ -101,8 +106,9 @@ func unnamed(f fleet.Finding) bool {
 }
 
 // foreseen returns what is stored of vehicles that a file spoke of; nil where that is not
-// what they were to be.
-func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*store.History) (now []store.History, err error) {
+// what they were to be, or the model or what their fleets hold them to is not what look
+// has.
+func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*store.History, look *lookout) (now []store.History, err error) {
 	unwritten, err := s.DB.Unwritten(ctx)
 	if err != nil {
 		return nil, err
@@ -114,6 +120,15 @@ func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*
 	got, err := stored(ctx, sc, t.touched())
 	if err != nil || len(got) != len(hs) {
 		return nil, err
+	}
+	if !unwritten {
+		if p, err := s.DB.LatestParameters(ctx, look.model.Name(), t.learned); err != nil || p.ID != t.learned {
+			return nil, err
+		}
+		anew := lookout{s: s, sc: sc}
+		if err := anew.know(ctx, got); err != nil || !reflect.DeepEqual(anew.thresholds, look.thresholds) {
+			return nil, err
+		}
 	}
 	for i, h := range got {
 		if !hs[i].Foresaw(h, t.up.ID) {

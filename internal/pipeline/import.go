@@ -56,13 +56,12 @@ func (s *Service) Import(ctx context.Context, sc auth.Scope, by string, f File) 
 
 // taking is one file on its way in.
 type taking struct {
-	up    fleet.Upload
-	known *resolver     // nil where the file was known by its key or its bytes
-	first *fleet.Upload // the upload that had these bytes or this key before
-	many  bool          // there are more than twice as many vehicles as it is about
-	model forecast.Model
-	// learned: model is what was learned last, and not one that has learned nothing.
-	learned bool
+	up      fleet.Upload
+	known   *resolver     // nil where the file was known by its key or its bytes
+	first   *fleet.Upload // the upload that had these bytes or this key before
+	many    bool          // there are more than twice as many vehicles as it is about
+	model   forecast.Model
+	learned int64 // id of the model's parameters; 0 = it has learned nothing
 }
 
 // touched returns the vehicles whose axles, readings, odometers or fitments
@@ -226,16 +225,15 @@ func (s *Service) about(ctx context.Context, sc auth.Scope, t *taking, of ingest
 	}
 	switch {
 	case a.Learned != nil:
+		t.learned = a.Learned.ID
 		if t.model, err = memory.learn(k, a.Learned); err != nil {
 			return nil, fmt.Errorf("parameters of model %s: %w", k.name, err)
 		}
 	case id != 0:
-		t.model = model
+		t.model, t.learned = model, id
 	default:
 		t.model, err = s.untaught(k)
-		return known, err
 	}
-	t.learned = true
 	return known, err
 }
 

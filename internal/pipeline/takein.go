@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
@@ -86,6 +87,7 @@ func (s *Service) takeApart(ctx context.Context, sc auth.Scope, by string, f Fil
 // from being stored. Who goes away before the end has stored nothing.
 func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (t taking, rep RefitReport, err error) {
 	var fault error // of the forecasts
+	var last bool   // all but the last of what is kept of them is stored
 	err = s.DB.Together(ctx, "store and forecast", func(db *store.DB) error {
 		within := *s
 		within.DB, within.holds = db, true
@@ -96,11 +98,15 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 			hs, err := within.after(ctx, sc, &t)
 			if err == nil && len(hs) > 0 {
 				rep, err = within.refitFew(ctx, sc, hs, asOf, t.model)
+				last = err == nil
 			}
 			return err
 		})
 		return fault
 	})
+	if last && err != nil && !errors.Is(err, fleet.ErrUnsure) {
+		fault = err
+	}
 	if fault != nil && ctx.Err() == nil {
 		s.Desk.report("forecast what is taken in", fault)
 		return s.takeApart(ctx, sc, by, f, asOf)
@@ -117,7 +123,7 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 // some says whether the rows are of a few vehicles, of which all is known,
 // and there is a model that need not learn anew from them.
 func (t *taking) some() bool {
-	return t.learned && t.many && t.known != nil && t.known.histories != nil
+	return t.learned != 0 && t.many && t.known != nil && t.known.histories != nil
 }
 
 // after returns what is known of the vehicles that a file spoke of, now that it is

@@ -114,6 +114,39 @@ func TestTakeInOneAtOnce(t *testing.T) {
 	})
 }
 
+// A forecast that cannot be kept, up to the last row of it, keeps nothing from being
+// stored.
+func TestTakeInWithoutForecast(t *testing.T) {
+	for _, table := range []string{"axle_forecasts", "forecast_log"} {
+		for _, dialect := range []string{store.SQLite, store.Postgres} {
+			t.Run(table+"/"+dialect, func(t *testing.T) {
+				url := storetest.URL(t, dialect)
+				db, err := store.Open(t.Context(), url)
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer db.Close()
+				s := threeForecast(t, db)
+				if dialect == store.SQLite {
+					storetest.Exec(t, url, `create trigger broken before insert on `+table+` begin select raise(abort, 'broken'); end`)
+				} else {
+					storetest.Exec(t, url, `
+						create function broken() returns trigger language plpgsql as $$ begin raise 'broken'; end $$;
+						create trigger broken before insert on `+table+` for each row execute function broken()`)
+				}
+				text := "vehicle,date,odometer_km,axle,part,side,face,value_mm\nBus 1,2026-02-20,157000,1,pad,left,inner,4.6\n"
+				up, _, err := s.TakeIn(t.Context(), all, "test", pipeline.File{Name: "one.csv", Body: strings.NewReader(text)}, s.Today())
+				if err == nil || !strings.Contains(err.Error(), "broken") {
+					t.Errorf("got %v, want what kept the forecast from being kept", err)
+				}
+				if got, err := db.Upload(t.Context(), all, up.ID); err != nil || got.Accepted != 1 {
+					t.Errorf("stored: got %+v, %v; want one row", got, err)
+				}
+			})
+		}
+	}
+}
+
 // What somebody who holds no vehicle writes to a file of one, in this process or another,
 // after what an upload is about was read and before it is stored, is in its forecast.
 func TestTakeInWrittenMeanwhile(t *testing.T) {
