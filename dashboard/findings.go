@@ -222,9 +222,18 @@ func (d *Dashboard) findings(c *gin.Context) error {
 	return d.send(c, http.StatusOK, "findings", p)
 }
 
-// noFindings says why there is none: where nothing was measured nothing can show.
+// noFindings says why there is none: where there are others, what was chosen has none;
+// where nothing was measured, hardly anything can show.
 func (d *Dashboard) noFindings(c *gin.Context) (*Empty, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
+	unchosen := &Empty{
+		Title: "Nothing of what was chosen",
+		Text:  "That the data show nothing does not mean that a brake is in order: it says what was measured, and no more.",
+	}
+	others, err := d.svc.DB.CountFindings(ctx, sc, store.FindingQuery{})
+	if err != nil || others > 0 {
+		return unchosen, err
+	}
 	known, err := d.svc.DB.MoreVehicles(ctx, sc, 0)
 	if err != nil {
 		return nil, err
@@ -238,10 +247,7 @@ func (d *Dashboard) noFindings(c *gin.Context) (*Empty, error) {
 	case !measured:
 		return &Empty{Title: "No readings yet", Text: "Findings are what measured values show that a person should look at.", Link: "/readings", Label: "Take readings in", Blank: true}, nil
 	}
-	return &Empty{
-		Title: "Nothing of what was chosen",
-		Text:  "That the data show nothing does not mean that a brake is in order: it says what was measured, and no more.",
-	}, nil
+	return unchosen, nil
 }
 
 func findingsHeadline(n int, q store.FindingQuery) string {

@@ -118,6 +118,21 @@ func TestFindingPages(t *testing.T) {
 	}
 }
 
+// TestFindingsWithoutReadings: the list of a fleet of brake tests only can still be
+// narrowed, and narrowed again when nothing fits.
+func TestFindingsWithoutReadings(t *testing.T) {
+	w := empty(t)
+	w.takeIn(t, "vehicles.csv", smallVehicles)
+	check(t, parse(t, w.get("/findings").Body.String()), []has{{".empty", "No readings yet"}, {"form.filter", ""}})
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}})
+	// 4 m/s² is 40.8 % of g; a bus has to reach 50 % (EU-04 of the rule set).
+	w.takeIn(t, "tests.csv", "vehicle,date,method,mean_m_s2,peak_m_s2\nBus 1,2026-02-27,decelerometer,4,5\n")
+	for path, h1 := range map[string]string{"/findings": "to look at", "/findings?state=looked-at": "0 findings looked at", "/findings?kind=uneven_pads": "Nothing to look at"} {
+		check(t, parse(t, w.get(path).Body.String()), []has{{"h1", h1}, {"form.filter a[download]", "CSV"}})
+	}
+	check(t, parse(t, w.get("/findings?state=looked-at").Body.String()), []has{{".empty", "Nothing of what was chosen"}})
+}
+
 // The record in doubt is corrected by who may do so where its vehicle belongs.
 func TestFindingOffersToCorrect(t *testing.T) {
 	w := told(t)
