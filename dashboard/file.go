@@ -147,7 +147,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	p.Doubtful, p.Refused, p.Notes, p.More = sortProblems(tell, checked.Upload.Problems)
 	p.Upload.Problems = nil
 	for _, r := range checked.First {
-		p.First = append(p.First, firstRow(tell, &r, d.svc.Today()))
+		p.First = append(p.First, firstRow(tell, ingest.Kind(checked.Upload.Kind), &r, d.svc.Today()))
 	}
 	if b := checked.Before; b != nil {
 		row := uploadRow(b)
@@ -156,7 +156,7 @@ func (d *Dashboard) showCheck(c *gin.Context, p *FilePage, k *store.KeptFile) er
 	return nil
 }
 
-func firstRow(tell units.Reader, r *pipeline.ReadRow, today fleet.Date) FirstRow {
+func firstRow(tell units.Reader, kind ingest.Kind, r *pipeline.ReadRow, today fleet.Date) FirstRow {
 	row := FirstRow{Line: r.Line, Vehicle: r.Vehicle, Place: r.Place}
 	if r.Date != nil {
 		row.Date = tell.Day(*r.Date)
@@ -174,7 +174,10 @@ func firstRow(tell units.Reader, r *pipeline.ReadRow, today fleet.Date) FirstRow
 		if i > 0 {
 			row.Value += ", "
 		}
-		row.Value += tell.Text(words, today)
+		if kind == ingest.Axles { // said by the program; what other kinds say is the file's own
+			words = tell.Text(words, today)
+		}
+		row.Value += words
 	}
 	return row
 }

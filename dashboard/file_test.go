@@ -155,6 +155,21 @@ func TestFirstRows(t *testing.T) {
 	check(t, parse(t, w.get(rec.Header().Get("Location")).Body.String()), []has{{".tally", "taken 1"}, {".next", ""}})
 }
 
+// TestFirstRowsOfAnotherReader: only what the program says itself is said in the units
+// and days of a reader; the file's own words stay as they are.
+func TestFirstRowsOfAnotherReader(t *testing.T) {
+	w := small(t)
+	abroad := w.seenBy(t, "abroad", units.Reader{DaysAs: units.ISO, ThicknessIn: units.Inches})
+	for _, c := range []struct{ kind, text, want string }{
+		{"parts", "part_number,name,item,price,depot,stock\nVE-1,Pad set 19 mm,pads,236,Depot,4\n", "VE-1, Pad set 19 mm, 4 on the shelf"},
+		{"absences", "vehicle,first_day,reason\nBus 1,2026-07-06,until 3 Jan\n", "until 3 Jan"},
+		{"axles", "vehicle,axle,pad_new_mm,pad_limit_mm\nBus 1,1,19.05,4\n", "pad new 24/32 in"}, // 0.75 in of 25.4 mm
+	} {
+		rec := w.post(t, c.kind, c.kind+".csv", c.text, false)
+		check(t, parse(t, abroad.get(rec.Header().Get("Location")).Body.String()), []has{{".first td:last-child", c.want}})
+	}
+}
+
 // TestFileWorkedOn: the page of a file that is being worked on says how far it
 // is, and looks again by itself, without scripts.
 func TestFileWorkedOn(t *testing.T) {
