@@ -175,7 +175,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 	}
 	if p.Open {
 		p.Against = tellAll(tell, pipeline.Against(&card, &h, tests), card.Day)
-		p.NotFitted = strings.Join(card.NotFitted(), ", ")
+		p.NotFitted = strings.Join(card.NotFitted(h.Fitments), ", ")
 		p.Nonce = rand.Text()
 	}
 	if p.Findings, err = d.cardFindings(ctx, sc, tell, &card); err != nil {

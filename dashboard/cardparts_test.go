@@ -62,6 +62,12 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		t.Fatal(err)
 	}
 	says("gone on: axle 1 pads. If")
+	// What a file says of an earlier day is not of this job.
+	const head = "vehicle,date,axle,part,side,mm\n"
+	w.takeIn(t, "before.csv", head+"Bus 1,"+(card.Day-1).String()+",1,pad,left,19\n")
+	says("gone on: axle 1 pads. If")
+	w.takeIn(t, "fitted.csv", head+"Bus 1,"+card.Day.String()+",1,pad,left,19\n")
+	says("")
 
 	// The shelf gave when the card was closed: what is undone then stays off it.
 	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", ""}})

@@ -261,12 +261,17 @@ type Card struct {
 const TestStep = "brake_test"
 
 // NotFitted names the wearing parts that the card was to renew and of which nothing
-// is entered as gone on.
-func (c *Card) NotFitted() []string {
+// is entered as gone on, neither by it nor, from its day on, in another way; known
+// are the vehicle's fitments.
+func (c *Card) NotFitted(known []Fitment) []string {
 	var out []string
 	for _, w := range c.Work {
 		part := w.Item.Part()
-		if part != "" && !slices.ContainsFunc(c.Parts, func(p CardPart) bool { return p.Axle == w.Axle && p.Part == part && p.Undone == nil }) {
+		fitted := slices.ContainsFunc(c.Parts, func(p CardPart) bool { return p.Axle == w.Axle && p.Part == part && p.Undone == nil }) ||
+			slices.ContainsFunc(known, func(f Fitment) bool {
+				return f.Date >= c.Day && f.Position.Axle == w.Axle && f.Position.Part == part
+			})
+		if part != "" && !fitted {
 			out = append(out, fmt.Sprintf("axle %d %s", w.Axle, w.Item.Words()))
 		}
 	}
