@@ -86,7 +86,7 @@ func TestImportPlannedVisits(t *testing.T) {
 			{"no such place", auth.AllFleets(), "Tram 9,2026-07-06,service,\nBus 1,2026-07-06,service,Moon\n",
 				"0 taken, 0 there, 2 refused; vehicle no vehicle has this number: correct it, or take in a vehicles file that has it first; depot the vehicle's fleet has no depot of this name: correct it, or leave it blank for a visit elsewhere"},
 			{"a depot's planner", planner, "Bus 2,2026-07-06,service,Harbour\nBus 2,2026-07-06,service,Bridge\nBus 90,2026-07-06,service,\n",
-				"1 taken, 0 there, 2 refused; depot the vehicle's fleet has no depot of this name: correct it, or leave it blank for a visit elsewhere; vehicle no vehicle of yours has this number: correct it, or take in a vehicles file that has it first"},
+				"1 taken, 0 there, 2 refused; depot the vehicle's fleet has no depot of this name: correct it, or leave it blank for a visit elsewhere; vehicle no vehicle of yours has this number: correct it, or take in a vehicles file that has it first; if it is of another depot, have somebody of that depot hand the line in"},
 			{"a technician", technician, "Bus 3,2026-07-09,service,\n", "0 taken, 0 there, 1 refused; vehicle you may not plan for this vehicle: have a planner hand the line in"},
 		} {
 			s.handIn(c.name, c.sc, "vehicle,day,what,depot\n"+c.text, c.want)

@@ -339,14 +339,14 @@ func (k *resolver) vehicle(row *ingest.Row) (store.VehicleKey, *fleet.Problem) {
 		if meant := k.meant[row.Vehicle]; meant != "" {
 			do = "write " + meant + ", if that is meant"
 		}
-		who := "no vehicle"
+		who, or := "no vehicle", ""
 		if !k.sc.All() {
-			who = "no vehicle of yours"
+			who, or = "no vehicle of yours", "; if it is of another depot, have somebody of that depot hand the line in"
 		}
 		return store.VehicleKey{}, &fleet.Problem{
 			Column:  "vehicle",
 			Read:    row.Vehicle,
-			Message: who + " has this number: " + do + ", or take in a vehicles file that has it first",
+			Message: who + " has this number: " + do + ", or take in a vehicles file that has it first" + or,
 		}
 	default:
 		return store.VehicleKey{}, k.several(row, found)
