@@ -41,9 +41,9 @@ func kindOf(headers []string, want Kind, name string) *layout {
 		}
 		measured = measured || len(l.missing) == 0 && (l.has(fOdometer) || l.has(fValue))
 		switch {
-		case measured && len(l.missing) > 0: // what it has all of goes first
+		case measured && len(l.missing) > 0 && !l.measures(): // what it has all of goes first
 		case best == nil, l.matched > best.matched,
-			measured && len(best.missing) > 1, // a reading without its place and value is none
+			measured && len(best.missing) > 0 && !best.measures(),
 			l.matched == best.matched && len(l.missing) == 0 && len(best.missing) > 0:
 			best = l
 		case best.kind == Readings && k == Fitments && l.matched == best.matched && len(l.missing) == len(best.missing):
@@ -51,6 +51,20 @@ func kindOf(headers []string, want Kind, name string) *layout {
 		}
 	}
 	return best
+}
+
+// measures says whether a header has a column of readings, fitments, axles or brake tests
+// that an export of odometers has no use for: what it lacks then was forgotten.
+func (l *layout) measures() bool {
+	if !slices.Contains([]Kind{Readings, Fitments, Axles, BrakeTests}, l.kind) {
+		return false
+	}
+	for f, i := range l.index {
+		if i >= 0 && !slices.Contains([]field{fVehicle, fFleet, fDate, fOdometer, fTechnician, fNote}, field(f)) {
+			return true
+		}
+	}
+	return len(l.values) > 0
 }
 
 // readingsOrFitments decides by the file's name between two that the header
