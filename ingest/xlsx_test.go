@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
@@ -145,6 +146,37 @@ func TestXLSX(t *testing.T) {
 			}
 			if d := cmp.Diff(c.notes, showProblems(r.Problems())); d != "" {
 				t.Errorf("problems (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+// TestXLSXBlanks is of sheets as few programs write them.
+func TestXLSXBlanks(t *testing.T) {
+	head, row, formula := "<row>", "<row>", "<c><f>1+1</f></c>"
+	for i := range odoRows[0] {
+		head += fmt.Sprintf(`<c t="inlineStr"><is><t>%v</t></is></c>`, odoRows[0][i])
+		row += fmt.Sprintf(`<c t="inlineStr"><is><t>%v</t></is></c>`, odoRows[1][i])
+	}
+	named := func(at string) string { return fmt.Sprintf(`<c r="%s"><f>1+1</f></c>`, at) }
+	for _, c := range []struct {
+		name, rows, want string
+	}{
+		{"cells that do not say where they are", head + "</row>" + row + formula + formula + "</row>", "D2, E2"},
+		{"cells of which some do", head + "</row>" + row + named("F2") + formula + "</row>", "F2, G2"},
+		{"more than a row may have", head + "</row>" + row + "</row><row>" + named("XFD3") + formula + "</row>", "XFD3, row 3"},
+		{"a name of any length", head + "</row>" + row + named("D2"+strings.Repeat("0", 99)) + "</row>", "D2" + strings.Repeat("0", maxRef-2)},
+		{"more above the header than are kept", "<row>" + strings.Repeat(formula, maxAreas) + "</row>" + head + "</row>" + row + formula + "</row>", "down to row 3"},
+		{"above the header alone", "<row>" + strings.Repeat(formula, maxAreas+1) + "</row>" + head + "</row>" + row + "</row>", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := &blanks{}
+			if err := wellFormed(strings.NewReader("<sheetData>"+c.rows+"</sheetData>"), b.see); err != nil {
+				t.Fatal(err)
+			}
+			header := 1 + strings.Count(c.rows[:strings.Index(c.rows, head)], "<row>")
+			if got := b.formulas.from(header); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
 			}
 		})
 	}

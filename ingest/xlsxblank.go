@@ -8,6 +8,8 @@ import (
 	"path"
 	"strconv"
 	"strings"
+
+	"github.com/xuri/excelize/v2"
 )
 
 // blanks are cells of a sheet that read as blank where a person sees a value.
@@ -16,14 +18,16 @@ type blanks struct {
 	formulas areas // without a stored result
 
 	row     int
-	cell    string
-	waiting bool // for the result of a formula
+	cell    string // the last in the row that says where it is
+	since   int    // cells after that, which do not
+	waiting bool   // for the result of a formula
 }
 
 // areas are cells, or rectangles of them.
 type areas struct {
 	kept []area
 	more int // than are kept
+	last int // row of those not kept
 }
 
 // area names cells as the sheet does, with the last of their rows.
@@ -37,14 +41,16 @@ type area struct {
 const (
 	maxAreas = 1000
 	maxNamed = 4
+	maxRef   = 24 // signs: the longest is XFD1048575:XFD1048576
 )
 
 func (a *areas) add(name string, row int) {
 	if len(a.kept) == maxAreas {
 		a.more++
+		a.last = max(a.last, row)
 		return
 	}
-	a.kept = append(a.kept, area{name, row})
+	a.kept = append(a.kept, area{fmt.Sprintf("%.*s", maxRef, name), row})
 }
 
 // from names those that reach down to a row or below it, "" when there are none.
@@ -61,7 +67,10 @@ func (a *areas) from(row int) string {
 		}
 	}
 	s := strings.Join(names, ", ")
-	if s != "" && more > 0 {
+	switch {
+	case s == "" && a.last >= row:
+		s = fmt.Sprintf("down to row %d", a.last)
+	case s != "" && more > 0:
 		s += fmt.Sprintf(" and %d more", more)
 	}
 	return s
@@ -74,11 +83,15 @@ func (b *blanks) see(t xml.Token) {
 		switch e.Name.Local {
 		case "row":
 			b.row++
+			b.cell, b.since = "", 0
 			if n, err := strconv.Atoi(attr(e, "r")); err == nil {
 				b.row = n
 			}
 		case "c":
-			b.cell = attr(e, "r")
+			b.since++
+			if r := attr(e, "r"); r != "" {
+				b.cell, b.since = r, 0
+			}
 		case "f":
 			b.waiting = true
 		case "v", "is":
@@ -93,11 +106,28 @@ func (b *blanks) see(t xml.Token) {
 	case xml.EndElement:
 		if e.Name.Local == "c" {
 			if b.waiting {
-				b.formulas.add(b.cell, b.row)
+				b.formulas.add(b.name(), b.row)
 			}
 			b.waiting = false
 		}
 	}
+}
+
+// name is that of the cell at hand. Cells need not say where they are: one that does
+// not is right of the one before.
+func (b *blanks) name() string {
+	if b.since == 0 {
+		return b.cell
+	}
+	col, _, err := excelize.CellNameToCoordinates(b.cell)
+	if err != nil {
+		col = 0
+	}
+	name, err := excelize.CoordinatesToCellName(col+b.since, b.row)
+	if err != nil {
+		name = fmt.Sprintf("row %d", b.row)
+	}
+	return name
 }
 
 func attr(e xml.StartElement, name string) string {
