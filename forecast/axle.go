@@ -300,8 +300,8 @@ type running struct {
 	logDet      float64
 }
 
-// logLiks writes to out the log densities of the rows in use at thetas so many steps
-// from one on. It takes all thetas from row to row together, in half the time: at a
+// logLiks writes to out the log densities of the rows in use at theta, theta+step, …,
+// one for each of out. It takes all thetas from row to row together, in half the time: at a
 // single one each row waits for the division of the row before.
 func (f *fitter) logLiks(out []float64, theta, step float64) {
 	nz := f.life.noise

@@ -26,6 +26,7 @@ func TestFittedPastItsLimit(t *testing.T) {
 		{"a drum above its limit", []Fitment{at(400, shoe, 302.5)}, nil, "right drum: fitted at 302.5 mm, limit 302 mm"},
 		{"renewed since", []Fitment{at(300, disc, 24.6), at(400, disc, 28)}, nil, ""},
 		{"measured since, and as good as new", []Fitment{at(300, disc, 24.6)}, []Reading{reading(400, disc, 27.9)}, ""},
+		{"mistyped since", []Fitment{at(300, pad, 1.5)}, []Reading{reading(400, pad, 95)}, "left inner pad: fitted at 1.5 mm, limit 2 mm"},
 		{"measured since, at its limit", []Fitment{at(300, disc, 24.6)}, []Reading{reading(400, disc, 24.5)}, "left rotor: last measured at 24.5 mm, limit 25 mm"},
 		{"measured on the day, as the one before was", []Fitment{at(400, disc, 24.6)}, []Reading{reading(400, disc, 27.9)}, "left rotor: fitted at 24.6 mm, limit 25 mm"},
 	} {

@@ -319,7 +319,8 @@ func (l *Lives) usableFitments(a *Axle, t Track, asOf Day) map[Part][]Fitment {
 	return out
 }
 
-// contradicts says whether a reading while f was on is less worn than f when fitted.
+// contradicts says whether a reading while f was on, one that can be meant, is less worn
+// than f when fitted.
 func (a *Axle) contradicts(f *Fitment, spec Spec, asOf Day) bool {
 	until := asOf + 1 // what comes next at the place
 	for i := range a.Fitments {
@@ -328,7 +329,7 @@ func (a *Axle) contradicts(f *Fitment, spec Spec, asOf Day) bool {
 		}
 	}
 	return slices.ContainsFunc(a.Readings, func(r Reading) bool {
-		return r.Day > f.Day && r.Day < until && !r.Tripped && r.Pos.overlaps(f.Pos) && spec.Wear(f.MM)-spec.Wear(r.MM) > newTolerance
+		return r.Day > f.Day && r.Day < until && !r.Tripped && r.Pos.overlaps(f.Pos) && r.fault(spec) == "" && spec.Wear(f.MM)-spec.Wear(r.MM) > newTolerance
 	})
 }
 
