@@ -248,19 +248,15 @@ func (j *judge) fitments() {
 			continue
 		}
 		p := j.position(c)
-		a := j.axle(p.Axle)
 		j.noSuchAxle(c, p)
-		if a == nil || c.mm == 0 {
-			continue
-		}
-		spec, ok := a.Specs[p.Part]
-		if !ok {
+		spec, ok := specInForce(j.known, p.Axle, p.Part)
+		if !ok || c.mm == 0 {
 			continue
 		}
 		fs := forecast.Spec{New: spec.New, Limit: spec.Limit}
 		switch wear := fs.Wear(c.mm); {
 		case wear >= fs.Span():
-			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted at or past its limit (%s), and due until measured anew: correct the value, or the axle's specification", p, inMM(spec.Limit))
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted at or past its limit (%s), and due until measured anew: correct the value, or the limit", p, inMM(spec.Limit))
 		case wear > fs.Span()/2:
 			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
 		case lessWornThanNew(fs, c.mm):

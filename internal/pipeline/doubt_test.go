@@ -182,6 +182,32 @@ func TestDoubts(t *testing.T) {
 	})
 }
 
+// TestDoubtOfFitmentByTheLimitInForce: a workshop's own limit, which forecasts go by, and
+// not the maker's. Invented.
+func TestDoubtOfFitmentByTheLimitInForce(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newService(db)
+		mustSteady(t, s, "Bus 1")
+		index, err := db.VehicleIndex(t.Context(), all)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l := fleet.AxleLimit{VehicleID: index["Bus 1"][0].ID, Axle: 2, Part: fleet.Pad, MM: 5, Reason: fleet.Reason{By: "N. N."}}
+		if err := s.SetAxleLimit(t.Context(), all, l, s.Today()); err != nil {
+			t.Fatal(err)
+		}
+		c, err := s.Check(t.Context(), all, "test", pipeline.File{Name: "fitments.csv", Body: strings.NewReader(
+			"vehicle,date,odometer_km,axle,part,value_mm\nBus 1,2026-02-27,136300,2,pad,4.5\n")})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := "fitted at or past its limit (5.0 mm), and due until measured anew"
+		if ps := c.Upload.Problems; len(ps) != 1 || !strings.Contains(ps[0].Message, want) {
+			t.Errorf("got %+v, want %q", ps, want)
+		}
+	})
+}
+
 // TestDoubtsOfALargeFile: where there are too many visits to hold each against
 // the model, those odd at first sight are, and first sight judges what is left.
 // Invented pads that lose 0.01 mm a day.
