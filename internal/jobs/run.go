@@ -48,7 +48,7 @@ func (c *Clock) begin(ctx context.Context, e *entry) (bool, error) {
 		run = *e.waiting
 	}
 	if began {
-		c.perform(held, e.Job, run, c.log)
+		c.perform(held, e.Job, run, false)
 	}
 	return began, nil
 }
@@ -98,7 +98,7 @@ func (c *Clock) runOne(ctx context.Context, j pipeline.Job, zone, by string, say
 	if err != nil {
 		return err
 	}
-	r := c.perform(held, j, run, func(store.JobRun, result, time.Duration) {}) // whoever waits is told
+	r := c.perform(held, j, run, true)
 	if r.did != "" {
 		say(zone, r.did)
 	}
@@ -114,9 +114,9 @@ type result struct {
 
 // perform runs a job within its limit and keeps how it ended. When it does not
 // end after its time it is given up as far as people and other jobs are
-// concerned, but perform waits for it, and its lock stays. heard is told of the end
-// at once.
-func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun, heard func(store.JobRun, result, time.Duration)) result {
+// concerned, but perform waits for it, and its lock stays. Where somebody waits for
+// the result, the log says only what that comes too late for.
+func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun, awaited bool) result {
 	start := time.Now()
 	ctx, cancel := context.WithTimeout(held, j.Limit)
 	defer cancel()
@@ -144,7 +144,9 @@ func (c *Clock) perform(held context.Context, j pipeline.Job, run store.JobRun, 
 			r.err = fmt.Errorf("given up after %v: %w", j.Limit, r.err)
 		}
 	}
-	heard(run, r, time.Since(start))
+	if !awaited || !ended {
+		c.log(run, r, time.Since(start))
+	}
 	c.record(held, run, r)
 	if !ended {
 		<-done

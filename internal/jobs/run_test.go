@@ -1,11 +1,14 @@
 package jobs
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"log/slog"
 	"slices"
+	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"brakewear/internal/fleet"
@@ -32,6 +35,46 @@ func TestRunNow(t *testing.T) {
 		}
 		if got := d.take(); len(got) != 1 {
 			t.Errorf("ran %d times, want once", len(got))
+		}
+	})
+}
+
+// Who waits for a job that does not end when it is to is told at once, and of one
+// that ends by its result alone.
+func TestRunNowHangs(t *testing.T) {
+	db := storetest.MustOpen(t, storetest.URL(t, store.SQLite))
+	run, err := db.StartNow(t.Context(), "refit", "UTC", "N. N.")
+	if err != nil {
+		t.Fatal(err)
+	}
+	synctest.Test(t, func(t *testing.T) {
+		var log bytes.Buffer
+		c := &Clock{DB: db, Log: slog.New(slog.NewTextHandler(&log, nil))}
+		hang := make(chan bool)
+		j := pipeline.Job{Name: "refit", Limit: time.Minute, Run: func(context.Context, string) (string, error) {
+			<-hang
+			return "Late.", nil
+		}}
+		done := make(chan bool)
+		go func() {
+			c.perform(t.Context(), j, run, true)
+			close(done)
+		}()
+		time.Sleep(j.Limit + 2*graceTime)
+		synctest.Wait()
+		if !strings.Contains(log.String(), `msg="job overran"`) {
+			t.Errorf("past its limit: got the log %q, want it to say so", &log)
+		}
+		close(hang)
+		<-done
+
+		log.Reset()
+		j.Run = func(ctx context.Context, _ string) (string, error) {
+			<-ctx.Done()
+			return "", ctx.Err()
+		}
+		if r := c.perform(t.Context(), j, run, true); r.state != store.RunOverran || log.Len() > 0 {
+			t.Errorf("of one that heeds its limit: got %s and the log %q, want none", r.state, &log)
 		}
 	})
 }
