@@ -292,7 +292,7 @@ func (c *client) checks() {
 	c.run([]call{
 		{name: "a file", path: "/checks?name=readings.csv", kind: "text/csv", body: text, want: []string{
 			`{"kind":"readings","accepted":2,"refused":1,"repeated":0,"doubtful":1,"before":null,"problems":[{"line":3,"column":"value_mm","read":"2","message":"Bus 1, axle 2 pad: outside what`,
-			`"first":[{"line":2,"vehicle":"Bus 1","date":"2026-02-25","odometer_km":158400,"place":"axle 1 left inner pad","mm":4.4,"given":"4.4 mm"}`}},
+			`"first":[{"line":2,"vehicle":"Bus 1","date":"2026-02-25","odometer_km":158400,"place":"axle 1 left inner pad","part":"pad","mm":4.4,"given":"4.4 mm"}`}},
 		{name: "rows", path: "/checks", body: rows, want: []string{`"kind":"odometer","accepted":1`, `"doubtful":1`, "goes on from 12 km"}},
 		{name: "what was handed in before", path: "/checks", body: readings, want: []string{`"accepted":0,"refused":0,"repeated":7`, `"before":`}, not: []string{`"before":null`}},
 		{name: "no table", path: "/checks", kind: "text/csv", body: "soup\nleek\n", status: 400, want: []string{"these are not the columns"}},

@@ -163,7 +163,9 @@ func TestFirstRowsOfAnotherReader(t *testing.T) {
 	for _, c := range []struct{ kind, text, want string }{
 		{"parts", "part_number,name,item,price,depot,stock\nVE-1,Pad set 19 mm,pads,236,Depot,4\n", "VE-1, Pad set 19 mm, 4 on the shelf"},
 		{"absences", "vehicle,first_day,reason\nBus 1,2026-07-06,until 3 Jan\n", "until 3 Jan"},
-		{"axles", "vehicle,axle,pad_new_mm,pad_limit_mm\nBus 1,1,19.05,4\n", "pad new 24/32 in"}, // 0.75 in of 25.4 mm
+		// 0.75 in of 25.4 mm; a pad's gauge shows 32nds.
+		{"axles", "vehicle,axle,pad_new_mm,pad_limit_mm\nBus 1,1,19.05,4\n", "pad new 24/32 in"},
+		{"readings", readingsHead + "Bus 1,2026-02-27,157600,1,pad,left,inner,19.05\n", "24/32 in (19.05 mm)"},
 	} {
 		rec := w.post(t, c.kind, c.kind+".csv", c.text, false)
 		check(t, parse(t, abroad.get(rec.Header().Get("Location")).Body.String()), []has{{".first td:last-child", c.want}})

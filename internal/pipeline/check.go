@@ -38,7 +38,7 @@ type ReadRow struct {
 	Date       *fleet.Date `json:"date,omitempty"`
 	OdometerKm *float64    `json:"odometer_km,omitempty"`
 	Place      string      `json:"place,omitempty"` // axle and position, or depot
-	Part       fleet.Part  `json:"-"`
+	Part       fleet.Part  `json:"part,omitempty"`
 	MM         *float64    `json:"mm,omitempty"`
 	Given      string      `json:"given,omitempty"` // the value as written, with its unit
 	Says       []string    `json:"says,omitempty"`  // what else it says: of an axle in the program's words, else in the file's
