@@ -101,7 +101,7 @@ func (t *tx) sendAll() error {
 			continue
 		}
 		if sets++; sets > 1 && !rows.NextResultSet() {
-			break
+			return cmp.Or(rows.Err(), errors.New("the server answers less than it was asked"))
 		}
 		for rows.Next() {
 			if err := s.scan(rows); err != nil {

@@ -128,6 +128,22 @@ func TestKeepsNoMoreStatements(t *testing.T) {
 	}
 }
 
+// Any text comes back as it was, or is refused as it is where it is sent by itself.
+func FuzzGatheredText(f *testing.F) {
+	for _, text := range []string{"", "it's", `\'; drop table vehicles; --`, "a\x00b", "\xff", "\u00e9\U0001f6de"} {
+		f.Add(text)
+	}
+	db := storetest.Open(f, store.Postgres)
+	f.Fuzz(func(t *testing.T, text string) {
+		s := store.Statement{Query: `select CAST(? AS text), length(CAST(? AS text))`, Args: []any{text, text}}
+		want, werr := db.Run(t.Context(), false, s, s)
+		got, err := db.Run(t.Context(), true, s, s)
+		if (err == nil) != (werr == nil) || fmt.Sprint(got) != fmt.Sprint(want) {
+			t.Errorf("%q: got %s, %v, want %s, %v", text, got, err, want, werr)
+		}
+	})
+}
+
 // Text that would end a message is refused before it is sent.
 func TestGatheredTextIsText(t *testing.T) {
 	db := storetest.Open(t, store.Postgres)
