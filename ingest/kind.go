@@ -53,18 +53,16 @@ func kindOf(headers []string, want Kind, name string) *layout {
 	return best
 }
 
-// measures says whether a header has a column of readings, fitments, axles or brake tests
-// that an export of odometers has no use for: what it lacks then was forgotten.
+// measures says whether a header has a column that only readings, fitments, axles or brake
+// tests have: what it lacks then was forgotten. Others, such as speed, begin or item, are
+// words of many an export of odometers.
 func (l *layout) measures() bool {
 	if !slices.Contains([]Kind{Readings, Fitments, Axles, BrakeTests}, l.kind) {
 		return false
 	}
-	for f, i := range l.index {
-		if i >= 0 && !slices.Contains([]field{fVehicle, fFleet, fDate, fOdometer, fTechnician, fNote}, field(f)) {
-			return true
-		}
-	}
-	return len(l.values) > 0
+	specs := l.index[fSpec:numFields]
+	return len(l.values) > 0 || slices.ContainsFunc(specs[:], func(i int) bool { return i >= 0 }) ||
+		slices.ContainsFunc([]field{fAxle, fSide, fFace, fForce, fLocked, fPedal, fMean, fPeak, fStop}, l.has)
 }
 
 // readingsOrFitments decides by the file's name between two that the header

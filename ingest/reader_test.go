@@ -348,6 +348,13 @@ func TestRead(t *testing.T) {
 			notes: []string{`0 note  "": no such column in a file of odometer, not read: "technician", "note"`},
 		},
 		{
+			name:  "an odometer's export of drives",
+			text:  "vehicle,date,odometer_km,speed,begin,end,weight,item\nBus 1,2026-02-01,1,40,0,1,900,line 4\n",
+			kind:  Odometer,
+			want:  []string{"2 Bus 1: 2026-02-01 1 km"},
+			notes: []string{`0 note  "": no such column in a file of odometer, not read: "speed", "begin", "end", "weight", "item"`},
+		},
+		{
 			name: "readings that say what the vehicles are",
 			text: "vehicle,depot,make,model,plate,year,date,axle 1 left inner pad mm\nBus 1,Quay,Velquary,Strand 12,AB 1,2019,2026-02-01,7.4\n",
 			kind: Readings,

@@ -166,7 +166,7 @@ func TestXLSXBlanks(t *testing.T) {
 		{"cells of which some do", head + "</row>" + row + named("F2") + formula + "</row>", "F2, G2"},
 		{"more than a row may have", head + "</row>" + row + "</row><row>" + named("XFD3") + formula + "</row>", "XFD3, row 3"},
 		{"a name of any length", head + "</row>" + row + named("D2"+strings.Repeat("0", 99)) + "</row>", "D2" + strings.Repeat("0", maxRef-2)},
-		{"more above the header than are kept", "<row>" + strings.Repeat(formula, maxAreas) + "</row>" + head + "</row>" + row + formula + "</row>", "down to row 3"},
+		{"more above the header than are kept", "<row>" + strings.Repeat(formula, maxAreas) + "</row>" + head + "</row>" + row + formula + "</row>", "others as far down as row 3"},
 		{"above the header alone", "<row>" + strings.Repeat(formula, maxAreas+1) + "</row>" + head + "</row>" + row + "</row>", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -26,8 +26,7 @@ type blanks struct {
 // areas are cells, or rectangles of them.
 type areas struct {
 	kept []area
-	more int // than are kept
-	last int // row of those not kept
+	last int // row of more than are kept
 }
 
 // area names cells as the sheet does, with the last of their rows.
@@ -46,7 +45,6 @@ const (
 
 func (a *areas) add(name string, row int) {
 	if len(a.kept) == maxAreas {
-		a.more++
 		a.last = max(a.last, row)
 		return
 	}
@@ -56,7 +54,7 @@ func (a *areas) add(name string, row int) {
 // from names those that reach down to a row or below it, "" when there are none.
 func (a *areas) from(row int) string {
 	var names []string
-	more := a.more
+	more := 0
 	for _, k := range a.kept {
 		switch {
 		case k.row < row:
@@ -66,11 +64,11 @@ func (a *areas) from(row int) string {
 			names = append(names, k.name)
 		}
 	}
+	if a.last >= row {
+		return strings.Join(append(names, fmt.Sprintf("others as far down as row %d", a.last)), ", ")
+	}
 	s := strings.Join(names, ", ")
-	switch {
-	case s == "" && a.last >= row:
-		s = fmt.Sprintf("down to row %d", a.last)
-	case s != "" && more > 0:
+	if more > 0 {
 		s += fmt.Sprintf(" and %d more", more)
 	}
 	return s
