@@ -3,7 +3,6 @@ package store
 import (
 	"cmp"
 	"context"
-	"crypto/sha256"
 	"database/sql/driver"
 	"encoding/hex"
 	"errors"
@@ -193,7 +192,8 @@ func (x serverTx) Rollback() error {
 }
 
 // message returns what runs statements. They are prepared on the connection, as others
-// are, by names that are of one text each wherever they are. The driver binds values to
+// are, by names that no other connection gives: should a pooler between have changed
+// servers, the next knows none of them, and not another under the same name. The driver binds values to
 // one statement a message; here they are written out as it sends them: as text, of the
 // type of their parameter.
 func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
@@ -202,8 +202,8 @@ func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 	for _, s := range all {
 		k := cmp.Or(c.named[s.query], fresh[s.query])
 		if k == nil {
-			sum := sha256.Sum256([]byte(s.query))
-			k = &named{name: "s" + hex.EncodeToString(sum[:16])}
+			c.names++
+			k = &named{name: c.own + strconv.Itoa(c.names)}
 			fresh[s.query] = k
 			prepare = append(prepare, "prepare "+k.name+" as "+s.query+";\n"...)
 		}
@@ -211,7 +211,7 @@ func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 		k.used = c.asked
 		var err error
 		if run, err = c.appendRun(run, k.name, s.args); err != nil {
-			return "", fmt.Errorf("%s …: %w", cut(strings.Join(strings.Fields(s.query), " "), 40), err)
+			return "", fmt.Errorf("%s: %w", cut(strings.Join(strings.Fields(s.query), " "), 40), err)
 		}
 	}
 	if len(fresh) > 0 {

@@ -1,6 +1,8 @@
 package store_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -176,8 +178,8 @@ func TestEndsAsOne(t *testing.T) {
 	}
 }
 
-// BenchmarkStatements runs what an upload does, by kind and number of its statements: one
-// by one, and all in one message.
+// BenchmarkStatements runs ten statements of eight texts each in a transaction: one by one,
+// and all in one message.
 func BenchmarkStatements(b *testing.B) {
 	db := storetest.Open(b, store.Postgres)
 	var ss []store.Statement
@@ -198,5 +200,37 @@ func BenchmarkStatements(b *testing.B) {
 				}
 			}
 		})
+	}
+}
+
+// Who goes away while the end of a transaction waits for somebody else is told at once
+// that nothing is stored.
+func TestEndIsCalledOff(t *testing.T) {
+	db := storetest.Open(t, store.Postgres)
+	name := func(name string) store.Statement {
+		return store.Statement{Query: `update fleets set name = ?`, Args: []any{name}, Later: true}
+	}
+	if _, err := db.Run(t.Context(), false, store.Statement{Query: `insert into fleets (name, name_key) values ('North', 'north')`, Later: true}); err != nil {
+		t.Fatal(err)
+	}
+	x, err := db.WritePool().BeginTxx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer x.Rollback()
+	if _, err := x.Exec(`update fleets set name = 'West'`); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer cancel()
+	if _, err := db.Run(ctx, false, name("South")); err == nil || errors.Is(err, fleet.ErrUnsure) {
+		t.Errorf("got %v, want an error that says that nothing is stored", err)
+	}
+	if err := x.Rollback(); err != nil {
+		t.Fatal(err)
+	}
+	got, err := db.Run(t.Context(), false, store.Statement{Query: `select name from fleets`})
+	if want := `[[]interface {}{"North"}]`; err != nil || fmt.Sprint(got) != want {
+		t.Errorf("after it: got %s, %v, want %s", got, err, want)
 	}
 }

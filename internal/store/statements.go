@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"crypto/rand"
 	"database/sql/driver"
 	"errors"
 	"strings"
@@ -18,6 +19,8 @@ type keeper struct {
 	server bool // a PostgreSQL server's
 	kept   map[string]*keptStmt
 	named  map[string]*named // see message
+	own    string            // what their names begin with
+	names  int               // given so far
 	last   *lastWords        // see serverTx
 	asked  int               // how often a statement was asked for
 	stale  bool              // the server knows a statement no more as it was
@@ -40,7 +43,7 @@ const (
 )
 
 func keep(conn driver.Conn, server bool) *keeper {
-	return &keeper{Conn: conn, server: server, kept: map[string]*keptStmt{}, named: map[string]*named{}}
+	return &keeper{Conn: conn, server: server, kept: map[string]*keptStmt{}, named: map[string]*named{}, own: "k" + rand.Text() + "_"}
 }
 
 // lasting says whether a statement is worth keeping. On a server one without
