@@ -41,7 +41,7 @@ type ReadRow struct {
 	Part       fleet.Part  `json:"part,omitempty"`
 	MM         *float64    `json:"mm,omitempty"`
 	Given      string      `json:"given,omitempty"` // the value as written, with its unit
-	Says       []string    `json:"says,omitempty"`  // what else it says: of an axle in the program's words, else in the file's
+	Says       []string    `json:"says,omitempty"`  // what else it says; quantities of the program's writing are in an axle's only
 }
 
 // says adds what is not blank.

@@ -258,7 +258,7 @@ func (j *judge) fitments() {
 		case wear >= fs.Span():
 			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted at or past its limit (%s), and due until measured anew: correct the value, or the limit", p, inMM(spec.Limit))
 		case wear > fs.Span()/2:
-			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
+			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted more than half worn (new %s, limit %s): correct the value, the limit or the axle's specification", p, inMM(spec.New), inMM(spec.Limit))
 		case lessWornThanNew(fs, c.mm):
 			j.doubt(c, "value_mm", gauged(c.mm), "%s: fitted %s than new (%s): correct the value, or the axle's specification", p, lessWorn(p.Part), inMM(spec.New))
 		}

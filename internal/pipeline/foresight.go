@@ -20,9 +20,9 @@ type foresight struct {
 
 // takeAhead is takeAtOnce of an SQLite file, whose one writer is not to wait for a
 // model: forecasts of readings are worked out before they are stored, of what the
-// vehicles will be then, and stored with them if that is what they are. Otherwise, and
-// of other files, they are to follow. Apart, with a reading and a transaction of their own, an upload
-// took a fifth more of a processor.
+// vehicles will be then, and stored with them if that is what they are, by the model and
+// the thresholds of then. Otherwise, and of other files, they are to follow. Apart, with
+// a reading and a transaction of their own, an upload took a fifth more of a processor.
 func (s *Service) takeAhead(ctx context.Context, sc auth.Scope, by string, f File, asOf fleet.Date) (taking, RefitReport, error) {
 	within := *s
 	within.foresight = &foresight{asOf: asOf}

@@ -167,16 +167,25 @@ func TestTakeInWrittenMeanwhile(t *testing.T) {
 		readings++
 		return fmt.Sprintf("%sBus 1,2026-02-%d,%d,1,pad,left,inner,%.2f\n", readingsHead, readings+6, 156000+100*readings, mm)
 	}
+	reading := func(s *pipeline.Service) func() {
+		return func() { mustImport(t, s, "other.csv", row(), 1, 0, 0) }
+	}
+	learned := func() {
+		if _, err := newService(other).Train(t.Context(), s.Today()); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for _, x := range []struct {
-		who     string
-		service *pipeline.Service // nil = nobody
-		read    int               // times that the vehicle is read
+		who   string
+		write func() // nil = nobody does
+		read  int    // times that the vehicle is read
 	}{
 		{"somebody before, perhaps", nil, 2}, // the first time
-		{"this process", s, 3},
+		{"this process", reading(s), 3},
 		{"nobody", nil, 1},
-		{"another process", newService(other), 3},
+		{"another process", reading(newService(other)), 3},
 		{"nobody", nil, 1},
+		{"who learns, of no vehicle", learned, 3},
 	} {
 		done, read := false, 0
 		ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
@@ -184,9 +193,9 @@ func TestTakeInWrittenMeanwhile(t *testing.T) {
 				read++
 			}
 			// The last that is read beforehand.
-			if x.service != nil && !done && strings.Contains(query, "from model_parameters") {
+			if x.write != nil && !done && strings.Contains(query, "from model_parameters") {
 				done = true
-				mustImport(t, x.service, "other.csv", row(), 1, 0, 0)
+				x.write()
 			}
 		})
 		_, rep, err := s.TakeIn(ctx, all, "test", pipeline.File{Name: "one.csv", Body: strings.NewReader(row())}, s.Today())
@@ -197,7 +206,7 @@ func TestTakeInWrittenMeanwhile(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := fs[0].Readings; got != readings || done != (x.service != nil) {
+		if got := fs[0].Readings; got != readings || done != (x.write != nil) {
 			t.Errorf("written by %s: got a forecast by %d readings, want all %d", x.who, got, readings)
 		}
 		if read != x.read {
