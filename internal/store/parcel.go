@@ -229,18 +229,12 @@ func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 // longest ago, those after before excepted.
 func (c *keeper) forgetNamed(b []byte, n, before int) []byte {
 	for ; n > 0; n-- {
-		var oldest string
-		for query, k := range c.named {
-			if o := c.named[oldest]; k.used <= before && (o == nil || k.used < o.used) {
-				oldest = query
-			}
-		}
-		k := c.named[oldest]
+		query, k := oldest(c.named, func(k *named) (used int, free bool) { return k.used, k.used <= before })
 		if k == nil {
 			break
 		}
 		b = append(b, "deallocate "+k.name+";\n"...)
-		delete(c.named, oldest)
+		delete(c.named, query)
 	}
 	return b
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"database/sql/driver"
 	"errors"
+	"math"
 	"strings"
 	"sync/atomic"
 
@@ -90,18 +91,24 @@ func (c *keeper) statement(ctx context.Context, query string, args []driver.Name
 
 // forget closes the statement that was asked for longest ago.
 func (c *keeper) forget() error {
-	var oldest string
-	for query, s := range c.kept {
-		if o := c.kept[oldest]; !s.busy && (o == nil || s.used < o.used) {
-			oldest = query
-		}
-	}
-	s := c.kept[oldest]
+	query, s := oldest(c.kept, func(s *keptStmt) (used int, free bool) { return s.used, !s.busy })
 	if s == nil {
 		return nil // all are being read
 	}
-	delete(c.kept, oldest)
+	delete(c.kept, query)
 	return s.Close()
+}
+
+// oldest returns the statement that was used longest ago of those that are free; nil =
+// none is.
+func oldest[S any](all map[string]*S, look func(*S) (used int, free bool)) (query string, s *S) {
+	least := math.MaxInt
+	for q, x := range all {
+		if used, free := look(x); free && used < least {
+			query, s, least = q, x, used
+		}
+	}
+	return query, s
 }
 
 // look looks at what came of a prepared statement. A table that was migrated
