@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -8,6 +9,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
 	"brakewear/internal/units"
@@ -262,13 +264,18 @@ func headline(tell units.Reader, total int, f DueFilter, today fleet.Date) strin
 	return axles + " by " + sortLabel(f.Sort)
 }
 
+// takenIn says whether sc sees any vehicle, and any reading that counts.
+func (d *Dashboard) takenIn(ctx context.Context, sc auth.Scope) (vehicles, readings bool, err error) {
+	if vehicles, err = d.svc.DB.MoreVehicles(ctx, sc, 0); err != nil {
+		return false, false, err
+	}
+	readings, err = d.svc.DB.HasReadings(ctx, sc)
+	return vehicles, readings, err
+}
+
 func (d *Dashboard) emptyDue(c *gin.Context, f DueFilter) (*Empty, error) {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	known, err := d.svc.DB.MoreVehicles(ctx, sc, 0)
-	if err != nil {
-		return nil, err
-	}
-	measured, err := d.svc.DB.HasReadings(ctx, sc)
+	known, measured, err := d.takenIn(ctx, sc)
 	switch {
 	case err != nil:
 		return nil, err

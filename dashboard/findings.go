@@ -234,11 +234,7 @@ func (d *Dashboard) noFindings(c *gin.Context) (*Empty, error) {
 	if err != nil || others > 0 {
 		return unchosen, err
 	}
-	known, err := d.svc.DB.MoreVehicles(ctx, sc, 0)
-	if err != nil {
-		return nil, err
-	}
-	measured, err := d.svc.DB.HasReadings(ctx, sc)
+	known, measured, err := d.takenIn(ctx, sc)
 	switch {
 	case err != nil:
 		return nil, err
