@@ -113,11 +113,12 @@ func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*
 	if err != nil {
 		return nil, err
 	}
-	stored := s.histories
+	var got []*store.History
 	if unwritten {
-		stored = func(context.Context, auth.Scope, []int64) ([]*store.History, error) { return s.after(ctx, sc, t) }
+		got, err = s.after(ctx, sc, t)
+	} else {
+		got, err = s.histories(ctx, sc, t.touched())
 	}
-	got, err := stored(ctx, sc, t.touched())
 	if err != nil || len(got) != len(hs) {
 		return nil, err
 	}

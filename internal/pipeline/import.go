@@ -213,10 +213,7 @@ func (s *Service) about(ctx context.Context, sc auth.Scope, t *taking, of ingest
 				return nil, err
 			}
 		}
-		n := 0
-		for _, of := range known.vehicles {
-			n += len(of)
-		}
+		n := len(store.IDsOf(vs))
 		if t.many = a.Counted > 2*n; n > 2*len(numbers) { // several have the same number
 			if t.many, err = s.DB.MoreVehicles(ctx, sc, 2*n); err != nil {
 				return nil, err

@@ -55,12 +55,7 @@ func (s *Service) resolver(ctx context.Context, sc auth.Scope, numbers []string,
 			as, err = s.DB.AxleIndex(ctx, sc)
 		}
 	} else {
-		ids := []int64{}
-		for _, of := range vs {
-			for i := range of {
-				ids = append(ids, of[i].ID)
-			}
-		}
+		ids := store.IDsOf(vs)
 		if len(ids) <= fewVehicles {
 			return s.fewKnown(ctx, sc, vs, ids)
 		}

@@ -60,12 +60,7 @@ func (db *DB) HoldNumbered(ctx context.Context, sc auth.Scope, numbers []string,
 	if vs, err = db.VehiclesNumbered(ctx, sc, numbers); err != nil {
 		return nil, nil, nil, err
 	}
-	var ids []int64
-	for _, of := range vs {
-		for i := range of {
-			ids = append(ids, of[i].ID)
-		}
-	}
+	ids := IDsOf(vs)
 	if len(ids) > few {
 		return vs, db, func() {}, nil
 	}

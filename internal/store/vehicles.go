@@ -24,6 +24,17 @@ type VehicleKey struct {
 	GrossKg     float64
 }
 
+// IDsOf returns the ids of vehicles, in no order; never nil.
+func IDsOf(vs map[string][]VehicleKey) []int64 {
+	ids := []int64{}
+	for _, of := range vs {
+		for i := range of {
+			ids = append(ids, of[i].ID)
+		}
+	}
+	return ids
+}
+
 // VehiclesNumbered is VehicleIndex for those of some numbers.
 func (db *DB) VehiclesNumbered(ctx context.Context, sc auth.Scope, numbers []string) (map[string][]VehicleKey, error) {
 	index := map[string][]VehicleKey{}
