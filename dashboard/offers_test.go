@@ -161,6 +161,52 @@ func TestPagesOfferWhatMayBeDone(t *testing.T) {
 	}
 }
 
+// Kinds of file whose every line would be refused are not offered: those of the
+// plan are for who plans, wherever that is.
+func TestFilesOffered(t *testing.T) {
+	everybodys := []string{"vehicles", "axles", "odometer", "fitments", "readings", "brake_tests"}
+	all := append(slices.Clone(everybodys), "parts", "absences", "planned_visits")
+	for name, c := range map[string]struct {
+		grants []auth.Grant
+		want   []string
+		has    []has // on the page of readings
+		parts  []has // on the page of parts
+	}{
+		"technician": {[]auth.Grant{{Role: auth.Technician}}, everybodys,
+			[]has{{"main", "for planners and managers to hand in"}}, []has{{".row-of-links", ""}}},
+		"planner": {[]auth.Grant{{Role: auth.Planner}}, all, []has{{"main", "Check it"}}, []has{{".row-of-links", "Hand a parts file in"}}},
+		"technician who plans for a depot": {[]auth.Grant{{Role: auth.Technician}, {Role: auth.Planner, FleetID: 1, DepotID: 1}}, all,
+			[]has{{"main", "Check it"}}, []has{{".row-of-links", "Hand a parts file in"}}},
+	} {
+		h := asked(t, auth.Who{Account: 1, Name: tester, Grants: c.grants, Session: 1})
+		look := func(path string) *html.Node {
+			rec := httptest.NewRecorder()
+			h.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, path, nil))
+			return parse(t, rec.Body.String())
+		}
+		page := look("/readings")
+		var asKinds, described []string
+		for n := range page.Descendants() {
+			switch {
+			case n.Type != html.ElementNode:
+			case n.Data == "select" && attr(n, "name") == "kind":
+				for o := range n.ChildNodes() {
+					if v := attr(o, "value"); v != "" {
+						asKinds = append(asKinds, v)
+					}
+				}
+			case n.Data == "a" && strings.HasPrefix(attr(n, "href"), "/templates/") && strings.HasSuffix(attr(n, "href"), ".csv"):
+				described = append(described, strings.TrimSuffix(path.Base(attr(n, "href")), ".csv"))
+			}
+		}
+		if !slices.Equal(asKinds, c.want) || !slices.Equal(described, c.want) {
+			t.Errorf("%s: offered %v, described %v, want %v", name, asKinds, described, c.want)
+		}
+		check(t, page, c.has)
+		check(t, look("/parts"), c.parts)
+	}
+}
+
 // Whoever is not signed in is offered no more than to sign in.
 func TestPagesOfStrangers(t *testing.T) {
 	d, err := New(island(t).svc)

@@ -11,6 +11,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/ingest"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/web"
 )
@@ -18,8 +19,9 @@ import (
 // ReadingsPage is where files are handed in.
 type ReadingsPage struct {
 	Shell
-	Fault    string // why the file handed in was not taken
-	Kinds    []FileKind
+	Fault    string     // why the file handed in was not taken
+	Kinds    []FileKind // those that whoever looks may hand in
+	NoPlan   bool       // and not those of the plan
 	MaxSize  string
 	Dates    []Choice // orders of dates
 	Waiting  []WaitingFile
@@ -78,9 +80,13 @@ var kindWords = map[ingest.Kind]string{
 	ingest.PlannedVisits: "days on which vehicles come in anyway: statutory tests, services",
 }
 
-func fileKinds() []FileKind {
+// fileKinds returns the kinds of file that somebody may hand in.
+func fileKinds(who auth.Who) []FileKind {
 	var ks []FileKind
 	for _, k := range ingest.Kinds {
+		if k.OfThePlan() && !who.May(auth.Plan) {
+			continue
+		}
 		ks = append(ks, FileKind{string(k), kindWords[k], ingest.Columns(k)})
 	}
 	return ks
@@ -103,10 +109,12 @@ func (d *Dashboard) showReadings(c *gin.Context, status int, fault string) error
 	if err != nil {
 		return err
 	}
+	who := web.SignedIn(c)
 	p := ReadingsPage{
 		Shell:   Shell{Title: "Readings", Place: "readings"},
 		Fault:   sentence(fault),
-		Kinds:   fileKinds(),
+		Kinds:   fileKinds(who),
+		NoPlan:  !who.May(auth.Plan),
 		MaxSize: fmt.Sprintf("%d MB", web.MaxFile>>20),
 		Dates: []Choice{
 			{Label: "year-month-day, or as its header says"},
