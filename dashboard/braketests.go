@@ -10,6 +10,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"brakewear/dashboard/chart"
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/rules"
@@ -22,9 +23,9 @@ import (
 type TestsView struct {
 	Enter    string // address of the form
 	Limits   string // of the limits' page
-	Rules    string // of the fleet's rule set, or of where to pick one
+	Rules    string // of the fleet's rule set; blank: none is picked
 	RuleSet  string
-	Picked   bool
+	ToJudge  *ToJudge // nil: all are judged, or cannot be
 	Rows     []TestRow
 	Trends   []string
 	Pictures []Picture
@@ -82,12 +83,14 @@ func testWhat(b *fleet.BrakeTest) string {
 func testLink(vehicle, test int64) string { return fmt.Sprintf("/vehicles/%d/tests/%d", vehicle, test) }
 
 // testsView gathers the brake tests of a vehicle, newest first.
-func (d *Dashboard) testsView(tell units.Reader, h *store.History, ts rules.Thresholds) TestsView {
+func (d *Dashboard) testsView(who auth.Who, tell units.Reader, h *store.History, ts rules.Thresholds) TestsView {
 	link := vehicleLink(h.Vehicle.ID)
 	set := rules.Or(h.RuleSet)
-	v := TestsView{Enter: link + "/test", Limits: link + "/limits", Rules: "/rules", RuleSet: set.Name}
+	v := TestsView{Enter: link + "/test", Limits: link + "/limits", RuleSet: set.Name}
 	if set.ID != rules.Unset {
-		v.Rules, v.Picked = "/rules/sets/"+set.ID, true
+		v.Rules = "/rules/sets/" + set.ID
+	} else {
+		v.ToJudge = toJudge(who, &h.Vehicle, set)
 	}
 	for i := len(h.BrakeTests) - 1; i >= 0; i-- {
 		b := &h.BrakeTests[i]
@@ -101,6 +104,9 @@ func (d *Dashboard) testsView(tell units.Reader, h *store.History, ts rules.Thre
 			Pedal:      "–",
 			Verdict:    j.Verdict.String(),
 			Bad:        j.Verdict >= rules.Fails,
+		}
+		if j.Verdict == rules.NotJudged && v.ToJudge == nil {
+			v.ToJudge = toJudge(who, &h.Vehicle, set)
 		}
 		if j.Efficiency > 0 {
 			row.Efficiency = rules.Efficiency.Of(j.Efficiency)
@@ -223,6 +229,7 @@ type Judged struct {
 	Why     string   // it was judged anew; blank: it was not
 	Before  []string // what was said before, newest first
 	Now     string   // what the rule set picked now says, where that is something else
+	ToJudge *ToJudge // nil: it is judged, or cannot be
 }
 
 // WheelRow is the two wheels of an axle.
@@ -232,7 +239,7 @@ type WheelRow struct {
 	Difference  string
 }
 
-func judged(j *rules.Judgement) Judged {
+func judged(who auth.Who, of *fleet.Vehicle, j *rules.Judgement) Judged {
 	v := Judged{
 		Strong:  j.Summary(),
 		Bad:     j.Verdict >= rules.Fails,
@@ -246,14 +253,17 @@ func judged(j *rules.Judgement) Judged {
 	for i := range j.Checks {
 		v.Checks = append(v.Checks, j.Checks[i].String())
 	}
+	if j.Verdict == rules.NotJudged {
+		v.ToJudge = toJudge(who, of, j.Set)
+	}
 	return v
 }
 
 // saidOf is what was said of a test when it was judged, beside what would be
 // said now.
-func saidOf(tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
+func saidOf(who auth.Who, tell units.Reader, h *store.History, b *fleet.BrakeTest) Judged {
 	j, now := pipeline.JudgeBrakeTest(h, b), pipeline.JudgeAnew(h, b)
-	v := judged(j)
+	v := judged(who, &h.Vehicle, j)
 	if b.Said == nil {
 		return v
 	}
@@ -322,7 +332,7 @@ func (d *Dashboard) showTest(c *gin.Context, status int, f *fields) error {
 		Back:    link + "#brake-tests",
 		Heading: "Brake test of " + tell.Day(b.Date),
 		Again:   c.Query("again") != "",
-		Judged:  saidOf(tell, &h, &b),
+		Judged:  saidOf(web.SignedIn(c), tell, &h, &b),
 		Facts:   testFacts(tell, &h, &b),
 		Doubts:  odometerDoubts(tell, &h, b.Date, b.OdometerKm),
 		Wheels:  wheelRows(&b),

@@ -26,6 +26,7 @@ type LimitsPage struct {
 	RuleSet string
 	SetLink string
 	Picked  bool
+	Picks   bool   // whoever looks may pick one
 	Facts   []Fact // what rules depend on
 	Rows    []LimitRow
 	History []string
@@ -72,6 +73,7 @@ func (d *Dashboard) showLimits(c *gin.Context, status int, f *fields) error {
 		Link:    link + "/limits",
 		RuleSet: set.Name,
 		Picked:  set.ID != rules.Unset,
+		Picks:   picksRules(web.SignedIn(c), h.Vehicle.FleetID),
 		Facts:   ruleFacts(tell, &h.Vehicle),
 		In:      formReader(f, tell),
 	}

@@ -56,7 +56,7 @@ func (d *Dashboard) rules(c *gin.Context) error {
 		p.Sets = append(p.Sets, row)
 	}
 	for _, f := range fs {
-		p.Fleets = append(p.Fleets, FleetRulesRow{fleetRulesLink(f.ID), f.Name, rules.Or(f.RuleSet).Name, f.RuleSet == rules.Unset && sc.Sees(f.ID, 0)})
+		p.Fleets = append(p.Fleets, FleetRulesRow{fleetRulesLink(f.ID), f.Name, rules.Or(f.RuleSet).Name, f.RuleSet == rules.Unset && picksRules(web.SignedIn(c), f.ID)})
 	}
 	return d.send(c, http.StatusOK, "rules", p)
 }

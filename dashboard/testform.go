@@ -444,7 +444,7 @@ func (d *Dashboard) addTest(c *gin.Context) error {
 	}
 	var j *Judged
 	if f.ok() && f.text("do") == "judge" && !web.WantsJSON(c) { // a script asks for it to be kept
-		v := judged(pipeline.JudgeBrakeTest(&h, &b))
+		v := judged(web.SignedIn(c), &h.Vehicle, pipeline.JudgeBrakeTest(&h, &b))
 		known := h
 		if old != nil { // whose reading goes with it
 			known.BrakeTests = slices.DeleteFunc(slices.Clone(h.BrakeTests), func(x fleet.BrakeTest) bool { return x.ID == old.ID })

@@ -115,7 +115,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 		d.addFindings(c, p, x.findings, today)
 		addBookings(tell, p, fs, &x, today)
 		addMoved(tell, p, fs, &x, today)
-		p.Tests = d.testsView(tell, &x.h, x.thresholds)
+		p.Tests = d.testsView(web.SignedIn(c), tell, &x.h, x.thresholds)
 		return *p
 	})
 }
