@@ -340,7 +340,7 @@ func TestThresholds(t *testing.T) {
 		changed  bool
 	}{
 		{PadDifference, "M1", "WP-17.2", 3, false},
-		{PadDifferenceWatch, "", "WP-17.1", 2, false},
+		{PadDifference, "", "WP-17.2", 3, false},
 		{PadDifference, "N3", "WP-15", 3.5, false},
 		{Taper, "N3", "WP-16", 1.5, true},
 		{ThicknessVariation, "M1", "WP-04.2", 0.03, false},
@@ -351,9 +351,6 @@ func TestThresholds(t *testing.T) {
 		if got == nil || got.Published.ID != c.id || got.X != c.x || got.Changed != c.changed || got.Shows(c.x) || !got.Shows(c.x+0.001) {
 			t.Errorf("%s of %s: got %+v, want %s %g", c.key, c.category, got, c.id, c.x)
 		}
-	}
-	if got := ts.Of(PadDifferenceWatch, "N3"); got != nil {
-		t.Errorf("heavy vehicles have a band too: %+v", got)
 	}
 	if got := ThresholdsWith(nil).Of(Taper, "N3"); got.X != 2 || got.Changed {
 		t.Errorf("unchanged taper: got %+v", got)

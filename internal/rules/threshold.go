@@ -13,7 +13,6 @@ type ThresholdKey string
 // The thresholds there are. Lengths are mm.
 const (
 	PadDifference           ThresholdKey = "pad difference"               // inner against outer pad of a wheel
-	PadDifferenceWatch      ThresholdKey = "pad difference to watch"      // the lower end of the band, light vehicles
 	Taper                   ThresholdKey = "taper"                        // along one pad
 	ThicknessVariation      ThresholdKey = "thickness variation"          // of a rotor
 	ThicknessVariationWatch ThresholdKey = "thickness variation to watch" // the tighter makers' limit
