@@ -2,38 +2,22 @@ package api
 
 import (
 	"cmp"
-	"flag"
 	"fmt"
 	"maps"
-	"os"
 	"path"
 	"slices"
 	"strings"
 	"testing"
 
-	gocmp "github.com/google/go-cmp/cmp"
+	"brakewear/internal/golden"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // TestReference wants the guide's chapter on the API to be what the document
 // says.
 func TestReference(t *testing.T) {
 	const file = "../internal/guide/reference-api.md"
 	got := reference(readDocument(t))
-	if *update {
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := gocmp.Diff(string(want), got); diff != "" {
-		t.Errorf("%s is not what openapi.yaml says; go test ./api -update rewrites it (-want +got):\n%s", file, diff)
-	}
+	golden.Text(t, file, got)
 }
 
 // methods in the order in which a reader wants them.

@@ -3,11 +3,8 @@ package ingest
 import (
 	"bytes"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -18,8 +15,6 @@ import (
 )
 
 // All vehicles, people and readings in these tests are invented.
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 var today = fleet.NewDate(2026, time.March, 1)
 
@@ -437,24 +432,6 @@ func TestRead(t *testing.T) {
 				t.Errorf("got %d rows refused, want none", r.Refused())
 			}
 		})
-	}
-}
-
-// golden compares got with a file, or rewrites the file.
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(string(want), got); d != "" {
-		t.Errorf("%s (-want +got):\n%s", path, d)
 	}
 }
 

@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"brakewear/internal/golden"
 )
 
 // TestSamples reads the sample uploads: what they say is invented, what is
@@ -42,5 +44,5 @@ func TestSamples(t *testing.T) {
 			fmt.Fprintln(&b, "!", showProblem(p))
 		}
 	}
-	golden(t, "samples.txt", b.String())
+	golden.Text(t, "testdata/samples.txt", b.String())
 }

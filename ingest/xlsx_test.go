@@ -14,6 +14,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 )
 
 // book makes a workbook of sheets, each a table of cells.
@@ -337,5 +338,5 @@ func TestColumnsDocument(t *testing.T) {
 	if err := WriteColumns(&b); err != nil {
 		t.Fatal(err)
 	}
-	golden(t, "../../internal/guide/reference-files.md", b.String())
+	golden.Text(t, "../internal/guide/reference-files.md", b.String())
 }

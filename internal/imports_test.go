@@ -59,6 +59,8 @@ var level = map[string]int{
 	"forecast":          1,
 
 	"internal/faultproxy": 1, // for tests
+
+	"internal/golden": 0, // for tests
 }
 
 // onlyFrom narrows who may import a package of ours beyond its level. An empty
@@ -66,6 +68,7 @@ var level = map[string]int{
 var onlyFrom = map[string][]string{
 	"migrations":                 {"internal/store"},
 	"internal/faultproxy":        {},
+	"internal/golden":            {},
 	"internal/store/storetest":   {},
 	"internal/mail/mailtest":     {},
 	"internal/pgserver":          {"cmd/brakewear", "internal/store/storetest"},
@@ -107,6 +110,7 @@ var allowed = map[string][]string{
 	"golang.org/x/oauth2":                 {"internal/openid"},
 	"github.com/oauth2-proxy/mockoidc":    {"internal/openid/openidtest"},
 	"github.com/golang-jwt/jwt/v5":        {"internal/openid/openidtest"},
+	"github.com/google/go-cmp":            {"internal/golden"},
 	"github.com/wneessen/go-mail":         {"internal/mail"},
 	"github.com/emersion/go-smtp":         {"internal/mail/mailtest"},
 	"github.com/emersion/go-sasl":         {"internal/mail/mailtest"},

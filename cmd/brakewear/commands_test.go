@@ -15,10 +15,11 @@ import (
 	"github.com/alecthomas/kong"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 )
 
 func TestCommandsReference(t *testing.T) {
-	golden(t, "reference-commands.md", commandsReference(model(t)))
+	golden.Text(t, inGuide("reference-commands.md"), commandsReference(model(t)))
 }
 
 // TestExitCodes does what each code is for.

@@ -11,9 +11,9 @@ import (
 	"testing"
 
 	"github.com/alecthomas/kong"
-	"github.com/google/go-cmp/cmp"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 )
 
 // model returns the command line's model.
@@ -26,26 +26,12 @@ func model(t *testing.T) *kong.Node {
 	return parser.Model.Node
 }
 
-// golden compares a file of the guide with what the program says now.
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	file := filepath.Join("..", "..", "internal", "guide", name)
-	if *update {
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	old, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(string(old), got); diff != "" {
-		t.Errorf("%s is not what the program says; go test ./cmd/brakewear -update rewrites it (-want +got):\n%s", name, diff)
-	}
-}
+// inGuide is the path of a file of the guide.
+func inGuide(name string) string { return filepath.Join("..", "..", "internal", "guide", name) }
 
-func TestConfigReference(t *testing.T) { golden(t, "reference-config.md", configReference(model(t))) }
+func TestConfigReference(t *testing.T) {
+	golden.Text(t, inGuide("reference-config.md"), configReference(model(t)))
+}
 
 // TestSecretsAreDeclared: every variable that the code reads by itself is in
 // the list, and nothing is there that is not read.

@@ -1,15 +1,12 @@
 package main
 
 import (
-	"flag"
 	"os"
 	"strings"
 	"testing"
 
-	"github.com/google/go-cmp/cmp"
+	"brakewear/internal/golden"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // TestReadme runs the README's example and wants it to print what stands
 // there.
@@ -42,14 +39,5 @@ func TestReadme(t *testing.T) {
 	if ran == 0 {
 		t.Fatalf("README.md: no line starts with %q", prompt)
 	}
-	got := strings.Join(out, "\n")
-	if *update {
-		if err := os.WriteFile("README.md", []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	if diff := cmp.Diff(string(old), got); diff != "" {
-		t.Errorf("README.md does not show what the command prints; -update rewrites it (-want +got):\n%s", diff)
-	}
+	golden.Text(t, "README.md", strings.Join(out, "\n"))
 }

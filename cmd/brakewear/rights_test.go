@@ -21,6 +21,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/demo"
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 	"brakewear/internal/monitor"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -140,19 +141,7 @@ func TestWhoMayDoWhat(t *testing.T) {
 			t.Errorf("web.Routes has %s %s, which the program has not", r.Method, r.Path)
 		}
 	}
-	const file = "testdata/rights.txt"
-	if *update {
-		if err := os.WriteFile(file, []byte(b.String()), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff(string(want), b.String()); diff != "" {
-		t.Errorf("who may do what (-want +got); -update rewrites the table:\n%s", diff)
-	}
+	golden.Text(t, "testdata/rights.txt", b.String())
 }
 
 // records names the parameters of the routes that begin so, the longest

@@ -3,7 +3,6 @@ package chart
 import (
 	"bytes"
 	"encoding/xml"
-	"flag"
 	"fmt"
 	"image/png"
 	"io"
@@ -17,10 +16,9 @@ import (
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 	"brakewear/internal/units"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // asOf is the day of the invented bus's forecast.
 var asOf = fleet.NewDate(2026, 3, 2)
@@ -142,20 +140,8 @@ func TestGolden(t *testing.T) {
 	for name, c := range charts() {
 		for size, wh := range map[string][2]float64{"wide": {WideWidth, WideHeight}, "narrow": {NarrowWidth, NarrowHeight}} {
 			t.Run(name+" "+size, func(t *testing.T) {
-				got := c.SVG(wh[0], wh[1])
-				file := filepath.Join("testdata", name+"-"+size+".svg")
-				if *update {
-					if err := os.WriteFile(file, got, 0o644); err != nil {
-						t.Fatal(err)
-					}
-				}
-				want, err := os.ReadFile(file)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if diff := compare(got, want); diff != "" {
-					t.Errorf("%s: %s (-update rewrites it)", file, diff)
-				}
+				got := string(c.SVG(wh[0], wh[1]))
+				golden.Like(t, filepath.Join("testdata", name+"-"+size+".svg"), got, compare)
 			})
 		}
 	}
@@ -164,8 +150,8 @@ func TestGolden(t *testing.T) {
 var number = regexp.MustCompile(`-?\d+(\.\d+)?`)
 
 // compare returns the first difference of two SVG files beyond the tolerance.
-func compare(got, want []byte) string {
-	g, w := strings.Split(string(got), "\n"), strings.Split(string(want), "\n")
+func compare(want, got string) string {
+	g, w := strings.Split(got, "\n"), strings.Split(want, "\n")
 	if len(g) != len(w) {
 		return fmt.Sprintf("got %d lines, want %d", len(g), len(w))
 	}
@@ -195,7 +181,7 @@ func TestCompareFindsDifferences(t *testing.T) {
 		{`<path class="s-wear"/>`, `<path class="s-text"/>`, false},
 		{"a\nb", "a", false},
 	} {
-		if got := compare([]byte(c.got), []byte(c.want)) == ""; got != c.same {
+		if got := compare(c.want, c.got) == ""; got != c.same {
 			t.Errorf("%q and %q: same %v, want %v", c.got, c.want, got, c.same)
 		}
 	}

@@ -4,18 +4,14 @@ import (
 	"bytes"
 	"encoding/csv"
 	"errors"
-	"flag"
 	"io"
 	"os"
 	"path/filepath"
 	"testing"
 
 	"brakewear/ingest"
-
-	"github.com/google/go-cmp/cmp"
+	"brakewear/internal/golden"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 var allFiles = []string{
 	"vehicles.csv", "axles.csv", "odometer.csv", "fitments.csv", "readings.csv",
@@ -36,22 +32,7 @@ func TestGolden(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		golden := filepath.Join("testdata", "two", name)
-		if *update {
-			if err := os.MkdirAll(filepath.Dir(golden), 0o755); err != nil {
-				t.Fatal(err)
-			}
-			if err := os.WriteFile(golden, got, 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := os.ReadFile(golden)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if d := cmp.Diff(string(want), string(got)); d != "" {
-			t.Errorf("%s, -want +got (go test ./internal/demo -update rewrites it):\n%.1500s", name, d)
-		}
+		golden.Text(t, filepath.Join("testdata", "two", name), string(got))
 	}
 }
 

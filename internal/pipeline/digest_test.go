@@ -3,15 +3,12 @@ package pipeline_test
 import (
 	"bytes"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"mime"
 	"mime/multipart"
 	"mime/quotedprintable"
 	"net/mail"
-	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -23,14 +20,13 @@ import (
 	"brakewear/forecast"
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 	"brakewear/internal/mail/mailtest"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 	"brakewear/internal/units"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 // desk is a workshop with a planner, some days after a few things happened.
 type desk struct {
@@ -158,27 +154,6 @@ func bodies(t *testing.T, raw string) (subject, text, html string) {
 	}
 }
 
-// golden compares got with a file of testdata.
-func golden(t *testing.T, name, got string) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		if err := os.MkdirAll("testdata", 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff(string(want), got); d != "" {
-		t.Errorf("%s: %s", path, d)
-	}
-}
-
 // A week of digests: what each day tells, and that nothing is told twice.
 func TestDigests(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
@@ -210,8 +185,8 @@ func TestDigests(t *testing.T) {
 			}
 			subject, text, html := bodies(t, got[n-1].Body)
 			if n == 1 && db.Dialect() == store.SQLite {
-				golden(t, "digest.txt", text)
-				golden(t, "digest.html", html)
+				golden.Text(t, "testdata/digest.txt", text)
+				golden.Text(t, "testdata/digest.html", html)
 			}
 			return subject + "\n" + text
 		}

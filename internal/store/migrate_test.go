@@ -2,20 +2,17 @@ package store_test
 
 import (
 	"errors"
-	"flag"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 
 	"brakewear/internal/fleet"
+	"brakewear/internal/golden"
 	"brakewear/internal/store"
 	"brakewear/internal/store/storetest"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden files")
 
 func TestMigrate(t *testing.T) {
 	db := storetest.MustOpen(t, storetest.EmptyURL(t, store.SQLite))
@@ -92,22 +89,7 @@ func TestSchemaDump(t *testing.T) {
 			dump = dumpPostgres
 		}
 		got := "-- The present schema, written by the test of internal/store. Do not edit.\n" + dump(t, db)
-		path := filepath.Join("..", "..", "testdata", "schema", db.Dialect()+".sql")
-		if *update {
-			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-				t.Fatal(err)
-			}
-			if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got != string(want) {
-			t.Errorf("%s is not the present schema; run go test ./internal/store -update and read the difference\n%s", path, got)
-		}
+		golden.Text(t, filepath.Join("..", "..", "testdata", "schema", db.Dialect()+".sql"), got)
 	})
 }
 
