@@ -201,7 +201,7 @@ func (l *line) odometer(f field) *float64 {
 		return nil
 	}
 	if len(l.kms) == cap(l.kms) {
-		l.kms = make([]float64, 0, 1024) // rows may be kept, so memory is not used twice
+		l.kms = make([]float64, 0, moreRoom(cap(l.kms)))
 	}
 	l.kms = append(l.kms, km)
 	return &l.kms[len(l.kms)-1]

@@ -177,23 +177,21 @@ func (l *layout) has(f field) bool {
 
 // take gives column i its meaning and says whether it has one.
 func (l *layout) take(i int, name string) bool {
-	for _, c := range columns[l.kind] {
+	bare, u := cutUnit(name)
+	for k := range columns[l.kind] {
+		c := &columns[l.kind][k]
 		if (c.field == fDate || c.field == fFirst || c.field == fLast) && l.takeDate(i, name, c) {
 			return true
 		}
-		base, u := cutUnit(name)
-		if c.Unit == "" {
-			base = name
-		}
-		spelt := base == normal(strings.TrimSuffix(c.Name, "_"+c.Unit)) || slices.Contains(c.Synonyms, base)
-		if c.field == fOdometer && base == "" && u.distance() {
-			spelt = true // a header that is its unit alone
+		spelt := c.called(name)
+		if c.Unit != "" {
+			spelt = c.called(bare) || c.field == fOdometer && bare == "" && u.distance() // a header that is its unit alone
 		}
 		if !spelt {
 			continue
 		}
 		if c.Unit != "" && u.name == "" {
-			if base == "mileage" {
+			if bare == "mileage" {
 				l.fail("column %q: say km or mi in its header, such as \"mileage (mi)\"", l.headers[i])
 			}
 			u = unit{c.Unit, 1, c.Unit}
@@ -215,8 +213,13 @@ func (l *layout) take(i int, name string) bool {
 	return l.takePlace(i, name)
 }
 
+// called says whether a normal header, less its unit, is of the column.
+func (c *Column) called(header string) bool {
+	return header == strings.ReplaceAll(strings.TrimSuffix(c.Name, "_"+c.Unit), "_", " ") || slices.Contains(c.Synonyms, header)
+}
+
 // takeDate reads a date column whose header may declare the order.
-func (l *layout) takeDate(i int, name string, c Column) bool {
+func (l *layout) takeDate(i int, name string, c *Column) bool {
 	order := ""
 	for _, e := range dateEndings {
 		if rest, ok := cutWords(name, e.words); ok && rest != "" {
@@ -224,7 +227,7 @@ func (l *layout) takeDate(i int, name string, c Column) bool {
 			break
 		}
 	}
-	if name != normal(c.Name) && !slices.Contains(c.Synonyms, name) {
+	if !c.called(name) {
 		return false
 	}
 	if order != "" && l.order != "" && order != l.order {

@@ -166,14 +166,17 @@ func (l *line) put(row *Row, r *fleet.Reading) {
 		out.Fitment = &fleet.Fitment{Position: r.Position, Date: r.Date, OdometerKm: r.OdometerKm, MM: r.MM, Line: r.Line}
 	} else {
 		if len(l.readings) == cap(l.readings) {
-			// Rows may be kept, so memory is not used twice. The first are all of most files.
-			l.readings = make([]fleet.Reading, 0, min(512, max(4, 4*cap(l.readings))))
+			l.readings = make([]fleet.Reading, 0, moreRoom(cap(l.readings)))
 		}
 		l.readings = append(l.readings, *r)
 		out.Reading = &l.readings[len(l.readings)-1]
 	}
 	l.queue = append(l.queue, out)
 }
+
+// moreRoom is how many values there is to be room for next, after so many: rows may be
+// kept, so memory is not used twice. The first are all of most files.
+func moreRoom(before int) int { return min(512, max(4, 4*before)) }
 
 // position joins what the column's header and the row say.
 func (l *line) position(row *Row, at place, v *valueColumn, column string) fleet.Position {
