@@ -30,15 +30,14 @@ func (s *Service) keepRecord(ctx context.Context, sc auth.Scope, hs []store.Hist
 	for i := range hs {
 		ids[i] = hs[i].Vehicle.ID
 	}
-	rows, err := s.DB.TrackRecord(ctx, sc, store.RecordQuery{Vehicles: ids})
+	// What came off is the same in the rows of each distance.
+	rows, err := s.DB.TrackRecord(ctx, sc, store.RecordQuery{Vehicles: ids, Ahead: Ahead[0]})
 	if err != nil {
 		return err
 	}
 	kept := make(map[int64][]store.Kept)
 	for _, k := range rows {
-		if k.Ahead == Ahead[0] {
-			kept[k.VehicleID] = append(kept[k.VehicleID], k)
-		}
+		kept[k.VehicleID] = append(kept[k.VehicleID], k)
 	}
 	type vehicle struct {
 		id    int64

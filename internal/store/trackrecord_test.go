@@ -45,6 +45,7 @@ func TestTrackRecord(t *testing.T) {
 		}{
 			{"all, latest first", all, store.RecordQuery{}, []store.Kept{other, k, none}},
 			{"of a vehicle", all, store.RecordQuery{Vehicles: ids[:1]}, []store.Kept{k, none}},
+			{"so many days ahead", all, store.RecordQuery{Ahead: 60}, []store.Kept{none}},
 			{"of no vehicle", all, store.RecordQuery{Vehicles: []int64{}}, nil},
 			{"since", all, store.RecordQuery{Since: day(9, 2)}, []store.Kept{other}},
 			{"of a category", all, store.RecordQuery{Category: "M3"}, nil},
