@@ -2,7 +2,6 @@ package fleet
 
 import (
 	"database/sql/driver"
-	"encoding/json"
 	"fmt"
 	"time"
 )
@@ -48,8 +47,8 @@ func (d Date) String() string { return d.Time().Format(isoDate) }
 // (units.Reader.Text and Days).
 func (d Date) Written() string { return d.Time().Format("2 Jan 2006") }
 
-// MarshalText gives the ISO form.
-func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+// MarshalText gives the ISO form, in JSON as well.
+func (d Date) MarshalText() ([]byte, error) { return d.Time().AppendFormat(nil, isoDate), nil }
 
 // UnmarshalText reads the ISO form.
 func (d *Date) UnmarshalText(b []byte) error {
@@ -60,10 +59,6 @@ func (d *Date) UnmarshalText(b []byte) error {
 	*d = got
 	return nil
 }
-
-// MarshalJSON gives the ISO form as a string; without it the integer kind
-// would win.
-func (d Date) MarshalJSON() ([]byte, error) { return json.Marshal(d.String()) }
 
 // Value stores the ISO form, which sorts alike in both databases.
 func (d Date) Value() (driver.Value, error) { return d.String(), nil }
