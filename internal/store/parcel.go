@@ -140,7 +140,7 @@ type named struct {
 // ask sends statements in one message and returns the rows of those that have some, a
 // result set each.
 func (c *keeper) ask(ctx context.Context, all []statement) (driver.Rows, error) {
-	run, err := c.message(ctx, all)
+	run, err := c.message(ctx, all, "")
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +151,7 @@ func (c *keeper) ask(ctx context.Context, all []statement) (driver.Rows, error) 
 	return &askedRows{rows.(driver.RowsNextResultSet), c}, nil
 }
 
-// lastWords are the last statements of a transaction, prepared.
+// lastWords are the last statements of a transaction, prepared, and its end.
 type lastWords struct {
 	ctx context.Context // database/sql has none for a commit
 	run string
@@ -159,7 +159,7 @@ type lastWords struct {
 
 // take keeps the last statements of a transaction for its end.
 func (c *keeper) take(ctx context.Context, last []statement) (driver.Rows, error) {
-	run, err := c.message(ctx, last)
+	run, err := c.message(ctx, last, "COMMIT")
 	if err != nil {
 		return nil, err
 	}
@@ -179,7 +179,7 @@ func (x serverTx) Commit() error {
 	if last == nil {
 		return x.Tx.Commit()
 	}
-	_, err := x.of.Conn.(driver.ExecerContext).ExecContext(last.ctx, last.run+"COMMIT", nil)
+	_, err := x.of.Conn.(driver.ExecerContext).ExecContext(last.ctx, last.run, nil)
 	if err != nil && x.of.IsValid() { // the transaction is there yet
 		x.of.stale = x.Tx.Rollback() != nil || x.of.stale
 	}
@@ -191,13 +191,14 @@ func (x serverTx) Rollback() error {
 	return x.Tx.Rollback()
 }
 
-// message returns what runs statements. They are prepared on the connection, as others
+// message returns what runs statements, and then end. They are prepared on the connection, as others
 // are, by names that no other connection gives: should a pooler between have changed
 // servers, the next knows none of them, and not another under the same name. The driver binds values to
 // one statement a message; here they are written out as it sends them: as text, of the
 // type of their parameter.
-func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
-	var prepare, run []byte
+func (c *keeper) message(ctx context.Context, all []statement, end string) (string, error) {
+	var prepare []byte
+	run := c.buffer[:0]
 	fresh, before := map[string]*named{}, c.asked
 	for _, s := range all {
 		k := cmp.Or(c.named[s.query], fresh[s.query])
@@ -222,8 +223,15 @@ func (c *keeper) message(ctx context.Context, all []statement) (string, error) {
 		}
 		maps.Copy(c.named, fresh)
 	}
+	if run = append(run, end...); cap(run) <= maxBuffer {
+		c.buffer = run
+	}
 	return string(run), nil
 }
+
+// maxBuffer is how much room a connection keeps for its next message, in bytes: more than
+// an upload of one vehicle takes.
+const maxBuffer = 256 << 10
 
 // forgetNamed adds to a message what forgets the n statements that were asked for
 // longest ago, those after before excepted.
@@ -282,6 +290,10 @@ func appendLiteral(b []byte, v driver.Value) ([]byte, error) {
 	case string:
 		if !storable(v) { // it would end the message
 			return nil, fmt.Errorf("text %q is none", v)
+		}
+		if !strings.ContainsAny(v, `'\`) {
+			b = append(append(b, '\''), v...)
+			break
 		}
 		return append(b, pq.QuoteLiteral(v)...), nil
 	default:

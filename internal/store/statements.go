@@ -23,6 +23,7 @@ type keeper struct {
 	own    string            // what their names begin with
 	names  int               // given so far
 	last   *lastWords        // see serverTx
+	buffer []byte            // of the last message
 	asked  int               // how often a statement was asked for
 	stale  bool              // the server knows a statement no more as it was
 }
