@@ -98,7 +98,7 @@ type odometerOf struct {
 	km  float64
 }
 
-// freshOf returns the rows that are not there already.
+// freshOf returns those of a vehicle's sorted rows that are not there already.
 func (j *judge) freshOf(h *store.History, rows []claim) []claim {
 	type key struct {
 		kind    claimKind
@@ -107,9 +107,12 @@ func (j *judge) freshOf(h *store.History, rows []claim) []claim {
 		value   float64
 		tripped bool
 	}
-	there := make(map[key]bool, len(h.Readings)+len(h.Odometers)+len(h.Fitments))
-	for i := range h.Readings {
+	there := map[key]bool{}
+	for i := range h.Readings { // most are of other days
 		r := &h.Readings[i]
+		if r.Date < rows[0].day || r.Date > rows[len(rows)-1].day {
+			continue
+		}
 		there[key{readingClaim, r.Position, r.Date, r.MM, r.Tripped}] = true
 	}
 	for _, o := range h.Odometers {
@@ -166,9 +169,8 @@ func (j *judge) doubt(c *claim, column, read, format string, args ...any) {
 
 // odometers judges the odometer values of all rows, each line's once.
 func (j *judge) odometers() {
-	v := VehicleOf(j.known)
-	known := v.Odometer
-	os, swaps := slices.Clip(known), slices.Clip(v.Swaps)
+	known, knownSwaps := odometersOf(j.known), swapsOf(j.known)
+	os, swaps := slices.Clip(known), slices.Clip(knownSwaps)
 	given := map[odometerOf]*claim{} // the first row of each new value
 	old := map[odometerOf]bool{}     // of swaps: judged by themselves
 	there := make(map[odometerOf]bool, len(known))
@@ -180,7 +182,7 @@ func (j *judge) odometers() {
 		if c.kind == odometerClaim && !math.IsNaN(c.mm) {
 			swaps = append(swaps, forecast.DeclaredSwap{Day: forecast.Day(c.day), Old: c.mm, New: c.km})
 			old[odometerOf{c.day, c.mm}] = true
-			if !forecast.CleanOdometer(known, v.Swaps...).Allows(c.mm, forecast.Day(c.day)) {
+			if !forecast.CleanOdometer(known, knownSwaps...).Allows(c.mm, forecast.Day(c.day)) {
 				j.doubt(c, "previous_km", digits(c.mm), "the old cluster cannot have shown %s on that day, for all that was read before: correct it, since all distance from then on depends on it", inKm(c.mm))
 				old[odometerOf{c.day, c.km}] = true // what follows from it
 			}
@@ -194,7 +196,7 @@ func (j *judge) odometers() {
 		os = append(os, forecast.Odometer{Day: forecast.Day(c.day), Km: c.km})
 	}
 	j.doubly = map[odometerOf]bool{}
-	if len(given) == 0 && len(swaps) == len(v.Swaps) {
+	if len(given) == 0 && len(swaps) == len(knownSwaps) {
 		return
 	}
 	var before []odometerDoubt // of what is known, without the file
@@ -209,7 +211,7 @@ func (j *judge) odometers() {
 			continue
 		}
 		if before == nil {
-			before = append(odometerDoubts(known, v.Swaps), odometerDoubt{})
+			before = append(odometerDoubts(known, knownSwaps), odometerDoubt{})
 		}
 		if slices.ContainsFunc(before, func(b odometerDoubt) bool { return b.date == d.date && b.km == d.km }) {
 			continue

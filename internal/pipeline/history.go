@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -21,15 +20,10 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		Duty:     strings.ToLower(strings.TrimSpace(h.Vehicle.Duty)),
 		Model:    strings.TrimSpace(h.Vehicle.Make + " " + h.Vehicle.Model),
 		Depot:    h.Depot,
-		Odometer: make([]forecast.Odometer, 0, len(h.Odometers)+len(h.Readings)/4),
+		Odometer: odometersOf(h),
+		Swaps:    swapsOf(h),
 		Axles:    make([]forecast.Axle, len(h.Axles)),
 		Memory:   h.Memory,
-	}
-	for _, o := range h.Odometers {
-		v.Odometer = append(v.Odometer, forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km})
-	}
-	for _, s := range h.Swaps {
-		v.Swaps = append(v.Swaps, forecast.DeclaredSwap{Day: forecast.Day(s.Date), Old: s.OldKm, New: s.NewKm})
 	}
 	at := make(map[int]*forecast.Axle, len(h.Axles))
 	many := make(map[int]int, len(h.Axles)) // readings: lists of them are made once
@@ -53,7 +47,7 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		}
 		a.Readings = append(a.Readings, forecast.Reading{
 			Day:     forecast.Day(r.Date),
-			Km:      withOdometer(v, r.Date, r.OdometerKm),
+			Km:      orNaN(r.OdometerKm),
 			Pos:     placeOf(r.Position),
 			MM:      r.MM,
 			Step:    GaugeStep(r.Gauge),
@@ -68,13 +62,10 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		}
 		a.Fitments = append(a.Fitments, forecast.Fitment{
 			Day: forecast.Day(f.Date),
-			Km:  withOdometer(v, f.Date, f.OdometerKm),
+			Km:  orNaN(f.OdometerKm),
 			Pos: placeOf(f.Position),
 			MM:  f.MM,
 		})
-	}
-	for _, b := range h.BrakeTests {
-		withOdometer(v, b.Date, b.OdometerKm)
 	}
 	for _, r := range h.Refused {
 		if a := at[r.Position.Axle]; a != nil {
@@ -86,18 +77,53 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 	return v
 }
 
-// withOdometer adds an odometer value read beside a thickness to v's odometer
-// readings, once a day, and returns it; NaN when none was given.
-func withOdometer(v *forecast.Vehicle, d fleet.Date, km *float64) float64 {
-	if km == nil {
-		return math.NaN()
+// odometersOf returns the odometer readings of a vehicle, and the values given with what
+// else was done to its axles.
+func odometersOf(h *store.History) []forecast.Odometer {
+	os := make([]forecast.Odometer, 0, len(h.Odometers)+len(h.Readings)/4)
+	for _, o := range h.Odometers {
+		os = append(os, forecast.Odometer{Day: forecast.Day(o.Date), Km: o.Km})
 	}
-	o := forecast.Odometer{Day: forecast.Day(d), Km: *km}
-	// Readings come in date order, so the same visit's value is the last one.
-	if n := len(v.Odometer); n == 0 || v.Odometer[n-1] != o {
-		v.Odometer = append(v.Odometer, o)
+	add := func(d fleet.Date, km *float64) {
+		if km == nil {
+			return
+		}
+		o := forecast.Odometer{Day: forecast.Day(d), Km: *km}
+		// Readings come in date order, so the same visit's value is the last one.
+		if n := len(os); n == 0 || os[n-1] != o {
+			os = append(os, o)
+		}
 	}
-	return *km
+	known := func(axle int) bool {
+		for i := range h.Axles {
+			if h.Axles[i].Number == axle {
+				return true
+			}
+		}
+		return false
+	}
+	for i := range h.Readings {
+		if r := &h.Readings[i]; known(r.Position.Axle) {
+			add(r.Date, r.OdometerKm)
+		}
+	}
+	for _, f := range h.Fitments {
+		if known(f.Position.Axle) {
+			add(f.Date, f.OdometerKm)
+		}
+	}
+	for _, b := range h.BrakeTests {
+		add(b.Date, b.OdometerKm)
+	}
+	return os
+}
+
+// swapsOf returns the changes of its instrument cluster.
+func swapsOf(h *store.History) (swaps []forecast.DeclaredSwap) {
+	for _, s := range h.Swaps {
+		swaps = append(swaps, forecast.DeclaredSwap{Day: forecast.Day(s.Date), Old: s.OldKm, New: s.NewKm})
+	}
+	return swaps
 }
 
 func placeOf(p fleet.Position) forecast.Position {

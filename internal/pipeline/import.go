@@ -236,8 +236,8 @@ func (s *Service) about(ctx context.Context, sc auth.Scope, t *taking, of ingest
 
 // eachBatch hands fn the rows of r, at most batchRows at a time; they are fn's
 // until it returns. The next ones are read meanwhile: reading is the program's
-// work, and fn mostly waits for the database. The first are few, for most files
-// have no more: room for all would be cleared for each.
+// work, and fn mostly waits for the database. The first are few, and room for them
+// is made as they come: most files have no more, and all of it would be cleared for each.
 func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
 	type read struct {
 		rows []ingest.Row
@@ -250,16 +250,21 @@ func eachBatch(r *ingest.Reader, fn func(rows []ingest.Row) error) error {
 		defer close(reads)
 		var buffers [2][]ingest.Row // one is read into while fn has the other
 		for i, size := 0, firstBatchRows; ; i, size = 1-i, batchRows {
-			if len(buffers[i]) < size {
-				buffers[i] = make([]ingest.Row, size)
-			}
-			var n int
+			rows := buffers[i][:0]
 			err := caught(func() (err error) { // of what strangers send
-				n, err = r.Read(buffers[i])
+				for len(rows) < size && err == nil {
+					if len(rows) == cap(rows) {
+						rows = slices.Grow(rows, min(size-len(rows), max(firstRoom, len(rows))))
+					}
+					n := 0
+					n, err = r.Read(rows[len(rows):min(size, cap(rows))])
+					rows = rows[:len(rows)+n]
+				}
 				return err
 			})
+			buffers[i] = rows
 			select {
-			case reads <- read{buffers[i][:n], err}:
+			case reads <- read{rows, err}:
 			case <-stop:
 				return
 			}

@@ -49,7 +49,7 @@ func numbersIn(body io.ReadSeeker, f File) (numbers []string, err error) {
 		return nil, nil // whoever reads it next says what is wrong
 	}
 	defer r.Close()
-	var rows [64]ingest.Row
+	var rows [16]ingest.Row
 	for read := 0; read <= fewRows; {
 		n, err := r.Read(rows[:])
 		for i := range rows[:n] {

@@ -15,6 +15,7 @@ const (
 	batchRows = 16384
 	// firstBatchRows are stored first: a workshop's sheet of a day has fewer.
 	firstBatchRows = 512
+	firstRoom      = 16 // rows
 	// batches is how many of them there are. While one is stored the next are
 	// read and placed, and after the last one the doubts are looked for. More
 	// would take memory and gain time in large files only, of which the doubts
