@@ -155,7 +155,7 @@ func (c *cutter) weighChange(s *set, old, fresh []int) float64 {
 // wore says whether the readings from row on fell since the last ones at the
 // same places by so much that no change is in question.
 func (s *set) wore(row int) bool {
-	var falls []float64
+	falls := make([]float64, 0, len(s.rows)-row)
 	want := 0.0
 	r := math.Exp(s.mean)
 	for i := row; i < len(s.rows); i++ {

@@ -60,7 +60,7 @@ func renewals(p Position, fitments []Fitment) []renewal {
 	return out
 }
 
-// cut appends the lives at one position to l. readings are in order of day.
+// cut appends the lives at one position to l. readings are in order of day, and its own.
 func (l *Lives) cut(p Position, spec Spec, readings []Reading, fitments []Fitment, jump float64) {
 	first := len(l.Series)
 	starts := renewals(p, fitments)
@@ -78,12 +78,14 @@ func (l *Lives) cut(p Position, spec Spec, readings []Reading, fitments []Fitmen
 		}
 		return n
 	}
-	lives := make([][]Reading, len(starts)+1)
-	for i := range readings {
-		n := belongs(&readings[i])
-		lives[n] = append(lives[n], readings[i])
-	}
-	for n, rs := range lives {
+	slices.SortStableFunc(readings, func(x, y Reading) int { return belongs(&x) - belongs(&y) })
+	for n := range len(starts) + 1 {
+		many := 0
+		for many < len(readings) && belongs(&readings[many]) == n {
+			many++
+		}
+		rs := readings[:many]
+		readings = readings[many:]
 		s := Series{Pos: p, Spec: spec, StartKm: math.NaN()}
 		switch {
 		case n > 0:

@@ -9,10 +9,10 @@ import (
 // placesOf returns the positions the model keeps apart: single places unless
 // all readings are of "the thinnest" of several, which then is a place of its
 // own. Positions nobody measures are forecast all the same.
-func placesOf(part Part, readings map[Position][]Reading) []Position {
+func placesOf(part Part, readings placesFound) []Position {
 	measured, sides, faces := false, false, false
-	for p := range readings {
-		if p.Part == part {
+	for i := range readings {
+		if p := &readings[i].pos; p.Part == part {
 			measured = true
 			sides = sides || p.Side == "left" || p.Side == "right"
 			faces = faces || p.Face == "inner" || p.Face == "outer"
@@ -89,29 +89,32 @@ type item struct {
 // collect returns the readings of the part in order of day, each with its
 // place. "The thinnest" of several places that are also read one by one counts
 // for the one that was thinnest by then, or an inner one.
-func (c *cutter) collect(h *axleHistory, readings map[Position][]Reading) []item {
+func (c *cutter) collect(h *axleHistory, readings placesFound) []item {
 	most := 0
-	for p, rs := range readings {
-		if p.Part == c.part {
-			most += len(rs)
+	for i := range readings {
+		if p := &readings[i]; p.pos.Part == c.part {
+			most += len(p.readings)
 		}
 	}
 	items := make([]item, 0, most)
-	for p, rs := range readings {
-		if p.Part != c.part {
+	for _, p := range readings {
+		if p.pos.Part != c.part {
 			continue
 		}
-		if !slices.ContainsFunc(c.pos, p.overlaps) {
-			h.odd = append(h.odd, rs...)
+		if !slices.ContainsFunc(c.pos, p.pos.overlaps) {
+			h.odd = append(h.odd, p.readings...)
 			continue
 		}
-		for i := range rs {
-			r := &rs[i]
+		for i := range p.readings {
+			r := &p.readings[i]
 			items = append(items, item{Reading: r, s: c.dist(r.Day, r.Km), y: c.spec.sense(r.MM), merged: 1})
 		}
 	}
 	slices.SortStableFunc(items, func(a, b item) int {
-		return cmp.Or(cmp.Compare(a.Day, b.Day), comparePositions(a.Pos, b.Pos), cmp.Compare(a.y, b.y))
+		if a.Day != b.Day {
+			return cmp.Compare(a.Day, b.Day)
+		}
+		return cmp.Or(comparePositions(a.Pos, b.Pos), cmp.Compare(a.y, b.y))
 	})
 	last := make([]float64, len(c.pos))
 	for k := range last {

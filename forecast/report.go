@@ -174,11 +174,10 @@ func earliest(ds []Dist) (first Dist, share []float64) {
 		return ds[0], share
 	}
 	cdf := make([]float64, len(xs))
-	prev := make([]float64, len(ds))
+	prev, here := make([]float64, len(ds)), make([]float64, len(ds))
 	was := 1.0
 	for i, x := range xs {
 		all := 1.0
-		here := make([]float64, len(ds))
 		for k, d := range ds {
 			here[k] = d.CDF(x)
 			all *= 1 - here[k]
@@ -190,14 +189,14 @@ func earliest(ds []Dist) (first Dist, share []float64) {
 				share[k] += (here[k] - prev[k]) * (was + all) / left
 			}
 		}
-		prev, was = here, all
+		prev, here, was = here, prev, all
 	}
 	return distOfCDF(xs, cdf), share
 }
 
 // distances returns all finite quantiles of some distributions, in order.
 func distances(ds ...Dist) []float64 {
-	var xs []float64
+	xs := make([]float64, 0, len(ds)*len(Levels))
 	for _, d := range ds {
 		for _, x := range d.X {
 			if !math.IsInf(x, 1) {

@@ -95,7 +95,7 @@ func Segments(a *Axle, t Track, asOf Day, jump float64) Lives {
 
 	positions := positionsOf(a, readings, fitments)
 	for _, p := range positions {
-		l.cut(p, a.Specs[p.Part], readings[p], fitments[p.Part], jump)
+		l.cut(p, a.Specs[p.Part], readings.at(p), fitments[p.Part], jump)
 	}
 	return l
 }
@@ -184,8 +184,7 @@ func (r *Reading) fault(s Spec) string {
 
 // usableReadings returns the readings that can be meant, by position, each in
 // order of day and wear.
-func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Reading {
-	out := make(map[Position][]Reading)
+func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) placesFound {
 	faulty := make(map[Part]string)
 	for p, s := range a.Specs {
 		if why := s.fault(p); why != "" {
@@ -196,38 +195,37 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 	bad := 0
 	places := placesRead(a)
 	at := 0
-	for _, r := range a.Readings {
-		spec, ok := a.Specs[r.Pos.Part]
+	for i := range a.Readings {
+		r := &a.Readings[i]
+		at = places.find(r.Pos, at)
+		p := &places[at]
 		switch {
 		case r.Day > asOf:
 			continue
-		case !ok:
+		case !p.specified:
 			noSpec[r.Pos.Part]++
 			continue
 		case faulty[r.Pos.Part] != "":
 			continue
 		}
-		if why := r.fault(spec); why != "" {
-			l.SetAside = append(l.SetAside, SetAside{r, why})
+		if why := r.fault(p.spec); why != "" {
+			l.SetAside = append(l.SetAside, SetAside{*r, why})
 			bad++
 			continue
 		}
-		r.Km = t.Reading(r.Km, r.Day)
-		at = places.find(r.Pos, at)
-		p := &places[at]
 		if p.readings == nil {
 			p.readings = make([]Reading, 0, p.many)
 		}
-		p.readings = append(p.readings, r)
+		p.readings = append(p.readings, *r)
+		p.readings[len(p.readings)-1].Km = t.Reading(r.Km, r.Day)
 	}
+	places = slices.DeleteFunc(places, func(p placeRead) bool { return p.readings == nil })
 	for _, p := range places {
-		rs, spec := p.readings, a.Specs[p.pos.Part]
-		if rs == nil {
-			continue
-		}
-		out[p.pos] = rs
-		slices.SortStableFunc(rs, func(x, y Reading) int {
-			return cmp.Or(cmp.Compare(x.Day, y.Day), cmp.Compare(spec.Wear(x.MM), spec.Wear(y.MM)))
+		slices.SortStableFunc(p.readings, func(x, y Reading) int {
+			if x.Day != y.Day {
+				return cmp.Compare(x.Day, y.Day)
+			}
+			return cmp.Compare(p.spec.Wear(x.MM), p.spec.Wear(y.MM))
 		})
 	}
 	for _, p := range sortedKeys(faulty) {
@@ -247,14 +245,16 @@ func (l *Lives) usableReadings(a *Axle, t Track, asOf Day) map[Position][]Readin
 		}
 		l.warn(BadInput, "%s set aside, the first %s%s: %s; check and correct", readingsOf(bad), first.Reading.Pos, value, first.Why)
 	}
-	return out
+	return places
 }
 
 // placeRead is a position with its usable readings, and how many all are.
 type placeRead struct {
-	pos      Position
-	many     int
-	readings []Reading
+	pos       Position
+	spec      Spec
+	specified bool
+	many      int
+	readings  []Reading
 }
 
 // placesFound finds places, of which an axle has a dozen: a map would take longer.
@@ -267,7 +267,9 @@ func placesRead(a *Axle) placesFound {
 	for i := range a.Readings {
 		if at = ps.find(a.Readings[i].Pos, at); at < 0 {
 			at = len(ps)
-			ps = append(ps, placeRead{pos: a.Readings[i].Pos})
+			p := placeRead{pos: a.Readings[i].Pos}
+			p.spec, p.specified = a.Specs[p.pos.Part]
+			ps = append(ps, p)
 		}
 		ps[at].many++
 	}
@@ -283,6 +285,14 @@ func (ps placesFound) find(p Position, before int) int {
 		}
 	}
 	return -1
+}
+
+// at returns the readings of a position.
+func (ps placesFound) at(p Position) []Reading {
+	if i := ps.find(p, -1); i >= 0 {
+		return ps[i].readings
+	}
+	return nil
 }
 
 // readingsOf says how many readings.
@@ -339,12 +349,12 @@ func (l *Lives) warn(c Code, format string, args ...any) {
 
 // positionsOf lists the positions of an axle: those measured; of a part never
 // measured those fitted; of one never fitted either the part as a whole.
-func positionsOf(a *Axle, readings map[Position][]Reading, fitments map[Part][]Fitment) []Position {
+func positionsOf(a *Axle, readings placesFound, fitments map[Part][]Fitment) []Position {
 	var out []Position
 	measured := make(map[Part]bool)
-	for p := range readings {
-		out = append(out, p)
-		measured[p.Part] = true
+	for _, p := range readings {
+		out = append(out, p.pos)
+		measured[p.pos.Part] = true
 	}
 	for part, spec := range a.Specs {
 		if measured[part] || spec.fault(part) != "" {

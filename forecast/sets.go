@@ -92,7 +92,7 @@ func (c *cutter) boundaries() []boundary {
 }
 
 // cut returns the history of the part.
-func (c *cutter) cut(readings map[Position][]Reading, fitments []Fitment) axleHistory {
+func (c *cutter) cut(readings placesFound, fitments []Fitment) axleHistory {
 	c.pos = placesOf(c.part, readings)
 	c.renewal = make([][]renewal, len(c.pos))
 	for k, p := range c.pos {

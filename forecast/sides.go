@@ -47,10 +47,11 @@ func SidePaces(m Model, a *Axle, t Track, f *AxleForecast) []SidePace {
 	if full, ok := m.(*Full); ok {
 		p = full.Params
 	}
-	lives := Segments(a, t, f.AsOf, 0)
+	segments := Segments(a, t, f.AsOf, 0)
+	lives := segments.Current()
 	var out []SidePace
 	for _, part := range [...]Part{Pad, Lining} {
-		if sp, ok := p.sidePace(part, lives.Current(), f); ok {
+		if sp, ok := p.sidePace(part, lives, f); ok {
 			out = append(out, sp)
 		}
 	}
