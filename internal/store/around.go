@@ -46,7 +46,7 @@ func (db *DB) history(ctx context.Context, sc auth.Scope, vehicleID int64, aroun
 	var w where
 	w.scope(sc, "v")
 	w.add("v.id = ?", vehicleID)
-	hs, err := db.histories(ctx, w, []int64{vehicleID}, around)
+	hs, err := db.histories(ctx, w, []int64{vehicleID}, asWritten, around)
 	if err != nil {
 		return History{}, err
 	}

@@ -44,7 +44,8 @@ const roundVehicles = 256
 
 // EachHistory calls fn for each vehicle of ids, or for all when ids is nil, in
 // the order of their ids, and stops at fn's first error. What sc does not see
-// is left out. fn may keep h, and may use the DB: no rows are open. Each
+// is left out, and how readings were written down: value and unit as given, note and
+// line. fn may keep h, and may use the DB: no rows are open. Each
 // vehicle is read in one state of the database, not all of them together.
 func (db *DB) EachHistory(ctx context.Context, sc auth.Scope, ids []int64, fn func(h *History) error) error {
 	if ids == nil {
@@ -80,7 +81,7 @@ func (db *DB) EachHistoryBetween(ctx context.Context, sc auth.Scope, first, last
 // round calls fn with each of the next vehicles that w admits, and returns them. ids
 // are as for histories.
 func (db *DB) round(ctx context.Context, w where, ids []int64, fn func(h *History) error) ([]*History, error) {
-	hs, err := db.histories(ctx, w, ids, nil)
+	hs, err := db.histories(ctx, w, ids, 0, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -124,9 +125,9 @@ func noVehicle(id int64) error {
 }
 
 // histories reads the first roundVehicles vehicles v that w admits, a query a
-// table, and what is around the last of them, unless that is nil. Where w admits none
+// table, more records than all need, and what is around the last of them, unless that is nil. Where w admits none
 // but those of ids, a server is asked for all of it at once; nil = which, is not known.
-func (db *DB) histories(ctx context.Context, w where, ids []int64, around *Around) (hs []*History, err error) {
+func (db *DB) histories(ctx context.Context, w where, ids []int64, more Records, around *Around) (hs []*History, err error) {
 	err = db.find(ctx, "read histories", func(t *tx) error {
 		if !t.byKey { // within another, which began without
 			if err := t.set(byRound); err != nil {
@@ -170,7 +171,7 @@ func (db *DB) histories(ctx context.Context, w where, ids []int64, around *Aroun
 			order by v.id
 			limit ` + strconv.Itoa(roundVehicles)
 		args := append([]any{string(fleet.PartChange), string(fleet.Refused)}, w.args...)
-		what := AxleRecords | OdometerRecords | ReadingRecords | FitmentRecords
+		what := AxleRecords | OdometerRecords | ReadingRecords | FitmentRecords | more
 		if ids == nil {
 			if err := t.each(vehicle, query, args...); err != nil || len(hs) == 0 {
 				return err
@@ -206,11 +207,14 @@ const (
 	counting which = iota // those that count
 	aside                 // those that do not
 	either
+	bare // those that count, without how they were written down
 )
+
+func (k which) counts() bool { return k == counting || k == bare }
 
 // columns are those of r that rows which count have no use for.
 func (k which) columns() string {
-	if k == counting {
+	if k.counts() {
 		return ""
 	}
 	return `,
@@ -222,10 +226,10 @@ func (k which) columns() string {
 
 // of adds which rows r to read to w.
 func (k which) of(w where) where {
-	switch k {
-	case counting:
+	switch {
+	case k.counts():
 		return where{append(slices.Clip(w.conds), "r.set_aside_at is null"), w.args}
-	case aside:
+	case k == aside:
 		return where{append(slices.Clip(w.conds), "r.set_aside_at is not null"), w.args}
 	}
 	return w
@@ -239,7 +243,7 @@ type asideRow struct {
 }
 
 func (k which) dest(a *asideRow) []any {
-	if k == counting {
+	if k.counts() {
 		return nil
 	}
 	return []any{&a.why, &a.by, &a.at, &a.stands}
@@ -279,7 +283,7 @@ func (t *tx) odometers(w where, k which, fn func(o *fleet.Odometer)) error {
 func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 	var d fleet.Reading
 	var a asideRow
-	dest := append([]any{
+	dest := []any{
 		&d.ID,
 		&d.VehicleID,
 		&d.Position.Axle,
@@ -289,15 +293,17 @@ func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 		&d.Date,
 		&d.OdometerKm,
 		&d.MM,
-		&d.Given,
-		&d.Unit,
 		&d.Gauge,
 		&d.Technician,
-		&d.Note,
 		&d.Tripped,
 		&d.UploadID,
-		&d.Line,
-	}, k.dest(&a)...)
+	}
+	written := ""
+	if k != bare {
+		dest = append(dest, &d.Given, &d.Unit, &d.Note, &d.Line)
+		written = ", r.given, r.unit, r.note, r.line"
+	}
+	dest = append(dest, k.dest(&a)...)
 	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		d = fleet.Reading{} // no pointer of the row before
@@ -318,14 +324,10 @@ func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 			r.day,
 			i.odometer_km,
 			r.mm,
-			r.given,
-			r.unit,
 			r.gauge,
 			i.technician,
-			r.note,
 			r.tripped,
-			r.upload_id,
-			r.line`+k.columns()+`
+			r.upload_id`+written+k.columns()+`
 		from thickness_readings r
 		join inspections i on i.id = r.inspection_id`+w.String()+`
 		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped, r.revision`, w.args...)

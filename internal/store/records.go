@@ -22,6 +22,7 @@ const (
 	conditionRecords
 	cardRecords
 	refusedRecords
+	asWritten // readings with how they were written down
 )
 
 // rare are the records that few vehicles have, in the order in which histories asks
@@ -53,6 +54,10 @@ func (t *tx) askRecords(of map[int64]*History, ids []any, what Records) error {
 	}
 	in := " in " + places(len(ids))
 	mine := where{[]string{"r.vehicle_id" + in}, ids}
+	read := bare
+	if what&asWritten != 0 {
+		read = counting
+	}
 	for _, ask := range []struct {
 		what Records
 		each func() error
@@ -76,7 +81,7 @@ func (t *tx) askRecords(of map[int64]*History, ids []any, what Records) error {
 			})
 		}},
 		{ReadingRecords, func() error {
-			return t.readings(mine, counting, func(d *fleet.Reading) {
+			return t.readings(mine, read, func(d *fleet.Reading) {
 				h := at(d.VehicleID)
 				h.Readings = append(h.Readings, *d)
 			})

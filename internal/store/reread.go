@@ -51,7 +51,7 @@ func (db *DB) AddReadings(ctx context.Context, hs []*History, upload int64) erro
 		var w where
 		w.among("r.vehicle_id", ids)
 		w.add("r.upload_id = ?", upload)
-		err := t.readings(w, counting, func(r *fleet.Reading) {
+		err := t.readings(w, bare, func(r *fleet.Reading) {
 			h := of[r.VehicleID]
 			h.Readings = append(h.Readings, *r)
 		})
@@ -72,6 +72,10 @@ func (h *History) sortReadings() {
 func (h *History) With(rs []fleet.Reading) *History {
 	with := *h
 	with.Readings = slices.Concat(h.Readings, rs)
+	for i := range with.Readings { // as EachHistory reads them
+		r := &with.Readings[i]
+		r.Given, r.Unit, r.Note, r.Line = "", "", "", 0
+	}
 	with.sortReadings()
 	return &with
 }
