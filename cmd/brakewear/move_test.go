@@ -67,7 +67,7 @@ func fillEmpty(t *testing.T, file, server string) {
 		f := strings.Split(l, ",")
 		byTable[f[0]] = append(byTable[f[0]], f[1:])
 	}
-	literals := map[string]string{"bigint": "1", "integer": "1", "boolean": "1", "double precision": "0.1", "bytea": "x'00ff5c'",
+	literals := map[string]string{"bigint": "1", "integer": "1", "boolean": "1", "double precision": "0.1", "bytea": "x'00ff5c'", "json": `'[ "\\N", 0.1 ]'`,
 		"date": "'2026-02-28'", "timestamp with time zone": "'2026-02-28T23:59:59.123456Z'"}
 	for left := len(byTable) + 1; len(byTable) < left && len(byTable) > 0; {
 		left = len(byTable)

@@ -123,7 +123,7 @@ var asksNothing = []string{
 // reads one of them from end to end.
 var growing = []string{
 	"thickness_readings", "odometer_readings", "inspections", "fitments", "brake_tests",
-	"position_forecasts", "forecast_log", "axle_specs", "axles", "axle_limits",
+	"forecast_positions", "forecast_log", "axle_specs", "axles", "axle_limits",
 	"upload_problems", "upload_places", "corrections", "booking_work", "booking_changes",
 	"job_card_entries", "job_card_parts", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts", "brake_test_verdicts", "brake_test_rejudgements", "audit_log",
 }

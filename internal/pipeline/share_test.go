@@ -41,7 +41,7 @@ func stored(t *testing.T, url string) map[string][]string {
 	for table, query := range map[string]string{
 		"parameters": "select model, as_of, learned, diagnostics from model_parameters order by id",
 		"axles":      "select * from axle_forecasts order by vehicle_id, axle",
-		"positions":  "select * from position_forecasts order by vehicle_id, axle, seq",
+		"positions":  "select * from forecast_positions order by vehicle_id, axle",
 		"log":        "select * from forecast_log order by vehicle_id, axle, as_of",
 		"findings":   "select * from findings order by vehicle_id, kind, subject",
 		"record":     "select * from track_record order by vehicle_id, axle, part, removed, ahead",
@@ -64,7 +64,7 @@ func stored(t *testing.T, url string) map[string][]string {
 // forget removes what refits stored.
 func forget(t *testing.T, url string) {
 	t.Helper()
-	for _, table := range []string{"position_forecasts", "axle_forecasts", "forecast_log", "findings", "track_record", "refit_shares", "refits", "model_parameters"} {
+	for _, table := range []string{"forecast_positions", "axle_forecasts", "forecast_log", "findings", "track_record", "refit_shares", "refits", "model_parameters"} {
 		storetest.Exec(t, url, "delete from "+table)
 	}
 }

@@ -61,7 +61,8 @@ func (db *DB) PourForecasts(ctx context.Context, batches iter.Seq[[]AxleForecast
 			if err := cmp.Or(failed, err); err != nil {
 				return err
 			}
-			if err := t.pour("position_forecasts", append([]string{"fleet_id"}, stagedPositions.columns...), after(positionRows(fs), 1)); err != nil {
+			err = t.pour("forecast_positions", positionColumns, positionRows(fs, &failed))
+			if err := cmp.Or(failed, err); err != nil {
 				return err
 			}
 			n += len(fs)

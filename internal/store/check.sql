@@ -25,7 +25,6 @@ from (
 	union all select 'correction', vehicle_id, fleet_id from corrections
 	union all select 'finding', vehicle_id, fleet_id from findings
 	union all select 'forecast', vehicle_id, fleet_id from axle_forecasts
-	union all select 'forecast of a position', vehicle_id, fleet_id from position_forecasts
 	union all select 'logged forecast', vehicle_id, fleet_id from forecast_log
 	union all select 'track record', vehicle_id, fleet_id from track_record
 	union all select 'booking', vehicle_id, fleet_id from bookings
@@ -207,13 +206,16 @@ select 'forecast of vehicle ' || f.vehicle_id || ', axle ' || f.axle as what
 from axle_forecasts f
 left join axles a on a.vehicle_id = f.vehicle_id and a.number = f.axle
 left join vehicles v on v.id = f.vehicle_id
-left join position_forecasts p on p.vehicle_id = f.vehicle_id and p.axle = f.axle and p.seq = f.limiting
+left join forecast_positions p on p.vehicle_id = f.vehicle_id and p.axle = f.axle
 where a.id is null or v.depot_id <> f.depot_id
-	or f.limiting >= 0 and (p.seq is null or p.part <> f.part or p.side <> f.side or p.face <> f.face)
+	or f.limiting >= 0 and (
+		coalesce(p.positions -> f.limiting ->> 0, '') <> f.part
+		or coalesce(p.positions -> f.limiting ->> 1, '') <> f.side
+		or coalesce(p.positions -> f.limiting ->> 2, '') <> f.face)
 	or f.p05 > f.p10 or f.p10 > f.p50 or f.p50 > f.p90 or f.p90 > f.p95
 union all
-select 'position ' || p.seq || ' of vehicle ' || p.vehicle_id || ', axle ' || p.axle
-from position_forecasts p
+select 'positions of vehicle ' || p.vehicle_id || ', axle ' || p.axle
+from forecast_positions p
 left join axle_forecasts f on f.vehicle_id = p.vehicle_id and f.axle = p.axle
 where f.vehicle_id is null;
 

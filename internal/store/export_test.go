@@ -19,9 +19,19 @@ var (
 )
 
 type (
-	Instant = instant
-	Number  = number
+	Instant   = instant
+	Number    = number
+	Quantiles = quantiles
 )
+
+// MigrateTo is Migrate of a program that knew the schema up to a version.
+func (db *DB) MigrateTo(ctx context.Context, version int64) error {
+	p, err := db.provider()
+	if err == nil {
+		_, err = p.UpTo(ctx, version)
+	}
+	return err
+}
 
 // SetLockChecked sets how often a lock is made sure of, until undo.
 func SetLockChecked(every time.Duration) (undo func()) {

@@ -3,7 +3,6 @@ package store
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"encoding/json"
 	"iter"
 	"math"
@@ -44,16 +43,6 @@ var stagedForecasts = stage{
 	},
 }
 
-var stagedPositions = stage{
-	name: "staged_positions",
-	from: "position_forecasts",
-	columns: []string{
-		"vehicle_id", "axle", "seq", "part", "side", "face", "new_mm", "limit_mm",
-		"thickness_mm", "rate", "readings", "since", "since_known",
-		"km_quantiles", "day_quantiles",
-	},
-}
-
 // SaveForecasts replaces the latest forecast of each axle in fs, in one
 // transaction, and logs those that say something new: of axles measured since
 // the last one in the log, or whose last one is a week old.
@@ -73,7 +62,7 @@ func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
 	} else if n != len(fs) {
 		return cmp.Or(t.checkVehicles(sc, stagedForecasts.name), fleet.Conflictf("a vehicle was moved meanwhile: forecast it again"))
 	}
-	if err := t.replacePositions(fs); err != nil {
+	if err := t.savePositions(fs); err != nil {
 		return err
 	}
 	return t.logForecasts(fs, logEvery)
@@ -159,25 +148,6 @@ func forecastRows(fs []AxleForecast, failed *error) iter.Seq[[]any] {
 	}
 }
 
-// positionRows are the rows of stagedPositions.
-func positionRows(fs []AxleForecast) iter.Seq[[]any] {
-	return func(yield func([]any) bool) {
-		row := make([]any, 0, len(stagedPositions.columns))
-		for i := range fs {
-			for j := range fs[i].Positions {
-				p := &fs[i].Positions[j]
-				row = append(row[:0],
-					fs[i].VehicleID, fs[i].Axle, j, string(p.Pos.Part), p.Pos.Side, p.Pos.Face, p.Spec.New, p.Spec.Limit,
-					number(p.ThicknessMM), number(p.RatePer10000), p.Readings, fleet.Date(p.Since), p.SinceKnown,
-					quantiles{&p.Crossing.Km}, quantiles{&p.Crossing.Day})
-				if !yield(row) {
-					return
-				}
-			}
-		}
-	}
-}
-
 // upsertForecasts stores the staged forecasts of vehicles that sc sees, and returns
 // how many they are.
 func (t *tx) upsertForecasts(sc auth.Scope) (int, error) {
@@ -196,37 +166,6 @@ func (t *tx) upsertForecasts(sc auth.Scope) (int, error) {
 		join vehicles v on v.id = s.vehicle_id`+w.String()+`
 		order by s.vehicle_id, s.axle
 		on conflict (vehicle_id, axle) do update set `+strings.Join(set, ", "), w.args...)
-}
-
-// fewAxles is how many axles are named by a statement: those of a vehicle or two.
-const fewAxles = 16
-
-func (t *tx) replacePositions(fs []AxleForecast) error {
-	among, keys := "select vehicle_id, axle from staged_forecasts", []any(nil)
-	if len(fs) <= fewAxles { // which the server would take out of all that is staged of them
-		n := rounded(len(fs))
-		among = "values " + strings.Repeat(", (CAST(? AS bigint), CAST(? AS integer))", n)[2:]
-		for i := range n {
-			f := &fs[min(i, len(fs)-1)]
-			keys = append(keys, f.VehicleID, f.Axle)
-		}
-	}
-	err := t.later(`
-		delete from position_forecasts
-		where (vehicle_id, axle) in (`+among+`)`, keys...)
-	if err != nil {
-		return err
-	}
-	if err := t.fill(stagedPositions, positionRows(fs)); err != nil {
-		return err
-	}
-	return t.later(`
-		insert into position_forecasts (fleet_id, ` + strings.Join(stagedPositions.columns, ", ") + `)
-		select v.fleet_id, s.` + strings.Join(stagedPositions.columns, ", s.") + `
-		from staged_positions s
-		join vehicles v on v.id = s.vehicle_id
-		where true
-		order by s.vehicle_id, s.axle, s.seq`)
 }
 
 // stagedLog has the columns of forecast_log but fleet_id and logged_at.
@@ -386,9 +325,8 @@ func (t *tx) axleForecasts(vehicleIDs ...int64) ([]AxleForecast, error) {
 	return got.fs, err
 }
 
-// forecastsQuery asks for the forecasts of the vehicles v that w admits, a row a
-// position, so that the two tables are read in one state by themselves. What is long
-// of an axle comes with its first.
+// forecastsQuery asks for the forecasts of the vehicles v that w admits, with their
+// positions, so that the two tables are read in one state by themselves.
 func forecastsQuery(w where) string {
 	return `
 		select
@@ -404,27 +342,17 @@ func forecastsQuery(w where) string {
 			f.risk,
 			f.past_limit,
 			f.limiting,
-			case when p.seq > 0 then null else f.warnings end,
-			case when p.seq > 0 then null else f.basis end,
-			case when p.seq > 0 then null else f.km_quantiles end,
-			case when p.seq > 0 then null else f.day_quantiles end,
-			p.seq,
-			coalesce(p.part, ''),
-			coalesce(p.side, ''),
-			coalesce(p.face, ''),
-			p.new_mm,
-			p.limit_mm,
-			p.thickness_mm,
-			p.rate,
-			coalesce(p.readings, 0),
-			p.since,
-			coalesce(p.since_known, false),
+			f.warnings,
+			f.basis,
+			f.km_quantiles,
+			f.day_quantiles,
+			p.positions,
 			p.km_quantiles,
 			p.day_quantiles
 		from vehicles v
 		join axle_forecasts f on f.vehicle_id = v.id
-		left join position_forecasts p on p.vehicle_id = f.vehicle_id and p.axle = f.axle` + w.String() + `
-		order by f.vehicle_id, f.axle, p.seq`
+		left join forecast_positions p on p.vehicle_id = f.vehicle_id and p.axle = f.axle` + w.String() + `
+		order by f.vehicle_id, f.axle`
 }
 
 // forecastsRead is what was read of a forecastsQuery.
@@ -436,8 +364,7 @@ type forecastsRead struct {
 func (got *forecastsRead) scan(r *sqlx.Rows) error {
 	var f AxleForecast
 	var warnings, basis []byte
-	var seq sql.NullInt64
-	var p forecast.PositionForecast
+	var ps positionsRead
 	err := r.Scan(
 		&got.number,
 		&f.VehicleID,
@@ -455,34 +382,21 @@ func (got *forecastsRead) scan(r *sqlx.Rows) error {
 		&basis,
 		quantiles{&f.Crossing.Km},
 		quantiles{&f.Crossing.Day},
-		&seq,
-		&p.Pos.Part,
-		&p.Pos.Side,
-		&p.Pos.Face,
-		(*number)(&p.Spec.New),
-		(*number)(&p.Spec.Limit),
-		(*number)(&p.ThicknessMM),
-		(*number)(&p.RatePer10000),
-		&p.Readings,
-		(*someDay)(&p.Since),
-		&p.SinceKnown,
-		quantiles{&p.Crossing.Km},
-		quantiles{&p.Crossing.Day})
+		&ps.positions,
+		&ps.km,
+		&ps.day)
 	if err != nil {
 		return err
 	}
-	if seq.Int64 == 0 { // or null: the axle's first
-		if err := json.Unmarshal(warnings, &f.Warnings); err != nil {
-			return err
-		}
-		if err := json.Unmarshal(basis, (*basisJSON)(&f.Basis)); err != nil {
-			return err
-		}
-		got.fs = append(got.fs, f)
+	if err := json.Unmarshal(warnings, &f.Warnings); err != nil {
+		return err
 	}
-	if seq.Valid {
-		of := &got.fs[len(got.fs)-1]
-		of.Positions = append(of.Positions, p)
+	if err := json.Unmarshal(basis, (*basisJSON)(&f.Basis)); err != nil {
+		return err
 	}
+	if f.Positions, err = ps.whole(func(forecast.Part) bool { return true }); err != nil {
+		return err
+	}
+	got.fs = append(got.fs, f)
 	return nil
 }

@@ -75,7 +75,8 @@ func TestForecastsRoundTrip(t *testing.T) {
 		unknown.Basis.SetAside[0].Reading.Km = nan
 		unknown.Basis.SetAside[0].Reading.MM = math.Inf(-1)
 		unknown.Basis.Width80Days = inf
-		unknown.Positions[0].ThicknessMM = nan
+		unknown.Positions[0].ThicknessMM, unknown.Positions[0].RatePer10000 = nan, inf
+		unknown.Positions[1].Crossing.Km, unknown.Positions[1].Pos.Face = forecast.Dist{}, ""
 		want := []store.AxleForecast{filled(v, 1), nothing, unknown}
 
 		mustForecasts(t, db, unknown, filled(v, 1), nothing)
@@ -102,8 +103,8 @@ func TestForecastsReplaced(t *testing.T) {
 		if d := cmp.Diff([]store.AxleForecast{next, filled(v, 2)}, got); d != "" {
 			t.Error(d)
 		}
-		if n := count(t, db, "select count(*) from position_forecasts"); n != 3 {
-			t.Errorf("got %d positions, want 3", n)
+		if n := count(t, db, "select count(*) from forecast_positions"); n != 2 {
+			t.Errorf("got the positions of %d axles, want 2", n)
 		}
 		if err := db.SaveForecasts(t.Context(), all, nil); err != nil {
 			t.Errorf("of none: %v", err)

@@ -315,7 +315,7 @@ func (c moveColumn) convert(v any) (to any, canon string, err error) {
 		case string:
 			return []byte(b), "=" + hex.EncodeToString([]byte(b)), nil
 		}
-	case "text":
+	case "text", "json":
 		switch s := v.(type) {
 		case string:
 			return s, "=" + s, nil

@@ -212,59 +212,41 @@ func (t *tx) outlookPositions(w where, axles []OutlookAxle) error {
 	for i := range axles {
 		at[AxleKey{axles[i].VehicleID, axles[i].Axle}] = &axles[i]
 	}
-	var of *OutlookAxle
 	return t.each(func(r *sqlx.Rows) error {
 		var k AxleKey
-		var p forecast.PositionForecast
 		var limiting int
 		var warnings []byte
-		err := r.Scan(
-			&k.VehicleID,
-			&k.Axle,
-			&limiting,
-			&warnings,
-			&p.Pos.Part,
-			&p.Pos.Side,
-			&p.Pos.Face,
-			&p.Spec.New,
-			&p.Spec.Limit,
-			(*number)(&p.ThicknessMM),
-			(*number)(&p.RatePer10000),
-			quantiles{&p.Crossing.Day})
-		if err != nil {
+		var ps positionsRead
+		if err := r.Scan(&k.VehicleID, &k.Axle, &limiting, &warnings, &ps.positions, &ps.day); err != nil {
 			return err
 		}
 		x := at[k]
 		if x == nil {
 			return nil
 		}
-		if x != of { // its first
-			of = x
-			x.Positions, x.Limiting = x.Positions[:0], limiting
-			if err := json.Unmarshal(warnings, &x.Warnings); err != nil {
-				return err
-			}
+		x.Limiting = limiting
+		if err := json.Unmarshal(warnings, &x.Warnings); err != nil {
+			return err
 		}
-		x.Positions = append(x.Positions, p)
-		return nil
+		var err error
+		x.Positions, err = ps.whole(isDisc)
+		return err
 	}, `
 		select
 			p.vehicle_id,
 			p.axle,
 			c.limiting,
-			case when p.seq = 0 then c.warnings else '' end,
-			p.part,
-			p.side,
-			p.face,
-			p.new_mm,
-			p.limit_mm,
-			p.thickness_mm,
-			p.rate,
-			case when p.part in ('rotor', 'drum') then p.day_quantiles end
+			c.warnings,
+			p.positions,
+			p.day_quantiles
 		from axle_forecasts c
-		join position_forecasts p on p.vehicle_id = c.vehicle_id and p.axle = c.axle`+w.String()+`
-		order by p.vehicle_id, p.axle, p.seq`, w.args...)
+		join forecast_positions p on p.vehicle_id = c.vehicle_id and p.axle = c.axle`+w.String()+`
+		order by p.vehicle_id, p.axle`, w.args...)
 }
+
+// isDisc says whether a part is what pads or linings rub on, of which a look ahead wants
+// the days.
+func isDisc(part forecast.Part) bool { return part == forecast.Rotor || part == forecast.Drum }
 
 // BookedDay is what is booked at a depot on a day.
 type BookedDay struct {

@@ -114,11 +114,14 @@ func (q quantiles) Value() (driver.Value, error) {
 	if !q.Known() {
 		return nil, nil
 	}
-	b := make([]byte, 0, 8*len(q.X))
-	for _, x := range q.X {
+	return appendQuantiles(make([]byte, 0, 8*len(q.X)), *q.Dist), nil
+}
+
+func appendQuantiles(b []byte, d forecast.Dist) []byte {
+	for _, x := range d.X {
 		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
 	}
-	return b, nil
+	return b
 }
 
 // Scan reads what Value gave.
@@ -134,9 +137,15 @@ func (q quantiles) Scan(src any) error {
 	if len(b) != 8*len(forecast.Levels) {
 		return nil // kept at other levels by an older program; the next refit replaces it
 	}
-	q.X = make([]float64, len(forecast.Levels))
-	for i := range q.X {
-		q.X[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
-	}
+	*q.Dist = distOf(b)
 	return nil
+}
+
+// distOf reads what appendQuantiles gave.
+func distOf(b []byte) (d forecast.Dist) {
+	d.X = make([]float64, len(b)/8)
+	for i := range d.X {
+		d.X[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
+	}
+	return d
 }

@@ -527,6 +527,15 @@ create table forecast_log (
     constraint forecast_log_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 
+create table forecast_positions (
+    vehicle_id bigint not null,
+    axle integer not null,
+    positions json not null,
+    km_quantiles bytea not null,
+    day_quantiles bytea not null,
+    constraint forecast_positions_pkey PRIMARY KEY (vehicle_id, axle)
+);
+
 create table grants (
     id bigint not null generated always as identity,
     account_id bigint not null,
@@ -812,26 +821,6 @@ create table planned_visits (
     constraint planned_visits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
 CREATE UNIQUE INDEX planned_visits_once ON public.planned_visits USING btree (vehicle_id, day, COALESCE(depot_id, (0)::bigint), what);
-
-create table position_forecasts (
-    fleet_id bigint not null,
-    vehicle_id bigint not null,
-    axle integer not null,
-    seq integer not null,
-    part text not null,
-    side text not null,
-    face text not null,
-    new_mm double precision not null,
-    limit_mm double precision not null,
-    thickness_mm double precision,
-    rate double precision,
-    readings integer not null,
-    since date not null,
-    since_known boolean not null,
-    km_quantiles bytea,
-    day_quantiles bytea,
-    constraint position_forecasts_pkey PRIMARY KEY (vehicle_id, axle, seq)
-);
 
 create table proposal_visits (
     id bigint not null generated always as identity,

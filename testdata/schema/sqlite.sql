@@ -570,6 +570,17 @@ CREATE TABLE forecast_log (
     primary key (vehicle_id, axle, as_of)
 ) strict;
 
+CREATE TABLE forecast_positions (
+    vehicle_id    integer not null,
+    axle          integer not null,
+    positions     text not null, -- JSON: an array of each, as below
+    -- Of all positions, one behind the other, each as in axle_forecasts; all bits are set
+    -- where a position's are not known.
+    km_quantiles  blob not null,
+    day_quantiles blob not null,
+    primary key (vehicle_id, axle)
+) strict;
+
 CREATE TABLE grants (
     id         integer primary key,
     account_id integer not null references accounts,
@@ -837,26 +848,6 @@ CREATE TABLE planned_visits (
 ) strict;
 
 CREATE UNIQUE INDEX planned_visits_once on planned_visits (vehicle_id, day, coalesce(depot_id, 0), what);
-
-CREATE TABLE position_forecasts (
-    fleet_id      integer not null,
-    vehicle_id    integer not null,
-    axle          integer not null,
-    seq           integer not null,
-    part          text not null,
-    side          text not null,
-    face          text not null,
-    new_mm        real not null,
-    limit_mm      real not null,
-    thickness_mm  real,
-    rate          real,
-    readings      integer not null,
-    since         text not null, -- start of the segment
-    since_known   integer not null,
-    km_quantiles  blob,
-    day_quantiles blob,
-    primary key (vehicle_id, axle, seq)
-) strict;
 
 CREATE TRIGGER plan_written_proposal_visits_delete after delete on proposal_visits
 begin
