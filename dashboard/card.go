@@ -28,6 +28,7 @@ type CardPage struct {
 	VehicleLink    string
 	Depot, Day     string
 	Km             string
+	Shelf          string   // what an undo just did to it
 	Kept           string   // ends the names under which a phone keeps its forms
 	Facts          []string // of the vehicle
 	Work           []CardWork
@@ -157,6 +158,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 		p.VehicleLink = vehicleLink(card.VehicleID)
 	}
 	p.Faults, p.Sure, p.Remarks = faults, sure, pipeline.PartRemarks(&card)
+	p.Shelf = shelfWords[c.Query("shelf")]
 	p.LastKm = lastKm(tell, &h, card.Day, card.OdometerKm)
 	for _, s := range odometerDoubts(tell, &h, card.Day, card.OdometerKm) {
 		p.Remarks = append(p.Remarks, s+" If it is wrong, correct it on the vehicle’s page.")

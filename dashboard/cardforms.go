@@ -252,11 +252,35 @@ func (d *Dashboard) undoPart(c *gin.Context) error {
 		return fleet.Invalidf("part %q: want its number", c.PostForm("part"))
 	}
 	why := fleet.Reason{Why: c.PostForm("why"), By: c.PostForm("by")}
-	if _, err := d.svc.UndoPart(c.Request.Context(), d.scope(c), id, part, why); err != nil {
+	_, done, err := d.svc.UndoPart(c.Request.Context(), d.scope(c), id, part, why)
+	if err != nil {
 		return err
 	}
-	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/cards/%d", id))
+	to := fmt.Sprintf("/cards/%d", id)
+	if shelf := shelfOf(&done); shelf != "" {
+		to += "?shelf=" + shelf
+	}
+	c.Redirect(http.StatusSeeOther, to+"#parts")
 	return nil
+}
+
+// shelfOf says by a word what became of the shelf, and shelfWords puts it into words.
+func shelfOf(done *fleet.Correction) string {
+	switch {
+	case done.Shelved > 0:
+		return "back"
+	case done.Shelved < 0:
+		return "off"
+	case done.Counted:
+		return "counted"
+	}
+	return ""
+}
+
+var shelfWords = map[string]string{
+	"back":    "What its job card took off the shelf is back on it.",
+	"off":     "What its job card took is off the shelf again.",
+	"counted": "The shelf was counted since, and stays as counted.",
 }
 
 func (d *Dashboard) closeCard(c *gin.Context) error {

@@ -58,7 +58,7 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := w.svc.UndoPart(t.Context(), auth.AllFleets(), card.ID, card.Parts[0].ID, fleet.Reason{Why: "mistyped", By: "N. N."}); err != nil {
+	if _, _, err := w.svc.UndoPart(t.Context(), auth.AllFleets(), card.ID, card.Parts[0].ID, fleet.Reason{Why: "mistyped", By: "N. N."}); err != nil {
 		t.Fatal(err)
 	}
 	says("gone on: axle 1 pads. If")
@@ -69,12 +69,41 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 	w.takeIn(t, "fitted.csv", head+"Bus 1,"+card.Day.String()+",1,pad,left,19\n")
 	says("")
 
-	// The shelf gave when the card was closed: what is undone then stays off it.
+	// The shelf gives when the card is closed: what is undone after that goes back on it.
 	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", ""}})
 	if _, err := w.svc.DB.CloseCard(t.Context(), auth.AllFleets(), "N. N.", card.ID, fleet.CardNotPassed, ""); err != nil {
 		t.Fatal(err)
 	}
-	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", "What came off the shelf for it is not put back"}})
+	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", "What this card took off the shelf for it goes back"}})
+	part, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P-200", Item: fleet.ItemPads, PerAxle: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		bus     string
+		axle    int
+		counted bool
+		want    string
+	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was counted since, and stays as counted."}} {
+		card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, c.bus), []fleet.WorkItem{{Axle: c.axle, Item: fleet.ItemPads}})
+		if err == nil {
+			err = w.svc.DB.SetStock(t.Context(), auth.AllFleets(), part, card.DepotID, 3)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		path := fmt.Sprintf("/cards/%d", card.ID)
+		w.submit(path+"/parts", url.Values{"by": {"Ann"}, fmt.Sprintf("on_%d_pad", c.axle): {"both"}, fmt.Sprintf("on_%d_pad_number", c.axle): {"P-200"}})
+		w.submit(path+"/close", url.Values{"by": {"Ann"}, "state": {"not passed"}})
+		if c.counted {
+			if err := w.svc.DB.SetStock(t.Context(), auth.AllFleets(), part, card.DepotID, 9); err != nil {
+				t.Fatal(err)
+			}
+		}
+		rec := w.submit(path+"/undo", with(formAt(t, parse(t, w.get(path).Body.String()), path+"/undo"), "why", "wrong vehicle", "by", "Ben"))
+		to, _, _ := strings.Cut(rec.Header().Get("Location"), "#parts")
+		check(t, parse(t, w.get(to).Body.String()), []has{{".parts .notice", c.want}})
+	}
 }
 
 // TestCardPartsOfAColleague enters what a colleague has entered already: that is asked

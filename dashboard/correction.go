@@ -250,6 +250,7 @@ func (d *Dashboard) correct(c *gin.Context) error {
 	f := readFields(c)
 	why := fleet.Reason{Why: c.PostForm("why"), By: c.PostForm("by")}
 	act := c.PostForm("act")
+	var done fleet.Correction
 	switch act {
 	case "correct":
 		if v.Condition != nil {
@@ -265,9 +266,9 @@ func (d *Dashboard) correct(c *gin.Context) error {
 			_, err = d.svc.Correct(ctx, sc, rec, ch, why, today)
 		}
 	case "set-aside":
-		_, err = d.svc.SetAside(ctx, sc, rec, why, today)
+		done, err = d.svc.SetAside(ctx, sc, rec, why, today)
 	case "undo":
-		_, err = d.svc.UndoSetAside(ctx, sc, rec, why, today)
+		done, err = d.svc.UndoSetAside(ctx, sc, rec, why, today)
 	default:
 		return fleet.Invalidf("act %q: want correct, set-aside or undo", act)
 	}
@@ -286,7 +287,11 @@ func (d *Dashboard) correct(c *gin.Context) error {
 	if !f.ok() {
 		return d.sendCorrection(c, status, correctionPage(tell, rec, &v, f))
 	}
-	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s#corrections", v.ID, act))
+	shelf := shelfOf(&done)
+	if shelf != "" {
+		shelf = "&shelf=" + shelf
+	}
+	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s%s#corrections", v.ID, act, shelf))
 	return nil
 }
 

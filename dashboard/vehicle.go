@@ -37,6 +37,7 @@ type VehiclePage struct {
 	Empty    *Empty    // what to do when it has no axle yet
 	Tests    TestsView
 	Done     string // what was just done here
+	Shelf    string // what that did to it
 	Findings []FindingView
 	Settled  []FindingView // looked at, or no longer seen
 	Log      []CorrectedRow
@@ -111,7 +112,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	}
 	return d.sendMade(c, http.StatusOK, "vehicle", func() any {
 		p := d.vehiclePage(tell, &x.h, fs, &x.old, track, today)
-		p.Done, p.hidden = doneWords[c.Query("done")], x.hidden
+		p.Done, p.Shelf, p.hidden = doneWords[c.Query("done")], shelfWords[c.Query("shelf")], x.hidden
 		d.addFindings(c, p, x.findings, today)
 		addBookings(tell, p, fs, &x, today)
 		addMoved(tell, p, fs, &x, today)

@@ -99,6 +99,12 @@ type Correction struct {
 	StandsID  int64 // the row that stands instead; 0 unless corrected
 	Reason
 	At time.Time
+
+	// Of a fitment that closed job cards noted, as it is made: how many parts went
+	// back on the shelf, below 0 off it, and whether one had been counted since and
+	// stays so.
+	Shelved int
+	Counted bool
 }
 
 // Aside says that a row no longer counts, since when and why.

@@ -239,20 +239,21 @@ func OdometerOn(h *store.History, day fleet.Date, km *float64, inMiles bool) (*S
 }
 
 // UndoPart sets the fitment of a part aside, so that the segment before goes on;
-// the card keeps the part, with why and by whom.
-func (s *Service) UndoPart(ctx context.Context, sc auth.Scope, cardID, partID int64, why fleet.Reason) (fleet.Card, error) {
-	c, err := s.DB.Card(ctx, sc, cardID)
-	if err != nil {
-		return c, err
+// the card keeps the part, with why and by whom. It returns the card, and what was
+// done.
+func (s *Service) UndoPart(ctx context.Context, sc auth.Scope, cardID, partID int64, why fleet.Reason) (c fleet.Card, done fleet.Correction, err error) {
+	if c, err = s.DB.Card(ctx, sc, cardID); err != nil {
+		return c, done, err
 	}
 	i := slices.IndexFunc(c.Parts, func(p fleet.CardPart) bool { return p.ID == partID })
 	if i < 0 {
-		return c, fleet.NotFoundf("job card %d: no part %d was fitted by it", cardID, partID)
+		return c, done, fleet.NotFoundf("job card %d: no part %d was fitted by it", cardID, partID)
 	}
-	if _, err := s.SetAside(ctx, byCard(sc, &c), fleet.Record{Kind: fleet.FitmentRecord, ID: c.Parts[i].FitmentID}, why, s.Today()); err != nil {
-		return c, err
+	done, err = s.SetAside(ctx, byCard(sc, &c), fleet.Record{Kind: fleet.FitmentRecord, ID: c.Parts[i].FitmentID}, why, s.Today())
+	if err == nil {
+		c, err = s.DB.Card(ctx, sc, cardID)
 	}
-	return s.DB.Card(ctx, sc, cardID)
+	return c, done, err
 }
 
 // CardTests are the brake tests of a card's day and after, judged by the rule set

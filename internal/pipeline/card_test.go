@@ -157,7 +157,7 @@ func TestCardLoop(t *testing.T) {
 		}
 
 		// Undone with a reason, the old segment goes on.
-		c, err = s.UndoPart(t.Context(), all, c.ID, c.Parts[0].ID, fleet.Reason{Why: "wrong vehicle", By: "N. N."})
+		c, _, err = s.UndoPart(t.Context(), all, c.ID, c.Parts[0].ID, fleet.Reason{Why: "wrong vehicle", By: "N. N."})
 		if err != nil || c.Parts[0].Undone == nil || c.Parts[0].Undone.Why != "wrong vehicle" {
 			t.Fatalf("got %+v, %v", c.Parts, err)
 		}

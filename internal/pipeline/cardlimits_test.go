@@ -58,7 +58,7 @@ func TestCardWithPartsAtTheLimit(t *testing.T) {
 		if _, err := s.CloseCard(t.Context(), all, "N. N.", c.ID, fleet.CardPassed, ""); !errors.Is(err, fleet.ErrConflict) || !strings.Contains(err.Error(), went) {
 			t.Errorf("passed: got %v", err)
 		}
-		if c, err = s.UndoPart(t.Context(), all, c.ID, c.Parts[0].ID, fleet.Reason{Why: "mistyped", By: "N. N."}); err != nil {
+		if c, _, err = s.UndoPart(t.Context(), all, c.ID, c.Parts[0].ID, fleet.Reason{Why: "mistyped", By: "N. N."}); err != nil {
 			t.Fatal(err)
 		}
 		fit(pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad}}})

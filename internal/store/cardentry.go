@@ -157,7 +157,7 @@ func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64,
 			if err != nil {
 				return err
 			}
-			if err := t.takeStock(c.DepotID, used); err != nil {
+			if err := t.takeStock(c.FleetID, c.DepotID, by, movedForCard, id, used); err != nil {
 				return err
 			}
 		}

@@ -17,15 +17,17 @@ func (db *DB) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why
 		return c, err
 	}
 	err = db.write(ctx, "set aside "+rec.String(), func(t *tx) error {
-		at, err := t.hold(sc, rec)
-		if err != nil {
-			return err
-		}
-		if at.aside != nil {
-			return goneBy(rec, at.aside)
-		}
-		c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.SetAside, Reason: why}
-		return t.aside(&c, at)
+		return t.reshelve(rec, &c, func() error {
+			at, err := t.hold(sc, rec)
+			if err != nil {
+				return err
+			}
+			if at.aside != nil {
+				return goneBy(rec, at.aside)
+			}
+			c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.SetAside, Reason: why}
+			return t.aside(&c, at)
+		})
 	})
 	return c, err
 }
@@ -37,27 +39,29 @@ func (db *DB) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record,
 		return c, err
 	}
 	err = db.write(ctx, "undo setting aside "+rec.String(), func(t *tx) error {
-		at, err := t.hold(sc, rec)
-		switch {
-		case err != nil:
-			return err
-		case at.aside == nil:
-			return fleet.Conflictf("%s is not set aside: it counts, and nothing was changed", rec)
-		case at.aside.StandsID != 0:
-			return goneBy(rec, at.aside)
-		}
-		if err := t.stillAlone(rec); err != nil {
-			return err
-		}
-		_, err = t.exec(`
-			update `+recordTables[rec.Kind].name+`
-			set set_aside_reason = null, set_aside_by = null, set_aside_at = null
-			where id = ?`, rec.ID)
-		if err != nil {
-			return err
-		}
-		c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.Undone, Reason: why, At: db.now()}
-		return t.keep(&c, at)
+		return t.reshelve(rec, &c, func() error {
+			at, err := t.hold(sc, rec)
+			switch {
+			case err != nil:
+				return err
+			case at.aside == nil:
+				return fleet.Conflictf("%s is not set aside: it counts, and nothing was changed", rec)
+			case at.aside.StandsID != 0:
+				return goneBy(rec, at.aside)
+			}
+			if err := t.stillAlone(rec); err != nil {
+				return err
+			}
+			_, err = t.exec(`
+				update `+recordTables[rec.Kind].name+`
+				set set_aside_reason = null, set_aside_by = null, set_aside_at = null
+				where id = ?`, rec.ID)
+			if err != nil {
+				return err
+			}
+			c = fleet.Correction{VehicleID: at.vehicle, Record: rec, Act: fleet.Undone, Reason: why, At: db.now()}
+			return t.keep(&c, at)
+		})
 	})
 	return c, err
 }

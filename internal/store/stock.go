@@ -254,7 +254,7 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 		t.unchanged()
 		return nil
 	}
-	return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
+	return t.log(entry{act: actStockSet, record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
 }
 
 // lockedStock holds the stock as it is until the transaction ends, and refuses to
@@ -378,6 +378,12 @@ func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
 		set, err := w.t.setStock(fleetID, p.ID, depotID, *e.Stock)
 		if err != nil {
 			return err
+		}
+		if set {
+			err := w.t.log(entry{act: actStockSet, record: "part", id: p.ID, fleet: fleetID, depot: depotID, detail: fmt.Sprintf("%d, upload %d", *e.Stock, w.upload)})
+			if err != nil {
+				return err
+			}
 		}
 		changed = changed || set
 	}
