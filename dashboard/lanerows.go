@@ -172,13 +172,7 @@ func (r *DueRow) full(b *rows) {
 		b.put(" ", r.Wait)
 	}
 	b.WriteString("</small>\n")
-	if len(r.Warnings) > 0 {
-		b.WriteString(`<ul class="warnings">`)
-		for _, w := range r.Warnings {
-			b.put(`<li>`, w, `</li>`)
-		}
-		b.WriteString(`</ul>`)
-	}
+	b.list("warnings", r.Warnings)
 	b.WriteString("\n</li>\n")
 }
 
@@ -208,16 +202,24 @@ func (r *DueRow) close(b *rows) {
 // smallLaneOf draws the lane of an axle in small.
 func smallLaneOf(l PlanLane) template.HTML {
 	b := newRows()
+	b.small(&l)
+	return b.html()
+}
+
+func (b *rows) small(l *PlanLane) {
 	b.put(`<div class="small-lane"><small>`, strconv.Itoa(l.Axle), `</small>`)
 	b.lane(&smallLane, &l.Lane)
 	b.WriteString(`</div>`)
-	return b.html()
 }
 
 // verdictHTML writes what to do with an axle, and why.
 func verdictHTML(v Verdict) template.HTML {
 	b := newRows()
-	b.verdict("div", &v)
-	b.put(` <small class="why">`, v.Why, `</small></div>`)
+	b.why(&v)
 	return b.html()
+}
+
+func (b *rows) why(v *Verdict) {
+	b.verdict("div", v)
+	b.put(` <small class="why">`, v.Why, `</small></div>`)
 }

@@ -96,6 +96,8 @@ func parsePages(assets *web.Assets) (map[string]*page, error) {
 				"plural":  plural,
 
 				"planaxles":      planAxles,
+				"summaryrows":    summaryRows,
+				"axlewords":      axleWords,
 				"picturehead":    pictureHead,
 				"picturefigures": pictureFigures,
 				"positionrows":   positionRows,
