@@ -53,7 +53,7 @@ func correctionPath(r fleet.Record) string {
 	if r.ID == 0 {
 		return ""
 	}
-	return fmt.Sprintf("/corrections/%s/%d", r.Kind, r.ID)
+	return "/corrections/" + string(r.Kind) + "/" + idText(r.ID)
 }
 
 // pathRecord reads the record in the address.

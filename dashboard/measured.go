@@ -54,10 +54,17 @@ func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleFore
 		}
 		return r
 	}
-	readings := slices.Concat(h.Readings, old.Readings)
-	for _, r := range readings {
-		if r.Position.Axle == axle && !slices.Contains(places, r.Position) {
-			places = append(places, r.Position)
+	var readings []*fleet.Reading
+	for _, of := range [][]fleet.Reading{h.Readings, old.Readings} {
+		for i := range of {
+			r := &of[i]
+			if r.Position.Axle != axle {
+				continue
+			}
+			readings = append(readings, r)
+			if !slices.Contains(places, r.Position) {
+				places = append(places, r.Position)
+			}
 		}
 	}
 	slices.SortFunc(places, comparePlaces)
@@ -65,11 +72,7 @@ func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleFore
 	for _, p := range places {
 		m.Columns = append(m.Columns, p.Within())
 	}
-	for i := range readings {
-		r := &readings[i]
-		if r.Position.Axle != axle {
-			continue
-		}
+	for _, r := range readings {
 		to := row(r.Date, r.OdometerKm, r.UploadID)
 		if to.Cells == nil {
 			to.Cells = make([][]Cell, len(places))
@@ -84,16 +87,19 @@ func measuredOf(tell units.Reader, h *store.History, axle int, f *store.AxleFore
 			to.Notes = append(to.Notes, r.Note)
 		}
 	}
-	for _, x := range slices.Concat(h.Fitments, old.Fitments) {
-		if x.Position.Axle != axle {
-			continue
+	for _, of := range [][]fleet.Fitment{h.Fitments, old.Fitments} {
+		for i := range of {
+			x := &of[i]
+			if x.Position.Axle != axle {
+				continue
+			}
+			to := row(x.Date, x.OdometerKm, x.UploadID)
+			to.Fitted = append(to.Fitted, Cell{
+				Text: fittedWords(tell, x),
+				Link: correctionPath(fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}),
+				Was:  wasWords(x.Aside),
+			})
 		}
-		to := row(x.Date, x.OdometerKm, x.UploadID)
-		to.Fitted = append(to.Fitted, Cell{
-			Text: fittedWords(tell, &x),
-			Link: correctionPath(fleet.Record{Kind: fleet.FitmentRecord, ID: x.ID}),
-			Was:  wasWords(x.Aside),
-		})
 	}
 	for _, x := range slices.Concat(h.Conditions, old.Conditions) {
 		if x.Axle == axle {
