@@ -94,6 +94,11 @@ func Segments(a *Axle, t Track, asOf Day, jump float64) Lives {
 	readings := l.usableReadings(a, t, asOf)
 
 	positions := positionsOf(a, readings, fitments)
+	lives := 0
+	for _, p := range positions {
+		lives += len(fitments[p.Part]) + 1
+	}
+	l.Series = make([]Series, 0, lives)
 	for _, p := range positions {
 		l.cut(p, a.Specs[p.Part], readings.at(p), fitments[p.Part], jump)
 	}
@@ -262,7 +267,7 @@ type placesFound []placeRead
 
 // placesRead returns the positions of an axle's readings.
 func placesRead(a *Axle) placesFound {
-	var ps placesFound
+	ps := make(placesFound, 0, 8)
 	at := 0
 	for i := range a.Readings {
 		if at = ps.find(a.Readings[i].Pos, at); at < 0 {

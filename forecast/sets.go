@@ -183,13 +183,17 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 	s.places, s.renewed = make([]place, 0, len(live)), make([]incarnation, 0, len(live))
 	visits := visitsIn(items)
 	s.visits, s.days = make([]float64, 0, visits), make([]Day, 0, visits)
-	births := make(map[Fitment]int)
+	type fitted struct {
+		day Day
+		mm  float64
+	}
+	known := make([]fitted, 0, len(live)) // of births
 	add := func(in incarnation) {
-		b, key := birth{}, Fitment{}
-		switch known := in.renewed > 0; {
-		case known && (change == nil || c.renewal[in.place][in.renewed-1].since > change.After):
+		b, key := birth{}, fitted{}
+		switch {
+		case in.renewed > 0 && (change == nil || c.renewal[in.place][in.renewed-1].since > change.After):
 			f := c.renewal[in.place][in.renewed-1].fitted
-			key = Fitment{Day: f.Day, MM: f.MM}
+			key = fitted{f.Day, f.MM}
 			b = birth{
 				at: c.dist(f.Day, f.Km), day: f.Day, known: true,
 				mean: c.spec.sense(f.MM), common: c.noise.Start, own: c.noise.StartPlace,
@@ -205,10 +209,10 @@ func (c *cutter) begin(live []int, items []item, change *Change, gap [2]float64)
 		default:
 			b = c.unknownBirth(c.dist(c.start, math.NaN()), c.start)
 		}
-		i, ok := births[key]
-		if !ok {
+		i := slices.Index(known, key)
+		if i < 0 {
 			i = len(s.births)
-			births[key] = i
+			known = append(known, key)
 			s.births = append(s.births, b)
 			if change != nil && !b.known {
 				s.gapBirth = i

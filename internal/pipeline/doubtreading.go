@@ -27,7 +27,7 @@ type sight struct {
 // readings are to be held against it.
 func (j *judge) look() (suspect int) {
 	j.mine = *j.known
-	j.mine.Fitments = slices.Clone(j.known.Fitments)
+	j.mine.Fitments = slices.Clip(j.known.Fitments)
 	for i := range j.fresh {
 		if c := &j.fresh[i]; c.kind == fitmentClaim {
 			j.mine.Fitments = append(j.mine.Fitments, fleet.Fitment{
@@ -35,10 +35,16 @@ func (j *judge) look() (suspect int) {
 			})
 		}
 	}
-	j.trails = map[fleet.Position]trail{}
+	j.trails = map[fleet.Position]trail{} // of places that are read in the file
+	for i := range j.fresh {
+		if c := &j.fresh[i]; c.kind == readingClaim {
+			j.trails[j.position(c)] = nil
+		}
+	}
 	for i := range j.known.Readings {
-		if r := &j.known.Readings[i]; !r.Tripped {
-			j.trails[r.Position] = append(j.trails[r.Position], spot{r.Date, r.MM, 0})
+		r := &j.known.Readings[i]
+		if t, ok := j.trails[r.Position]; ok && !r.Tripped {
+			j.trails[r.Position] = append(t, spot{r.Date, r.MM, 0})
 		}
 	}
 	j.sights = make([]sight, len(j.fresh))
@@ -84,23 +90,30 @@ func (j *judge) lookAt(d *dayRows) {
 // readings judges the readings, day by day: those of the first suspect days, as
 // many as are granted, by the model, and the others by what look saw.
 func (j *judge) readings(granted int) {
-	j.mine.Readings = slices.Clone(j.known.Readings)
-	j.mine.Odometers = slices.Clone(j.known.Odometers)
-	for _, d := range j.days {
+	j.mine.Readings = slices.Clip(j.known.Readings) // which are copied once something follows
+	j.mine.Odometers = slices.Clip(j.known.Odometers)
+	for n, d := range j.days {
+		if n > 0 {
+			j.learn(j.days[n-1])
+		}
 		model := d.suspect && granted > 0
 		if model {
 			granted--
 		}
 		j.day(d, model)
-		for i := d.first; i < d.end; i++ {
-			switch c := &j.fresh[i]; c.kind {
-			case odometerClaim:
-				j.mine.Odometers = append(j.mine.Odometers, fleet.Odometer{Date: c.day, Km: c.km})
-			case readingClaim:
-				j.mine.Readings = append(j.mine.Readings, fleet.Reading{
-					Position: j.position(c), Date: c.day, MM: c.mm, Tripped: c.tripped, OdometerKm: orNil(c.km),
-				})
-			}
+	}
+}
+
+// learn counts the rows of a day among what is known.
+func (j *judge) learn(d dayRows) {
+	for i := d.first; i < d.end; i++ {
+		switch c := &j.fresh[i]; c.kind {
+		case odometerClaim:
+			j.mine.Odometers = append(j.mine.Odometers, fleet.Odometer{Date: c.day, Km: c.km})
+		case readingClaim:
+			j.mine.Readings = append(j.mine.Readings, fleet.Reading{
+				Position: j.position(c), Date: c.day, MM: c.mm, Tripped: c.tripped, OdometerKm: orNil(c.km),
+			})
 		}
 	}
 }
