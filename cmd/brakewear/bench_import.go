@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"runtime/metrics"
+	"strconv"
 	"text/tabwriter"
 	"time"
 
@@ -199,7 +200,11 @@ func pourBare(e *env, full *store.DB, dir, url string, want int) (rate, alone fl
 			return nil
 		}
 		failed = full.EachHistory(e.ctx, auth.AllFleets(), nil, func(h *store.History) error {
-			if rows = append(rows, h.Readings...); len(rows) < bareRows {
+			for _, r := range h.Readings {
+				r.Given, r.Unit = strconv.FormatFloat(r.MM, 'f', -1, 64), "mm" // as the file has them
+				rows = append(rows, r)
+			}
+			if len(rows) < bareRows {
 				return nil
 			}
 			return pour()
