@@ -21,7 +21,7 @@ import (
 // statement is one of several that go to a server in one message: each message by
 // itself is a way there and back, which takes the two ends more than most statements do.
 type statement struct {
-	query string // with the server's placeholders
+	query string // with ? for each of args
 	args  []any
 	scan  func(r *sqlx.Rows) error // its rows; nil = it returns none
 }
@@ -34,7 +34,7 @@ func (t *tx) later(query string, args ...any) error { return t.laterEach(nil, qu
 func (t *tx) laterEach(scan func(r *sqlx.Rows) error, query string, args ...any) error {
 	switch {
 	case t.db.dialect == Postgres:
-		query, args = t.bind(query, args)
+		query, args = t.ready(query, args)
 		t.waiting = append(t.waiting, statement{query, args, scan})
 		return nil
 	case scan == nil:
@@ -80,10 +80,10 @@ func (t *tx) sendAll() error {
 	case len(all) == 0:
 		return nil
 	case len(all) == 1 && all[0].scan == nil:
-		_, err := t.ExecContext(t.ctx, all[0].query, all[0].args...)
+		_, err := t.ExecContext(t.ctx, t.Rebind(all[0].query), all[0].args...)
 		return err
 	case len(all) == 1:
-		rows, err := t.QueryxContext(t.ctx, all[0].query, all[0].args...)
+		rows, err := t.QueryxContext(t.ctx, t.Rebind(all[0].query), all[0].args...)
 		if err != nil {
 			return err
 		}
@@ -206,7 +206,7 @@ func (c *keeper) message(ctx context.Context, all []statement, end string) (stri
 			c.names++
 			k = &named{name: c.own + strconv.Itoa(c.names)}
 			fresh[s.query] = k
-			prepare = append(prepare, "prepare "+k.name+" as "+s.query+";\n"...)
+			prepare = append(prepare, "prepare "+k.name+" as "+sqlx.Rebind(sqlx.DOLLAR, s.query)+";\n"...)
 		}
 		c.asked++
 		k.used = c.asked

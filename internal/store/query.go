@@ -11,12 +11,13 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// bind puts the dialect's placeholders into query, and what it needs of stages
-// before it.
-func (t *tx) bind(query string, args []any) (string, []any) {
+// ready puts before a query what it needs of stages. The dialect's placeholders come in
+// where it is run: of most statements to a server only when it prepares them.
+func (t *tx) ready(query string, args []any) (string, []any) {
 	query, args = t.withFew(query, args)
-	query = t.Rebind(query)
-	trace(t.ctx, query, args)
+	if t.ctx.Value(traceKey{}) != nil {
+		trace(t.ctx, t.Rebind(query), args)
+	}
 	return query, args
 }
 
@@ -86,8 +87,8 @@ func (t *tx) exec(query string, args ...any) (sql.Result, error) {
 	if err := t.send(); err != nil {
 		return nil, err
 	}
-	query, args = t.bind(query, args)
-	return t.ExecContext(t.ctx, query, args...)
+	query, args = t.ready(query, args)
+	return t.ExecContext(t.ctx, t.Rebind(query), args...)
 }
 
 // count runs a statement and returns how many rows it changed.
@@ -126,8 +127,8 @@ func (t *tx) one(dest []any, query string, args ...any) error {
 		}
 		return err
 	}
-	query, args = t.bind(query, args)
-	return t.QueryRowxContext(t.ctx, query, args...).Scan(dest...)
+	query, args = t.ready(query, args)
+	return t.QueryRowxContext(t.ctx, t.Rebind(query), args...).Scan(dest...)
 }
 
 // each calls scan for every row of query.
@@ -135,7 +136,7 @@ func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) erro
 	if t.held {
 		return errNotHeld
 	}
-	query, args = t.bind(query, args)
+	query, args = t.ready(query, args)
 	if t.gathering || len(t.waiting) > 0 {
 		t.waiting = append(t.waiting, statement{query, args, scan})
 		if t.gathering {
@@ -143,7 +144,7 @@ func (t *tx) each(scan func(r *sqlx.Rows) error, query string, args ...any) erro
 		}
 		return t.send()
 	}
-	rows, err := t.QueryxContext(t.ctx, query, args...)
+	rows, err := t.QueryxContext(t.ctx, t.Rebind(query), args...)
 	if err != nil {
 		return err
 	}
