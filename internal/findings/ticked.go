@@ -24,15 +24,26 @@ var ticks = []struct {
 }
 
 // ticked are the conditions ticked since the last parts were fitted, the last
-// of each kind a side first. They stay until parts of the axle are renewed.
+// of each kind a side first. They stay until parts of their side are renewed, and those
+// of no side until parts of both are: what stays on the other side was ticked too.
 func (a *axle) ticked() []fleet.Finding {
 	var fs []fleet.Finding
 	for i := len(a.v.Conditions) - 1; i >= 0; i-- { // newest first
 		c := &a.v.Conditions[i]
-		if c.Axle != a.Number || slices.ContainsFunc(a.fitments, func(f *fleet.Fitment) bool {
-			return f.Date >= c.Date && (f.Position.Side == "" || c.Side == "" || f.Position.Side == c.Side)
-		}) {
+		if c.Axle != a.Number {
 			continue
+		}
+		left, right := a.renewedSince(c.Date, fleet.Left), a.renewedSince(c.Date, fleet.Right)
+		if left && right || left && c.Side == fleet.Left || right && c.Side == fleet.Right {
+			continue
+		}
+		since := ""
+		switch {
+		case c.Side != "":
+		case left:
+			since = " The left side was renewed since, the right was not."
+		case right:
+			since = " The right side was renewed since, the left was not."
 		}
 		for _, t := range ticks {
 			if t.condition != c.Kind {
@@ -48,10 +59,17 @@ func (a *axle) ticked() []fleet.Finding {
 			if c.Note != "" {
 				note = ": " + c.Note
 			}
-			f.Seen = fmt.Sprintf("Axle %d%s: %s, as %s noted on %s%s.", a.Number, where, c.Kind, cmp.Or(c.Technician, "somebody"), on(c.Date), note)
+			f.Seen = fmt.Sprintf("Axle %d%s: %s, as %s noted on %s%s.%s", a.Number, where, c.Kind, cmp.Or(c.Technician, "somebody"), on(c.Date), note, since)
 			f.Advice, f.Source = t.advice, t.source
 			fs = append(fs, f)
 		}
 	}
 	return fs
+}
+
+// renewedSince says whether a part of a side was fitted on a day or after.
+func (a *axle) renewedSince(day fleet.Date, side fleet.Side) bool {
+	return slices.ContainsFunc(a.fitments, func(f *fleet.Fitment) bool {
+		return f.Date >= day && (f.Position.Side == "" || f.Position.Side == side)
+	})
 }
