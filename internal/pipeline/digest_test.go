@@ -89,7 +89,7 @@ func (d *desk) forecast(vehicle int64, axle, day int) {
 		Pos:  forecast.Position{Part: forecast.Pad, Side: "left", Face: "inner"},
 		Spec: forecast.Spec{New: 20, Limit: 3}, ThicknessMM: 4, Crossing: f.Crossing,
 	}}
-	if err := d.DB.SaveForecasts(d.t.Context(), all, []store.AxleForecast{f}); err != nil {
+	if err := storetest.SaveForecasts(d.t.Context(), d.DB, all, []store.AxleForecast{f}); err != nil {
 		d.t.Fatal(err)
 	}
 }

@@ -66,7 +66,7 @@ func (s *Service) takeForecast(ctx context.Context, sc auth.Scope, t *taking, re
 			return err
 		}
 		a.fault = caught(func() error {
-			now, err := within.foreseen(ctx, sc, t, hs, &look)
+			now, st, err := within.foreseen(ctx, sc, t, hs, &look)
 			if err != nil || now == nil {
 				return err
 			}
@@ -83,7 +83,7 @@ func (s *Service) takeForecast(ctx context.Context, sc auth.Scope, t *taking, re
 				}
 			}
 			a.rep = RefitReport{Vehicles: len(now), Axles: len(fs), Model: t.model.Name()}
-			if err := within.keep(ctx, sc, now, fs, found, a.asOf); err != nil {
+			if err := within.keep(ctx, sc, st, now, fs, found, a.asOf); err != nil {
 				return err
 			}
 			s.forecasted(len(now))
@@ -105,37 +105,37 @@ func unnamed(f fleet.Finding) bool {
 	return f.Record.Kind == fleet.ReadingRecord && f.Record.ID == 0
 }
 
-// foreseen returns what is stored of vehicles that a file spoke of; nil where that is not
-// what they were to be, or the model or what their fleets hold them to is not what look
-// has.
-func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*store.History, look *lookout) (now []store.History, err error) {
+// foreseen returns what is stored of vehicles that a file spoke of, with what stands of
+// them if that was read; nil where that is not what they were to be, or the model or what
+// their fleets hold them to is not what look has.
+func (s *Service) foreseen(ctx context.Context, sc auth.Scope, t *taking, hs []*store.History, look *lookout) (now []store.History, st *store.Standing, err error) {
 	unwritten, err := s.DB.Unwritten(ctx)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var got []*store.History
 	if unwritten {
-		got, err = s.after(ctx, sc, t)
+		got, st, err = s.after(ctx, sc, t, s.foresight.asOf)
 	} else {
 		got, err = s.histories(ctx, sc, t.touched())
 	}
 	if err != nil || len(got) != len(hs) {
-		return nil, err
+		return nil, nil, err
 	}
 	if !unwritten {
 		if p, err := s.DB.LatestParameters(ctx, look.model.Name(), t.learned); err != nil || p.ID != t.learned {
-			return nil, err
+			return nil, nil, err
 		}
 		anew := lookout{s: s, sc: sc}
 		if err := anew.know(ctx, got); err != nil || !reflect.DeepEqual(anew.thresholds, look.thresholds) {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	for i, h := range got {
 		if !hs[i].Foresaw(h, t.up.ID) {
-			return nil, nil
+			return nil, nil, nil
 		}
 		now = append(now, *h)
 	}
-	return now, nil
+	return now, st, nil
 }

@@ -64,7 +64,7 @@ func BenchmarkPropose(b *testing.B) {
 		f.BookBy = BookBy(f.Crossing, f.AsOf, f.Risk)
 		fs = append(fs, f)
 	}
-	check(db.SaveForecasts(ctx, all, fs))
+	check(storetest.SaveForecasts(ctx, db, all, fs))
 	for b.Loop() {
 		ps, err := s.Propose(ctx, all, "N. N.", today, ProposeOptions{})
 		check(err)

@@ -25,20 +25,7 @@ const (
 
 // keepRecord brings the track record of some vehicles up to date: what came off
 // them, and what had been forecast of it.
-func (s *Service) keepRecord(ctx context.Context, sc auth.Scope, hs []store.History, asOf fleet.Date) error {
-	ids := make([]int64, len(hs))
-	for i := range hs {
-		ids[i] = hs[i].Vehicle.ID
-	}
-	// What came off is the same in the rows of each distance.
-	rows, err := s.DB.TrackRecord(ctx, sc, store.RecordQuery{Vehicles: ids, Ahead: Ahead[0]})
-	if err != nil {
-		return err
-	}
-	kept := make(map[int64][]store.Kept)
-	for _, k := range rows {
-		kept[k.VehicleID] = append(kept[k.VehicleID], k)
-	}
+func (s *Service) keepRecord(ctx context.Context, sc auth.Scope, st *store.Standing, hs []store.History, asOf fleet.Date) error {
 	type vehicle struct {
 		id    int64
 		off   []forecast.Removal
@@ -47,11 +34,11 @@ func (s *Service) keepRecord(ctx context.Context, sc auth.Scope, hs []store.Hist
 	var changed []vehicle
 	var changedIDs []int64
 	for i := range hs {
-		v := vehicle{id: ids[i]}
+		v := vehicle{id: hs[i].Vehicle.ID}
 		if len(hs[i].Fitments) > 0 {
 			v.off, v.track = forecast.Removals(VehicleOf(&hs[i]), forecast.Day(asOf))
 		}
-		if !sameRemovals(kept[v.id], v.off) {
+		if !sameRemovals(st.Removals[v.id], v.off) {
 			changed = append(changed, v)
 			changedIDs = append(changedIDs, v.id)
 		}

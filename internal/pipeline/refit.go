@@ -161,7 +161,7 @@ func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf 
 			within.DB = db
 			hs, err := within.histories(ctx, sc, ids)
 			if err == nil {
-				rep, err = within.refitFew(ctx, sc, hs, asOf, m)
+				rep, err = within.refitFew(ctx, sc, hs, nil, asOf, m)
 			}
 			return err
 		})
@@ -174,8 +174,9 @@ func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf 
 
 // refitFew is Refit of a few vehicles, which are held (see store.DB.Holding) since
 // before they were read: what is kept last follows from what was stored last.
-func (s *Service) refitFew(ctx context.Context, sc auth.Scope, hs []*store.History, asOf fleet.Date, m forecast.Model) (RefitReport, error) {
-	look := lookout{s: s, sc: sc, model: m}
+// st is as for keep.
+func (s *Service) refitFew(ctx context.Context, sc auth.Scope, hs []*store.History, st *store.Standing, asOf fleet.Date, m forecast.Model) (RefitReport, error) {
+	look := lookout{s: s, sc: sc, model: m, standing: st}
 	if err := look.know(ctx, hs); err != nil {
 		return RefitReport{}, err
 	}
@@ -214,18 +215,29 @@ func (s *Service) refitWith(ctx context.Context, look *lookout, read reader, asO
 		return s.DB.Together(ctx, "keep forecasts", func(db *store.DB) error {
 			within := *s
 			within.DB = db
-			return within.keep(ctx, look.sc, hs, fs, found, asOf)
+			return within.keep(ctx, look.sc, look.standing, hs, fs, found, asOf)
 		})
 	})
 	return rep, err
 }
 
-// keep keeps forecasts of vehicles, and all that goes with them.
-func (s *Service) keep(ctx context.Context, sc auth.Scope, hs []store.History, fs []store.AxleForecast, found []fleet.Finding, asOf fleet.Date) error {
-	if err := s.keepWith(ctx, sc, hs, found, asOf); err != nil {
+// keep keeps forecasts of vehicles, and all that goes with them. st is what stands of them;
+// nil = it is yet to be read.
+func (s *Service) keep(ctx context.Context, sc auth.Scope, st *store.Standing, hs []store.History, fs []store.AxleForecast, found []fleet.Finding, asOf fleet.Date) (err error) {
+	if st == nil {
+		if st, err = s.standing(ctx, sc, hs, asOf); err != nil {
+			return err
+		}
+	}
+	if err := s.keepWith(ctx, sc, st, hs, found, asOf); err != nil {
 		return err
 	}
-	return s.DB.SaveForecasts(ctx, sc, fs)
+	return s.DB.SaveForecasts(ctx, sc, st, fs)
+}
+
+// standing returns what stands of vehicles that forecasts of a day are to be kept of.
+func (s *Service) standing(ctx context.Context, sc auth.Scope, hs []store.History, asOf fleet.Date) (*store.Standing, error) {
+	return s.DB.Standing(ctx, sc, vehiclesOf(hs), asOf, Ahead[0])
 }
 
 // refit forecasts the vehicles that read reads and hands the forecasts, and what
@@ -249,14 +261,14 @@ func (s *Service) forecasted(vehicles int) {
 
 // keepWith keeps what there is to look at on vehicles, what is said of their
 // brake tests and their track record, before their forecasts: where those are stored, nothing is left to do.
-func (s *Service) keepWith(ctx context.Context, sc auth.Scope, hs []store.History, found []fleet.Finding, asOf fleet.Date) error {
-	if err := s.DB.SaveFindings(ctx, sc, vehiclesOf(hs), found, asOf); err != nil {
+func (s *Service) keepWith(ctx context.Context, sc auth.Scope, st *store.Standing, hs []store.History, found []fleet.Finding, asOf fleet.Date) error {
+	if err := s.DB.SaveFindings(ctx, st, found); err != nil {
 		return err
 	}
 	if err := s.keepVerdicts(ctx, sc, hs); err != nil {
 		return err
 	}
-	return s.keepRecord(ctx, sc, hs, asOf)
+	return s.keepRecord(ctx, sc, st, hs, asOf)
 }
 
 // reader reads vehicles and hands them to fn in the order of their ids; it

@@ -297,10 +297,14 @@ func (w *refitWorker) do(ctx context.Context, r *store.Refit, sh *store.Share) e
 		return w.s.DB.EachHistoryBetween(ctx, r.Scope, first, sh.LastID, fn)
 	}
 	err = w.s.refit(ctx, &lookout{s: w.s, sc: r.Scope, model: m}, read, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
-		if err := w.s.keepWith(ctx, r.Scope, hs, found, r.AsOf); err != nil {
+		st, err := w.s.standing(ctx, r.Scope, hs, r.AsOf)
+		if err != nil {
 			return err
 		}
-		return w.s.DB.SaveShareForecasts(ctx, r.Scope, sh, fs, len(hs), hs[len(hs)-1].Vehicle.ID)
+		if err := w.s.keepWith(ctx, r.Scope, st, hs, found, r.AsOf); err != nil {
+			return err
+		}
+		return w.s.DB.SaveShareForecasts(ctx, r.Scope, sh, st, fs, len(hs), hs[len(hs)-1].Vehicle.ID)
 	})
 	if err != nil {
 		return err

@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 )
 
 // shop is a small invented fleet: five buses at the depot Harbour, which has
@@ -91,7 +92,7 @@ func (s *shop) due(bus, axle, first int, more ...func(*store.AxleForecast)) {
 	for _, m := range more {
 		m(&f)
 	}
-	s.check(s.DB.SaveForecasts(s.t.Context(), auth.AllFleets(), []store.AxleForecast{f}))
+	s.check(storetest.SaveForecasts(s.t.Context(), s.DB, auth.AllFleets(), []store.AxleForecast{f}))
 }
 
 func pastLimitNow(f *store.AxleForecast) {

@@ -95,9 +95,9 @@ func (s *Service) takeAtOnce(ctx context.Context, sc auth.Scope, by string, f Fi
 			return err
 		}
 		fault = caught(func() error {
-			hs, err := within.after(ctx, sc, &t)
+			hs, st, err := within.after(ctx, sc, &t, asOf)
 			if err == nil && len(hs) > 0 {
-				rep, err = within.refitFew(ctx, sc, hs, asOf, t.model)
+				rep, err = within.refitFew(ctx, sc, hs, st, asOf, t.model)
 				last = err == nil
 			}
 			return err
@@ -128,7 +128,8 @@ func (t *taking) some() bool {
 
 // after returns what is known of the vehicles that a file spoke of, now that it is
 // stored; of a file of measured values what it cannot have changed is known from before.
-func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*store.History, err error) {
+// Of a file of readings it returns what stands on a day, too.
+func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking, asOf fleet.Date) (hs []*store.History, st *store.Standing, err error) {
 	var changed store.Records
 	switch ingest.Kind(t.up.Kind) {
 	case ingest.Readings: // which are added
@@ -137,7 +138,8 @@ func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*st
 	case ingest.Fitments:
 		changed = store.FitmentRecords
 	default:
-		return s.histories(ctx, sc, t.touched())
+		hs, err = s.histories(ctx, sc, t.touched())
+		return hs, nil, err
 	}
 	if len(t.known.stoodIn) > 0 {
 		changed |= store.AxleRecords
@@ -149,9 +151,9 @@ func (s *Service) after(ctx context.Context, sc auth.Scope, t *taking) (hs []*st
 		err = s.DB.Reread(ctx, hs, changed)
 	}
 	if err == nil && t.up.Kind == string(ingest.Readings) {
-		err = s.DB.AddReadings(ctx, hs, t.up.ID)
+		st, err = s.DB.AddReadings(ctx, sc, hs, t.up.ID, asOf, Ahead[0])
 	}
-	return hs, err
+	return hs, st, err
 }
 
 // whose returns the vehicles that an upload was about, of which ids are known

@@ -54,7 +54,7 @@ func TestHistoryAround(t *testing.T) {
 				return nil
 			}, &want.Corrections},
 			{"a finding", func() error {
-				return db.SaveFindings(t.Context(), all, []int64{bus}, []fleet.Finding{uneven(bus, 3)}, day(6, 2))
+				return storetest.SaveFindings(t.Context(), db, all, []int64{bus}, []fleet.Finding{uneven(bus, 3)}, day(6, 2))
 			}, new(bool)},
 			{"a proposed visit", func() error {
 				mustPropose(t, db, []fleet.Depot{quay}, visitOf(bus, quay.ID, monday+7, 480))

@@ -149,7 +149,7 @@ func BenchmarkForecasts(b *testing.B) {
 		b.Run("save/"+dialect, func(b *testing.B) {
 			for b.Loop() {
 				for from := 0; from < len(fs); from += batch {
-					if err := db.SaveForecasts(b.Context(), all, fs[from:from+batch]); err != nil {
+					if err := storetest.SaveForecasts(b.Context(), db, all, fs[from:from+batch]); err != nil {
 						b.Fatal(err)
 					}
 				}

@@ -171,7 +171,7 @@ func TestDueListAtOnce(t *testing.T) {
 					for n := range fleet.Date(20) {
 						by := asOf + n
 						f := due(id, 1, &by, float64(asOf))
-						if err := dbs[i%2].SaveForecasts(t.Context(), all, []store.AxleForecast{f}); err != nil {
+						if err := storetest.SaveForecasts(t.Context(), dbs[i%2], all, []store.AxleForecast{f}); err != nil {
 							t.Error(err)
 							return
 						}

@@ -39,7 +39,7 @@ func changed(vehicle int64) fleet.Finding {
 
 func mustFindings(t *testing.T, db *store.DB, on fleet.Date, vehicles []int64, fs ...fleet.Finding) {
 	t.Helper()
-	if err := db.SaveFindings(t.Context(), all, vehicles, fs, on); err != nil {
+	if err := storetest.SaveFindings(t.Context(), db, all, vehicles, fs, on); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -135,7 +135,7 @@ func TestFindingsLeftAsTheyAre(t *testing.T) {
 					writes++
 				}
 			})
-			if err := db.SaveFindings(ctx, all, v, step.fs, step.on); err != nil {
+			if err := storetest.SaveFindings(ctx, db, all, v, step.fs, step.on); err != nil {
 				t.Fatal(err)
 			}
 			if writes != step.writes {
@@ -323,7 +323,7 @@ func TestFindingPages(t *testing.T) {
 		_, errs["NoteFinding"] = db.NoteFinding(ctx, mine, other, why)
 		_, errs["RefuseFitment"] = db.RefuseFitment(ctx, mine, other, why)
 		_, errs["ConfirmFitment"] = db.ConfirmFitment(ctx, mine, other, fleet.Fitment{Date: day(4, 1)}, why)
-		errs["SaveFindings"] = db.SaveFindings(ctx, mine, v, nil, day(6, 2))
+		errs["SaveFindings"] = storetest.SaveFindings(ctx, db, mine, v, nil, day(6, 2))
 		for what, err := range errs {
 			if !errors.Is(err, fleet.ErrNotFound) {
 				t.Errorf("%s in another depot: got %v, want not found", what, err)

@@ -26,33 +26,17 @@ var stagedFindings = stage{
 // to be open again. Judgement: a quarter is more than the readings' error.
 const growth = 1.25
 
-// SaveFindings replaces what was found of vehicles, as seen on a day: what is
+// SaveFindings replaces what was found of the vehicles of st, as seen on its day: what is
 // seen again keeps its id, its state and its note, what is not is no longer
 // seen, and what was no longer seen and comes back is open again. A row that says
 // all of it already is left as it is: most are seen again with each reading.
-func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64, fs []fleet.Finding, on fleet.Date) error {
-	if len(vehicles) == 0 {
+func (db *DB) SaveFindings(ctx context.Context, st *Standing, fs []fleet.Finding) error {
+	fresh, gone := st.news(fs)
+	if len(fresh) == 0 && len(gone) == 0 {
 		return nil
 	}
 	return db.tend(ctx, "keep findings", func(t *tx) error {
-		known, err := t.keptFindings(sc, vehicles)
-		if err != nil {
-			return err
-		}
-		var fresh []fleet.Finding
-		for i := range fs {
-			f := &fs[i]
-			of, looked := known[f.VehicleID]
-			if !looked {
-				continue
-			}
-			k := findingKey{f.Kind, f.Subject}
-			if !of[k].says(f, on) {
-				fresh = append(fresh, *f)
-			}
-			delete(of, k)
-		}
-		if err := t.noLonger(known); err != nil || len(fresh) == 0 {
+		if err := t.noLonger(gone); err != nil || len(fresh) == 0 {
 			return err
 		}
 		if err := t.fillFindings(fresh); err != nil {
@@ -97,8 +81,37 @@ func (db *DB) SaveFindings(ctx context.Context, sc auth.Scope, vehicles []int64,
 					when findings.state = ? and excluded.figure > ? * findings.note_figure then excluded.state
 					else findings.state
 				end`,
-			string(fleet.OpenFinding), on, on, string(fleet.NoLonger), string(fleet.LookedAt), growth)
+			string(fleet.OpenFinding), st.on, st.on, string(fleet.NoLonger), string(fleet.LookedAt), growth)
 	})
+}
+
+// news returns those of fs that do not stand, and the ids of those that stand and are no
+// longer seen.
+func (st *Standing) news(fs []fleet.Finding) (fresh []fleet.Finding, gone []int64) {
+	seen := map[int64]bool{}
+	for i := range fs {
+		f := &fs[i]
+		of, looked := st.findings[f.VehicleID]
+		if !looked {
+			continue
+		}
+		k := of[findingKey{f.Kind, f.Subject}]
+		if k != nil {
+			seen[k.ID] = true
+		}
+		if !k.says(f, st.on) {
+			fresh = append(fresh, *f)
+		}
+	}
+	for _, of := range st.findings {
+		for _, k := range of {
+			if !seen[k.ID] && k.State != fleet.NoLonger {
+				gone = append(gone, k.ID)
+			}
+		}
+	}
+	slices.Sort(gone) // two who note the same would wait for each other
+	return fresh, gone
 }
 
 // findingKey is what tells a finding of a vehicle from others.
@@ -122,69 +135,46 @@ func (k *keptFinding) says(f *fleet.Finding, on fleet.Date) bool {
 	return !grown && reflect.DeepEqual(findingRow(nil, &k.Finding), findingRow(nil, f))
 }
 
-// keptFindings returns the findings there are of vehicles, all of which sc must see,
-// by vehicle.
-func (t *tx) keptFindings(sc auth.Scope, vehicles []int64) (map[int64]map[findingKey]*keptFinding, error) {
-	known := make(map[int64]map[findingKey]*keptFinding, len(vehicles))
-	for ids := range slices.Chunk(vehicles, roundVehicles) {
-		var w where
-		w.among("v.id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
-		w.scope(sc, "v")
-		err := t.each(func(r *sqlx.Rows) error {
-			var k keptFinding
-			var after, before, day *fleet.Date
-			var km *float64
-			err := r.Scan(
-				&k.VehicleID, &k.ID, &k.Kind, &k.Subject,
-				&k.Position.Axle, &k.Position.Part, &k.Position.Side, &k.Position.Face,
-				&k.Seen, &k.Advice, &k.Source, &k.Figure, &k.Record.Kind, &k.Record.ID,
-				&after, &before, &day, &km,
-				&k.State, (*someDay)(&k.LastSeen), &k.noted)
-			if after != nil && before != nil && day != nil {
-				k.Suggested = &fleet.SuggestedFitment{After: *after, Before: *before, Fitment: fleet.Fitment{Date: *day, OdometerKm: km}}
-			}
-			of := known[k.VehicleID]
-			if of == nil {
-				of = map[findingKey]*keptFinding{}
-				known[k.VehicleID] = of
-			}
-			if k.ID != 0 {
-				of[findingKey{k.Kind, k.Subject}] = &k
-			}
-			return err
-		}, `
-			select
-				v.id, coalesce(f.id, 0), coalesce(f.kind, ''), coalesce(f.subject, ''),
-				coalesce(f.axle, 0), coalesce(f.part, ''), coalesce(f.side, ''), coalesce(f.face, ''),
-				coalesce(f.seen, ''), coalesce(f.advice, ''), coalesce(f.source, ''), f.figure, coalesce(f.record, ''), coalesce(f.record_id, 0),
-				f.after_day, f.before_day, f.fit_day, f.fit_km,
-				coalesce(f.state, ''), f.last_seen, f.note_figure
-			from vehicles v
-			left join findings f on f.vehicle_id = v.id`+w.String(), w.args...)
-		if err != nil {
-			return nil, err
+// keptFindings asks for the findings there are of vehicles: of each that sc sees, and may
+// have none.
+func (t *tx) keptFindings(of map[int64]map[findingKey]*keptFinding, sc auth.Scope, vehicles []int64) error {
+	var w where
+	w.among("v.id", vehicles)
+	w.scope(sc, "v")
+	return t.each(func(r *sqlx.Rows) error {
+		var k keptFinding
+		var after, before, day *fleet.Date
+		var km *float64
+		err := r.Scan(
+			&k.VehicleID, &k.ID, &k.Kind, &k.Subject,
+			&k.Position.Axle, &k.Position.Part, &k.Position.Side, &k.Position.Face,
+			&k.Seen, &k.Advice, &k.Source, &k.Figure, &k.Record.Kind, &k.Record.ID,
+			&after, &before, &day, &km,
+			&k.State, (*someDay)(&k.LastSeen), &k.noted)
+		if after != nil && before != nil && day != nil {
+			k.Suggested = &fleet.SuggestedFitment{After: *after, Before: *before, Fitment: fleet.Fitment{Date: *day, OdometerKm: km}}
 		}
-		for _, id := range ids {
-			if _, seen := known[id]; !seen {
-				return nil, strangeVehicle(id)
-			}
+		if of[k.VehicleID] == nil {
+			of[k.VehicleID] = map[findingKey]*keptFinding{}
 		}
-	}
-	return known, nil
+		if k.ID != 0 {
+			of[k.VehicleID][findingKey{k.Kind, k.Subject}] = &k
+		}
+		return err
+	}, `
+		select
+			v.id, coalesce(f.id, 0), coalesce(f.kind, ''), coalesce(f.subject, ''),
+			coalesce(f.axle, 0), coalesce(f.part, ''), coalesce(f.side, ''), coalesce(f.face, ''),
+			coalesce(f.seen, ''), coalesce(f.advice, ''), coalesce(f.source, ''), f.figure, coalesce(f.record, ''), coalesce(f.record_id, 0),
+			f.after_day, f.before_day, f.fit_day, f.fit_km,
+			coalesce(f.state, ''), f.last_seen, f.note_figure
+		from vehicles v
+		left join findings f on f.vehicle_id = v.id`+w.String(), w.args...)
 }
 
 // noLonger notes that findings are no longer seen.
-func (t *tx) noLonger(gone map[int64]map[findingKey]*keptFinding) error {
-	var all []int64
-	for _, of := range gone {
-		for _, k := range of {
-			if k.State != fleet.NoLonger {
-				all = append(all, k.ID)
-			}
-		}
-	}
-	slices.Sort(all) // two who note the same would wait for each other
-	for ids := range slices.Chunk(all, roundVehicles) {
+func (t *tx) noLonger(gone []int64) error {
+	for ids := range slices.Chunk(gone, roundVehicles) {
 		w := where{args: []any{string(fleet.NoLonger)}}
 		w.among("id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
 		if err := t.later(`update findings set state = ?`+w.String(), w.args...); err != nil {

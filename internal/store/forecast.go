@@ -45,15 +45,15 @@ var stagedForecasts = stage{
 
 // SaveForecasts replaces the latest forecast of each axle in fs, in one
 // transaction, and logs those that say something new: of axles measured since
-// the last one in the log, or whose last one is a week old.
-func (db *DB) SaveForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast) error {
+// the last one in the log, or whose last one is a week old. st is of their vehicles.
+func (db *DB) SaveForecasts(ctx context.Context, sc auth.Scope, st *Standing, fs []AxleForecast) error {
 	if len(fs) == 0 {
 		return nil
 	}
-	return db.tend(ctx, "keep forecasts", func(t *tx) error { return t.saveForecasts(sc, fs) })
+	return db.tend(ctx, "keep forecasts", func(t *tx) error { return t.saveForecasts(sc, st, fs) })
 }
 
-func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
+func (t *tx) saveForecasts(sc auth.Scope, st *Standing, fs []AxleForecast) error {
 	if err := t.fillForecasts(fs); err != nil {
 		return err
 	}
@@ -65,7 +65,7 @@ func (t *tx) saveForecasts(sc auth.Scope, fs []AxleForecast) error {
 	if err := t.savePositions(fs); err != nil {
 		return err
 	}
-	return t.logForecasts(fs, logEvery)
+	return t.logForecasts(st.untold(fs))
 }
 
 // LogForecasts logs forecasts of past days, each unless one of the same day is in
@@ -75,7 +75,7 @@ func (db *DB) LogForecasts(ctx context.Context, sc auth.Scope, fs []AxleForecast
 		return nil
 	}
 	return db.tend(ctx, "log forecasts", func(t *tx) error {
-		if err := t.logForecasts(fs, 1); err != nil {
+		if err := t.logForecasts(fs); err != nil {
 			return err
 		}
 		if err := t.checkVehicles(sc, stagedLog.name); err != nil {
@@ -159,13 +159,16 @@ func (t *tx) upsertForecasts(sc auth.Scope) (int, error) {
 	var w where
 	w.add("true")
 	w.scope(sc, "v")
-	return t.count(`
+	n := 0
+	err := t.each(func(*sqlx.Rows) error { n++; return nil }, `
 		insert into axle_forecasts (fleet_id, depot_id, written, `+strings.Join(columns, ", ")+`)
 		select v.fleet_id, v.depot_id, `+t.writing("axle_forecasts")+`, s.`+strings.Join(columns, ", s.")+`
 		from staged_forecasts s
 		join vehicles v on v.id = s.vehicle_id`+w.String()+`
 		order by s.vehicle_id, s.axle
-		on conflict (vehicle_id, axle) do update set `+strings.Join(set, ", "), w.args...)
+		on conflict (vehicle_id, axle) do update set `+strings.Join(set, ", ")+`
+		returning 1`, w.args...)
+	return n, err
 }
 
 // stagedLog has the columns of forecast_log but fleet_id and logged_at.
@@ -194,9 +197,11 @@ var logLevels = []float64{.025, .05, .10, .25, .50, .75, .90, .95, .975}
 // spread over the week.
 const logEvery = 7
 
-// logForecasts logs those forecasts of which none from the same readings was
-// logged within so many days, their own included.
-func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
+// logForecasts logs those forecasts of whose day none is in the log.
+func (t *tx) logForecasts(fs []AxleForecast) error {
+	if len(fs) == 0 {
+		return nil
+	}
 	row := make([]any, len(stagedLog.columns))
 	err := t.fill(stagedLog, func(yield func([]any) bool) {
 		for i := range fs {
@@ -224,13 +229,9 @@ func (t *tx) logForecasts(fs []AxleForecast, every fleet.Date) error {
 		select v.fleet_id, CAST(? AS `+t.db.instantType()+`), s.`+strings.Join(stagedLog.columns, ", s.")+`
 		from staged_log s
 		join vehicles v on v.id = s.vehicle_id
-		where not exists (
-			select 1
-			from forecast_log l
-			where l.vehicle_id = s.vehicle_id and l.axle = s.axle and l.as_of > ? and l.as_of <= s.as_of
-				and l.readings = s.readings and l.past_limit = s.past_limit and l.model = s.model)
+		where true
 		order by s.vehicle_id, s.axle
-		on conflict do nothing`, instant(t.db.now()), latestDay(fs)-every)
+		on conflict do nothing`, instant(t.db.now()))
 }
 
 // decided is what the due-soon list shows and is ordered by.

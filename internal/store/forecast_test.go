@@ -106,7 +106,7 @@ func TestForecastsReplaced(t *testing.T) {
 		if n := count(t, db, "select count(*) from forecast_positions"); n != 2 {
 			t.Errorf("got the positions of %d axles, want 2", n)
 		}
-		if err := db.SaveForecasts(t.Context(), all, nil); err != nil {
+		if err := storetest.SaveForecasts(t.Context(), db, all, nil); err != nil {
 			t.Errorf("of none: %v", err)
 		}
 	})

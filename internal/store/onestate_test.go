@@ -103,14 +103,14 @@ func TestTogether(t *testing.T) {
 		ids := mustVehicles(t, db, entry("Bus 1"))
 		for _, stranger := range []bool{true, false} {
 			err := db.Together(t.Context(), "keep both", func(db *store.DB) error {
-				if err := db.SaveForecasts(t.Context(), all, []store.AxleForecast{due(ids[0], 1, ptr(asOf), float64(asOf))}); err != nil {
+				if err := storetest.SaveForecasts(t.Context(), db, all, []store.AxleForecast{due(ids[0], 1, ptr(asOf), float64(asOf))}); err != nil {
 					return err
 				}
 				id := ids[0]
 				if stranger {
 					id = 9999
 				}
-				return db.SaveForecasts(t.Context(), all, []store.AxleForecast{due(id, 2, ptr(asOf), float64(asOf))})
+				return storetest.SaveForecasts(t.Context(), db, all, []store.AxleForecast{due(id, 2, ptr(asOf), float64(asOf))})
 			})
 			fs, ferr := db.Forecasts(t.Context(), all, ids[0])
 			if ferr != nil || (err == nil) == stranger || stranger && len(fs) != 0 || !stranger && len(fs) != 2 {
@@ -126,7 +126,7 @@ func TestTogetherEndsWithAPart(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
 		id := mustVehicles(t, db, entry("Bus 1"))[0]
 		keep := func(db *store.DB, id int64, axle int) error {
-			return db.SaveForecasts(t.Context(), all, []store.AxleForecast{due(id, axle, ptr(asOf), float64(asOf))})
+			return db.SaveForecasts(t.Context(), all, &store.Standing{}, []store.AxleForecast{due(id, axle, ptr(asOf), float64(asOf))})
 		}
 		err := db.Together(t.Context(), "keep both", func(db *store.DB) error {
 			_ = keep(db, 9999, 1) // a stranger

@@ -128,7 +128,7 @@ func (db *DB) FinishShare(ctx context.Context, s *Share, heard []byte) error {
 
 // SaveShareForecasts is SaveForecasts for the vehicles of a share that come
 // next, up to a last one: all of it, or nothing when the share is no longer s's.
-func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, fs []AxleForecast, vehicles int, through int64) error {
+func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, st *Standing, fs []AxleForecast, vehicles int, through int64) error {
 	return db.tend(ctx, "keep forecasts", func(t *tx) error {
 		// First, so that nobody can take the share over before all is stored.
 		err := t.mine(s, `through = ?, forecast = forecast + ?, axles = axles + ?, until = ?`,
@@ -136,7 +136,7 @@ func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, f
 		if err != nil || len(fs) == 0 {
 			return err
 		}
-		return t.saveForecasts(sc, fs)
+		return t.saveForecasts(sc, st, fs)
 	})
 }
 

@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 
+	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
 
@@ -36,12 +37,14 @@ func (db *DB) Reread(ctx context.Context, hs []*History, what Records) error {
 }
 
 // AddReadings adds to the histories of a few vehicles the readings of an upload that
-// changed none of the others: of years of them those are the rows of a day.
-func (db *DB) AddReadings(ctx context.Context, hs []*History, upload int64) error {
+// changed none of the others: of years of them those are the rows of a day. It returns
+// what stands of the vehicles, see Standing, for which a server need not be asked again.
+func (db *DB) AddReadings(ctx context.Context, sc auth.Scope, hs []*History, upload int64, on fleet.Date, ahead int) (*Standing, error) {
+	st := newStanding(on)
 	if len(hs) == 0 {
-		return nil
+		return st, nil
 	}
-	return db.find(ctx, "read readings", func(t *tx) error {
+	err := db.find(ctx, "read readings", func(t *tx) error {
 		of := make(map[int64]*History, len(hs))
 		var ids []int64
 		for _, h := range hs {
@@ -51,15 +54,25 @@ func (db *DB) AddReadings(ctx context.Context, hs []*History, upload int64) erro
 		var w where
 		w.among("r.vehicle_id", ids)
 		w.add("r.upload_id = ?", upload)
-		err := t.readings(w, bare, func(r *fleet.Reading) {
-			h := of[r.VehicleID]
-			h.Readings = append(h.Readings, *r)
+		err := t.gather(func() error {
+			err := t.readings(w, bare, func(r *fleet.Reading) {
+				h := of[r.VehicleID]
+				h.Readings = append(h.Readings, *r)
+			})
+			if err != nil {
+				return err
+			}
+			return t.standing(st, sc, ids, ahead)
 		})
+		if err != nil {
+			return err
+		}
 		for _, h := range hs {
 			h.sortReadings()
 		}
-		return err
+		return st.check(ids)
 	})
+	return st, err
 }
 
 func (h *History) sortReadings() {

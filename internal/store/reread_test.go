@@ -54,7 +54,7 @@ func TestAddReadings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := db.AddReadings(t.Context(), got, up.ID); err != nil {
+		if _, err := db.AddReadings(t.Context(), all, got, up.ID, day(3, 10), storetest.Ahead); err != nil {
 			t.Fatal(err)
 		}
 		for i, want := range histories() {

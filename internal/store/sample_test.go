@@ -10,6 +10,7 @@ import (
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 	"brakewear/internal/store"
+	"brakewear/internal/store/storetest"
 )
 
 // All names and values in the tests of this package are invented.
@@ -135,7 +136,7 @@ func due(vehicleID int64, axle int, bookBy *fleet.Date, first float64) store.Axl
 
 func mustForecasts(t testing.TB, db *store.DB, fs ...store.AxleForecast) {
 	t.Helper()
-	if err := db.SaveForecasts(t.Context(), all, fs); err != nil {
+	if err := storetest.SaveForecasts(t.Context(), db, all, fs); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -179,7 +179,7 @@ func seenBy(t *testing.T, db *store.DB, sc auth.Scope) map[string][]string {
 		histories[h.Vehicle.Number] = len(h.Readings) == 1 && len(h.Axles) == 1
 		return nil
 	}))
-	for _, name := range []string{"VehicleIndex", "AxleIndex", "EachHistory", "EachHistory by id", "History", "Forecasts", "Upload", "UploadByHash", "SaveForecasts", "Readings", "Axles", "Odometers", "Fitments"} {
+	for _, name := range []string{"VehicleIndex", "AxleIndex", "EachHistory", "EachHistory by id", "History", "Forecasts", "Upload", "UploadByHash", "Standing", "SaveForecasts", "Readings", "Axles", "Odometers", "Fitments"} {
 		got[name] = nil
 	}
 	for _, number := range order {
@@ -217,7 +217,9 @@ func seenBy(t *testing.T, db *store.DB, sc auth.Scope) map[string][]string {
 			_, err = db.Upload(ctx, sc, up.ID)
 		}
 		add("Upload", found("Upload", err))
-		add("SaveForecasts", found("SaveForecasts", db.SaveForecasts(ctx, sc, fs)) && len(fs) == 1)
+		_, err = db.Standing(ctx, sc, []int64{id}, asOf, storetest.Ahead)
+		add("Standing", found("Standing", err))
+		add("SaveForecasts", found("SaveForecasts", storetest.SaveForecasts(ctx, db, sc, fs)) && len(fs) == 1)
 
 		// Writes, rolled back so that every scope finds the island as it was.
 		undo := errors.New("undo")

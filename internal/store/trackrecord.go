@@ -101,8 +101,6 @@ func (db *DB) KeepRecord(ctx context.Context, sc auth.Scope, vehicleIDs []int64,
 
 // RecordQuery narrows the track record.
 type RecordQuery struct {
-	Vehicles     []int64        // nil = all
-	Ahead        int            // days before the removal; 0 = all
 	Since        fleet.Date     // removed on this day or later
 	Fleet, Depot int64          // 0 = all
 	Category     fleet.Category // "" = all
@@ -122,18 +120,11 @@ func (db *DB) EachKept(ctx context.Context, sc auth.Scope, q RecordQuery, fn fun
 		w.scope(sc, "v")
 		w.only("v.fleet_id", q.Fleet)
 		w.only("v.depot_id", q.Depot)
-		w.only("k.ahead", int64(q.Ahead))
 		if q.Category != "" {
 			w.add("v.category = ?", string(q.Category))
 		}
 		if q.Since != 0 {
 			w.add("k.removed >= ?", q.Since)
-		}
-		if q.Vehicles != nil {
-			if len(q.Vehicles) == 0 {
-				return nil
-			}
-			w.add("k.vehicle_id in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
 		}
 		return t.each(func(r *sqlx.Rows) error {
 			var k Kept
