@@ -39,18 +39,22 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		v.Axles[i] = forecast.Axle{Number: a.Number, Specs: specs, Readings: slices.Grow([]forecast.Reading(nil), many[a.Number])}
 		at[a.Number] = &v.Axles[i]
 	}
+	gauge, step := "", 0.0 // most visits have the same
 	for i := range h.Readings {
 		r := &h.Readings[i]
 		a := at[r.Position.Axle]
 		if a == nil {
 			continue
 		}
+		if r.Gauge != gauge {
+			gauge, step = r.Gauge, GaugeStep(r.Gauge)
+		}
 		a.Readings = append(a.Readings, forecast.Reading{
 			Day:     forecast.Day(r.Date),
 			Km:      orNaN(r.OdometerKm),
 			Pos:     placeOf(r.Position),
 			MM:      r.MM,
-			Step:    GaugeStep(r.Gauge),
+			Step:    step,
 			Depot:   h.Depot,
 			Tripped: r.Tripped,
 		})
@@ -131,7 +135,7 @@ func placeOf(p fleet.Position) forecast.Position {
 }
 
 // GaugeStep reads a gauge's smallest step in mm from its name ("0.1 mm
-// caliper"); 0 where the name does not tell. It runs for every reading of a refit.
+// caliper"); 0 where the name does not tell.
 func GaugeStep(gauge string) float64 {
 	before, _, ok := strings.Cut(gauge, "mm")
 	if !ok {
