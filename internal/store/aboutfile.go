@@ -48,17 +48,17 @@ func (db *DB) AboutFile(ctx context.Context, sc auth.Scope, q FileQuery) (a Abou
 				}
 			}
 			query, args = vehicleCount(sc, q.Most)
-			if err := t.each(func(r *sqlx.Rows) error { return r.Scan(&a.Counted) }, query, args...); err != nil {
+			dest := []any{&a.Counted}
+			if q.ID && t.db.dialect == Postgres {
+				query, dest = `select (`+query+`), nextval('uploads_id_seq')`, append(dest, &a.ID)
+			}
+			if err := t.each(func(r *sqlx.Rows) error { return r.Scan(dest...) }, query, args...); err != nil {
 				return err
 			}
-			err = t.each(func(r *sqlx.Rows) error {
+			return t.each(func(r *sqlx.Rows) error {
 				a.Learned = &Parameters{}
 				return r.Scan(a.Learned.scan()...)
 			}, parametersQuery, q.Model, q.Known, 1)
-			if err != nil || !q.ID || t.db.dialect == SQLite {
-				return err
-			}
-			return t.each(func(r *sqlx.Rows) error { return r.Scan(&a.ID) }, `select nextval(pg_get_serial_sequence('uploads', 'id'))`)
 		})
 	})
 	return a, err

@@ -280,10 +280,11 @@ func (t *tx) odometers(w where, k which, fn func(o *fleet.Odometer)) error {
 		order by r.vehicle_id, r.day, r.km, r.revision`, w.args...)
 }
 
-func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
-	var d fleet.Reading
-	var a asideRow
-	dest := []any{
+// columnsOf returns the columns of readings r of kind k, but for those of their visits
+// and of what was set aside, and where they go in d.
+func (k which) columnsOf(d *fleet.Reading) (columns string, dest []any) {
+	columns = "r.id, r.vehicle_id, r.axle, r.part, r.side, r.face, r.day, r.mm, r.gauge, r.tripped, r.upload_id"
+	dest = []any{
 		&d.ID,
 		&d.VehicleID,
 		&d.Position.Axle,
@@ -291,19 +292,26 @@ func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 		&d.Position.Side,
 		&d.Position.Face,
 		&d.Date,
-		&d.OdometerKm,
 		&d.MM,
 		&d.Gauge,
-		&d.Technician,
 		&d.Tripped,
 		&d.UploadID,
 	}
-	written := ""
 	if k != bare {
+		columns += ", r.given, r.unit, r.note, r.line"
 		dest = append(dest, &d.Given, &d.Unit, &d.Note, &d.Line)
-		written = ", r.given, r.unit, r.note, r.line"
 	}
-	dest = append(dest, k.dest(&a)...)
+	return columns, dest
+}
+
+const readingsOrder = `
+		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped, r.revision`
+
+func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
+	var d fleet.Reading
+	var a asideRow
+	columns, dest := k.columnsOf(&d)
+	dest = append(append(dest, &d.OdometerKm, &d.Technician), k.dest(&a)...)
 	w = k.of(w)
 	return t.each(func(r *sqlx.Rows) error {
 		d = fleet.Reading{} // no pointer of the row before
@@ -314,23 +322,50 @@ func (t *tx) readings(w where, k which, fn func(d *fleet.Reading)) error {
 		fn(&d)
 		return nil
 	}, `
-		select
-			r.id,
-			r.vehicle_id,
-			r.axle,
-			r.part,
-			r.side,
-			r.face,
-			r.day,
-			i.odometer_km,
-			r.mm,
-			r.gauge,
-			i.technician,
-			r.tripped,
-			r.upload_id`+written+k.columns()+`
+		select `+columns+`, i.odometer_km, i.technician`+k.columns()+`
 		from thickness_readings r
-		join inspections i on i.id = r.inspection_id`+w.String()+`
-		order by r.vehicle_id, r.day, r.axle, r.part, r.side, r.face, r.mm, r.tripped, r.revision`, w.args...)
+		join inspections i on i.id = r.inspection_id`+w.String()+readingsOrder, w.args...)
+}
+
+// readingsOf is readings of vehicles, of a kind that counts. A visit has several, and to
+// look it up for each took a server as long again as to read them: visits are read first.
+// A reading of one that was stored after them is of a later state.
+func (t *tx) readingsOf(vehicles []any, k which, fn func(d *fleet.Reading)) error {
+	type inspected struct {
+		km         *float64
+		technician string
+	}
+	visits := map[int64]inspected{}
+	in := places(len(vehicles))
+	err := t.each(func(r *sqlx.Rows) error {
+		var id int64
+		var v inspected
+		err := r.Scan(&id, &v.km, &v.technician)
+		visits[id] = v
+		return err
+	}, `select id, odometer_km, technician from inspections where vehicle_id in `+in, vehicles...)
+	if err != nil {
+		return err
+	}
+	var d fleet.Reading
+	var visit int64
+	columns, dest := k.columnsOf(&d)
+	dest = append(dest, &visit)
+	return t.each(func(r *sqlx.Rows) error {
+		if err := r.Scan(dest...); err != nil {
+			return err // a row half read is no row
+		}
+		v, there := visits[visit]
+		if !there {
+			return nil
+		}
+		d.OdometerKm, d.Technician = v.km, v.technician
+		fn(&d)
+		return nil
+	}, `
+		select `+columns+`, r.inspection_id
+		from thickness_readings r
+		where r.vehicle_id in `+in+` and r.set_aside_at is null`+readingsOrder, vehicles...)
 }
 
 func (t *tx) fitments(w where, k which, fn func(f *fleet.Fitment)) error {

@@ -81,7 +81,7 @@ func (t *tx) askRecords(of map[int64]*History, ids []any, what Records) error {
 			})
 		}},
 		{ReadingRecords, func() error {
-			return t.readings(mine, read, func(d *fleet.Reading) {
+			return t.readingsOf(ids, read, func(d *fleet.Reading) {
 				h := at(d.VehicleID)
 				h.Readings = append(h.Readings, *d)
 			})
