@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"cmp"
+	"errors"
 	"fmt"
 	"iter"
 	"math"
@@ -148,7 +149,9 @@ func (s *values) number(failed *error) float64 {
 		return math.NaN()
 	}
 	x, err := strconv.ParseFloat(v, 64)
-	*failed = cmp.Or(*failed, err)
+	if !errors.Is(err, strconv.ErrRange) { // SQLite writes an infinity as 9.0e+999
+		*failed = cmp.Or(*failed, err)
+	}
 	return x
 }
 

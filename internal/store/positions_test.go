@@ -28,6 +28,7 @@ func TestPositionsMigrated(t *testing.T) {
 			want[1].Positions = want[1].Positions[:1]
 			want[1].Positions[0].Crossing.Km = forecast.Dist{}
 			want[1].Positions[0].ThicknessMM = math.NaN()
+			want[1].Positions[0].RatePer10000 = math.Inf(1)
 			for i := range 12 {
 				p := want[2].Positions[i%2]
 				p.RatePer10000 = 1 / (float64(i) + .7)

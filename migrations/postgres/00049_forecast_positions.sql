@@ -10,7 +10,7 @@ lock table position_forecasts in access exclusive mode;
 create table forecast_positions (
     vehicle_id    bigint not null,
     axle          integer not null,
-    positions     json not null, -- an array of each, as below
+    positions     json not null, -- an array of each, as below; axle_forecasts.limiting counts in it
     -- Of all positions, one behind the other, each as in axle_forecasts; all bits are set
     -- where a position's are not known.
     km_quantiles  bytea not null,

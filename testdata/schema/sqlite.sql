@@ -573,7 +573,7 @@ CREATE TABLE forecast_log (
 CREATE TABLE forecast_positions (
     vehicle_id    integer not null,
     axle          integer not null,
-    positions     text not null, -- JSON: an array of each, as below
+    positions     text not null, -- JSON: an array of each, as below; axle_forecasts.limiting counts in it
     -- Of all positions, one behind the other, each as in axle_forecasts; all bits are set
     -- where a position's are not known.
     km_quantiles  blob not null,
