@@ -18,7 +18,7 @@ type lookout struct {
 	sc    auth.Scope
 	model forecast.Model
 
-	standing *store.Standing // of the vehicles, see keep
+	standing *store.Standing // of all the vehicles, see keep
 
 	mu         sync.Mutex
 	thresholds map[int64]rules.Thresholds // by fleet

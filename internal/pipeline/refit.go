@@ -131,7 +131,9 @@ func (s *Service) vehicles(ctx context.Context, sc auth.Scope, ids []int64, fail
 // when ids is nil, as of a day; all of them are learned from first, and every
 // process on the database may help with it, see Help. A few vehicles are held
 // meanwhile; of many, what is stored of one between its reading and its keeping may be
-// in its next forecast only.
+// in its next forecast only. On a server who holds a few may see again what a refit of
+// many notes as no longer seen, or drops from the track record, meanwhile: so it stays
+// until the next forecast.
 func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	if ids == nil {
 		return s.refitAll(ctx, sc, asOf)
@@ -259,10 +261,11 @@ func (s *Service) forecasted(vehicles int) {
 	}
 }
 
-// keepWith keeps what there is to look at on vehicles, what is said of their
-// brake tests and their track record, before their forecasts: where those are stored, nothing is left to do.
+// keepWith keeps what there is to look at on vehicles, what is said of their brake tests
+// and their track record, before their forecasts: where those are stored, nothing is left
+// to do.
 func (s *Service) keepWith(ctx context.Context, sc auth.Scope, st *store.Standing, hs []store.History, found []fleet.Finding, asOf fleet.Date) error {
-	if err := s.DB.SaveFindings(ctx, st, found); err != nil {
+	if err := s.DB.SaveFindings(ctx, st, vehiclesOf(hs), found); err != nil {
 		return err
 	}
 	if err := s.keepVerdicts(ctx, sc, hs); err != nil {

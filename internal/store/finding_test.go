@@ -110,6 +110,28 @@ func TestFindingsKeepTheirIdentity(t *testing.T) {
 	})
 }
 
+// Of vehicles of which all that stands is known, only those handed over are looked at.
+func TestFindingsOfOthersStay(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		v := mustVehicles(t, db, entry("Bus 1"), entry("Bus 2"))
+		if err := storetest.SaveFindings(t.Context(), db, all, v, []fleet.Finding{uneven(v[0], 4), uneven(v[1], 4)}, day(6, 1)); err != nil {
+			t.Fatal(err)
+		}
+		st, err := db.Standing(t.Context(), all, v, day(6, 2), storetest.Ahead)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := db.SaveFindings(t.Context(), st, v[:1], nil); err != nil {
+			t.Fatal(err)
+		}
+		for i, want := range []fleet.FindingState{fleet.NoLonger, fleet.OpenFinding} {
+			if fs := findingsOf(t, db, store.FindingQuery{Vehicle: v[i]}); len(fs) != 1 || fs[0].State != want {
+				t.Errorf("vehicle %d: got %+v, want it %s", i+1, fs, want)
+			}
+		}
+	})
+}
+
 // What is found again just as it is there is not written again.
 func TestFindingsLeftAsTheyAre(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
@@ -323,7 +345,13 @@ func TestFindingPages(t *testing.T) {
 		_, errs["NoteFinding"] = db.NoteFinding(ctx, mine, other, why)
 		_, errs["RefuseFitment"] = db.RefuseFitment(ctx, mine, other, why)
 		_, errs["ConfirmFitment"] = db.ConfirmFitment(ctx, mine, other, fleet.Fitment{Date: day(4, 1)}, why)
-		errs["SaveFindings"] = storetest.SaveFindings(ctx, db, mine, v, nil, day(6, 2))
+		_, errs["Standing"] = db.Standing(ctx, mine, v, day(6, 2), storetest.Ahead)
+		st, err := db.Standing(ctx, mine, v[1:2], day(6, 2), storetest.Ahead)
+		if err != nil {
+			t.Fatal(err)
+		}
+		errs["SaveFindings of none"] = db.SaveFindings(ctx, st, v[:2], nil)
+		errs["SaveFindings"] = db.SaveFindings(ctx, st, v[1:2], []fleet.Finding{{VehicleID: v[0], Kind: fleet.CrackedPart, Subject: "axle 1"}})
 		for what, err := range errs {
 			if !errors.Is(err, fleet.ErrNotFound) {
 				t.Errorf("%s in another depot: got %v, want not found", what, err)

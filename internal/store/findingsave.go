@@ -26,12 +26,15 @@ var stagedFindings = stage{
 // to be open again. Judgement: a quarter is more than the readings' error.
 const growth = 1.25
 
-// SaveFindings replaces what was found of the vehicles of st, as seen on its day: what is
+// SaveFindings replaces what was found of vehicles of st, as seen on its day: what is
 // seen again keeps its id, its state and its note, what is not is no longer
 // seen, and what was no longer seen and comes back is open again. A row that says
 // all of it already is left as it is: most are seen again with each reading.
-func (db *DB) SaveFindings(ctx context.Context, st *Standing, fs []fleet.Finding) error {
-	fresh, gone := st.news(fs)
+func (db *DB) SaveFindings(ctx context.Context, st *Standing, vehicles []int64, fs []fleet.Finding) error {
+	fresh, gone, err := st.news(vehicles, fs)
+	if err != nil {
+		return err
+	}
 	if len(fresh) == 0 && len(gone) == 0 {
 		return nil
 	}
@@ -85,15 +88,18 @@ func (db *DB) SaveFindings(ctx context.Context, st *Standing, fs []fleet.Finding
 	})
 }
 
-// news returns those of fs that do not stand, and the ids of those that stand and are no
-// longer seen.
-func (st *Standing) news(fs []fleet.Finding) (fresh []fleet.Finding, gone []int64) {
+// news returns those of fs that do not stand, and the ids of those of vehicles that stand
+// and are no longer seen.
+func (st *Standing) news(vehicles []int64, fs []fleet.Finding) (fresh []fleet.Finding, gone []int64, err error) {
+	if err := st.check(vehicles); err != nil {
+		return nil, nil, err
+	}
 	seen := map[int64]bool{}
 	for i := range fs {
 		f := &fs[i]
 		of, looked := st.findings[f.VehicleID]
 		if !looked {
-			continue
+			return nil, nil, strangeVehicle(f.VehicleID)
 		}
 		k := of[findingKey{f.Kind, f.Subject}]
 		if k != nil {
@@ -103,15 +109,15 @@ func (st *Standing) news(fs []fleet.Finding) (fresh []fleet.Finding, gone []int6
 			fresh = append(fresh, *f)
 		}
 	}
-	for _, of := range st.findings {
-		for _, k := range of {
+	for _, id := range vehicles {
+		for _, k := range st.findings[id] {
 			if !seen[k.ID] && k.State != fleet.NoLonger {
 				gone = append(gone, k.ID)
 			}
 		}
 	}
 	slices.Sort(gone) // two who note the same would wait for each other
-	return fresh, gone
+	return fresh, gone, nil
 }
 
 // findingKey is what tells a finding of a vehicle from others.

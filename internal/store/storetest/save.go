@@ -33,5 +33,5 @@ func SaveFindings(ctx context.Context, db *store.DB, sc auth.Scope, vehicles []i
 	if err != nil {
 		return err
 	}
-	return db.SaveFindings(ctx, st, fs)
+	return db.SaveFindings(ctx, st, vehicles, fs)
 }
