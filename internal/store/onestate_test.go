@@ -103,14 +103,14 @@ func TestTogether(t *testing.T) {
 		ids := mustVehicles(t, db, entry("Bus 1"))
 		for _, stranger := range []bool{true, false} {
 			err := db.Together(t.Context(), "keep both", func(db *store.DB) error {
-				if err := storetest.SaveForecasts(t.Context(), db, all, []store.AxleForecast{due(ids[0], 1, ptr(asOf), float64(asOf))}); err != nil {
+				if err := db.SaveForecasts(t.Context(), all, &store.Standing{}, []store.AxleForecast{due(ids[0], 1, ptr(asOf), float64(asOf))}); err != nil {
 					return err
 				}
 				id := ids[0]
 				if stranger {
 					id = 9999
 				}
-				return storetest.SaveForecasts(t.Context(), db, all, []store.AxleForecast{due(id, 2, ptr(asOf), float64(asOf))})
+				return db.SaveForecasts(t.Context(), all, &store.Standing{}, []store.AxleForecast{due(id, 2, ptr(asOf), float64(asOf))})
 			})
 			fs, ferr := db.Forecasts(t.Context(), all, ids[0])
 			if ferr != nil || (err == nil) == stranger || stranger && len(fs) != 0 || !stranger && len(fs) != 2 {

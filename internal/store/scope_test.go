@@ -219,7 +219,9 @@ func seenBy(t *testing.T, db *store.DB, sc auth.Scope) map[string][]string {
 		add("Upload", found("Upload", err))
 		_, err = db.Standing(ctx, sc, []int64{id}, asOf, storetest.Ahead)
 		add("Standing", found("Standing", err))
-		add("SaveForecasts", found("SaveForecasts", storetest.SaveForecasts(ctx, db, sc, fs)) && len(fs) == 1)
+		fs, err = db.Forecasts(ctx, all, id)
+		check(err)
+		add("SaveForecasts", found("SaveForecasts", db.SaveForecasts(ctx, sc, &store.Standing{}, fs)) && len(fs) == 1)
 
 		// Writes, rolled back so that every scope finds the island as it was.
 		undo := errors.New("undo")
