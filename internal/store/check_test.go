@@ -39,6 +39,8 @@ func TestCheck(t *testing.T) {
 					`update thickness_readings set set_aside_at = null, set_aside_by = null, set_aside_reason = null where id = 2`, "reading 2"},
 				{`update thickness_readings set superseded_by = 1 where id = 2`, `update thickness_readings set superseded_by = null where id = 2`, "reading 2"},
 				{`delete from forecast_log`, ``, "forecast of vehicle 1, axle 1"},
+				{`update forecast_positions set km_quantiles = substr(km_quantiles, 1, 8)`, `update forecast_positions set km_quantiles = day_quantiles`, "positions of vehicle 1, axle 1"},
+				{`update forecast_positions set day_quantiles = substr(day_quantiles, 1, 8)`, `update forecast_positions set day_quantiles = km_quantiles`, "positions of vehicle 1, axle 1"},
 				{`delete from forecast_positions`, ``, "forecast of vehicle 1, axle 1"},
 			} {
 				before, _, err := db.Check(t.Context())
