@@ -106,7 +106,7 @@ func (d *Dashboard) testsView(who auth.Who, tell units.Reader, h *store.History,
 			Bad:        j.Verdict >= rules.Fails,
 		}
 		if j.Verdict == rules.NotJudged && v.ToJudge == nil {
-			v.ToJudge = toJudge(who, &h.Vehicle, set)
+			v.ToJudge = toJudge(who, &h.Vehicle, j.Set)
 		}
 		if j.Efficiency > 0 {
 			row.Efficiency = rules.Efficiency.Of(j.Efficiency)

@@ -69,3 +69,20 @@ func TestToJudge(t *testing.T) {
 		}
 	}
 }
+
+// A test that was judged goes by the set of then, even where that asks nothing of it any
+// more: that another is picked is not said to judge it. EU-02 asks 50 % of M3, and
+// nothing is asked of a light trailer.
+func TestToJudgeAnew(t *testing.T) {
+	w := small(t)
+	bus := w.vehiclePath(t, "Bus 1")
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"eu"}})
+	at, page := w.follow(t, bus+"/test", url.Values{"method": {"decelerometer"}, "day": {"2026-03-01"}, "brake": {"service"}, "mean": {"5.4"}, "decel_unit": {"m/s²"}, "do": {"keep"}})
+	check(t, parse(t, page), []has{{".judged .strong", "Meets what is required"}})
+	w.takeIn(t, "corrected.csv", "vehicle,fleet,depot,category\nBus 1,Ferry Lines,Harbour,O1\n")
+	check(t, parse(t, w.get(at).Body.String()), []has{{".judged .strong", "Not judged"}})
+	w.follow(t, "/rules/fleets/1", url.Values{"rule_set": {"maker"}})
+	for _, path := range []string{at, bus} {
+		check(t, parse(t, w.get(path).Body.String()), []has{{".to-judge", ""}})
+	}
+}
