@@ -243,6 +243,8 @@ func TestFindings(t *testing.T) {
 		{"ticked, and the other side renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), fleet.GlazedPart, nil, "no source"},
 		{"ticked on both sides, and one renewed", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), fleet.GlazedPart,
 			[]string{"Axle 1: glazed, as N. N. noted on 5 Feb 2026. The left side was renewed since, the right was not."}, "no source"},
+		{"ticked on both sides, one renewed, and the other ticked", worn("M3").tick(400, "", fleet.Cracked).fitOn(401, fleet.Pad, fleet.Left).tick(410, fleet.Right, fleet.Cracked), fleet.CrackedPart,
+			[]string{"Axle 1 right: cracked, as N. N. noted on 15 Feb 2026."}, "EU-18"},
 		{"ticked on both sides, and both renewed in turn", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left).fitOn(402, fleet.Pad, fleet.Right), "", nil, ""},
 		{"ticked, and renewed before", worn("M3").tick(400, fleet.Right, fleet.Glazed).fit(399, fleet.Pad), fleet.GlazedPart, nil, "no source"},
 		{"ticked, and renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fit(401, fleet.Pad), "", nil, ""},

@@ -25,7 +25,8 @@ var ticks = []struct {
 
 // ticked are the conditions ticked since the last parts were fitted, the last
 // of each kind a side first. They stay until parts of their side are renewed, and those
-// of no side until parts of both are: what stays on the other side was ticked too.
+// of no side until parts of both are: what stays on the other side was ticked too, unless
+// that was ticked by itself since.
 func (a *axle) ticked() []fleet.Finding {
 	var fs []fleet.Finding
 	for i := len(a.v.Conditions) - 1; i >= 0; i-- { // newest first
@@ -37,13 +38,18 @@ func (a *axle) ticked() []fleet.Finding {
 		if left && right || left && c.Side == fleet.Left || right && c.Side == fleet.Right {
 			continue
 		}
-		since := ""
+		since, stays := "", fleet.Side("")
 		switch {
 		case c.Side != "":
 		case left:
-			since = " The left side was renewed since, the right was not."
+			since, stays = " The left side was renewed since, the right was not.", fleet.Right
 		case right:
-			since = " The right side was renewed since, the left was not."
+			since, stays = " The right side was renewed since, the left was not.", fleet.Left
+		}
+		if stays != "" && slices.ContainsFunc(a.v.Conditions[i+1:], func(x fleet.Condition) bool {
+			return x.Axle == c.Axle && x.Kind == c.Kind && x.Side == stays
+		}) {
+			continue
 		}
 		for _, t := range ticks {
 			if t.condition != c.Kind {
