@@ -158,7 +158,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 		p.VehicleLink = vehicleLink(card.VehicleID)
 	}
 	p.Faults, p.Sure, p.Remarks = faults, sure, pipeline.PartRemarks(&card)
-	p.Shelf = shelfWords[c.Query("shelf")]
+	p.Shelf = fleet.Shelf(c.Query("shelf")).Words()
 	p.LastKm = lastKm(tell, &h, card.Day, card.OdometerKm)
 	for _, s := range odometerDoubts(tell, &h, card.Day, card.OdometerKm) {
 		p.Remarks = append(p.Remarks, s+" If it is wrong, correct it on the vehicle’s page.")

@@ -257,30 +257,11 @@ func (d *Dashboard) undoPart(c *gin.Context) error {
 		return err
 	}
 	to := fmt.Sprintf("/cards/%d", id)
-	if shelf := shelfOf(&done); shelf != "" {
-		to += "?shelf=" + shelf
+	if done.Shelf != "" {
+		to += "?shelf=" + string(done.Shelf)
 	}
 	c.Redirect(http.StatusSeeOther, to+"#parts")
 	return nil
-}
-
-// shelfOf says by a word what became of the shelf, and shelfWords puts it into words.
-func shelfOf(done *fleet.Correction) string {
-	switch {
-	case done.Shelved > 0:
-		return "back"
-	case done.Shelved < 0:
-		return "off"
-	case done.Counted:
-		return "counted"
-	}
-	return ""
-}
-
-var shelfWords = map[string]string{
-	"back":    "What its job card took off the shelf is back on it.",
-	"off":     "What its job card took is off the shelf again.",
-	"counted": "The shelf was counted since, and stays as counted.",
 }
 
 func (d *Dashboard) closeCard(c *gin.Context) error {

@@ -84,7 +84,7 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		axle    int
 		counted bool
 		want    string
-	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was counted since, and stays as counted."}} {
+	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was counted or changed since, and stays as it is."}} {
 		card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, c.bus), []fleet.WorkItem{{Axle: c.axle, Item: fleet.ItemPads}})
 		if err == nil {
 			err = w.svc.DB.SetStock(t.Context(), auth.AllFleets(), part, card.DepotID, 3)

@@ -287,9 +287,9 @@ func (d *Dashboard) correct(c *gin.Context) error {
 	if !f.ok() {
 		return d.sendCorrection(c, status, correctionPage(tell, rec, &v, f))
 	}
-	shelf := shelfOf(&done)
-	if shelf != "" {
-		shelf = "&shelf=" + shelf
+	shelf := ""
+	if done.Shelf != "" {
+		shelf = "&shelf=" + string(done.Shelf)
 	}
 	c.Redirect(http.StatusSeeOther, fmt.Sprintf("/vehicles/%d?done=%s%s#corrections", v.ID, act, shelf))
 	return nil

@@ -112,7 +112,7 @@ func (d *Dashboard) vehicle(c *gin.Context) error {
 	}
 	return d.sendMade(c, http.StatusOK, "vehicle", func() any {
 		p := d.vehiclePage(tell, &x.h, fs, &x.old, track, today)
-		p.Done, p.Shelf, p.hidden = doneWords[c.Query("done")], shelfWords[c.Query("shelf")], x.hidden
+		p.Done, p.Shelf, p.hidden = doneWords[c.Query("done")], fleet.Shelf(c.Query("shelf")).Words(), x.hidden
 		d.addFindings(c, p, x.findings, today)
 		addBookings(tell, p, fs, &x, today)
 		addMoved(tell, p, fs, &x, today)

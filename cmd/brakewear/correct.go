@@ -36,7 +36,9 @@ func (c correctCmd) Help() string {
 
 A change that disagrees with what is known of the vehicle is pointed out and not
 made, until it is given again with --confirmed. The old value is kept and can be
-seen in the vehicle's history; its forecast and its findings follow at once.`
+seen in the vehicle's history; its forecast and its findings follow at once. What a
+closed job card took off the shelf for a fitment that is set aside goes back on it,
+and off again when that is undone, unless the shelf was counted or changed since.`
 }
 
 func (c correctCmd) Run(e *env) error {
@@ -89,6 +91,9 @@ func (c correctCmd) Run(e *env) error {
 			what = fmt.Sprintf("corrected; %s stands instead", fleet.Record{Kind: rec.Kind, ID: x.StandsID})
 		}
 		fmt.Fprintf(e.stdout, "%s: %s\n", x.Record, what)
+		if x.Shelf != "" {
+			fmt.Fprintln(e.stdout, x.Shelf.Words())
+		}
 	}
 	return nil
 }

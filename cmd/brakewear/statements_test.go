@@ -125,7 +125,7 @@ var growing = []string{
 	"thickness_readings", "odometer_readings", "inspections", "fitments", "brake_tests",
 	"forecast_positions", "forecast_log", "axle_specs", "axles", "axle_limits",
 	"upload_problems", "upload_places", "corrections", "booking_work", "booking_changes",
-	"job_card_entries", "job_card_parts", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts", "brake_test_verdicts", "brake_test_rejudgements", "audit_log",
+	"job_card_entries", "job_card_parts", "job_card_stock", "track_record", "cluster_swaps", "inspection_conditions", "brake_efforts", "brake_test_verdicts", "brake_test_rejudgements", "audit_log",
 }
 
 // counts are routes that count the axles there are, which their index does: a

@@ -100,11 +100,36 @@ type Correction struct {
 	Reason
 	At time.Time
 
-	// Of a fitment that closed job cards noted, as it is made: how many parts went
-	// back on the shelf, below 0 off it, and whether one had been counted since and
-	// stays so.
-	Shelved int
-	Counted bool
+	Shelf Shelf // as it is made, of a fitment that closed job cards noted
+}
+
+// Shelf says what setting a fitment aside, or undoing that, did to the shelf from which
+// its job card took the part.
+type Shelf string
+
+const (
+	ShelfBack      Shelf = "back"
+	ShelfOff       Shelf = "off"
+	ShelfOfSet     Shelf = "set"
+	ShelfCounted   Shelf = "counted"
+	ShelfUntouched Shelf = "untouched"
+)
+
+// Words says it in a sentence; nothing where no closed job card noted the fitment.
+func (s Shelf) Words() string {
+	switch s {
+	case ShelfBack:
+		return "What its job card took off the shelf is back on it."
+	case ShelfOff:
+		return "What its job card took is off the shelf again."
+	case ShelfOfSet:
+		return "The shelf stays as it is: another part of the set is fitted."
+	case ShelfCounted:
+		return "The shelf was counted or changed since, and stays as it is."
+	case ShelfUntouched:
+		return "The shelf stays as it is: nothing is known to have been taken off it for this. Have the stock corrected if it differs from what lies there."
+	}
+	return ""
 }
 
 // Aside says that a row no longer counts, since when and why.

@@ -1,6 +1,7 @@
 package pipeline_test
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -8,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"github.com/google/go-cmp/cmp"
+	diff "github.com/google/go-cmp/cmp"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -32,9 +33,7 @@ func newCardShelf(t *testing.T, db *store.DB, onShelf int) *cardShelf {
 	s, bus := cardWorld(t, db)
 	w := &cardShelf{t: t, s: s, bus: bus}
 	w.open()
-	var err error
-	w.part, err = db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: w.card.FleetID, Number: "P-100", Item: fleet.ItemPads, PerAxle: 1})
-	w.check(err)
+	w.part = w.save(fleet.StockPart{FleetID: w.card.FleetID, Number: "P-100", Item: fleet.ItemPads, PerAxle: 1})
 	w.count(onShelf)
 	w.fit()
 	return w
@@ -76,6 +75,23 @@ func (w *cardShelf) count(n int) {
 	w.check(w.s.DB.SetStock(w.t.Context(), all, w.part, w.card.DepotID, n))
 }
 
+func (w *cardShelf) save(p fleet.StockPart) int64 {
+	w.t.Helper()
+	id, err := w.s.DB.SaveStockPart(w.t.Context(), all, p)
+	w.check(err)
+	return id
+}
+
+// correct gives the part of a side another thickness.
+func (w *cardShelf) correct(side int, mm float64) {
+	w.t.Helper()
+	rec := fleet.Record{Kind: fleet.FitmentRecord, ID: w.card.Parts[side].FitmentID}
+	_, err := w.s.Correct(w.t.Context(), all, rec, fleet.Change{MM: &mm}, undoing, w.s.Today())
+	w.check(err)
+	w.card, err = w.s.DB.Card(w.t.Context(), all, w.card.ID)
+	w.check(err)
+}
+
 var undoing = fleet.Reason{Why: "wrong vehicle", By: "Ben"}
 
 // undo undoes the card's part of a side, 0 = left, and says what that did.
@@ -99,11 +115,7 @@ func (w *cardShelf) did(done *fleet.Correction, err error) string {
 		return fmt.Sprintf("conflict, %d there", w.lie())
 	}
 	w.check(err)
-	counted := ""
-	if done.Counted {
-		counted = ", counted"
-	}
-	return fmt.Sprintf("%+d%s, %d there", done.Shelved, counted, w.lie())
+	return fmt.Sprintf("%s, %d there", cmp.Or(done.Shelf, "open"), w.lie())
 }
 
 func (w *cardShelf) lie() int {
@@ -125,35 +137,70 @@ func TestUndoneGoesBackOnTheShelf(t *testing.T) {
 		"the set, with its last part, once": {3, func(w *cardShelf) []string {
 			w.close()
 			return []string{fmt.Sprint(w.lie()), w.undo(0), w.undo(1), w.undo(1)}
-		}, []string{"2", "+0, 2 there", "+1, 3 there", "conflict, 3 there"}},
+		}, []string{"2", "set, 2 there", "back, 3 there", "conflict, 3 there"}},
 		"and off again, and back": {3, func(w *cardShelf) []string {
 			w.close()
 			return []string{w.undo(0), w.undo(1), w.again(0), w.again(1), w.undo(0), w.undo(1)}
-		}, []string{"+0, 2 there", "+1, 3 there", "-1, 2 there", "+0, 2 there", "+0, 2 there", "+1, 3 there"}},
+		}, []string{"set, 2 there", "back, 3 there", "off, 2 there", "set, 2 there", "set, 2 there", "back, 3 there"}},
 		"none was there to be taken": {0, func(w *cardShelf) []string {
 			w.close()
 			return []string{w.undo(0), w.undo(1)}
-		}, []string{"+0, 0 there", "+0, 0 there"}},
-		"undone before the card is closed": {3, func(w *cardShelf) []string {
+		}, []string{"set, 0 there", "untouched, 0 there"}},
+		"undone before the card is closed, and counts again": {3, func(w *cardShelf) []string {
 			got := []string{w.undo(0), w.undo(1)}
 			w.close()
-			return append(got, fmt.Sprint(w.lie()))
-		}, []string{"+0, 3 there", "+0, 3 there", "3"}},
+			return append(got, fmt.Sprint(w.lie()), w.again(0), w.again(1), w.undo(1), w.undo(0))
+		}, []string{"open, 3 there", "open, 3 there", "3", "off, 2 there", "set, 2 there", "set, 2 there", "back, 3 there"}},
+		"corrected, then undone": {3, func(w *cardShelf) []string {
+			w.close()
+			w.correct(0, 18.5)
+			w.correct(0, 18)
+			w.correct(1, 18)
+			return []string{w.undo(0), w.undo(1), w.again(0)}
+		}, []string{"set, 2 there", "back, 3 there", "off, 2 there"}},
+		"part renumbered, and now two of it a set": {3, func(w *cardShelf) []string {
+			w.close()
+			w.save(fleet.StockPart{ID: w.part, FleetID: w.card.FleetID, Number: "P-101", Item: fleet.ItemPads, PerAxle: 2})
+			return []string{w.undo(0), w.undo(1), w.again(0)}
+		}, []string{"set, 2 there", "back, 3 there", "off, 2 there"}},
+		"another part has its number now": {3, func(w *cardShelf) []string {
+			w.close()
+			w.save(fleet.StockPart{ID: w.part, FleetID: w.card.FleetID, Number: "P-101", Item: fleet.ItemPads, PerAxle: 1})
+			w.save(fleet.StockPart{FleetID: w.card.FleetID, Number: "P-100", Item: fleet.ItemPads, PerAxle: 1})
+			return []string{w.undo(0), w.undo(1)}
+		}, []string{"set, 2 there", "back, 3 there"}},
+		"its number was nobody's when the card was closed": {3, func(w *cardShelf) []string {
+			w.save(fleet.StockPart{ID: w.part, FleetID: w.card.FleetID, Number: "P-101", Item: fleet.ItemPads, PerAxle: 1})
+			w.close()
+			w.save(fleet.StockPart{ID: w.part, FleetID: w.card.FleetID, Number: "P-100", Item: fleet.ItemPads, PerAxle: 1})
+			return []string{w.undo(0), w.undo(1)}
+		}, []string{"untouched, 3 there", "untouched, 3 there"}},
 		"counted by hand since": {3, func(w *cardShelf) []string {
 			w.close()
 			w.count(7)
 			return []string{w.undo(0), w.undo(1), w.again(1)}
-		}, []string{"+0, 7 there", "+0, counted, 7 there", "+0, counted, 7 there"}},
-		"counted by a file since": {3, func(w *cardShelf) []string {
+		}, []string{"set, 7 there", "counted, 7 there", "counted, 7 there"}},
+		"counted between undoing and undoing that": {3, func(w *cardShelf) []string {
 			w.close()
-			mustImport(w.t, w.s, "parts.csv", "part_number,depot,stock\nP-100,Harbour,7\n", 1, 0, 0)
+			got := []string{w.undo(0), w.undo(1)}
+			w.count(3)
+			return append(got, w.again(0))
+		}, []string{"set, 2 there", "back, 3 there", "counted, 3 there"}},
+		"counted by hand since, and right": {3, func(w *cardShelf) []string {
+			w.close()
+			w.count(2)
 			return []string{w.undo(0), w.undo(1)}
-		}, []string{"+0, 7 there", "+0, counted, 7 there"}},
+		}, []string{"set, 2 there", "counted, 2 there"}},
+		"counted by a file since, and right": {3, func(w *cardShelf) []string {
+			w.close()
+			mustImport(w.t, w.s, "parts.csv", "part_number,depot,stock\nP-100,Harbour,2\n", 0, 0, 1)
+			return []string{w.undo(0), w.undo(1)}
+		}, []string{"set, 2 there", "counted, 2 there"}},
 		"counted before it was closed": {3, func(w *cardShelf) []string {
 			w.count(5)
 			w.close()
 			return []string{w.undo(0), w.undo(1)}
-		}, []string{"+0, 4 there", "+1, 5 there"}},
+		}, []string{"set, 4 there", "back, 5 there"}},
 		"another job took one since": {3, func(w *cardShelf) []string {
 			w.close()
 			first := *w
@@ -163,7 +210,7 @@ func TestUndoneGoesBackOnTheShelf(t *testing.T) {
 			w.fit()
 			w.close()
 			return []string{first.undo(0), first.undo(1), w.undo(0), w.undo(1)}
-		}, []string{"+0, 1 there", "+1, 2 there", "+0, 2 there", "+1, 3 there"}},
+		}, []string{"set, 1 there", "back, 2 there", "set, 2 there", "back, 3 there"}},
 		"both at once": {3, func(w *cardShelf) []string {
 			w.close()
 			var both sync.WaitGroup
@@ -180,7 +227,7 @@ func TestUndoneGoesBackOnTheShelf(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			storetest.Each(t, func(t *testing.T, db *store.DB) {
-				if d := cmp.Diff(c.want, c.story(newCardShelf(t, db, c.shelf))); d != "" {
+				if d := diff.Diff(c.want, c.story(newCardShelf(t, db, c.shelf))); d != "" {
 					t.Errorf("(-want +got):\n%s", d)
 				}
 			})
@@ -203,7 +250,7 @@ func TestShelfInTheLog(t *testing.T) {
 		}
 		taken := fmt.Sprintf("1 for job card %d", w.card.ID)
 		want := []string{"stock taken by N. N.: " + taken, "stock put back by Ben: " + taken}
-		if d := cmp.Diff(want, got[len(got)-2:]); d != "" {
+		if d := diff.Diff(want, got[len(got)-2:]); d != "" {
 			t.Errorf("(-want +got):\n%s", d)
 		}
 	})

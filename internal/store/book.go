@@ -62,7 +62,7 @@ func (w *Writer) FinishBooking(by string, id int64) (b fleet.Booking, err error)
 	if err := w.t.end(by, open, fleet.Done, ""); err != nil {
 		return b, err
 	}
-	if err := w.t.takeStock(open.FleetID, open.DepotID, by, movedForBooking, id, open.Work); err != nil {
+	if err := w.t.takeForBooking(by, open); err != nil {
 		return b, err
 	}
 	return w.t.booking(auth.AllFleets(), id)

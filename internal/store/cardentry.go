@@ -153,11 +153,7 @@ func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64,
 			}
 		}
 		if !ended {
-			used, err := t.usedOn(&c, state)
-			if err != nil {
-				return err
-			}
-			if err := t.takeStock(c.FleetID, c.DepotID, by, movedForCard, id, used); err != nil {
+			if err := t.takeForCard(by, &c, state); err != nil {
 				return err
 			}
 		}

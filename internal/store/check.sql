@@ -194,12 +194,13 @@ where c.booking_id is not null and (b.id is null or b.vehicle_id <> c.vehicle_id
 	or (c.state = 'open') <> (c.closed_by = '')
 	or c.state in ('passed', 'not passed') and b.state = 'booked';
 
--- A part that a job card fitted is a fitment of its vehicle and axle.
+-- A part that a job card fitted is a fitment of its vehicle, and what was taken for it was taken for that card.
 select 'part ' || p.id || ' of job card ' || p.card_id as what
 from job_card_parts p
 join job_cards c on c.id = p.card_id
 left join fitments f on f.id = p.fitment_id
-where f.id is null or f.vehicle_id <> c.vehicle_id or f.axle <> p.axle and f.superseded_by is null;
+left join job_card_stock s on s.id = p.stock_id
+where f.id is null or f.vehicle_id <> c.vehicle_id or s.card_id <> p.card_id;
 
 -- A forecast is of an axle there is, lies where its vehicle does, and has the position that it is about.
 -- Of each position there are 29 quantiles of 8 bytes.

@@ -115,13 +115,18 @@ type holder struct {
 // hold reads where rec stands and keeps it from others until the transaction
 // ends.
 func (t *tx) hold(sc auth.Scope, rec fleet.Record) (holder, error) {
-	table, ok := recordTables[rec.Kind]
-	if !ok {
-		return holder{}, fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
-	}
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update of r"
+	}
+	return t.at(sc, rec, lock)
+}
+
+// at reads where rec stands.
+func (t *tx) at(sc auth.Scope, rec fleet.Record, lock string) (holder, error) {
+	table, ok := recordTables[rec.Kind]
+	if !ok {
+		return holder{}, fleet.Invalidf("record %q: want one of %s", rec.Kind, fleet.OneOf(fleet.RecordKinds))
 	}
 	var w where
 	w.add("r.id = ?", rec.ID)
@@ -298,6 +303,9 @@ func (w *Writer) supersedeFitment(rec fleet.Record, at holder, old *fleet.Fitmen
 		returning id`,
 		at.fleet, f.VehicleID, f.Date, f.Position.Axle, string(f.Position.Part), string(f.Position.Side), string(f.Position.Face),
 		f.OdometerKm, f.MM, w.upload, 0, revision)
+	if err == nil { // a job card undoes what stands
+		_, err = w.t.exec(`update job_card_parts set fitment_id = ? where fitment_id = ?`, id, rec.ID)
+	}
 	return id, err
 }
 

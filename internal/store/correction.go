@@ -17,7 +17,7 @@ func (db *DB) SetAside(ctx context.Context, sc auth.Scope, rec fleet.Record, why
 		return c, err
 	}
 	err = db.write(ctx, "set aside "+rec.String(), func(t *tx) error {
-		return t.reshelve(rec, &c, func() error {
+		return t.reshelve(sc, rec, &c, func() error {
 			at, err := t.hold(sc, rec)
 			if err != nil {
 				return err
@@ -39,7 +39,7 @@ func (db *DB) UndoSetAside(ctx context.Context, sc auth.Scope, rec fleet.Record,
 		return c, err
 	}
 	err = db.write(ctx, "undo setting aside "+rec.String(), func(t *tx) error {
-		return t.reshelve(rec, &c, func() error {
+		return t.reshelve(sc, rec, &c, func() error {
 			at, err := t.hold(sc, rec)
 			switch {
 			case err != nil:

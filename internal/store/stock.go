@@ -246,15 +246,10 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 	if err != nil {
 		return err
 	}
-	changed, err := t.setStock(fleetID, partID, depotID, quantity)
-	if err != nil {
+	if _, err := t.setStock(fleetID, partID, depotID, quantity); err != nil {
 		return err
 	}
-	if !changed {
-		t.unchanged()
-		return nil
-	}
-	return t.log(entry{act: actStockSet, record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
+	return t.log(entry{act: "stock set", record: "part", id: partID, fleet: fleetID, depot: depotID, detail: strconv.Itoa(quantity)})
 }
 
 // lockedStock holds the stock as it is until the transaction ends, and refuses to
@@ -283,12 +278,16 @@ func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) erro
 	return nil
 }
 
+// setStock keeps what was counted on a shelf; it says whether that is another number.
 func (t *tx) setStock(fleetID, partID, depotID int64, quantity int) (changed bool, err error) {
 	n, err := t.count(`
-		insert into stock (part_id, depot_id, fleet_id, quantity)
-		values (?, ?, ?, ?)
-		on conflict (part_id, depot_id) do update set quantity = excluded.quantity
+		insert into stock (part_id, depot_id, fleet_id, quantity, counts)
+		values (?, ?, ?, ?, 1)
+		on conflict (part_id, depot_id) do update set quantity = excluded.quantity, counts = stock.counts + 1
 		where stock.quantity <> excluded.quantity`, partID, depotID, fleetID, quantity)
+	if err == nil && n == 0 {
+		_, err = t.exec(`update stock set counts = counts + 1 where part_id = ? and depot_id = ?`, partID, depotID)
+	}
 	return n > 0, err
 }
 
@@ -380,7 +379,7 @@ func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
 			return err
 		}
 		if set {
-			err := w.t.log(entry{act: actStockSet, record: "part", id: p.ID, fleet: fleetID, depot: depotID, detail: fmt.Sprintf("%d, upload %d", *e.Stock, w.upload)})
+			err := w.t.log(entry{act: "stock set", record: "part", id: p.ID, fleet: fleetID, depot: depotID, detail: fmt.Sprintf("%d, upload %d", *e.Stock, w.upload)})
 			if err != nil {
 				return err
 			}

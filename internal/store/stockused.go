@@ -11,17 +11,17 @@ import (
 	"brakewear/internal/fleet"
 )
 
-// takeStock takes the parts that a job card's or a booking's work used off the shelves
-// of a depot. A shelf that should hold too few was not counted well: it is empty now.
-func (t *tx) takeStock(fleetID, depotID int64, by, moved string, of int64, used []fleet.WorkItem) error {
-	for _, x := range used {
+// takeForBooking takes the parts that a booking's work used off the shelves. There is
+// no way back: what was fitted is not known to be of it.
+func (t *tx) takeForBooking(by string, b *fleet.Booking) error {
+	for _, x := range b.Work {
 		if x.PartID == 0 || x.Quantity <= 0 {
 			continue
 		}
-		at := shelf{part: x.PartID, fleet: fleetID, depot: depotID}
-		n, err := t.lies(at)
+		at := shelf{part: x.PartID, fleet: b.FleetID, depot: b.DepotID}
+		n, _, err := t.lies(at)
 		if err == nil {
-			err = t.moveStock(at, -min(n, x.Quantity), by, moved, of)
+			err = t.moveStock(at, -min(n, x.Quantity), by, fmt.Sprintf("for booking %d", b.ID))
 		}
 		if err != nil {
 			return err
@@ -30,24 +30,66 @@ func (t *tx) takeStock(fleetID, depotID int64, by, moved string, of int64, used 
 	return nil
 }
 
+// takeForCard takes what a job card used off the shelves, as it is closed, and keeps what
+// that was: also of parts that were undone before, of which it takes none yet.
+func (t *tx) takeForCard(by string, c *fleet.Card, state fleet.CardState) error {
+	used, err := t.usedOn(c, state)
+	if err != nil {
+		return err
+	}
+	for _, x := range used {
+		if x.PartID == 0 || x.Quantity <= 0 {
+			continue
+		}
+		at := shelf{part: x.PartID, fleet: c.FleetID, depot: c.DepotID}
+		n, counts, err := t.lies(at)
+		if err != nil {
+			return err
+		}
+		now := instant(t.db.now())
+		took, back := min(n, x.Quantity), any(nil)
+		if x.undone {
+			took, back = 0, now
+		}
+		var id int64
+		err = t.one([]any{&id}, `
+			insert into job_card_stock (card_id, depot_id, axle, part_id, used, quantity, counts, taken_at, put_back_at)
+			values `+places(9)+`
+			returning id`, c.ID, c.DepotID, x.Axle, x.PartID, x.Quantity, took, counts, now, back)
+		if err == nil && len(x.parts) > 0 {
+			_, err = t.exec(`update job_card_parts set stock_id = ? where id in `+places(len(x.parts)), append([]any{id}, anys(x.parts)...)...)
+		}
+		if err == nil {
+			err = t.moveStock(at, -took, by, forCard(c.ID))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func forCard(id int64) string { return fmt.Sprintf("for job card %d", id) }
+
 // shelf is where a part lies at a depot.
 type shelf struct{ part, fleet, depot int64 }
 
-// lies returns how many lie on a shelf, and holds it until the transaction ends.
-func (t *tx) lies(at shelf) (n int, err error) {
+// lies returns how many lie on a shelf, and how often it was counted, and holds it
+// until the transaction ends. A shelf that should hold too few was not counted well.
+func (t *tx) lies(at shelf) (n, counts int, err error) {
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update"
 	}
-	err = t.one([]any{&n}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, at.part, at.depot)
+	err = t.one([]any{&n, &counts}, `select quantity, counts from stock where part_id = ? and depot_id = ?`+lock, at.part, at.depot)
 	if errors.Is(err, errNoRows) {
-		return 0, nil
+		return 0, 0, nil
 	}
-	return n, err
+	return n, counts, err
 }
 
 // moveStock puts n on a shelf that is held, or takes them off it, and tells the log.
-func (t *tx) moveStock(at shelf, n int, by, moved string, of int64) error {
+func (t *tx) moveStock(at shelf, n int, by, why string) error {
 	if n == 0 {
 		return nil
 	}
@@ -55,176 +97,136 @@ func (t *tx) moveStock(at shelf, n int, by, moved string, of int64) error {
 	if err != nil {
 		return err
 	}
-	act := actStockBack
+	act := "stock put back"
 	if n < 0 {
-		act, n = actStockTaken, -n
+		act, n = "stock taken", -n
 	}
-	return t.log(entry{act: act, record: "part", id: at.part, fleet: at.fleet, depot: at.depot, by: by, detail: fmt.Sprintf(moved, n, of)})
+	return t.log(entry{act: act, record: "part", id: at.part, fleet: at.fleet, depot: at.depot, by: by, detail: fmt.Sprintf("%d %s", n, why)})
 }
 
-// What the log tells of a shelf: movedBy reads it.
-const (
-	actStockSet   = "stock set"
-	actStockTaken = "stock taken"
-	actStockBack  = "stock put back"
-
-	movedForCard    = "%d for job card %d"
-	movedForBooking = "%d for booking %d"
-)
-
 // reshelve makes a change that sets a record aside or lets it count again, as c says
-// then, and follows where it is a fitment: what the closed job cards that noted it took
-// off the shelves for it goes back, or off again. A set of which another part stays on
-// stays off. A shelf that was counted meanwhile stays as it was counted.
-func (t *tx) reshelve(rec fleet.Record, c *fleet.Correction, change func() error) error {
+// then, and follows where it is a fitment of closed job cards: what they took off the
+// shelves for it goes back, or off again. A set of which another part stays on stays
+// off, and a shelf that was counted meanwhile stays as it was counted.
+func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, change func() error) error {
 	if rec.Kind != fleet.FitmentRecord {
 		return change()
 	}
-	cards, err := t.closedWith(rec.ID)
+	if _, err := t.at(sc, rec, ""); err != nil { // before anything is held
+		return err
+	}
+	closed, err := t.holdCards(rec.ID)
 	if err != nil {
 		return err
 	}
-	before := make([][]fleet.WorkItem, len(cards))
-	for i := range cards {
-		if before[i], err = t.usedOn(&cards[i], cards[i].State); err != nil {
-			return err
-		}
-	}
-	if err := change(); err != nil {
+	if err := change(); err != nil || !closed {
 		return err
 	}
-	for i := range cards {
-		card := &cards[i]
-		card.Parts = nil
-		if err := t.cardParts(card); err != nil {
-			return err
+	c.Shelf = fleet.ShelfUntouched
+	type row struct {
+		id, card           int64
+		used, took, counts int
+		at                 shelf
+		isBack, stands     bool
+	}
+	var rows []row
+	err = t.each(func(r *sqlx.Rows) error {
+		var x row
+		err := r.Scan(&x.id, &x.card, &x.at.part, &x.at.fleet, &x.at.depot, &x.used, &x.took, &x.counts, &x.isBack, &x.stands)
+		rows = append(rows, x)
+		return err
+	}, `
+		select
+			s.id,
+			s.card_id,
+			s.part_id,
+			p.fleet_id,
+			s.depot_id,
+			s.used,
+			s.quantity,
+			s.counts,
+			s.put_back_at is not null,
+			exists (
+				select 1
+				from job_card_parts x
+				join fitments f on f.id = x.fitment_id
+				where x.stock_id = s.id and f.set_aside_at is null)
+		from job_card_stock s
+		join stock_parts p on p.id = s.part_id
+		where s.id in (select stock_id from job_card_parts where fitment_id = ?)
+		order by s.id`, rec.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range rows {
+		if x.stands != x.isBack {
+			c.Shelf = fleet.ShelfOfSet
+			continue
 		}
-		now, err := t.usedOn(card, card.State)
+		n, counts, err := t.lies(x.at)
 		if err != nil {
 			return err
 		}
-		for _, x := range without(before[i], now) {
-			if err := t.reshelveItem(card, x, c, true); err != nil {
-				return err
-			}
+		move, took, back := x.took, x.took, any(instant(t.db.now()))
+		if x.stands {
+			move, took, back = -min(n, x.used), min(n, x.used), nil
 		}
-		for _, x := range without(now, before[i]) {
-			if err := t.reshelveItem(card, x, c, false); err != nil {
-				return err
-			}
+		switch {
+		case counts != x.counts:
+			c.Shelf, move, took = fleet.ShelfCounted, 0, x.took
+		case move > 0:
+			c.Shelf = fleet.ShelfBack
+		case move < 0:
+			c.Shelf = fleet.ShelfOff
+		}
+		_, err = t.exec(`update job_card_stock set quantity = ?, put_back_at = ? where id = ?`, took, back, x.id)
+		if err == nil {
+			err = t.moveStock(x.at, move, c.By, forCard(x.card))
+		}
+		if err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// without returns the items of a that b lacks.
-func without(a, b []fleet.WorkItem) (rest []fleet.WorkItem) {
-	for _, x := range a {
-		if !slices.Contains(b, x) {
-			rest = append(rest, x)
-		}
-	}
-	return rest
-}
-
-// reshelveItem puts back what a card took of an item, or takes what was put back.
-func (t *tx) reshelveItem(card *fleet.Card, x fleet.WorkItem, c *fleet.Correction, back bool) error {
-	if x.PartID == 0 {
-		return nil
-	}
-	at := shelf{part: x.PartID, fleet: card.FleetID, depot: card.DepotID}
-	n, err := t.lies(at)
-	if err != nil {
-		return err
-	}
-	off, on, counted, err := t.movedBy(at, card.ID)
-	if err != nil {
-		return err
-	}
-	c.Counted = c.Counted || counted
-	move := min(off, x.Quantity)
-	if !back {
-		move = -min(on, x.Quantity, n)
-	}
-	c.Shelved += move
-	return t.moveStock(at, move, c.By, movedForCard, card.ID)
-}
-
-// closedWith returns the closed job cards that noted a fitment, held until the
-// transaction ends, so that of the parts of a set the last to be undone is seen.
-func (t *tx) closedWith(fitmentID int64) (cards []fleet.Card, err error) {
+// holdCards holds the job cards that noted a fitment until the transaction ends, so that
+// of the parts of a set the last to be undone is seen, and says whether one is closed.
+func (t *tx) holdCards(fitmentID int64) (closed bool, err error) {
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update"
 	}
-	var ids []int64
 	err = t.each(func(r *sqlx.Rows) error {
-		var id int64
-		err := r.Scan(&id)
-		ids = append(ids, id)
+		var state fleet.CardState
+		err := r.Scan(&state)
+		closed = closed || state != fleet.CardOpen
 		return err
 	}, `
-		select id
+		select state
 		from job_cards
 		where id in (select card_id from job_card_parts where fitment_id = ?)
 		order by id`+lock, fitmentID)
-	for _, id := range ids {
-		if err != nil {
-			return nil, err
-		}
-		var c fleet.Card
-		if c, err = t.card(auth.AllFleets(), id); err == nil && c.State != fleet.CardOpen {
-			cards = append(cards, c)
-		}
-	}
-	return cards, err
+	return closed, err
 }
 
-// movedBy says how many of a part a job card has off a shelf that is held, how many it
-// put back, and whether it was counted after either: then it has neither.
-func (t *tx) movedBy(at shelf, cardID int64) (off, back int, counted bool, err error) {
-	err = t.each(func(r *sqlx.Rows) error {
-		var act, detail string
-		if err := r.Scan(&act, &detail); err != nil {
-			return err
-		}
-		if act == actStockSet {
-			counted = counted || off > 0 || back > 0
-			off, back = 0, 0
-			return nil
-		}
-		var n int
-		var card int64
-		if _, err := fmt.Sscanf(detail, movedForCard, &n, &card); err != nil || card != cardID {
-			return nil // for other work
-		}
-		if act == actStockBack {
-			n = -n
-		}
-		off, back = off+n, max(0, back-n)
-		return nil
-	}, `
-		select act, detail
-		from audit_log
-		where record = 'part' and record_id = ? and depot_id = ? and act in (?, ?, ?)
-			and id > (select min(id) from audit_log where record = 'job card' and record_id = ?)
-		order by id`, at.part, at.depot, actStockSet, actStockTaken, actStockBack, cardID)
-	return off, back, counted, err
+// usedItem is what a job card used of an item, and the parts it noted that are of it.
+type usedItem struct {
+	fleet.WorkItem
+	parts  []int64
+	undone bool // all of them
 }
 
 // usedOn returns what the job of a card used: of wearing parts those that were
 // noted as fitted, by the number noted where that is a part of the fleet, else
 // as planned; of the rest all that was planned, when the card was passed.
-func (t *tx) usedOn(c *fleet.Card, state fleet.CardState) (used []fleet.WorkItem, err error) {
+func (t *tx) usedOn(c *fleet.Card, state fleet.CardState) (used []usedItem, err error) {
 	for _, w := range c.Work {
 		if w.Item.Part() == "" && state == fleet.CardPassed {
-			used = append(used, w)
+			used = append(used, usedItem{WorkItem: w})
 		}
 	}
 	for _, p := range c.Parts {
-		if p.Undone != nil {
-			continue
-		}
 		item := fleet.ItemOf(p.Part)
 		x := fleet.WorkItem{Axle: p.Axle, Item: item}
 		err := t.one([]any{&x.PartID, &x.Quantity}, `
@@ -241,9 +243,13 @@ func (t *tx) usedOn(c *fleet.Card, state fleet.CardState) (used []fleet.WorkItem
 			return nil, err
 		}
 		// The sides of an axle are noted apart and come in one set.
-		if !slices.ContainsFunc(used, func(u fleet.WorkItem) bool { return u.Axle == x.Axle && u.Item == item && u.PartID == x.PartID }) {
-			used = append(used, x)
+		i := slices.IndexFunc(used, func(u usedItem) bool { return u.Axle == x.Axle && u.Item == item && u.PartID == x.PartID })
+		if i < 0 {
+			i = len(used)
+			used = append(used, usedItem{WorkItem: x, undone: true})
 		}
+		used[i].parts = append(used[i].parts, p.ID)
+		used[i].undone = used[i].undone && p.Undone != nil
 	}
 	return used, nil
 }

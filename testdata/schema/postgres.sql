@@ -619,12 +619,15 @@ create table job_card_parts (
     fitment_id bigint not null,
     fitted_by text not null,
     fitted_at timestamp with time zone not null,
+    stock_id bigint,
     constraint job_card_parts_card_id_fkey FOREIGN KEY (card_id) REFERENCES job_cards(id),
     constraint job_card_parts_fitment_id_fkey FOREIGN KEY (fitment_id) REFERENCES fitments(id),
-    constraint job_card_parts_pkey PRIMARY KEY (id)
+    constraint job_card_parts_pkey PRIMARY KEY (id),
+    constraint job_card_parts_stock_id_fkey FOREIGN KEY (stock_id) REFERENCES job_card_stock(id)
 );
 CREATE INDEX job_card_parts_card ON public.job_card_parts USING btree (card_id, id);
 CREATE INDEX job_card_parts_fitment ON public.job_card_parts USING btree (fitment_id);
+CREATE INDEX job_card_parts_stock ON public.job_card_parts USING btree (stock_id) WHERE (stock_id IS NOT NULL);
 
 create table job_card_steps (
     card_id bigint not null,
@@ -634,6 +637,23 @@ create table job_card_steps (
     step text not null,
     constraint job_card_steps_card_id_fkey FOREIGN KEY (card_id) REFERENCES job_cards(id),
     constraint job_card_steps_pkey PRIMARY KEY (card_id, seq)
+);
+
+create table job_card_stock (
+    id bigint not null generated always as identity,
+    card_id bigint not null,
+    depot_id bigint not null,
+    axle integer not null,
+    part_id bigint not null,
+    used integer not null,
+    quantity integer not null,
+    counts integer not null,
+    taken_at timestamp with time zone not null,
+    put_back_at timestamp with time zone,
+    constraint job_card_stock_card_id_fkey FOREIGN KEY (card_id) REFERENCES job_cards(id),
+    constraint job_card_stock_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
+    constraint job_card_stock_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
+    constraint job_card_stock_pkey PRIMARY KEY (id)
 );
 
 create table job_cards (
@@ -1021,6 +1041,7 @@ create table stock (
     depot_id bigint not null,
     fleet_id bigint not null,
     quantity integer not null,
+    counts integer not null,
     constraint stock_depot_id_fkey FOREIGN KEY (depot_id) REFERENCES depots(id),
     constraint stock_part_id_fkey FOREIGN KEY (part_id) REFERENCES stock_parts(id),
     constraint stock_pkey PRIMARY KEY (part_id, depot_id)

@@ -655,11 +655,13 @@ CREATE TABLE job_card_parts (
     fitment_id integer not null references fitments,
     fitted_by  text not null,
     fitted_at  text not null
-) strict;
+, stock_id integer references job_card_stock) strict;
 
 CREATE INDEX job_card_parts_card on job_card_parts (card_id, id);
 
 CREATE INDEX job_card_parts_fitment on job_card_parts (fitment_id);
+
+CREATE INDEX job_card_parts_stock on job_card_parts (stock_id) where stock_id is not null;
 
 CREATE TABLE job_card_steps (
     card_id integer not null references job_cards,
@@ -668,6 +670,19 @@ CREATE TABLE job_card_steps (
     axle    integer not null, -- 0: the whole vehicle
     step    text not null, -- JSON, as it was when the card was made
     primary key (card_id, seq)
+) strict;
+
+CREATE TABLE job_card_stock (
+    id          integer primary key,
+    card_id     integer not null references job_cards,
+    depot_id    integer not null references depots,
+    axle        integer not null,
+    part_id     integer not null references stock_parts,
+    used        integer not null, -- by the work
+    quantity    integer not null, -- of them, what lay on the shelf and was taken the last time
+    counts      integer not null, -- the shelf's, when the card was closed
+    taken_at    text not null,
+    put_back_at text -- null: it is off the shelf
 ) strict;
 
 CREATE TABLE job_cards (
@@ -1048,7 +1063,7 @@ CREATE TABLE stock (
     part_id  integer not null references stock_parts,
     depot_id integer not null references depots,
     fleet_id integer not null,
-    quantity integer not null,
+    quantity integer not null, counts integer not null default 0,
     primary key (part_id, depot_id)
 ) strict;
 
