@@ -104,6 +104,8 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		to, _, _ := strings.Cut(rec.Header().Get("Location"), "#parts")
 		check(t, parse(t, w.get(to).Body.String()), []has{{".parts .notice", c.want}})
 	}
+	check(t, parse(t, w.get(path+"?shelf="+string(fleet.ShelfUntouched)).Body.String()), []has{{".parts .notice", "nothing is known to have been taken off it"}})
+	check(t, parse(t, w.get(path+"?shelf=other").Body.String()), []has{{".parts .notice", ""}})
 }
 
 // TestCardPartsOfAColleague enters what a colleague has entered already: that is asked
