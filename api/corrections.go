@@ -26,6 +26,7 @@ type Correction struct {
 	Why       string    `json:"why"`
 	By        string    `json:"by"`
 	At        time.Time `json:"at"`
+	Shelf     string    `json:"shelf,omitempty"`
 }
 
 // Aside says why a row no longer counts.
@@ -37,7 +38,7 @@ type Aside struct {
 }
 
 func correctionOf(c *fleet.Correction) Correction {
-	return Correction{c.ID, c.VehicleID, string(c.Record.Kind), c.Record.ID, string(c.Act), idOrNull(c.StandsID), c.Why, c.By, c.At.UTC()}
+	return Correction{c.ID, c.VehicleID, string(c.Record.Kind), c.Record.ID, string(c.Act), idOrNull(c.StandsID), c.Why, c.By, c.At.UTC(), string(c.Shelf)}
 }
 
 func asideOf(a *fleet.Aside) *Aside {

@@ -74,7 +74,7 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 	if _, err := w.svc.DB.CloseCard(t.Context(), auth.AllFleets(), "N. N.", card.ID, fleet.CardNotPassed, ""); err != nil {
 		t.Fatal(err)
 	}
-	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", "What this card took off the shelf for it goes back"}})
+	check(t, parse(t, w.get(path).Body.String()), []has{{".fitted-list details .soft", "What this card took off the shelf for it, if anything, goes back"}})
 	part, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P-200", Item: fleet.ItemPads, PerAxle: 1})
 	if err != nil {
 		t.Fatal(err)
@@ -84,7 +84,7 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		axle    int
 		counted bool
 		want    string
-	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was counted or changed since, and stays as it is."}} {
+	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was given another number, or counted by a file, since. It stays as it is."}} {
 		card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, c.bus), []fleet.WorkItem{{Axle: c.axle, Item: fleet.ItemPads}})
 		if err == nil {
 			err = w.svc.DB.SetStock(t.Context(), auth.AllFleets(), part, card.DepotID, 3)

@@ -37,8 +37,9 @@ func (c correctCmd) Help() string {
 A change that disagrees with what is known of the vehicle is pointed out and not
 made, until it is given again with --confirmed. The old value is kept and can be
 seen in the vehicle's history; its forecast and its findings follow at once. What a
-closed job card took off the shelf for a fitment that is set aside goes back on it,
-and off again when that is undone, unless the shelf was counted or changed since.`
+closed job card took off the shelf for a fitment that is set aside goes back on it
+with the last part of its set, and off again when that is undone, unless the shelf
+was given another number or counted by a file since.`
 }
 
 func (c correctCmd) Run(e *env) error {

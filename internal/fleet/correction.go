@@ -121,11 +121,11 @@ func (s Shelf) Words() string {
 	case ShelfBack:
 		return "What its job card took off the shelf is back on it."
 	case ShelfOff:
-		return "What its job card took is off the shelf again."
+		return "What its job card used is off the shelf."
 	case ShelfOfSet:
 		return "The shelf stays as it is: another part of the set is fitted."
 	case ShelfCounted:
-		return "The shelf was counted or changed since, and stays as it is."
+		return "The shelf was given another number, or counted by a file, since. It stays as it is."
 	case ShelfUntouched:
 		return "The shelf stays as it is: nothing is known to have been taken off it for this. Have the stock corrected if it differs from what lies there."
 	}

@@ -365,11 +365,10 @@ func (t *tx) cardParts(c *fleet.Card) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var p fleet.CardPart
 		var why, by *string
-		var stands *int64
 		var at *time.Time
 		err := r.Scan(&p.ID, &p.Axle, &p.Part, &p.Side, &p.Number, &p.Batch, &p.MM, &p.Measured, &p.FitmentID, &p.By, (*instant)(&p.At),
-			&stands, &why, &by, maybeInstant{&at})
-		if err == nil && at != nil && stands == nil { // one that was corrected is not undone
+			&why, &by, maybeInstant{&at})
+		if err == nil && at != nil {
 			p.Undone = &fleet.Aside{Reason: fleet.Reason{Why: *why, By: *by}, At: *at}
 		}
 		c.Parts = append(c.Parts, p)
@@ -387,7 +386,6 @@ func (t *tx) cardParts(c *fleet.Card) error {
 			p.fitment_id,
 			p.fitted_by,
 			p.fitted_at,
-			f.superseded_by,
 			f.set_aside_reason,
 			f.set_aside_by,
 			f.set_aside_at

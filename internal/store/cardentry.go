@@ -142,17 +142,22 @@ func (db *DB) CloseCard(ctx context.Context, sc auth.Scope, by string, id int64,
 		if err != nil {
 			return err
 		}
-		ended := false // by hand, before
+		taken := false // as the booking was done, by hand before
 		if c.BookingID != 0 && state != fleet.CardDropped {
 			b, err := t.openBooking(auth.AllFleets(), c.BookingID, 0) // the card admits
-			if err == nil {
+			switch {
+			case err == nil:
 				err = t.end(by, b, fleet.Done, "job card closed: "+string(state))
+			case errors.Is(err, fleet.ErrConflict):
+				var ended fleet.Booking
+				ended, err = t.booking(auth.AllFleets(), c.BookingID)
+				taken = ended.State == fleet.Done
 			}
-			if ended = errors.Is(err, fleet.ErrConflict); err != nil && !ended {
+			if err != nil {
 				return err
 			}
 		}
-		if !ended {
+		if !taken {
 			if err := t.takeForCard(by, &c, state); err != nil {
 				return err
 			}
@@ -179,10 +184,17 @@ func (w *Writer) CardParts(cardID int64, parts []fleet.CardPart) (c fleet.Card, 
 	}
 	for _, p := range parts {
 		f := fleet.Fitment{VehicleID: c.VehicleID, Date: c.Day, Position: fleet.Position{Axle: p.Axle, Part: p.Part, Side: p.Side}}
+		lock := ""
+		if w.t.db.dialect == Postgres { // who corrects it moves what is noted of it on: see supersedeFitment
+			lock = " for key share"
+		}
 		err := w.t.one([]any{&p.FitmentID}, `
 			select id
 			from fitments
-			where `+recordTables[fleet.FitmentRecord].key+` and set_aside_at is null`, fitmentKeyArgs(&f)...)
+			where `+recordTables[fleet.FitmentRecord].key+` and set_aside_at is null`+lock, fitmentKeyArgs(&f)...)
+		if errors.Is(err, errNoRows) {
+			return c, fleet.Conflictf("axle %d, %s: what is fitted was corrected meanwhile: look at it and send the parts again", p.Axle, p.Part)
+		}
 		if err != nil {
 			return c, err
 		}

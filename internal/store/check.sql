@@ -200,7 +200,8 @@ from job_card_parts p
 join job_cards c on c.id = p.card_id
 left join fitments f on f.id = p.fitment_id
 left join job_card_stock s on s.id = p.stock_id
-where f.id is null or f.vehicle_id <> c.vehicle_id or s.card_id <> p.card_id;
+where f.id is null or f.vehicle_id <> c.vehicle_id or f.superseded_by is not null
+	or s.card_id <> p.card_id or s.quantity not between 0 and s.used;
 
 -- A forecast is of an axle there is, lies where its vehicle does, and has the position that it is about.
 -- Of each position there are 29 quantiles of 8 bytes.

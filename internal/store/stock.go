@@ -241,10 +241,14 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 		return err
 	}
 	if was != nil {
-		err = t.lockedStock(fleetID, partID, depotID, *was, quantity)
-	}
-	if err != nil {
-		return err
+		kept, err := t.lockedStock(fleetID, partID, depotID, *was, quantity)
+		if err != nil {
+			return err
+		}
+		if kept {
+			t.unchanged()
+			return nil
+		}
 	}
 	if _, err := t.setStock(fleetID, partID, depotID, quantity); err != nil {
 		return err
@@ -253,8 +257,8 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 }
 
 // lockedStock holds the stock as it is until the transaction ends, and refuses to
-// go on where it is neither was nor, as after a form that was sent twice, quantity.
-func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) error {
+// go on where it is neither was nor, as after a form that was sent twice, quantity: kept.
+func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) (kept bool, err error) {
 	lock := ""
 	if t.db.dialect == Postgres {
 		lock = " for update"
@@ -264,18 +268,18 @@ func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) erro
 			values (?, ?, ?, 0)
 			on conflict (part_id, depot_id) do nothing`, partID, depotID, fleetID)
 		if err != nil {
-			return err
+			return false, err
 		}
 	}
 	now := 0
-	err := t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, partID, depotID)
+	err = t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, partID, depotID)
 	if err != nil && !errors.Is(err, errNoRows) {
-		return err
+		return false, err
 	}
 	if now != was && now != quantity {
-		return &StockMoved{depotID, was, now}
+		return false, &StockMoved{depotID, was, now}
 	}
-	return nil
+	return now != was, nil
 }
 
 // setStock keeps what was counted on a shelf; it says whether that is another number.

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -14,7 +15,7 @@ import (
 // takeForBooking takes the parts that a booking's work used off the shelves. There is
 // no way back: what was fitted is not known to be of it.
 func (t *tx) takeForBooking(by string, b *fleet.Booking) error {
-	for _, x := range b.Work {
+	for _, x := range slices.SortedStableFunc(slices.Values(b.Work), byShelf) {
 		if x.PartID == 0 || x.Quantity <= 0 {
 			continue
 		}
@@ -37,6 +38,7 @@ func (t *tx) takeForCard(by string, c *fleet.Card, state fleet.CardState) error 
 	if err != nil {
 		return err
 	}
+	slices.SortStableFunc(used, func(a, b usedItem) int { return byShelf(a.WorkItem, b.WorkItem) })
 	for _, x := range used {
 		if x.PartID == 0 || x.Quantity <= 0 {
 			continue
@@ -69,6 +71,10 @@ func (t *tx) takeForCard(by string, c *fleet.Card, state fleet.CardState) error 
 	return nil
 }
 
+// byShelf orders work by the shelves of a depot, in which two who empty them wait for
+// each other and not both.
+func byShelf(a, b fleet.WorkItem) int { return cmp.Compare(a.PartID, b.PartID) }
+
 func forCard(id int64) string { return fmt.Sprintf("for job card %d", id) }
 
 // shelf is where a part lies at a depot.
@@ -78,8 +84,11 @@ type shelf struct{ part, fleet, depot int64 }
 // until the transaction ends. A shelf that should hold too few was not counted well.
 func (t *tx) lies(at shelf) (n, counts int, err error) {
 	lock := ""
-	if t.db.dialect == Postgres {
+	if t.db.dialect == Postgres { // the part before its stock, as keepStock
 		lock = " for update"
+		if _, err := t.exec(`select 1 from stock_parts where id = ? for key share`, at.part); err != nil {
+			return 0, 0, err
+		}
 	}
 	err = t.one([]any{&n, &counts}, `select quantity, counts from stock where part_id = ? and depot_id = ?`+lock, at.part, at.depot)
 	if errors.Is(err, errNoRows) {
