@@ -182,7 +182,7 @@ func (t *tx) keptFindings(of map[int64]map[findingKey]*keptFinding, sc auth.Scop
 func (t *tx) noLonger(gone []int64) error {
 	for ids := range slices.Chunk(gone, roundVehicles) {
 		w := where{args: []any{string(fleet.NoLonger)}}
-		w.among("id", slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids))))
+		w.among("id", roundedUp(ids))
 		if err := t.later(`update findings set state = ?`+w.String(), w.args...); err != nil {
 			return err
 		}

@@ -52,7 +52,7 @@ func newStanding(on fleet.Date) *Standing {
 // standing asks for what stands of vehicles; once it was answered, check is due.
 func (t *tx) standing(st *Standing, sc auth.Scope, vehicles []int64, ahead int) error {
 	for ids := range slices.Chunk(vehicles, roundVehicles) {
-		ids = slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids)))
+		ids = roundedUp(ids)
 		if err := t.keptFindings(st.findings, sc, ids); err != nil {
 			return err
 		}

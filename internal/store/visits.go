@@ -44,6 +44,12 @@ func spansOf(visits map[visit]bool) []span {
 // its own, of which a connection keeps so many.
 func rounded(n int) int { return 1 << bits.Len(uint(n-1)) }
 
+// roundedUp are ids, of which there are some, with the first again until their number is
+// rounded.
+func roundedUp(ids []int64) []int64 {
+	return slices.Concat(ids, slices.Repeat(ids[:1], rounded(len(ids))-len(ids)))
+}
+
 // eachIn calls scan for each row that query finds beside spans, which it can name.
 // Their number is rounded up by some that nothing is in.
 func (t *tx) eachIn(spans []span, scan func(r *sqlx.Rows) error, query string) error {

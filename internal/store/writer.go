@@ -63,8 +63,7 @@ func enter[R any](w *Writer, rows []R, vehicle func(*R) int64) error {
 	}
 	for ids := range slices.Chunk(slices.Sorted(maps.Keys(strange)), roundVehicles) {
 		var seen where
-		again := slices.Repeat(ids[:1], rounded(len(ids))-len(ids))
-		seen.among("v.id", slices.Concat(ids, again))
+		seen.among("v.id", roundedUp(ids))
 		seen.scope(w.sc, "v")
 		var homes [][2]int64 // fleets and depots
 		err := w.t.each(func(r *sqlx.Rows) error {
