@@ -184,14 +184,11 @@ func (w *Writer) CardParts(cardID int64, parts []fleet.CardPart) (c fleet.Card, 
 	}
 	for _, p := range parts {
 		f := fleet.Fitment{VehicleID: c.VehicleID, Date: c.Day, Position: fleet.Position{Axle: p.Axle, Part: p.Part, Side: p.Side}}
-		lock := ""
-		if w.t.db.dialect == Postgres { // who corrects it moves what is noted of it on: see supersedeFitment
-			lock = " for key share"
-		}
+		// Who corrects it moves what is noted of it on: see supersedeFitment.
 		err := w.t.one([]any{&p.FitmentID}, `
 			select id
 			from fitments
-			where `+recordTables[fleet.FitmentRecord].key+` and set_aside_at is null`+lock, fitmentKeyArgs(&f)...)
+			where `+recordTables[fleet.FitmentRecord].key+` and set_aside_at is null`+w.t.locking("for key share"), fitmentKeyArgs(&f)...)
 		if errors.Is(err, errNoRows) {
 			return c, fleet.Conflictf("axle %d, %s: what is fitted was corrected meanwhile: look at it and send the parts again", p.Axle, p.Part)
 		}

@@ -115,11 +115,7 @@ type holder struct {
 // hold reads where rec stands and keeps it from others until the transaction
 // ends.
 func (t *tx) hold(sc auth.Scope, rec fleet.Record) (holder, error) {
-	lock := ""
-	if t.db.dialect == Postgres {
-		lock = " for update of r"
-	}
-	return t.at(sc, rec, lock)
+	return t.at(sc, rec, t.locking("for update of r"))
 }
 
 // at reads where rec stands.
@@ -170,10 +166,6 @@ func (t *tx) sameVisit(rec fleet.Record, ch fleet.Change) (ids []int64, err erro
 // as far as a further condition on them, r, and it, o, goes, and keeps them from
 // others until the transaction ends.
 func (t *tx) visitOf(reading int64, and string) (ids []int64, err error) {
-	lock := ""
-	if t.db.dialect == Postgres {
-		lock = " for update of r"
-	}
 	err = t.each(func(r *sqlx.Rows) error {
 		var id int64
 		err := r.Scan(&id)
@@ -185,7 +177,7 @@ func (t *tx) visitOf(reading int64, and string) (ids []int64, err error) {
 		join thickness_readings o on o.inspection_id = r.inspection_id
 			and o.vehicle_id = r.vehicle_id and o.day = r.day
 		where o.id = ? and r.set_aside_at is null`+and+`
-		order by r.id`+lock, reading)
+		order by r.id`+t.locking("for update of r"), reading)
 	return ids, err
 }
 

@@ -91,6 +91,15 @@ func (t *tx) exec(query string, args ...any) (sql.Result, error) {
 	return t.ExecContext(t.ctx, t.Rebind(query), args...)
 }
 
+// locking is what ends a query that holds the rows it finds until the transaction ends;
+// nothing on SQLite, whose writers take turns.
+func (t *tx) locking(clause string) string {
+	if t.db.dialect == SQLite {
+		return ""
+	}
+	return " " + clause
+}
+
 // count runs a statement and returns how many rows it changed.
 func (t *tx) count(query string, args ...any) (int, error) {
 	res, err := t.exec(query, args...)

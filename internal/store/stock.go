@@ -229,11 +229,8 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 		return err
 	}
 	var of int64
-	lock := ""
-	if t.db.dialect == Postgres { // the part before its stock, as who saves both does
-		lock = " for key share"
-	}
-	err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`+lock, partID)
+	// The part before its stock, as who saves both does.
+	err = t.one([]any{&of}, `select fleet_id from stock_parts where id = ?`+t.locking("for key share"), partID)
 	if errors.Is(err, errNoRows) || err == nil && of != fleetID {
 		return fleet.NotFoundf("part %d: there is none in this depot's fleet", partID)
 	}
@@ -259,9 +256,7 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 // lockedStock holds the stock as it is until the transaction ends, and refuses to
 // go on where it is neither was nor, as after a form that was sent twice, quantity: kept.
 func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) (kept bool, err error) {
-	lock := ""
 	if t.db.dialect == Postgres {
-		lock = " for update"
 		// A row that is not there yet could not be held.
 		_, err := t.exec(`
 			insert into stock (part_id, depot_id, fleet_id, quantity)
@@ -272,7 +267,7 @@ func (t *tx) lockedStock(fleetID, partID, depotID int64, was, quantity int) (kep
 		}
 	}
 	now := 0
-	err = t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+lock, partID, depotID)
+	err = t.one([]any{&now}, `select quantity from stock where part_id = ? and depot_id = ?`+t.locking("for update"), partID, depotID)
 	if err != nil && !errors.Is(err, errNoRows) {
 		return false, err
 	}

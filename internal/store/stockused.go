@@ -83,14 +83,12 @@ type shelf struct{ part, fleet, depot int64 }
 // lies returns how many lie on a shelf, and how often it was counted, and holds it
 // until the transaction ends. A shelf that should hold too few was not counted well.
 func (t *tx) lies(at shelf) (n, counts int, err error) {
-	lock := ""
 	if t.db.dialect == Postgres { // the part before its stock, as keepStock
-		lock = " for update"
 		if _, err := t.exec(`select 1 from stock_parts where id = ? for key share`, at.part); err != nil {
 			return 0, 0, err
 		}
 	}
-	err = t.one([]any{&n, &counts}, `select quantity, counts from stock where part_id = ? and depot_id = ?`+lock, at.part, at.depot)
+	err = t.one([]any{&n, &counts}, `select quantity, counts from stock where part_id = ? and depot_id = ?`+t.locking("for update"), at.part, at.depot)
 	if errors.Is(err, errNoRows) {
 		return 0, 0, nil
 	}
@@ -202,10 +200,6 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 // holdCards holds the job cards that noted a fitment until the transaction ends, so that
 // of the parts of a set the last to be undone is seen, and says whether one is closed.
 func (t *tx) holdCards(fitmentID int64) (closed bool, err error) {
-	lock := ""
-	if t.db.dialect == Postgres {
-		lock = " for update"
-	}
 	err = t.each(func(r *sqlx.Rows) error {
 		var state fleet.CardState
 		err := r.Scan(&state)
@@ -215,7 +209,7 @@ func (t *tx) holdCards(fitmentID int64) (closed bool, err error) {
 		select state
 		from job_cards
 		where id in (select card_id from job_card_parts where fitment_id = ?)
-		order by id`+lock, fitmentID)
+		order by id`+t.locking("for update"), fitmentID)
 	return closed, err
 }
 

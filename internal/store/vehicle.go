@@ -128,10 +128,6 @@ func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[VehicleName]fleet.Vehicl
 	if err := w.fillVehicles(vs); err != nil {
 		return nil, err
 	}
-	lock := ""
-	if w.t.db.dialect == Postgres {
-		lock = " for no key update of v"
-	}
 	known := map[VehicleName]fleet.Vehicle{}
 	err := w.t.each(func(r *sqlx.Rows) error {
 		var v fleet.Vehicle
@@ -142,7 +138,7 @@ func (w *Writer) knownVehicles(vs []fleet.Vehicle) (map[VehicleName]fleet.Vehicl
 		select`+vehicleColumns+`
 		from staged_vehicles s
 		join vehicles v on v.fleet_id = s.fleet_id and v.number = s.number
-		order by v.id`+lock)
+		order by v.id`+w.t.locking("for no key update of v"))
 	return known, err
 }
 
