@@ -90,7 +90,11 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 		if err != nil {
 			return err
 		}
-		up.Accepted, up.Repeated = rc.Added+fc.Added+fc.Changed, rc.Repeated+fc.Repeated
+		again, err := w.FittedAgain(fitments)
+		if err != nil {
+			return err
+		}
+		up.Accepted, up.Repeated = rc.Added+fc.Added+again, rc.Repeated+fc.Repeated-again
 		if _, err := w.CardParts(c.ID, on); err != nil || f.OdometerKm == nil {
 			return err
 		}

@@ -235,6 +235,50 @@ func TestUndoneGoesBackOnTheShelf(t *testing.T) {
 	}
 }
 
+// Parts that were undone are fitted again on the same day, by the same card or, where that
+// is closed, by the next: once, whatever is sent twice.
+func TestFittedAgainOnItsDay(t *testing.T) {
+	for name, closed := range map[string]bool{"by the same card": false, "by the next card": true} {
+		t.Run(name, func(t *testing.T) {
+			storetest.Each(t, func(t *testing.T, db *store.DB) {
+				w := newCardShelf(t, db, 3)
+				if closed {
+					w.close()
+				}
+				for range 2 { // undone, fitted again, and once more
+					w.undo(0)
+					w.undo(1)
+					if closed {
+						w.open()
+					}
+					w.fit()
+					w.fit()
+					if closed {
+						w.close()
+					}
+					parts := w.card.Parts[len(w.card.Parts)-2:]
+					for _, p := range parts {
+						if p.Undone != nil {
+							t.Errorf("part %d is undone, want it on", p.ID)
+						}
+					}
+					h, err := w.s.DB.History(t.Context(), all, w.bus)
+					w.check(err)
+					if n := len(h.Fitments); n != 2 {
+						t.Fatalf("got %d fitments that count, want 2", n)
+					}
+					w.card.Parts = parts
+				}
+				if closed {
+					if n := w.lie(); n != 2 {
+						t.Errorf("got %d on the shelf, want 2 of 3", n)
+					}
+				}
+			})
+		})
+	}
+}
+
 // The log of changes says what went off a shelf and back on it, for what and by whom.
 func TestShelfInTheLog(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {

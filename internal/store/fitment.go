@@ -1,6 +1,8 @@
 package store
 
 import (
+	"errors"
+
 	"brakewear/internal/fleet"
 )
 
@@ -61,4 +63,42 @@ func (w *Writer) Fitments(fs []fleet.Fitment) (c Counts, err error) {
 		order by s.vehicle_id, s.day, s.axle, s.part, s.side, s.face
 		on conflict do nothing`, w.upload)
 	return Counts{Added: added, Repeated: len(fs) - added}, err
+}
+
+// FittedAgain adds those of fs whose like was set aside and does not count, and returns
+// how many: who fits a part by hand on the day that its fitment was undone means it, and a
+// file that is sent again does not. Where the like was corrected, what stands instead does.
+func (w *Writer) FittedAgain(fs []fleet.Fitment) (added int, err error) {
+	defer w.end("store fitments", &err)
+	table := recordTables[fleet.FitmentRecord]
+	for i := range fs {
+		f := &fs[i]
+		var revision int
+		var undone bool
+		err := w.t.one([]any{&revision, &undone}, `
+			select revision, set_aside_at is not null and superseded_by is null
+			from fitments
+			where `+table.key+`
+			order by set_aside_at is null desc, revision desc
+			limit 1`, fitmentKeyArgs(f)...)
+		switch {
+		case errors.Is(err, errNoRows), err == nil && !undone:
+			continue
+		case err != nil:
+			return added, err
+		}
+		p := f.Position
+		_, err = w.t.exec(`
+			insert into fitments (
+				fleet_id, vehicle_id, day, axle, part, side, face,
+				odometer_km, mm, upload_id, line, revision)
+			values `+places(12),
+			w.fleetOf[f.VehicleID], f.VehicleID, f.Date, p.Axle, string(p.Part), string(p.Side), string(p.Face),
+			f.OdometerKm, f.MM, w.upload, f.Line, revision+1)
+		if err != nil {
+			return added, err
+		}
+		added++
+	}
+	return added, nil
 }
