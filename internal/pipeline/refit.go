@@ -130,10 +130,8 @@ func (s *Service) vehicles(ctx context.Context, sc auth.Scope, ids []int64, fail
 // Refit forecasts the axles of the vehicles given, or of all that sc sees
 // when ids is nil, as of a day; all of them are learned from first, and every
 // process on the database may help with it, see Help. A few vehicles are held
-// meanwhile; of many, what is stored of one between its reading and its keeping may be
-// in its next forecast only. On a server who holds a few may see again what a refit of
-// many notes as no longer seen, or drops from the track record, meanwhile: so it stays
-// until the next forecast.
+// meanwhile, and many are not: those that somebody else forecasts between their reading
+// and their keeping are forecast once more, a few at a time.
 func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	if ids == nil {
 		return s.refitAll(ctx, sc, asOf)
@@ -168,7 +166,7 @@ func (s *Service) refitOf(ctx context.Context, sc auth.Scope, ids []int64, asOf 
 			return err
 		})
 	} else {
-		rep, err = s.refitWith(ctx, &lookout{s: s, sc: sc, model: m}, s.reader(ctx, sc, ids), asOf)
+		rep, err = s.refitMany(ctx, sc, ids, asOf, m)
 	}
 	rep.Trained = trained
 	return rep, err

@@ -296,15 +296,15 @@ func (w *refitWorker) do(ctx context.Context, r *store.Refit, sh *store.Share) e
 	read := func(fn func(*store.History) error) error {
 		return w.s.DB.EachHistoryBetween(ctx, r.Scope, first, sh.LastID, fn)
 	}
+	marks, err := w.s.DB.ForecastMarksBetween(ctx, first, sh.LastID)
+	if err != nil {
+		return err
+	}
 	err = w.s.refit(ctx, &lookout{s: w.s, sc: r.Scope, model: m}, read, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
-		st, err := w.s.standing(ctx, r.Scope, hs, r.AsOf)
-		if err != nil {
-			return err
-		}
-		if err := w.s.keepWith(ctx, r.Scope, st, hs, found, r.AsOf); err != nil {
-			return err
-		}
-		return w.s.DB.SaveShareForecasts(ctx, r.Scope, sh, st, fs, len(hs), hs[len(hs)-1].Vehicle.ID)
+		vehicles, through := len(hs), hs[len(hs)-1].Vehicle.ID
+		return w.s.keepMany(ctx, r.Scope, marks, hs, fs, found, r.AsOf, func(db *store.DB, st *store.Standing, fs []store.AxleForecast) error {
+			return db.SaveShareForecasts(ctx, r.Scope, sh, st, fs, vehicles, through)
+		})
 	})
 	if err != nil {
 		return err

@@ -18,8 +18,8 @@ func (db *DB) ManyWriters() bool { return db.dialect == Postgres }
 
 // Holding calls fn with a DB while nobody else holds any of some vehicles: of those who
 // read them, work something out and keep it, who keeps it last has read what was stored
-// last. A refit of many vehicles holds none, see pipeline.Refit. On a server all of it is
-// one transaction. An SQLite file is not kept from who writes to it by who works
+// last. A refit of many vehicles holds them only while it keeps what it worked out, see
+// pipeline.Refit. On a server all of it is one transaction. An SQLite file is not kept from who writes to it by who works
 // something out; there vehicles are held within the process.
 func (db *DB) Holding(ctx context.Context, what string, vehicles []int64, fn func(db *DB) error) error {
 	if db.dialect == Postgres || db.within != nil {
