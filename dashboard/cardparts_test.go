@@ -80,11 +80,24 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range []struct {
-		bus     string
-		axle    int
-		counted bool
-		want    string
-	}{{"Bus 1", 2, false, "What its job card took off the shelf is back on it."}, {"Bus 2", 1, true, "The shelf was given another number, or counted by a file, since. It stays as it is."}} {
+		bus                string
+		axle               int
+		counted            bool
+		ahead, want, again string
+	}{
+		{
+			"Bus 1", 2, false,
+			"What its job card took goes back on the shelf: 1 × P-200.",
+			"What its job card took off the shelf is back on it.",
+			"What its job card used comes off the shelf again: 1 × P-200.",
+		},
+		{
+			"Bus 2", 1, true,
+			"The shelf was given another number, or counted by a file, since. It stays as it is.",
+			"The shelf was given another number, or counted by a file, since. It stays as it is.",
+			"The shelf was given another number, or counted by a file, since. It stays as it is.",
+		},
+	} {
 		card, err := w.svc.OpenCardFor(t.Context(), auth.AllFleets(), "N. N.", w.vehicleID(t, c.bus), []fleet.WorkItem{{Axle: c.axle, Item: fleet.ItemPads}})
 		if err == nil {
 			err = w.svc.DB.SetStock(t.Context(), auth.AllFleets(), part, card.DepotID, 3)
@@ -100,9 +113,16 @@ func TestCardSaysWhatWasNotFitted(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
+		card, _, err = w.svc.JobCard(t.Context(), auth.AllFleets(), card.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		correction := fmt.Sprintf("/corrections/fitment/%d", card.Parts[0].FitmentID)
+		check(t, parse(t, w.get(correction).Body.String()), []has{{"form.correct .soft", c.ahead}})
 		rec := w.submit(path+"/undo", with(formAt(t, parse(t, w.get(path).Body.String()), path+"/undo"), "why", "wrong vehicle", "by", "Ben"))
 		to, _, _ := strings.Cut(rec.Header().Get("Location"), "#parts")
 		check(t, parse(t, w.get(to).Body.String()), []has{{".parts .notice", c.want}})
+		check(t, parse(t, w.get(correction).Body.String()), []has{{"form.correct .soft", c.again}})
 	}
 	check(t, parse(t, w.get(path+"?shelf="+string(fleet.ShelfUntouched)).Body.String()), []has{{".parts .notice", "nothing is known to have been taken off it"}})
 	check(t, parse(t, w.get(path+"?shelf=other").Body.String()), []has{{".parts .notice", ""}})

@@ -30,6 +30,7 @@ type CorrectionPage struct {
 	Aside    string // what became of it; blank while it counts
 	Stands   string // link to what stands instead
 	CanUndo  bool
+	Shelf    string // what setting it aside, or letting it count again, does to the stock
 	Fault    string // of the form as a whole
 	Fields   []Field
 	Choices  []ChoiceField
@@ -105,7 +106,7 @@ func correctionPage(tell units.Reader, rec fleet.Record, v *store.RecordView, f 
 	case v.Reading != nil:
 		aside = readingForm(tell, &p, v, f)
 	case v.Fitment != nil:
-		aside = fitmentForm(tell, &p, v.Fitment, f)
+		aside = fitmentForm(tell, &p, v, f)
 	case v.Odometer != nil:
 		aside = odometerForm(tell, &p, v.Odometer, f)
 	case v.Condition != nil:
@@ -150,7 +151,8 @@ func readingForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *f
 	return r.Aside
 }
 
-func fitmentForm(tell units.Reader, p *CorrectionPage, x *fleet.Fitment, f *fields) *fleet.Aside {
+func fitmentForm(tell units.Reader, p *CorrectionPage, v *store.RecordView, f *fields) *fleet.Aside {
+	x := v.Fitment
 	p.What = "Fitment: " + x.Position.String()
 	p.Upload = x.UploadID
 	value := "new, by the specification"
@@ -165,6 +167,10 @@ func fitmentForm(tell units.Reader, p *CorrectionPage, x *fleet.Fitment, f *fiel
 	}
 	p.Fields = append(p.Fields, dayAndKm(f, p.In, x.Date, x.OdometerKm)...)
 	p.Choices = positionChoices(f, x.Position, "both")
+	p.Shelf = v.Shelf.Ahead()
+	for i, m := range v.Moves {
+		p.Shelf = strings.TrimSuffix(p.Shelf, ".") + fmt.Sprintf("%s %d × %s.", [...]string{":", ","}[min(i, 1)], m.N, m.Number)
+	}
 	return x.Aside
 }
 

@@ -115,7 +115,18 @@ const (
 	ShelfUntouched Shelf = "untouched"
 )
 
-// Words says it in a sentence; nothing where no closed job card noted the fitment.
+// Ahead says it in a sentence before it is done.
+func (s Shelf) Ahead() string {
+	switch s {
+	case ShelfBack:
+		return "What its job card took goes back on the shelf."
+	case ShelfOff:
+		return "What its job card used comes off the shelf again."
+	}
+	return s.Words()
+}
+
+// Words says it in a sentence when it is done; nothing where no closed job card noted the fitment.
 func (s Shelf) Words() string {
 	switch s {
 	case ShelfBack:

@@ -148,6 +148,11 @@ type RecordView struct {
 	Condition *fleet.Condition
 	Others    int                // other readings of its visit that count
 	Log       []fleet.Correction // newest first
+
+	// Of a fitment that a closed job card noted: what becomes of the shelf when it is set
+	// aside or, having been set aside, counts again.
+	Shelf fleet.Shelf
+	Moves []ShelfMove
 }
 
 // Record returns one record, whether it counts or not.
@@ -188,6 +193,9 @@ func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v Re
 			}
 		case fleet.FitmentRecord:
 			err = t.fitments(self, either, func(f *fleet.Fitment) { c := *f; v.Fitment = &c })
+			if err == nil {
+				v.Shelf, v.Moves, err = t.shelfAhead(rec.ID, v.Fitment.Aside != nil)
+			}
 		case fleet.OdometerRecord:
 			err = t.odometers(self, either, func(o *fleet.Odometer) { c := *o; v.Odometer = &c })
 		case fleet.ConditionRecord:

@@ -130,43 +130,13 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 		return err
 	}
 	c.Shelf = fleet.ShelfUntouched
-	type row struct {
-		id, card           int64
-		used, took, counts int
-		at                 shelf
-		isBack, stands     bool
-	}
-	var rows []row
-	err = t.each(func(r *sqlx.Rows) error {
-		var x row
-		err := r.Scan(&x.id, &x.card, &x.at.part, &x.at.fleet, &x.at.depot, &x.used, &x.took, &x.counts, &x.isBack, &x.stands)
-		rows = append(rows, x)
-		return err
-	}, `
-		select
-			s.id,
-			s.card_id,
-			s.part_id,
-			p.fleet_id,
-			s.depot_id,
-			s.used,
-			s.quantity,
-			s.counts,
-			s.put_back_at is not null,
-			exists (
-				select 1
-				from job_card_parts x
-				join fitments f on f.id = x.fitment_id
-				where x.stock_id = s.id and f.set_aside_at is null)
-		from job_card_stock s
-		join stock_parts p on p.id = s.part_id
-		where s.id in (select stock_id from job_card_parts where fitment_id = ?)
-		order by s.id`, rec.ID)
+	rows, err := t.takenFor(rec.ID)
 	if err != nil {
 		return err
 	}
 	for _, x := range rows {
-		if x.stands != x.isBack {
+		stands := x.others || c.Act == fleet.Undone
+		if stands != x.isBack {
 			c.Shelf = fleet.ShelfOfSet
 			continue
 		}
@@ -174,17 +144,14 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 		if err != nil {
 			return err
 		}
-		move, took, back := x.took, x.took, any(instant(t.db.now()))
-		if x.stands {
-			move, took, back = -min(n, x.used), min(n, x.used), nil
-		}
-		switch {
-		case counts != x.counts:
-			c.Shelf, move, took = fleet.ShelfCounted, 0, x.took
-		case move > 0:
-			c.Shelf = fleet.ShelfBack
-		case move < 0:
-			c.Shelf = fleet.ShelfOff
+		move, what := x.follow(n, counts)
+		c.Shelf = cmp.Or(what, c.Shelf)
+		took, back := x.took, any(instant(t.db.now()))
+		if stands {
+			back = nil
+			if what != fleet.ShelfCounted {
+				took = -move
+			}
 		}
 		_, err = t.exec(`update job_card_stock set quantity = ?, put_back_at = ? where id = ?`, took, back, x.id)
 		if err == nil {
@@ -195,6 +162,102 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 		}
 	}
 	return nil
+}
+
+// cardStock is what a closed job card took off a shelf for a set of parts.
+type cardStock struct {
+	id, card           int64
+	number             string // of the part
+	used, took, counts int
+	at                 shelf
+	isBack             bool
+	others             bool // another part of the set than the one asked about is fitted
+	lies, counted      int  // on the shelf, and how often it was counted: not held
+}
+
+// follow says how many come off the shelf again, if the set was put back, or else go
+// back onto it, and what that is called; nothing where none move.
+func (x *cardStock) follow(lies, counted int) (move int, what fleet.Shelf) {
+	move, what = x.took, fleet.ShelfBack
+	if x.isBack {
+		move, what = -min(lies, x.used), fleet.ShelfOff
+	}
+	switch {
+	case counted != x.counts:
+		return 0, fleet.ShelfCounted
+	case move == 0:
+		return 0, ""
+	}
+	return move, what
+}
+
+// takenFor returns what closed job cards took for the sets that a fitment is of.
+func (t *tx) takenFor(fitmentID int64) (rows []cardStock, err error) {
+	err = t.each(func(r *sqlx.Rows) error {
+		var x cardStock
+		err := r.Scan(&x.id, &x.card, &x.at.part, &x.number, &x.at.fleet, &x.at.depot, &x.used, &x.took, &x.counts, &x.isBack, &x.others, &x.lies, &x.counted)
+		rows = append(rows, x)
+		return err
+	}, `
+		select
+			s.id,
+			s.card_id,
+			s.part_id,
+			p.number,
+			p.fleet_id,
+			s.depot_id,
+			s.used,
+			s.quantity,
+			s.counts,
+			s.put_back_at is not null,
+			exists (
+				select 1
+				from job_card_parts x
+				join fitments f on f.id = x.fitment_id
+				where x.stock_id = s.id and f.id <> ? and f.set_aside_at is null),
+			coalesce(k.quantity, 0),
+			coalesce(k.counts, 0)
+		from job_card_stock s
+		join stock_parts p on p.id = s.part_id
+		left join stock k on k.part_id = s.part_id and k.depot_id = s.depot_id
+		where s.id in (select stock_id from job_card_parts where fitment_id = ?)
+		order by s.id`, fitmentID, fitmentID)
+	return rows, err
+}
+
+// ShelfMove is what goes back on a shelf, or comes off it.
+type ShelfMove struct {
+	Number string // of the part
+	N      int
+}
+
+// shelfAhead says what reshelve is to do where a fitment that counts is set aside, or
+// one that was set aside is to count again.
+func (t *tx) shelfAhead(fitmentID int64, again bool) (what fleet.Shelf, moves []ShelfMove, err error) {
+	var closed bool
+	err = t.one([]any{&closed}, `
+		select exists (
+			select 1
+			from job_cards c
+			join job_card_parts x on x.card_id = c.id
+			where x.fitment_id = ? and c.state <> ?)`, fitmentID, string(fleet.CardOpen))
+	if err != nil || !closed {
+		return "", nil, err
+	}
+	rows, err := t.takenFor(fitmentID)
+	what = fleet.ShelfUntouched
+	for _, x := range rows {
+		if (x.others || again) != x.isBack {
+			what = fleet.ShelfOfSet
+			continue
+		}
+		move, is := x.follow(x.lies, x.counted)
+		what = cmp.Or(is, what)
+		if move != 0 {
+			moves = append(moves, ShelfMove{x.number, max(move, -move)})
+		}
+	}
+	return what, moves, err
 }
 
 // holdCards holds the job cards that noted a fitment until the transaction ends, so that
