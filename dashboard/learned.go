@@ -27,6 +27,7 @@ type LearnedPage struct {
 	Gauges  []LearnedGauge
 	Spreads []LearnedSpread
 	History []LearnedOnce
+	Own     bool // names of the reader's own vehicles and depots only
 	Empty   *Empty
 }
 
@@ -74,7 +75,7 @@ const learnedHistory = 30
 
 func (d *Dashboard) learned(c *gin.Context) error {
 	tell := reader(c)
-	all, err := d.svc.Learned(c.Request.Context(), learnedHistory)
+	all, err := d.svc.Learned(c.Request.Context(), d.scope(c), learnedHistory)
 	if err != nil {
 		return err
 	}
@@ -85,6 +86,7 @@ func (d *Dashboard) learned(c *gin.Context) error {
 	}
 	last := &all[0]
 	p.When = tell.At(last.At)
+	p.Own = !d.scope(c).All()
 	p.Ended = endings(last.Params.Training)
 	p.Groups = learnedGroups(tell, &last.Params)
 	p.Effects = learnedEffects(&last.Params.Rates)

@@ -3,9 +3,14 @@ package dashboard
 import (
 	"math"
 	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
 	"testing"
 
 	"brakewear/forecast"
+	"brakewear/internal/auth"
+	"brakewear/internal/fleet"
 	"brakewear/internal/units"
 )
 
@@ -26,6 +31,31 @@ func TestLearned(t *testing.T) {
 		{".cautions", "*"},
 	})
 	check(t, parse(t, empty(t).get("/learned").Body.String()), []has{{"h2", "Nothing learned yet"}, {"table", ""}})
+}
+
+// The names of depots, duties and models are their fleets' own: who sees one depot reads
+// those of its vehicles. In the demo fleet, Upper Skarrow has vans of the duty service and
+// none of the duty parcels.
+func TestLearnedOfOwnVehicles(t *testing.T) {
+	w := island(t)
+	depots, err := w.svc.DB.Depots(t.Context(), auth.AllFleets())
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := slices.IndexFunc(depots, func(d fleet.Depot) bool { return d.Name == "Upper Skarrow" })
+	who := auth.Who{Account: 1, Name: tester, Session: 1, Grants: []auth.Grant{{Role: auth.Manager, FleetID: depots[at].FleetID, DepotID: depots[at].ID}}}
+	rec := httptest.NewRecorder()
+	w.asWho(t, who).ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "/learned", nil))
+	got, all := rec.Body.String(), w.get("/learned").Body.String()
+	for _, c := range []struct {
+		name string
+		own  bool
+	}{{"Upper Skarrow", true}, {"Gannetsby", false}, {"Quenby Sands", false}, {"service", true}, {"parcels", false}, {"N1 · parcels", false}} {
+		cell := "<td>" + c.name + "</td>"
+		if strings.Contains(got, cell) != c.own || !strings.Contains(all, cell) {
+			t.Errorf("%s: shown to its depot %v, to all %v", c.name, strings.Contains(got, cell), strings.Contains(all, cell))
+		}
+	}
 }
 
 func TestLearnedWords(t *testing.T) {

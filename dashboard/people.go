@@ -44,6 +44,7 @@ type PersonForm struct {
 	Faults        int
 	Name, Address Field
 	Roles         []Choice
+	All           bool // may be told of everything
 	Everything    bool
 	Fleets        []Choice
 	Depots        []Choice
@@ -138,6 +139,7 @@ func (d *Dashboard) personForm(c *gin.Context, f *fields, r *store.Recipient) (P
 		Button:     "Tell this person",
 		Name:       f.field("name", "Name", r.Name),
 		Address:    f.field("address", "E-mail address", r.Address),
+		All:        sc.All(),
 		Everything: r.Everything,
 	}
 	p.Address.Type = "email"
@@ -153,6 +155,9 @@ func (d *Dashboard) personForm(c *gin.Context, f *fields, r *store.Recipient) (P
 	names := map[int64]string{}
 	for _, x := range fleets {
 		names[x.ID] = x.Name
+		if !sc.Sees(x.ID, 0) { // a depot of it only
+			continue
+		}
 		chosen := slices.ContainsFunc(r.Places, func(p store.Place) bool { return p.FleetID == x.ID && p.DepotID == 0 })
 		p.Fleets = append(p.Fleets, Choice{Value: fmt.Sprint(x.ID), Label: x.Name, Chosen: chosen})
 	}
@@ -195,7 +200,7 @@ func (d *Dashboard) readPerson(c *gin.Context, id int64) (*fields, *store.Recipi
 		r.Places = append(r.Places, store.Place{FleetID: depots[i].FleetID, DepotID: id})
 	}
 	if !r.Everything && len(r.Places) == 0 {
-		f.fault("places", "Choose everything, or fleets, or depots")
+		f.fault("places", "Tick at least one of these")
 	}
 	return f, r, nil
 }

@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"testing"
 
@@ -41,7 +42,7 @@ func TestPeople(t *testing.T) {
 		{"no name", with("name", " "), "Give a name"},
 		{"no address", with("address", "ann"), "e-mail address"},
 		{"told already", with("address", "Ann@island.example"), "told already"},
-		{"of nothing", with("fleet"), "Choose everything"},
+		{"of nothing", with("fleet"), "Tick at least one"},
 		{"no such role", with("role", "king"), "Role"},
 		{"no depot", with("depot", "77"), "depots there are"},
 	} {
@@ -83,5 +84,25 @@ func TestPeople(t *testing.T) {
 		if rec := w.get(p); rec.Code != http.StatusNotFound {
 			t.Errorf("%s: got %d, want not found", p, rec.Code)
 		}
+	}
+}
+
+// TestPeopleOfOwnPlaces offers a manager the places that may be told of, and no more.
+func TestPeopleOfOwnPlaces(t *testing.T) {
+	w := small(t)
+	w.svc.Mail = &mail.Server{Host: "mail.island.example", From: "brakes@island.example"}
+	for _, c := range []struct {
+		grant                   auth.Grant
+		everything, fleet, jobs string // blank: not offered
+	}{
+		{auth.Grant{Role: auth.Admin}, "*", "*", "Scheduled work"},
+		{auth.Grant{Role: auth.Manager, FleetID: 1}, "", "*", ""},
+		{auth.Grant{Role: auth.Manager, FleetID: 1, DepotID: 2}, "", "", ""},
+	} {
+		rec := httptest.NewRecorder()
+		w.asWho(t, auth.Who{Account: 1, Name: tester, Grants: []auth.Grant{c.grant}, Session: 1}).ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "/people", nil))
+		check(t, parse(t, rec.Body.String()), []has{
+			{"h1", "People told"}, {"input[name=everything]", c.everything}, {"input[name=fleet]", c.fleet}, {"input[name=depot]", "*"}, {"main .soft a", c.jobs},
+		})
 	}
 }

@@ -1,6 +1,7 @@
 package forecast
 
 import (
+	"maps"
 	"math"
 	"strconv"
 	"strings"
@@ -158,6 +159,31 @@ func effectKeys(v *Vehicle) [families]string {
 		classModelFamily: v.Class + "|" + v.Model,
 		depotFamily:      v.Depot,
 	}
+}
+
+// NamedBy returns the parameters with the duties, models and depots only that a
+// vehicle has.
+func (p Params) NamedBy(vs []Vehicle) Params {
+	var own [families]map[string]bool
+	for f := range own {
+		own[f] = make(map[string]bool)
+	}
+	for i := range vs {
+		for f, name := range effectKeys(&vs[i]) {
+			own[f][name] = true
+		}
+	}
+	r := &p.Rates
+	r.Duty, r.ClassDuty = of(r.Duty, own[dutyFamily]), of(r.ClassDuty, own[classDutyFamily])
+	r.ClassModel, r.Depot = of(r.ClassModel, own[classModelFamily]), of(r.Depot, own[depotFamily])
+	p.Depots = of(p.Depots, own[depotFamily])
+	return p
+}
+
+func of[T any](known map[string]T, names map[string]bool) map[string]T {
+	known = maps.Clone(known)
+	maps.DeleteFunc(known, func(name string, _ T) bool { return !names[name] })
+	return known
 }
 
 // effect returns an effect by name, or one of nobody knows what.

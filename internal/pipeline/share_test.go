@@ -249,7 +249,7 @@ func TestRefitSharedScope(t *testing.T) {
 		if rep.Vehicles != mine || mine == 0 || mine == 30 {
 			t.Errorf("forecast %d vehicles, want the %d of the depot, of 30", rep.Vehicles, mine)
 		}
-		learned, err := s.Learned(t.Context(), 10)
+		learned, err := s.Learned(t.Context(), sc, 10)
 		if err != nil || len(learned) != 1 || learned[0].Params.Training.Vehicles != 30 {
 			t.Errorf("got %+v, %v; want to have learned from all", learned, err)
 		}

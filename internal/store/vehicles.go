@@ -286,6 +286,25 @@ func (db *DB) Counts(ctx context.Context, sc auth.Scope) (vehicles, axles, readi
 	return vehicles, axles, readings, err
 }
 
+// VehicleKinds returns each depot's vehicles of one category, duty, make and model as
+// one, with these alone.
+func (db *DB) VehicleKinds(ctx context.Context, sc auth.Scope) (kinds []VehicleEntry, err error) {
+	err = db.read(ctx, "list kinds of vehicles", func(t *tx) error {
+		var w where
+		w.scope(sc, "v")
+		return t.each(func(r *sqlx.Rows) error {
+			var k VehicleEntry
+			err := r.Scan(&k.Category, &k.Duty, &k.Make, &k.Model, &k.Depot)
+			kinds = append(kinds, k)
+			return err
+		}, `
+			select distinct v.category, v.duty, v.make, v.model, d.name
+			from vehicles v
+			join depots d on d.id = v.depot_id`+w.String(), w.args...)
+	})
+	return kinds, err
+}
+
 // VehicleNumber returns what people call a vehicle.
 func (db *DB) VehicleNumber(ctx context.Context, sc auth.Scope, id int64) (number string, err error) {
 	err = db.find(ctx, "find a vehicle", func(t *tx) error {
