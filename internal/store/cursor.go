@@ -47,35 +47,53 @@ func (o order) cursor(value any, vehicleID int64, axle int) cursor {
 }
 
 // String returns the cursor as text for a URL.
-func (c cursor) String() string {
-	b, err := json.Marshal(c)
+func (c cursor) String() string { return cursorText(c) }
+
+// cursorText is the place of a row, of strings and numbers, as text for a URL.
+func cursorText(place any) string {
+	b, err := json.Marshal(place)
 	if err != nil {
 		panic(err) // strings and numbers always marshal
 	}
 	return base64.RawURLEncoding.EncodeToString(b)
 }
 
-// parse reads what String returned. It comes from outside and may be anything.
-func (o order) parse(s string) (cursor, error) {
-	var c cursor
+// readCursor reads what cursorText returned. It comes from outside and may be anything.
+func readCursor(s string, place any) error {
 	b, err := base64.RawURLEncoding.DecodeString(s)
 	if err == nil {
-		err = json.Unmarshal(b, &c)
+		err = json.Unmarshal(b, place)
 	}
-	if err == nil && c.Sort != o.name {
+	if err != nil {
+		return noCursor(s)
+	}
+	return nil
+}
+
+func noCursor(s string) error {
+	return fleet.Invalidf("cursor %q: it is not one of ours; begin with the first page", s)
+}
+
+// parse reads what String returned.
+func (o order) parse(s string) (cursor, error) {
+	var c cursor
+	err := readCursor(s, &c)
+	if err != nil {
+		return c, err
+	}
+	if c.Sort != o.name {
 		return c, fleet.Invalidf("cursor: it belongs to a list ordered by %q, not %q; begin with the first page", c.Sort, o.name)
 	}
-	switch {
-	case err != nil:
-	case o.kind == aDate:
+	switch o.kind {
+	case aDate:
 		c.value, err = fleet.ParseDate(c.Value)
-	case o.kind == aNumber:
+	case aNumber:
 		c.value, err = strconv.ParseFloat(c.Value, 64)
 	default:
 		c.value = storableOf(c.Value)
 	}
 	if err != nil {
-		return c, fleet.Invalidf("cursor %q: it is not one of ours; begin with the first page", s)
+		return c, noCursor(s)
 	}
 	return c, nil
 }

@@ -2,8 +2,6 @@ package store
 
 import (
 	"context"
-	"encoding/base64"
-	"encoding/json"
 	"slices"
 	"strings"
 	"time"
@@ -45,23 +43,11 @@ type findingCursor struct {
 	ID      int64
 }
 
-func (c findingCursor) String() string {
-	b, err := json.Marshal(c)
-	if err != nil {
-		panic(err) // numbers always marshal
-	}
-	return base64.RawURLEncoding.EncodeToString(b)
-}
-
 func parseFindingCursor(s string) (c findingCursor, err error) {
-	b, err := base64.RawURLEncoding.DecodeString(s)
-	if err == nil {
-		err = json.Unmarshal(b, &c)
+	if err = readCursor(s, &c); err == nil && c.ID < 1 {
+		err = noCursor(s)
 	}
-	if err != nil || c.ID < 1 {
-		return c, fleet.Invalidf("cursor %q: it is not one of ours; begin with the first page", s)
-	}
-	return c, nil
+	return c, err
 }
 
 func (q *FindingQuery) where(sc auth.Scope) where {
@@ -179,7 +165,7 @@ func (t *tx) findings(w where, after string, limit int) (rows []FindingRow, next
 	err = t.each(func(r *sqlx.Rows) error {
 		if len(rows) == limit {
 			last := &rows[limit-1]
-			next = findingCursor{int(last.Kind.Urgency()), last.ID}.String()
+			next = cursorText(findingCursor{int(last.Kind.Urgency()), last.ID})
 			return nil
 		}
 		row, err := scanFinding(r)
