@@ -100,10 +100,14 @@ const maxForm = 16 << 10
 
 var bookingStates = []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed, fleet.Withdrawn}
 
-// bookings answers with the bookings of some days, from today unless said.
+// bookings answers with a page of the bookings of some days, from today unless said
+// or asked for by when they were changed.
 func (a *API) bookings(c *gin.Context) error {
 	q := &query{c: c}
-	ask := store.BookingQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle"), From: a.svc.Today()}
+	ask := store.BookingQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle"), Since: q.instant("changed_since")}
+	if ask.Since.IsZero() {
+		ask.From = a.svc.Today()
+	}
 	if d := q.date("from"); d != nil {
 		ask.From = *d
 	}
@@ -113,14 +117,15 @@ func (a *API) bookings(c *gin.Context) error {
 	if s := oneOf(q, "state", bookingStates...); s != "" {
 		ask.States = []fleet.BookingState{s}
 	}
+	after, limit := q.text("cursor"), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}
-	bs, err := a.svc.DB.Bookings(c.Request.Context(), a.scope(c), ask)
+	bs, next, err := a.svc.DB.BookingPage(c.Request.Context(), a.scope(c), ask, after, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Booking]{items(bs, bookingOf)})
+	return sendPage(c, items(bs, bookingOf), next, nil)
 }
 
 // booking answers with the booking in the path and its history.

@@ -3,7 +3,6 @@ package api
 import (
 	"math"
 	"net/http"
-	"strconv"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -135,11 +134,7 @@ func (a *API) cards(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	next := ""
-	if len(cs) == limit {
-		next = strconv.FormatInt(cs[limit-1].ID, 10)
-	}
-	return sendPage(c, items(cs, cardOf), next, nil)
+	return sendPage(c, items(cs, cardOf), older(cs, limit, func(x *fleet.Card) int64 { return x.ID }), nil)
 }
 
 // card answers with the job card in the path and all that was entered.

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"strconv"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -73,9 +72,5 @@ func (a *API) changes(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	next := ""
-	if len(ds) == limit {
-		next = strconv.FormatInt(ds[limit-1].ID, 10)
-	}
-	return sendPage(c, items(ds, changeOf), next, nil)
+	return sendPage(c, items(ds, changeOf), older(ds, limit, func(x *store.Deed) int64 { return x.ID }), nil)
 }

@@ -55,18 +55,23 @@ func idOrNull(id int64) *int64 {
 	return &id
 }
 
-// corrections answers with what was done to the records of a vehicle, newest
-// first.
+// corrections answers with a page of what was done to the records of a vehicle,
+// newest first.
 func (a *API) corrections(c *gin.Context) error {
-	id, err := idAlone(c, "vehicle")
+	q := &query{c: c}
+	before, limit := q.before(), q.limit()
+	if err := q.err(); err != nil {
+		return err
+	}
+	id, err := web.PathID(c, "vehicle")
 	if err != nil {
 		return err
 	}
-	cs, err := a.svc.DB.Corrections(c.Request.Context(), a.scope(c), id)
+	cs, err := a.svc.DB.CorrectionLog(c.Request.Context(), a.scope(c), id, before, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Correction]{items(cs.Log, correctionOf)})
+	return sendPage(c, items(cs, correctionOf), older(cs, limit, func(x *fleet.Correction) int64 { return x.ID }), nil)
 }
 
 // sentCorrection is what is to be done to a record. What is left out stays as

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strconv"
 
 	"github.com/gin-gonic/gin"
 
@@ -63,6 +64,15 @@ func sendPage[T any](c *gin.Context, rows []T, next string, total *int) error {
 		c.Header("Link", "<"+url.RequestURI()+`>; rel="next"`)
 	}
 	return send(c, http.StatusOK, p)
+}
+
+// older is the cursor behind a page of a list by id, newest first; blank where the page
+// is not full.
+func older[T any](rows []T, limit int, id func(*T) int64) string {
+	if len(rows) < limit {
+		return ""
+	}
+	return strconv.FormatInt(id(&rows[limit-1]), 10)
 }
 
 func dueOf(r *store.DueRow) Due {

@@ -24,9 +24,9 @@ func (c *client) plan(db *store.DB) {
 	home := fmt.Sprintf("/workshops/%d", bus.DepotID)
 
 	c.run([]call{
-		{name: "nothing booked", path: "/bookings", want: []string{`{"items":[]}`}},
-		{name: "nothing proposed", path: "/proposals", want: []string{`{"items":[]}`}},
-		{name: "no visits", path: "/visits", want: []string{`{"items":[]}`}},
+		{name: "nothing booked", path: "/bookings", want: []string{`{"items":[],"next":null}`}},
+		{name: "nothing proposed", path: "/proposals", want: []string{`{"items":[],"next":null}`}},
+		{name: "no visits", path: "/visits", want: []string{`{"items":[],"next":null}`}},
 		{name: "accept nothing", path: "/visits/accept", body: `{}`, status: 404},
 		{name: "defaults", path: home, want: []string{`"set":false`, `"bays":1`, `"opens":"08:00"`, `{"opens":null,"closes":null,"technician_hours":0}`, `"pads":{"light":0.7,"heavy":1.5}`}},
 		{name: "all workshops", path: "/workshops", want: []string{`"depot":"Barn"`}},
@@ -74,7 +74,7 @@ func (c *client) plan(db *store.DB) {
 		{name: "due, booked or what", path: "/due?booked=perhaps", status: 400, want: []string{"want true or false"}},
 		{name: "one booking", path: self, want: []string{`"vehicle":"Bus 1"`}},
 		{name: "no such booking", path: "/bookings/999", status: 404},
-		{name: "bookings of a state", path: "/bookings?state=done", want: []string{`{"items":[]}`}},
+		{name: "bookings of a state", path: "/bookings?state=done", want: []string{`{"items":[],"next":null}`}},
 		{name: "bookings of none", path: "/bookings?state=eaten", status: 400},
 		{name: "move", path: self + "/move", body: `{"day":"2026-03-11","why":"the driver asked"}`, want: []string{`"day":"2026-03-11"`, `"starts":"07:30"`, `"what":"moved","why":"the driver asked"`}},
 		{name: "done too soon", path: self + "/done", body: `{}`, status: 400},

@@ -105,22 +105,22 @@ func visitOf(v *store.Visit) Visit {
 	return out
 }
 
-// proposals answers with the runs of the planner, newest first.
+// proposals answers with a page of the runs of the planner, newest first.
 func (a *API) proposals(c *gin.Context) error {
 	q := &query{c: c}
-	of, limit := q.id("fleet"), q.limit()
+	of, before, limit := q.id("fleet"), q.before(), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}
-	ps, err := a.svc.DB.Proposals(c.Request.Context(), a.scope(c), of, limit)
+	ps, err := a.svc.DB.Proposals(c.Request.Context(), a.scope(c), of, before, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Proposal]{items(ps, proposalOf)})
+	return sendPage(c, items(ps, proposalOf), older(ps, limit, func(p *store.Proposal) int64 { return p.ID }), nil)
 }
 
-// visits answers with proposed visits, the open ones unless others are asked
-// for.
+// visits answers with a page of proposed visits, the open ones unless others are
+// asked for.
 func (a *API) visits(c *gin.Context) error {
 	q := &query{c: c}
 	ask := store.VisitQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle"), Proposal: q.id("proposal")}
@@ -128,14 +128,21 @@ func (a *API) visits(c *gin.Context) error {
 	if ask.State == "" && ask.Proposal == 0 {
 		ask.State = store.VisitOpen
 	}
+	if d := q.date("from"); d != nil {
+		ask.From = *d
+	}
+	if d := q.date("to"); d != nil {
+		ask.To = *d
+	}
+	after, limit := q.text("cursor"), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}
-	vs, err := a.svc.DB.Visits(c.Request.Context(), a.scope(c), ask)
+	vs, next, err := a.svc.DB.VisitPage(c.Request.Context(), a.scope(c), ask, after, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Visit]{items(vs, visitOf)})
+	return sendPage(c, items(vs, visitOf), next, nil)
 }
 
 // sentVisits are the visits that a request is about.

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -84,6 +85,19 @@ func (q *query) date(name string) *fleet.Date {
 		return nil
 	}
 	return &d
+}
+
+// instant reads a moment; zero where the parameter is not given.
+func (q *query) instant(name string) time.Time {
+	s := q.text(name)
+	if s == "" {
+		return time.Time{}
+	}
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		q.fault(name, s, "no moment: want one such as 2026-03-01T09:30:00Z")
+	}
+	return t
 }
 
 // truth reads true or false; nil where the parameter is not given.

@@ -105,16 +105,18 @@ func (d *WorkshopData) workshop(s *fleet.Workshop) error {
 	return nil
 }
 
+// workshops answers with a page of the workshops, by name.
 func (a *API) workshops(c *gin.Context) error {
 	q := &query{c: c}
+	of, after, limit := q.id("fleet"), q.text("cursor"), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}
-	ws, err := a.svc.DB.Workshops(c.Request.Context(), a.scope(c), a.svc.Today())
+	ws, next, err := a.svc.DB.WorkshopPage(c.Request.Context(), a.scope(c), of, a.svc.Today(), after, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Workshop]{items(ws, workshopOf)})
+	return sendPage(c, items(ws, workshopOf), next, nil)
 }
 
 // workshop answers with the workshop of the depot in the path.
@@ -224,28 +226,32 @@ type Stock struct {
 	Quantity int    `json:"quantity"`
 }
 
+// parts answers with a page of the parts, by number.
 func (a *API) parts(c *gin.Context) error {
 	q := &query{c: c}
-	of := q.id("fleet")
+	ask := store.PartQuery{Fleet: q.id("fleet"), Depot: q.id("depot")}
+	after, limit := q.text("cursor"), q.limit()
 	if err := q.err(); err != nil {
 		return err
 	}
-	ps, err := a.svc.DB.StockParts(c.Request.Context(), a.scope(c), of)
+	ps, next, err := a.svc.DB.PartPage(c.Request.Context(), a.scope(c), ask, after, limit)
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, List[Part]{items(ps, func(p *fleet.StockPart) Part {
-		return Part{p.ID, p.FleetID, p.Number, p.Name, string(p.Item), p.PerAxle, amount(p.Price), p.LeadDays,
-			items(p.Fits, func(f *fleet.Fit) Fit {
-				out := Fit{Make: f.Make, Model: f.Model, Vehicle: f.Vehicle}
-				if f.Axle != 0 {
-					out.Axle = &f.Axle
-				}
-				return out
-			}),
-			items(p.Stock, func(s *fleet.Stock) Stock { return Stock{s.DepotID, s.Depot, s.Quantity} }),
-		}
-	})})
+	return sendPage(c, items(ps, partOf), next, nil)
+}
+
+func partOf(p *fleet.StockPart) Part {
+	return Part{p.ID, p.FleetID, p.Number, p.Name, string(p.Item), p.PerAxle, amount(p.Price), p.LeadDays,
+		items(p.Fits, func(f *fleet.Fit) Fit {
+			out := Fit{Make: f.Make, Model: f.Model, Vehicle: f.Vehicle}
+			if f.Axle != 0 {
+				out.Axle = &f.Axle
+			}
+			return out
+		}),
+		items(p.Stock, func(s *fleet.Stock) Stock { return Stock{s.DepotID, s.Depot, s.Quantity} }),
+	}
 }
 
 // PartNeed is how many of a part some days will take.

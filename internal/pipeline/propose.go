@@ -219,7 +219,7 @@ func (s *Service) planner(ctx context.Context, sc auth.Scope, asOf fleet.Date, d
 	if p.declined, err = s.DB.Visits(ctx, sc, store.VisitQuery{Fleet: fleetID, State: store.VisitDeclined, From: p.start}); err != nil {
 		return nil, err
 	}
-	runs, err := s.DB.Proposals(ctx, sc, fleetID, 1)
+	runs, err := s.DB.Proposals(ctx, sc, fleetID, 0, 1)
 	if err != nil {
 		return nil, err
 	}

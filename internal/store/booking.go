@@ -16,30 +16,38 @@ type BookingQuery struct {
 	Fleet, Depot, Vehicle int64
 	From, To              fleet.Date // days, both included; To 0 = for good
 	States                []fleet.BookingState
+	Since                 time.Time // something was done to them from then on
 }
 
 // Bookings returns bookings by day, depot, time and bay, with their work. A
 // booking is seen by who sees its depot or its vehicle.
 func (db *DB) Bookings(ctx context.Context, sc auth.Scope, q BookingQuery) (bs []fleet.Booking, err error) {
 	err = db.read(ctx, "list bookings", func(t *tx) error {
-		var w where
-		w.booking(sc)
-		w.only("b.fleet_id", q.Fleet)
-		w.only("b.depot_id", q.Depot)
-		w.only("b.vehicle_id", q.Vehicle)
-		if q.From != 0 {
-			w.add("b.day >= ?", q.From)
-		}
-		if q.To != 0 {
-			w.add("b.day <= ?", q.To)
-		}
-		if len(q.States) > 0 {
-			w.add("b.state in "+places(len(q.States)), anys(q.States)...)
-		}
-		bs, err = t.bookings(w)
+		bs, err = t.bookings(q.where(sc))
 		return err
 	})
 	return bs, err
+}
+
+func (q *BookingQuery) where(sc auth.Scope) where {
+	var w where
+	w.booking(sc)
+	w.only("b.fleet_id", q.Fleet)
+	w.only("b.depot_id", q.Depot)
+	w.only("b.vehicle_id", q.Vehicle)
+	if q.From != 0 {
+		w.add("b.day >= ?", q.From)
+	}
+	if q.To != 0 {
+		w.add("b.day <= ?", q.To)
+	}
+	if len(q.States) > 0 {
+		w.add("b.state in "+places(len(q.States)), anys(q.States)...)
+	}
+	if !q.Since.IsZero() {
+		w.add("b.id in (select c.booking_id from booking_changes c where c.at >= ?)", instant(q.Since))
+	}
+	return w
 }
 
 // Booking returns one booking.
@@ -71,7 +79,12 @@ func (w *where) booking(sc auth.Scope) {
 }
 
 // bookings returns the bookings b, of vehicles v, that w admits.
-func (t *tx) bookings(w where) (bs []fleet.Booking, err error) {
+func (t *tx) bookings(w where) ([]fleet.Booking, error) {
+	return t.bookingsBy(w, "b.day, d.name_key, b.depot_id, b.starts, b.bay, b.id")
+}
+
+// bookingsBy is bookings in another order, which may end with a limit and its argument.
+func (t *tx) bookingsBy(w where, order string, args ...any) (bs []fleet.Booking, err error) {
 	at := map[int64]int{}
 	err = t.each(func(r *sqlx.Rows) error {
 		var b fleet.Booking
@@ -140,7 +153,7 @@ func (t *tx) bookings(w where) (bs []fleet.Booking, err error) {
 		join fleets f on f.id = b.fleet_id
 		join depots d on d.id = b.depot_id
 		left join workshops s on s.depot_id = b.depot_id`+w.String()+`
-		order by b.day, d.name_key, b.depot_id, b.starts, b.bay, b.id`, w.args...)
+		order by `+order, append(w.args, args...)...)
 	if err != nil || len(bs) == 0 {
 		return bs, err
 	}

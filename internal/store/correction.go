@@ -109,7 +109,7 @@ func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (
 		if err := t.sees(sc, vehicleID); err != nil {
 			return err
 		}
-		err := t.corrections(where{[]string{"vehicle_id = ?"}, []any{vehicleID}}, func(c *fleet.Correction) {
+		err := t.corrections(where{[]string{"vehicle_id = ?"}, []any{vehicleID}}, "", func(c *fleet.Correction) {
 			cs.Log = append(cs.Log, *c)
 		})
 		if err != nil || len(cs.Log) == 0 {
@@ -125,7 +125,25 @@ func (db *DB) Corrections(ctx context.Context, sc auth.Scope, vehicleID int64) (
 	return cs, err
 }
 
-func (t *tx) corrections(w where, fn func(c *fleet.Correction)) error {
+// CorrectionLog returns a page of Corrections' log: older than the correction before,
+// or the newest when that is 0.
+func (db *DB) CorrectionLog(ctx context.Context, sc auth.Scope, vehicleID, before int64, limit int) (cs []fleet.Correction, err error) {
+	err = db.read(ctx, "list corrections", func(t *tx) error {
+		if err := t.sees(sc, vehicleID); err != nil {
+			return err
+		}
+		var w where
+		w.add("vehicle_id = ?", vehicleID)
+		if before != 0 {
+			w.add("id < ?", before)
+		}
+		return t.corrections(w, " limit ?", func(c *fleet.Correction) { cs = append(cs, *c) }, limitOf(limit))
+	})
+	return cs, err
+}
+
+// corrections calls fn for the corrections that w admits, newest first.
+func (t *tx) corrections(w where, limit string, fn func(c *fleet.Correction), args ...any) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var c fleet.Correction
 		if err := r.Scan(&c.ID, &c.VehicleID, &c.Record.Kind, &c.Record.ID, &c.Act, &c.StandsID, &c.Why, &c.By, (*instant)(&c.At)); err != nil {
@@ -136,7 +154,7 @@ func (t *tx) corrections(w where, fn func(c *fleet.Correction)) error {
 	}, `
 		select id, vehicle_id, record, record_id, act, coalesce(stands_id, 0), reason, done_by, done_at
 		from corrections`+w.String()+`
-		order by id desc`, w.args...)
+		order by id desc`+limit, append(w.args, args...)...)
 }
 
 // RecordView is one record with what a person who corrects it wants to know.
@@ -209,7 +227,7 @@ func (db *DB) Record(ctx context.Context, sc auth.Scope, rec fleet.Record) (v Re
 			[]string{"vehicle_id = ?", "record = ?", "(record_id = ? or stands_id = ?)"},
 			[]any{v.ID, string(rec.Kind), rec.ID, rec.ID},
 		}
-		return t.corrections(log, func(c *fleet.Correction) { v.Log = append(v.Log, *c) })
+		return t.corrections(log, "", func(c *fleet.Correction) { v.Log = append(v.Log, *c) })
 	})
 	return v, err
 }

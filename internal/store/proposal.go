@@ -149,34 +149,59 @@ type VisitQuery struct {
 	Fleet, Depot, Vehicle, Proposal int64
 	State                           VisitState
 	Vehicles                        []int64    // only these; nil = all
-	From                            fleet.Date // day, included; those without one are left out
+	From, To                        fleet.Date // days, both included; those without one are left out
 }
 
 // Visits returns proposed visits by day, those without one last.
 func (db *DB) Visits(ctx context.Context, sc auth.Scope, q VisitQuery) (vs []Visit, err error) {
+	if q.Vehicles != nil && len(q.Vehicles) == 0 {
+		return nil, nil
+	}
 	err = db.read(ctx, "list proposed visits", func(t *tx) error {
-		var w where
-		w.visit(sc)
-		w.only("p.fleet_id", q.Fleet)
-		w.only("p.depot_id", q.Depot)
-		w.only("p.vehicle_id", q.Vehicle)
-		w.only("p.proposal_id", q.Proposal)
-		if q.State != "" {
-			w.add("p.state = ?", string(q.State))
-		}
-		if q.From != 0 {
-			w.add("p.day >= ?", q.From)
-		}
-		if q.Vehicles != nil {
-			if len(q.Vehicles) == 0 {
-				return nil
-			}
-			w.add("p.vehicle_id in "+places(len(q.Vehicles)), anys(q.Vehicles)...)
-		}
-		vs, err = t.visits(w)
+		vs, err = t.visits(q.where(sc, t))
 		return err
 	})
 	return vs, err
+}
+
+func (q *VisitQuery) where(sc auth.Scope, t *tx) where {
+	var w where
+	w.visit(sc)
+	w.only("p.fleet_id", q.Fleet)
+	w.only("p.depot_id", q.Depot)
+	w.only("p.proposal_id", q.Proposal)
+	if q.State != "" {
+		w.add("p.state = ?", string(q.State))
+	}
+	if q.From != 0 || q.To != 0 {
+		w.add("p.day is not null")
+	}
+	if q.From != 0 {
+		w.add(t.visitDay()+" >= ?", q.From)
+	}
+	if q.To != 0 {
+		w.add(t.visitDay()+" <= ?", q.To)
+	}
+	vehicles := q.Vehicles
+	if q.Vehicle != 0 {
+		vehicles = []int64{q.Vehicle}
+	}
+	if vehicles != nil {
+		// By their index: SQLite would rather read all visits of the state, in order.
+		var of where
+		of.among("x.vehicle_id", vehicles)
+		if q.State != "" {
+			of.add("x.state = ?", string(q.State))
+		}
+		w.add("p.id in (select x.id from proposal_visits x"+of.String()+")", of.args...)
+	}
+	return w
+}
+
+// visitDay is the day of the proposed visit p, and of one that has none the day to book
+// it by, as the indexes have it.
+func (t *tx) visitDay() string {
+	return "coalesce(p.day, p.book_by, CAST('" + farDay.String() + "' AS " + t.db.dateType() + "))"
 }
 
 // visit adds that sc sees the proposed visit p's depot or its vehicle v.
@@ -191,7 +216,12 @@ func (w *where) visit(sc auth.Scope) {
 }
 
 // visits returns the proposed visits p, of vehicles v, that w admits.
-func (t *tx) visits(w where) (vs []Visit, err error) {
+func (t *tx) visits(w where) ([]Visit, error) {
+	return t.visitsBy(w, t.visitDay()+", d.name_key, p.depot_id, p.starts, p.bay, p.id")
+}
+
+// visitsBy is visits in another order, which may end with a limit and its argument.
+func (t *tx) visitsBy(w where, order string, args ...any) (vs []Visit, err error) {
 	err = t.each(func(r *sqlx.Rows) error {
 		var v Visit
 		var booking, visit *int64
@@ -228,19 +258,19 @@ func (t *tx) visits(w where) (vs []Visit, err error) {
 		join depots d on d.id = p.depot_id
 		join fleets f on f.id = p.fleet_id
 		left join workshops s on s.depot_id = p.depot_id`+w.String()+`
-		order by coalesce(p.day, p.book_by, `+t.db.farDay()+`), d.name_key, p.depot_id, p.starts, p.bay, p.id`, w.args...)
+		order by `+order, append(w.args, args...)...)
 	return vs, err
 }
 
-// farDay is a day after all others, as SQL.
-func (db *DB) farDay() string { return "CAST('9999-12-31' AS " + db.dateType() + ")" }
-
-// Proposals returns the runs over a fleet (0 = over all), newest first, without
-// their visits. A run is seen by who sees any depot of its fleet, and what it
-// says of single vehicles by who sees their depot.
-func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID int64, limit int) ([]Proposal, error) {
+// Proposals returns the runs over a fleet (0 = over all), newest first and older than
+// the run before (0 = all), without their visits. A run is seen by who sees any depot
+// of its fleet, and what it says of single vehicles by who sees their depot.
+func (db *DB) Proposals(ctx context.Context, sc auth.Scope, fleetID, before int64, limit int) ([]Proposal, error) {
 	var w where
 	w.only("p.fleet_id", fleetID)
+	if before != 0 {
+		w.add("p.id < ?", before)
+	}
 	return db.proposals(ctx, sc, w, limitOf(limit))
 }
 

@@ -65,7 +65,7 @@ func TestProposal(t *testing.T) {
 		if err != nil || len(old) != 1 || old[0].State != store.VisitSuperseded {
 			t.Errorf("of the first: got %+v, %v", old, err)
 		}
-		runs, err := db.Proposals(t.Context(), all, quay.FleetID, 0)
+		runs, err := db.Proposals(t.Context(), all, quay.FleetID, 0, 0)
 		if err != nil || len(runs) != 2 {
 			t.Fatalf("got %d runs, %v", len(runs), err)
 		}
@@ -409,7 +409,7 @@ func TestProposalScope(t *testing.T) {
 					t.Errorf("%s: got %d visits from %s, %v, want %d", c.name, len(vs), from, err, want)
 				}
 			}
-			runs, err := db.Proposals(t.Context(), c.sc, 0, 0)
+			runs, err := db.Proposals(t.Context(), c.sc, 0, 0, 0)
 			if err != nil || len(runs) != c.runs {
 				t.Errorf("%s: got %d runs, %v", c.name, len(runs), err)
 			}

@@ -23,7 +23,7 @@ func (db *DB) StockParts(ctx context.Context, sc auth.Scope, fleetID int64) (ps 
 		var w where
 		w.only("p.fleet_id", fleetID)
 		w.fleetOf(sc, "p.fleet_id")
-		ps, err = t.stockParts(sc, w)
+		ps, err = t.stockParts(sc, w, 0)
 		return err
 	})
 	return ps, err
@@ -35,7 +35,7 @@ func (db *DB) StockPart(ctx context.Context, sc auth.Scope, id int64) (p fleet.S
 		var w where
 		w.add("p.id = ?", id)
 		w.fleetOf(sc, "p.fleet_id")
-		ps, err := t.stockParts(sc, w)
+		ps, err := t.stockParts(sc, w, 0)
 		p, err = only(ps, err, "part %d: there is none, or none that you may see", id)
 		return err
 	})
@@ -52,8 +52,9 @@ func (w *where) fleetOf(sc auth.Scope, column string) {
 	w.add(column+" in (select d.fleet_id from depots d"+seen.String()+")", seen.args...)
 }
 
-// stockParts returns the parts p that w admits, with the stock that sc sees.
-func (t *tx) stockParts(sc auth.Scope, w where) (ps []fleet.StockPart, err error) {
+// stockParts returns the parts p that w admits, with the stock that sc sees at a depot
+// (0 = at all).
+func (t *tx) stockParts(sc auth.Scope, w where, depotID int64) (ps []fleet.StockPart, err error) {
 	at := map[int64]int{}
 	err = t.each(func(r *sqlx.Rows) error {
 		var p fleet.StockPart
@@ -93,6 +94,7 @@ func (t *tx) stockParts(sc auth.Scope, w where) (ps []fleet.StockPart, err error
 	var q where
 	q.add("s.part_id in "+among, w.args...)
 	q.places(sc, "d.fleet_id", "d.id")
+	q.only("s.depot_id", depotID)
 	err = t.each(func(r *sqlx.Rows) error {
 		var id int64
 		var s fleet.Stock
@@ -325,7 +327,7 @@ func (w *Writer) stockPart(e *StockEntry, c *Counts) error {
 	var q where
 	q.add("p.fleet_id = ?", fleetID)
 	q.add("p.number_key = ?", key(p.Number))
-	known, err := w.t.stockParts(auth.AllFleets(), q)
+	known, err := w.t.stockParts(auth.AllFleets(), q, 0)
 	if err != nil {
 		return err
 	}

@@ -230,6 +230,7 @@ create table bookings (
 );
 CREATE INDEX bookings_day ON public.bookings USING btree (depot_id, day);
 CREATE UNIQUE INDEX bookings_once ON public.bookings USING btree (vehicle_id, day) WHERE (state = 'booked'::text);
+CREATE INDEX bookings_time ON public.bookings USING btree (day, depot_id, starts, id);
 CREATE INDEX bookings_vehicle ON public.bookings USING btree (vehicle_id, day);
 
 create table brake_efforts (
@@ -873,8 +874,9 @@ create table proposal_visits (
     constraint proposal_visits_proposal_id_fkey FOREIGN KEY (proposal_id) REFERENCES proposals(id),
     constraint proposal_visits_vehicle_id_fkey FOREIGN KEY (vehicle_id) REFERENCES vehicles(id)
 );
-CREATE INDEX proposal_visits_open ON public.proposal_visits USING btree (depot_id, state, day, id);
-CREATE INDEX proposal_visits_run ON public.proposal_visits USING btree (proposal_id, id);
+CREATE INDEX proposal_visits_days ON public.proposal_visits USING btree (state, COALESCE(day, book_by, '9999-12-31'::date), depot_id, starts, id);
+CREATE INDEX proposal_visits_open ON public.proposal_visits USING btree (depot_id, state, COALESCE(day, book_by, '9999-12-31'::date), starts, id);
+CREATE INDEX proposal_visits_run ON public.proposal_visits USING btree (proposal_id, COALESCE(day, book_by, '9999-12-31'::date), depot_id, starts, id);
 CREATE INDEX proposal_visits_vehicle ON public.proposal_visits USING btree (vehicle_id, state);
 
 create table proposals (
@@ -1074,6 +1076,7 @@ create table stock_parts (
     constraint stock_parts_fleet_id_number_key_key UNIQUE (fleet_id, number_key),
     constraint stock_parts_pkey PRIMARY KEY (id)
 );
+CREATE INDEX stock_parts_number ON public.stock_parts USING btree (number_key, id);
 
 create table thickness_readings (
     id bigint not null generated always as identity,

@@ -285,6 +285,8 @@ CREATE INDEX bookings_day on bookings (depot_id, day);
 
 CREATE UNIQUE INDEX bookings_once on bookings (vehicle_id, day) where state = 'booked';
 
+CREATE INDEX bookings_time on bookings (day, depot_id, starts, id);
+
 CREATE INDEX bookings_vehicle on bookings (vehicle_id, day);
 
 CREATE TABLE brake_efforts (
@@ -905,9 +907,11 @@ CREATE TABLE proposal_visits (
     decided_at  text
 , decided_why text not null default '') strict;
 
-CREATE INDEX proposal_visits_open on proposal_visits (depot_id, state, day, id);
+CREATE INDEX proposal_visits_days on proposal_visits (state, coalesce(day, book_by, CAST('9999-12-31' AS text)), depot_id, starts, id);
 
-CREATE INDEX proposal_visits_run on proposal_visits (proposal_id, id);
+CREATE INDEX proposal_visits_open on proposal_visits (depot_id, state, coalesce(day, book_by, CAST('9999-12-31' AS text)), starts, id);
+
+CREATE INDEX proposal_visits_run on proposal_visits (proposal_id, coalesce(day, book_by, CAST('9999-12-31' AS text)), depot_id, starts, id);
 
 CREATE INDEX proposal_visits_vehicle on proposal_visits (vehicle_id, state);
 
@@ -1090,6 +1094,8 @@ CREATE TABLE stock_parts (
     lead_days  integer not null,
     unique (fleet_id, number_key)
 ) strict;
+
+CREATE INDEX stock_parts_number on stock_parts (number_key, id);
 
 CREATE TABLE thickness_readings (
     id               integer primary key,

@@ -1,0 +1,63 @@
+package api
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+)
+
+// longLists wants every long list to come a row at a time as it comes at once.
+func (c *client) longLists() {
+	var vs Page[VehicleItem]
+	c.get("/vehicles?q=bus+1", &vs)
+	bus := vs.Items[0]
+	c.get("/vehicles?q=bus+7", &vs)
+	corrected := vs.Items[0] // by findings
+	var runs Page[Proposal]
+	c.get("/proposals", &runs)
+	c.do(call{path: "/parts", body: fmt.Sprintf(`[{"part_number":"P 2","fleet":%q,"item":"rotors"}]`, bus.Fleet), status: 201})
+	for _, path := range []string{
+		"/bookings?from=2026-01-01",
+		"/bookings?changed_since=2026-03-02T09:00:00%2B00:00",
+		fmt.Sprintf("/visits?proposal=%d", runs.Items[len(runs.Items)-1].ID),
+		"/proposals?fleet=" + fmt.Sprint(bus.FleetID),
+		"/parts?depot=" + fmt.Sprint(bus.DepotID),
+		"/workshops",
+		fmt.Sprintf("/vehicles/%d/corrections", corrected.ID),
+	} {
+		to := "?"
+		if strings.Contains(path, "?") {
+			to = "&"
+		}
+		var whole Page[json.RawMessage]
+		c.get(path+to+"limit=500", &whole)
+		if len(whole.Items) < 2 || whole.Next != nil {
+			c.t.Errorf("%s: got %d items and %v after them, want 2 or more and nothing", path, len(whole.Items), whole.Next)
+		}
+		var one []json.RawMessage
+		for at := path + to + "limit=1"; ; {
+			var page Page[json.RawMessage]
+			w := c.do(call{path: at})
+			if err := json.Unmarshal(w.Body.Bytes(), &page); err != nil {
+				c.t.Fatal(err)
+			}
+			one = append(one, page.Items...)
+			if page.Next == nil || len(one) > len(whole.Items) {
+				break
+			}
+			at = path + to + "limit=1&cursor=" + url.QueryEscape(*page.Next)
+			if got := w.Header().Get("Link"); !strings.Contains(got, "cursor="+url.QueryEscape(*page.Next)) || !strings.Contains(got, `rel="next"`) {
+				c.t.Errorf("%s: got Link %q", path, got)
+			}
+		}
+		if !slices.EqualFunc(one, whole.Items, func(a, b json.RawMessage) bool { return string(a) == string(b) }) {
+			c.t.Errorf("%s: got %s a row at a time, want %s", path, one, whole.Items)
+		}
+		c.do(call{path: path + to + "cursor=last", status: 400, want: []string{"begin with the first page"}})
+	}
+	c.do(call{path: "/bookings?changed_since=2026-03-04T00:00:00Z", want: []string{`{"items":[],"next":null}`}})
+	c.do(call{path: "/bookings?changed_since=yesterday", status: 400, want: []string{`"parameter":"changed_since"`, "2026-03-01T09:30:00Z"}})
+	c.do(call{path: "/visits?state=accepted&to=2026-01-01", want: []string{`{"items":[],"next":null}`}})
+}

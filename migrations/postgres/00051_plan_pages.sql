@@ -1,0 +1,15 @@
+-- Bookings and proposed visits are read by pages, in the order of their days: a page
+-- begins where the one before ended, and does not sort what is in between. The day of a
+-- visit that has none is the day to book it by; the expression is the one of the query.
+
+-- +goose Up
+
+create index bookings_time on bookings (day, depot_id, starts, id);
+
+drop index proposal_visits_open;
+drop index proposal_visits_run;
+create index proposal_visits_open on proposal_visits (depot_id, state, coalesce(day, book_by, CAST('9999-12-31' AS date)), starts, id);
+create index proposal_visits_run on proposal_visits (proposal_id, coalesce(day, book_by, CAST('9999-12-31' AS date)), depot_id, starts, id);
+create index proposal_visits_days on proposal_visits (state, coalesce(day, book_by, CAST('9999-12-31' AS date)), depot_id, starts, id);
+
+create index stock_parts_number on stock_parts (number_key, id);
