@@ -96,6 +96,12 @@ func (s *story) rotor(d int, runout, variation float64) *story {
 	return s
 }
 
+// by says who took the last reading.
+func (s *story) by(technician string) *story {
+	s.h.Readings[len(s.h.Readings)-1].Technician = technician
+	return s
+}
+
 func (s *story) swap(d int, old, fresh float64) *story {
 	s.h.Swaps = append(s.h.Swaps, fleet.ClusterSwap{ID: s.id(), VehicleID: 7, Date: day(d), OldKm: old, NewKm: fresh})
 	return s
@@ -158,6 +164,8 @@ func TestFindings(t *testing.T) {
 		{"car, 3 mm apart", inward("M1").pads(400, 9.4, 12.4, 12, 12.1), "", nil, ""},
 		{"car, 3.2 mm apart", inward("M1").pads(400, 9.3, 12.5, 12, 12.1), fleet.UnevenPads, []string{"3.2 mm apart", "more than 3 mm"}, "WP-17.2"},
 		{"of no category, 3.2 mm apart", inward("").pads(400, 9.3, 12.5, 12, 12.1), fleet.UnevenPads, nil, "WP-17.2"},
+		{"apart, and one of them measured since", inward("M3").pads(400, 9, 12.6, 12, 12.1).read(420, fleet.Pad, fleet.Left, fleet.Inner, 8.7), fleet.UnevenPads,
+			[]string{"inner pad 9 mm, outer pad 12.6 mm on 5 Feb 2026"}, "WP-15"},
 		{"apart, but new pads since", inward("M1").pads(400, 9.3, 12.5, 12, 12.1).fit(420, fleet.Pad), "", nil, ""},
 		{"apart, but less so at the last visit", inward("M1").pads(350, 10.4, 13.5, 13, 13.1).pads(400, 9.4, 12.3, 12, 12.1), "", nil, ""},
 
@@ -165,7 +173,10 @@ func TestFindings(t *testing.T) {
 		// forecast.SidePaces.
 		{"left twice as fast", of("M3").fit(0, fleet.Pad).
 			pads(100, 16, 16.2, 18, 18.1).pads(200, 12.1, 12, 16, 16.2).pads(300, 8, 8.2, 14, 14.1).pads(400, 4.1, 4, 12.1, 12),
-			fleet.UnevenSides, []string{"the left pads wear 2.0 times as fast as the right", "8 mm ahead", "4 visits", "less than once in"}, "error"},
+			fleet.UnevenSides, []string{"the left pads wear 2.0 times as fast as the right", "8 mm ahead", "4 visits", "less than once in 1,000,000."}, "error"}, // as rare as is told
+		{"left wears alone", of("M3").fit(0, fleet.Pad).
+			pads(100, 16, 16.2, 20, 20).pads(200, 12.1, 12, 20, 20).pads(300, 8, 8.2, 20, 20).pads(400, 4.1, 4, 20.1, 20.1),
+			fleet.UnevenSides, []string{"the left pads wear while the right hardly do, 16.1 mm ahead"}, "error"}, // 20.1 - 4
 		{"a bit faster", of("M3").fit(0, fleet.Pad).
 			pads(100, 18, 18.2, 18.2, 18.3).pads(200, 16.1, 16, 16.4, 16.5).pads(300, 14, 14.2, 14.5, 14.7), "", nil, ""},
 
@@ -175,11 +186,16 @@ func TestFindings(t *testing.T) {
 		{"taper of 2.3 mm", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 10.9, 13.2), fleet.TaperedPad,
 			[]string{"Axle 1 left inner pad: measured from 10.9 mm to 13.2 mm", "taper of 2.3 mm"}, "WP-16"},
 
+		{"one end mistyped", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 12, 120), fleet.Disagrees, []string{"120 mm"}, ""},
+		{"two pads of no side 3 mm apart", worn("M3").read(400, fleet.Pad, "", "", 10, 13), fleet.MeasureAgain, []string{"Axle 1 pad: 10 mm"}, "readings"},
+		{"one pad by two people", worn("M3").read(400, fleet.Pad, fleet.Left, fleet.Inner, 10.9, 13.2).by("A. B."), fleet.Disagrees, nil, ""},
+
 		// WP-12, heavy-brake service manual: rotor 45 mm new, 37 mm replace.
 		// 49 CFR 570.59(b): the value embossed on the part.
 		{"rotor at its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 37), "", nil, ""},
 		{"rotor under its limit", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9), fleet.PastStamped,
 			[]string{"Axle 1 left rotor: 36.9 mm on 5 Feb 2026, below its stamped limit of 37 mm"}, "US-29"},
+		{"rotor under its limit, but not as last measured", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).read(410, fleet.Rotor, fleet.Left, "", 37.2), "", nil, ""},
 		{"rotor under its limit, the other one renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fitOn(401, fleet.Rotor, fleet.Right), fleet.PastStamped, nil, "US-29"},
 		{"rotor under its limit, the pads renewed", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fit(401, fleet.Pad), fleet.PastStamped, nil, "US-29"},
 		{"rotor under its limit, it renewed on the day", worn("M3").read(400, fleet.Rotor, fleet.Left, "", 36.9).fitOn(400, fleet.Rotor, fleet.Left), "", nil, ""},
@@ -195,6 +211,8 @@ func TestFindings(t *testing.T) {
 		{"rotor varies by 0.01 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.91, 44.902), "", nil, ""},
 		{"rotor varies by 0.02 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.92, 44.902), fleet.ThicknessVariation,
 			[]string{"varies by 0.02 mm (4 places round it", "over 0.015 mm", "others up to 0.03 mm"}, "WP-03.2"},
+		{"right rotor varies by 0.02 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.91, 44.902).read(400, fleet.Rotor, fleet.Right, "", 44.9, 44.905, 44.92, 44.902),
+			fleet.ThicknessVariation, []string{"Axle 1 right rotor"}, "WP-03.2"},
 		{"rotor varies by 0.04 mm", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.94, 44.902), fleet.ThicknessVariation,
 			[]string{"varies by 0.04 mm", "over 0.03 mm"}, "WP-04.2"},
 		{"rotor measured at three places", worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.94), "", nil, ""},
@@ -222,12 +240,17 @@ func TestFindings(t *testing.T) {
 		{"new pads, recorded", of("M3").pads(100, 8, 8.1, 8, 8.1).pads(200, 6, 6.1, 6.1, 6).fit(200, fleet.Pad).
 			pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1), "", nil, ""},
 
+		{"a slipped decimal point on pads before those nobody recorded", of("M3").pads(100, 8, 8.1, 8, 8.1).pads(150, 7, 0.7, 7.1, 7).pads(200, 6, 6.1, 6.1, 6).
+			pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1), fleet.PartChange, nil, "readings"},
+
 		{"odometer ran back once", worn("M3").odo(150, odometer(150)).odo(250, odometer(120)).odo(310, odometer(310)), fleet.OdometerBack,
 			[]string{"112,000 km on 8 Sep 2025 is below an earlier reading", "about 125,000 km were to be expected"}, "distance"},
 		{"impossible jump", worn("M3").odo(150, odometer(150)).odo(250, 1_125_000).odo(310, odometer(310)), fleet.OdometerJump,
 			[]string{"1,125,000 km on 8 Sep 2025 is above a later reading"}, "distance"},
 		{"three in miles", worn("M3").odo(150, odometer(150)).odo(310, odometer(310)/1.609344).odo(330, odometer(330)/1.609344).odo(350, odometer(350)/1.609344).odo(400, odometer(400)),
-			fleet.OdometerMiles, []string{"3 readings from 7 Nov 2025 to 17 Dec 2025 look like miles"}, "distance"},
+			fleet.OdometerMiles, []string{"3 readings from 7 Nov 2025 to 17 Dec 2025 look like miles, and count 1.609"}, "distance"},
+		{"in miles to this day", worn("M3").odo(150, odometer(150)).odo(310, odometer(310)).odo(400, odometer(400)/1.609344).odo(430, odometer(430)/1.609344).odo(450, odometer(450)/1.609344),
+			fleet.OdometerMiles, []string{"3 readings from 5 Feb 2026 to 27 Mar 2026 look like miles"}, "distance"},
 		{"another instrument", worn("M3").odo(310, odometer(310)).odo(330, 900).odo(400, 7_900).odo(450, 12_900), fleet.OdometerSwap,
 			[]string{"it went on from 131,000 km on 7 Nov 2025 to 900 km on 27 Nov 2025"}, "distance"},
 		{"another instrument, declared", worn("M3").odo(310, odometer(310)).swap(320, odometer(320), 0).odo(330, 900).odo(400, 7_900).odo(450, 12_900), "", nil, ""},
@@ -243,6 +266,8 @@ func TestFindings(t *testing.T) {
 		{"ticked, and the other side renewed", worn("M3").tick(400, fleet.Right, fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), fleet.GlazedPart, nil, "no source"},
 		{"ticked on both sides, and one renewed", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left), fleet.GlazedPart,
 			[]string{"Axle 1: glazed, as N. N. noted on 5 Feb 2026. The left side was renewed since, the right was not."}, "no source"},
+		{"ticked on both sides, and the right one renewed", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Right), fleet.GlazedPart,
+			[]string{"The right side was renewed since, the left was not."}, "no source"},
 		{"ticked on both sides, one renewed, and the other ticked", worn("M3").tick(400, "", fleet.Cracked).fitOn(401, fleet.Pad, fleet.Left).tick(410, fleet.Right, fleet.Cracked), fleet.CrackedPart,
 			[]string{"Axle 1 right: cracked, as N. N. noted on 15 Feb 2026."}, "EU-18"},
 		{"ticked on both sides, and both renewed in turn", worn("M3").tick(400, "", fleet.Glazed).fitOn(401, fleet.Pad, fleet.Left).fitOn(402, fleet.Pad, fleet.Right), "", nil, ""},
@@ -303,11 +328,85 @@ func TestFigures(t *testing.T) {
 		{of("M1").drum().read(400, fleet.Drum, fleet.Right, "", 230.9), fleet.PastStamped, .3},
 		{worn("M1").read(400, fleet.Rotor, fleet.Left, "", 44.9, 44.905, 44.92, 44.902), fleet.ThicknessVariation, .02},
 		{worn("M1").rotor(400, 0.06, 0.01), fleet.RotorRunout, .06},
+		{of("M3").fit(0, fleet.Pad).pads(100, 16, 16.2, 18, 18.1).pads(200, 12.1, 12, 16, 16.2).pads(300, 8, 8.2, 14, 14.1).pads(400, 4.1, 4, 12.1, 12), fleet.UnevenSides, 8},
 	} {
 		got := c.story.tell()
 		if len(got) != 1 || got[0].Kind != c.kind || got[0].Figure == nil || math.Abs(*got[0].Figure-c.want) > 1e-9 {
 			t.Errorf("got %+v, want one %s of %g", got, c.kind, c.want)
 		}
+	}
+}
+
+// What hides a part's readings is a change of that part: pads that nobody recorded say
+// nothing of the rotor.
+func TestRotorAndUnrecordedPads(t *testing.T) {
+	got := of("M3").pads(100, 8, 8.1, 8, 8.1).pads(200, 6, 6.1, 6.1, 6).read(200, fleet.Rotor, fleet.Left, "", 36.9).
+		pads(300, 18.2, 18, 18.1, 18.2).pads(400, 16.1, 16.2, 16, 16.1).tell()
+	if len(got) != 2 || got[0].Kind != fleet.PastStamped || got[1].Kind != fleet.PartChange {
+		t.Errorf("got %+v, want the rotor below its limit and the change of pads", got)
+	}
+}
+
+// What is to be corrected is the record that the odometer value stands in.
+func TestRecordOfOdometer(t *testing.T) {
+	back := odometer(120) // below that of day 150
+	reading := worn("M3").odo(150, odometer(150)).odo(310, odometer(310))
+	reading.h.Readings[4].OdometerKm = &back // day 200
+	fitment := worn("M3").odo(150, odometer(150)).odo(310, odometer(310)).fitOn(250, fleet.Rotor, fleet.Left)
+	fitment.h.Fitments[1].OdometerKm = &back
+	alone := worn("M3").odo(150, odometer(150)).odo(250, back).odo(310, odometer(310))
+	for _, c := range []struct {
+		story *story
+		want  fleet.Record
+	}{
+		{alone, fleet.Record{Kind: fleet.OdometerRecord, ID: alone.h.Odometers[1].ID}},
+		{reading, fleet.Record{Kind: fleet.ReadingRecord, ID: reading.h.Readings[4].ID}},
+		{fitment, fleet.Record{Kind: fleet.FitmentRecord, ID: fitment.h.Fitments[1].ID}},
+	} {
+		got := c.story.tell()
+		if len(got) != 1 || got[0].Kind != fleet.OdometerBack || got[0].Record != c.want {
+			t.Errorf("got %+v, want an odometer that ran back in %+v", got, c.want)
+		}
+	}
+}
+
+// A crack that was seen does not vanish when something else is seen at the side that stays.
+func TestOtherTick(t *testing.T) {
+	got := worn("M3").tick(400, "", fleet.Cracked).fitOn(401, fleet.Pad, fleet.Left).tick(410, fleet.Right, fleet.Glazed).tell()
+	if len(got) != 2 || got[0].Kind != fleet.CrackedPart || got[1].Kind != fleet.GlazedPart {
+		t.Errorf("got %+v, want what was cracked and what was glazed", got)
+	}
+}
+
+// Each spell of readings in miles is told by itself.
+func TestMilesTwice(t *testing.T) {
+	s := worn("M3")
+	for _, d := range []int{150, 310, 330, 350, 380, 390, 400, 410, 420, 450, 460} {
+		km := odometer(d)
+		if d >= 310 && d <= 350 || d >= 400 && d <= 420 {
+			km /= 1.609344
+		}
+		s.odo(d, km)
+	}
+	got := s.tell()
+	if len(got) != 2 || !strings.Contains(got[0].Seen, "3 readings from 7 Nov 2025 to 17 Dec 2025") || !strings.Contains(got[1].Seen, "3 readings from 5 Feb 2026 to 25 Feb 2026") {
+		t.Errorf("got %+v, want days 310 to 350 and 400 to 420", got)
+	}
+}
+
+// What the forecast takes for a dragging brake is told where the sides do not show it. Invented.
+func TestDrag(t *testing.T) {
+	s := worn("M3")
+	got := findings.Of(&findings.Vehicle{
+		Vehicle: s.h.Vehicle, Axles: s.h.Axles, Readings: s.h.Readings, Fitments: s.h.Fitments,
+		Model: forecast.Line{}, Known: pipeline.VehicleOf(&s.h), Rules: rules.Or(rules.Unset), Thresholds: rules.ThresholdsWith(nil),
+		Forecasts: []*forecast.AxleForecast{{Axle: 1, AsOf: forecast.Day(day(500)), Basis: forecast.Basis{
+			Drags: []forecast.Drag{{Part: forecast.Pad, Side: "left", Pace: 2.04, After: forecast.Day(day(200)), Before: forecast.Day(day(300)), Chance: .83}},
+		}}},
+	})
+	const want = "the left pads wear about 2.0 times as fast since its brake may have begun to drag, between 20 Jul 2025 and 28 Oct 2025 (chance 83 %)"
+	if len(got) != 1 || got[0].Kind != fleet.UnevenSides || !strings.Contains(got[0].Seen, want) || !strings.Contains(got[0].Advice, "Check the left brake") {
+		t.Errorf("got %+v, want %q", got, want)
 	}
 }
 

@@ -73,13 +73,15 @@ func milesFindings(v *Vehicle, track forecast.Track) []fleet.Finding {
 		}
 		first, last := run[0], run[len(run)-1]
 		what := fmt.Sprintf("%s on %s looks", km(first.Km), on(fleet.Date(first.Day)))
+		counts := "counts"
 		if len(run) > 1 {
 			what = fmt.Sprintf("%d readings from %s to %s look", len(run), on(fleet.Date(first.Day)), on(fleet.Date(last.Day)))
+			counts = "count"
 		}
 		fs = append(fs, fleet.Finding{
 			Kind:    fleet.OdometerMiles,
 			Subject: fleet.Date(first.Day).String(),
-			Seen:    fmt.Sprintf("Odometer: %s like miles, and counts 1.609 times as much.", what),
+			Seen:    fmt.Sprintf("Odometer: %s like miles, and %s 1.609 times as much.", what, counts),
 			Advice:  "Check the unit that the instrument shows, and correct what was entered as km.",
 			Source:  "distance driven in the time",
 			Record:  v.shown(first),

@@ -125,7 +125,7 @@ func (s *Set) judgeDistance(j *Judgement, v *fleet.Vehicle, t *fleet.BrakeTest) 
 	}
 	from := b.Use.SpeedKmh
 	if t.SpeedKmh < prescribedShare*from {
-		j.note("The stopping distance is required from %s km/h; this stop began at %s, too slow to be held against it.", Short(math.Round(from*10)/10), Short(t.SpeedKmh))
+		j.note("The stopping distance is required from %s km/h; this stop began at %s, too slow to be held against it.", Short(math.Round(from*10)/10), Short(math.Round(t.SpeedKmh*10)/10))
 		return false
 	}
 	measured := t.DistanceM

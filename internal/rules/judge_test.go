@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -71,7 +72,7 @@ func TestJudge(t *testing.T) {
 		{"CV-04: 1000 against 699 N fails", "eu", car, efforts(500, 1000, 699, 1000, 700), Fails, "Fails: axle 1, difference"},
 		{"CV-05: 50.10 % on a steered axle", "eu", car, efforts(500, 1000, 499, 1000, 900), Dangerous, "beyond 50\u00a0%"},
 		{"the same on the rear", "eu", car, efforts(500, 1000, 900, 1000, 499), Fails, "axle 2"},
-		{"lower wheel locked (UK-14)", "uk", oldCar, locked(efforts(500, 1000, 499, 1000, 900), 1), Meets, "not held against it"},
+		{"lower wheel locked (UK-14)", "uk", oldCar, locked(efforts(500, 1000, 499, 1000, 900), 1), Meets, "the difference of 50.1 % is not held against it"},
 		{"507 N on the pedal of a car", "eu", car, even(60, 507), Fails, "507\u00a0N, at most 500\u00a0N (UN-01F): too much by 1.4\u00a0%"},
 		{"271 N", "eu", car, even(60, 271), Meets, "271\u00a0N, at most 500\u00a0N"},
 		{"exactly 500 N", "eu", car, even(60, 500), Meets, "within it"},
@@ -82,6 +83,7 @@ func TestJudge(t *testing.T) {
 		{"one wheel of an axle that is not known", "eu", car, efforts(1000, 3000, 3000, 3000, 3000, 2000), Meets, "recorded for axle 3, so"},
 		{"a parking brake by single wheels", "eu", car, parking, NotJudged, "recorded for axle 1, axle 2, so"},
 		{"passes on locks (UK-15)", "uk", truck, locked(even(40, 0), 0, 1, 2), Meets, "It passes on locks: 75 % of the wheels locked, and more than 50 % is enough (UK-15)"},
+		{"passes on locks, and is short all the same", "uk", truck, locked(even(40, 0), 0, 1, 2), Meets, "short by 20\u00a0% of that, but it passes on locks."},
 		{"half of the wheels is not more than half", "uk", truck, locked(even(40, 0), 0, 1), Unclear, "could have given more"},
 		{"by how much it is short with wheels locked", "uk", truck, locked(even(40, 0), 0, 1), Unclear, "short by 20\u00a0% of that, with wheels locked."},
 		{"UK-19.1 from memory", "uk", truck, even(60, 0), Meets, "UK-19.1 is known from memory only"},
@@ -96,7 +98,8 @@ func TestJudge(t *testing.T) {
 		{"35 ft is 12.3 ft/s², but 14 is of the brakes alone", "us-393", fleet.Vehicle{Category: "M3"}, stop(20*1.609344, 35*ft), Meets, "within it"},
 		{"36 ft", "us-393", fleet.Vehicle{Category: "M3"}, stop(20*1.609344, 36*ft), Fails, "too much by 2.9\u00a0%"},
 		{"from 21 mph, by the square", "us-393", fleet.Vehicle{Category: "M3"}, stop(21*1.609344, 38*ft), Meets, "10.5\u00a0m"},
-		{"from 18 mph: too slow", "us-393", fleet.Vehicle{Category: "M3"}, stop(18*1.609344, 20*ft), Meets, "too slow to be held against it"},
+		{"from 18 mph: too slow", "us-393", fleet.Vehicle{Category: "M3"}, stop(18*1.609344, 20*ft), Meets, "required from 32.2 km/h; this stop began at 29, too slow to be held against it"},
+		{"from 98 % of 20 mph (UN Regulation 13 Annex 4, 1.1.2)", "us-393", fleet.Vehicle{Category: "M3"}, stop(.98*20*1.609344, 36*ft), Fails, "too much by 2.9\u00a0%"},
 		{"CV-06.14: 43.5 % is 13.996 ft/s²", "us-393", fleet.Vehicle{Category: "M3"}, decel(13.996*ft, 0), Fails, "4.27\u00a0m/s², 4.2672\u00a0m/s² required (US-22b)"},
 		{"but 43.5 % by force", "us-393", fleet.Vehicle{Category: "M3"}, even(43.5, 0), Meets, "US-22a"},
 		{"CV-13 MFDD 3.125", "eu", truck, mfdd, Fails, "31.9\u00a0%, 50\u00a0% required (EU-04)"},
@@ -105,6 +108,7 @@ func TestJudge(t *testing.T) {
 		{"CV-12 beside a stop", "eu", car, stop(100, 60), Meets, "within 70.0 m (UN-17)"},
 		{"semi-trailer or drawbar", "eu", fleet.Vehicle{Category: "O4", Year: 2020}, even(47, 0), Fails, "it may be 45 % (EU-05, semi-trailer)"},
 		{"no first use", "eu", fleet.Vehicle{Category: "M1"}, even(55, 0), Fails, "Not known of the vehicle: the day of its first use. The strictest was taken (EU-01)"},
+		{"both axles by a value from memory", "us-393", fleet.Vehicle{Category: "N3"}, efforts(1000, 3000, 2900, 3000, 2900), Meets, "US-30 is known from memory only"},
 		{"no rule set", "", car, even(20, 600), NotJudged, "No rule set is picked"},
 		{"maker's values only", "maker", car, even(20, 600), NotJudged, "nothing is required"},
 		{"no category", "eu", fleet.Vehicle{}, even(60, 0), NotJudged, "category is not known"},
@@ -120,10 +124,29 @@ func TestJudge(t *testing.T) {
 			if j.Verdict != c.want || !strings.Contains(all, c.says) {
 				t.Errorf("got %s, want %s; it says\n%s\nwant among it %q", j.Verdict, c.want, all, c.says)
 			}
+			for i, n := range j.Notes {
+				if slices.Contains(j.Notes[:i], n) {
+					t.Errorf("it says twice: %s", n)
+				}
+				if id, _, of := strings.Cut(n, " is known from memory only"); of && mustValue(id).Known != Memory {
+					t.Errorf("%s, which was read, is noted as known from memory", id)
+				}
+			}
 			if strings.Contains(strings.ToLower(all), "safe") {
 				t.Errorf("it says safe:\n%s", all)
 			}
 		})
+	}
+}
+
+// TestParkingBrakeOfOneAxle: it need not work on the others, so its efficiency can be told:
+// 1800 N of 1000 kg.
+func TestParkingBrakeOfOneAxle(t *testing.T) {
+	rear := efforts(1000, 0, 0, 900, 900)
+	rear.System, rear.Wheels = fleet.ParkingBrake, rear.Wheels[2:]
+	j := find(t, "eu").Judge(&fleet.Vehicle{Category: "M1"}, []int{1, 2}, rear)
+	if want := 1800 / fleet.Gravity / 10; math.Abs(j.Efficiency-want) > 1e-9 || len(j.Notes) != 0 {
+		t.Errorf("got %g %% with %q, want %g %%", j.Efficiency, j.Notes, want)
 	}
 }
 
@@ -164,6 +187,14 @@ func TestCompare(t *testing.T) {
 	c, ok = Compare(even(40, 300), even(60, 300))
 	if !ok || c.Like || !strings.Contains(strings.Join(c.Says(), " "), "not for a like stop") {
 		t.Errorf("40 %% and 60 %% pass for a like stop: %+v", c)
+	}
+	if c, _ = Compare(even(60, 0), even(60, 300)); !math.IsNaN(c.Pedal) || len(c.Says()) != 1 {
+		t.Errorf("the force is known of one only, but it says %q", c.Says())
+	}
+	for _, after := range []float64{55.1, 54.9} { // within 10 % of 61: judgement
+		if c, _ = Compare(even(61, 300), even(after, 300)); c.Like != (after == 55.1) {
+			t.Errorf("%g %% after 61 %%: alike is %v", after, c.Like)
+		}
 	}
 	if _, ok := Compare(even(40, 300), decel(5, 6)); ok {
 		t.Error("a roller test was set against a decelerometer's")

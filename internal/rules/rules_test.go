@@ -145,6 +145,43 @@ func TestUnknown(t *testing.T) {
 	}
 }
 
+// TestGrossOfCategory: which requirement may apply to a vehicle of unknown mass follows from
+// its category's bounds (UNECE R.E.3, section 2: M2 up to 5000 kg, N1 3500, N2 12000, O2 3500,
+// O3 10000) and the values' (49 CFR 393.52 and 570: 10,000 lb = 4535.924 kg; Australia: 4500 and
+// 2500 kg).
+func TestGrossOfCategory(t *testing.T) {
+	for _, c := range []struct {
+		set      string
+		category fleet.Category
+		what     What
+		id       string // "" = none
+		unknown  bool   // whether its mass would tell
+	}{
+		{"us-393", "M2", StoppingDistance, "US-21c", true},
+		{"us-393", "M3", StoppingDistance, "US-22c", false},
+		{"us-393", "N1", StoppingDistance, "US-23c", false},
+		{"us-393", "N2", StoppingDistance, "US-23c", true},
+		{"us-393", "N3", StoppingDistance, "US-24c", false},
+		{"us-393", "O2", Imbalance, "", false},
+		{"us-393", "O3", Imbalance, "US-30", true},
+		{"us-393", "O4", Imbalance, "US-30", false},
+		{"au", "N1", StoppingDistance, "AU-09.1", true},
+		{"au", "N2", StoppingDistance, "AU-09.2", false},
+		{"au", "N3", PedalForce, "", false},
+		{"au", "N2", PedalForce, "AU-03", true},
+		{"au", "N1", PedalForce, "AU-03", false},
+	} {
+		b := find(t, c.set).Bound(&fleet.Vehicle{Category: c.category}, fleet.ServiceBrake, c.what)
+		id, unknown := "", false
+		if b != nil {
+			id, unknown = b.Use.Value.ID, slices.Contains(b.Unknown, "its gross mass")
+		}
+		if id != c.id || unknown != c.unknown {
+			t.Errorf("%s %s %s: got %q, its mass would tell %v; want %q, %v", c.set, c.category, c.what, id, unknown, c.id, c.unknown)
+		}
+	}
+}
+
 // TestEfficiency compares least efficiencies with COM(2012) 380 (taken into
 // 2014/45/EU), 1.2.2, and with the UK manuals.
 func TestEfficiency(t *testing.T) {

@@ -89,6 +89,7 @@ func TestBrakeTrends(t *testing.T) {
 	}{
 		{"falling", falling, nil, []ThresholdKey{EfficiencyFall, PedalForceGrowth}, "the efficiency fell from 64.0\u00a0% to 55.0\u00a0%; chance alone would show such an order in 4.2\u00a0% of cases"},
 		{"growing force", growing, nil, []ThresholdKey{PedalForceGrowth}, "the pedal force for a like stop grew from 301 to 410\u00a0N"},
+		{"growing by 10 %", series([2]float64{60, 300}, [2]float64{60, 310}, [2]float64{60, 320}, [2]float64{60, 330}), nil, nil, ""},
 		{"three are too few", falling[:3], nil, nil, ""},
 		{"too little", series([2]float64{64, 0}, [2]float64{63.5, 0}, [2]float64{63, 0}, [2]float64{62.5, 0}), nil, nil, ""},
 		{"too little, but for a stricter workshop", series([2]float64{64, 0}, [2]float64{63.5, 0}, [2]float64{63, 0}, [2]float64{62.5, 0}),
