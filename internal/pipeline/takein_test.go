@@ -247,3 +247,53 @@ func TestTakeInDoubtful(t *testing.T) {
 		}
 	})
 }
+
+// A threshold that another process sets after those of a file's vehicles were read and
+// before the file is stored is what their findings are by.
+func TestTakeInThresholdMeanwhile(t *testing.T) {
+	db := storetest.Open(t, store.SQLite)
+	s := newService(db)
+	mustImport(t, s, "vehicles.csv", "vehicle,fleet,category\nBus 1,Ferry Lines,M3\nBus 2,Hill Lines,M3\nBus 3,Hill Lines,M3\nBus 4,Hill Lines,M3\nBus 5,Hill Lines,M3\n", 5, 0, 0)
+	mustImport(t, s, "axles.csv", "vehicle,axle,brake,pad_new_mm,pad_limit_mm\nBus 1,1,disc,20,3\nBus 2,1,disc,20,3\n", 2, 0, 0)
+	other, err := store.Open(t.Context(), db.File())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	vs, err := db.VehiclesNumbered(t.Context(), all, []string{"Bus 1", "Bus 2"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := func(number string, mm float64) {
+		t.Helper()
+		o := store.OwnThreshold{FleetID: vs[number][0].FleetID, ValueID: "WP-15", X: &mm, Reason: fleet.Reason{Why: "tried", By: "N. N."}}
+		if err := newService(other).SetThreshold(t.Context(), all, o); err != nil {
+			t.Fatal(err)
+		}
+	}
+	set("Bus 1", 5)
+	set("Bus 2", 5)
+	if _, err := s.Refit(t.Context(), all, nil, s.Today()); err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+		if strings.Contains(query, "from own_thresholds o") {
+			if asked++; asked == 2 { // those of the first fleet were read
+				set("Bus 1", 2)
+				set("Bus 2", 2)
+			}
+		}
+	})
+	text := readingsHead
+	for _, number := range []string{"Bus 1", "Bus 2"} { // 3 mm apart, invented
+		text += number + ",2026-02-20,157000,1,pad,left,inner,12\n" + number + ",2026-02-20,157000,1,pad,left,outer,15\n"
+	}
+	if up, rep, err := s.TakeIn(ctx, all, "test", pipeline.File{Name: "two.csv", Body: strings.NewReader(text)}, s.Today()); err != nil || up.Accepted != 4 || rep.Vehicles != 2 || asked < 2 {
+		t.Fatalf("got %+v, %+v, %v, thresholds read %d times", up, rep, err, asked)
+	}
+	page, err := db.Findings(t.Context(), all, store.FindingQuery{Kind: fleet.UnevenPads})
+	if err != nil || len(page.Rows) != 2 {
+		t.Errorf("got %+v, %v; want both vehicles' pads, more than 2 mm apart", page.Rows, err)
+	}
+}
