@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	"github.com/jmoiron/sqlx"
 
@@ -181,6 +182,7 @@ func Restore(ctx context.Context, from, to string, replace bool) (b Backup, old 
 			return b, "", fmt.Errorf("restore: table %s has %d rows in the copy and %d in %s", table, b.Rows[table], n, from)
 		}
 	}
+	leaveTo(to, part)
 	if old, err = setAside(ctx, to, replace); err != nil {
 		return b, "", err
 	}
@@ -189,6 +191,24 @@ func Restore(ctx context.Context, from, to string, replace bool) (b Backup, old 
 	}
 	b.Path = to
 	return b, old, nil
+}
+
+// leaveTo gives a file that root made for path to whom the one there belongs, or the
+// folder where there is none: a service that runs as somebody else is to open it.
+func leaveTo(path, file string) {
+	if os.Geteuid() != 0 {
+		return
+	}
+	at, err := os.Stat(path)
+	if err != nil {
+		at, err = os.Stat(filepath.Dir(path))
+	}
+	if err != nil {
+		return
+	}
+	if s, ok := at.Sys().(*syscall.Stat_t); ok {
+		os.Chown(file, int(s.Uid), int(s.Gid)) // where root may not, it stays root's
+	}
 }
 
 // setAside gives the database at path another name, which it returns, unless

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 
 	"brakewear/internal/fleet"
@@ -186,6 +187,41 @@ func TestRestore(t *testing.T) {
 	if err := storetest.MustOpen(t, fresh).Migrate(t.Context()); err != nil {
 		t.Error(err)
 	}
+}
+
+// Root makes and restores databases of a service that runs as somebody else, who is to
+// open them.
+func TestRootLeavesDatabaseToService(t *testing.T) {
+	if os.Geteuid() != 0 {
+		t.Skip("takes root, who alone can give a file away")
+	}
+	_, backup := backedUp(t)
+	const service = 65532 // as the example of a container has it
+	dir := t.TempDir()
+	if err := os.Chown(dir, service, service); err != nil {
+		t.Fatal(err)
+	}
+	database := filepath.Join(dir, "fleet.db")
+	owner := func(when string) {
+		t.Helper()
+		at, err := os.Stat(database)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s := at.Sys().(*syscall.Stat_t); s.Uid != service || s.Gid != service {
+			t.Errorf("%s: got owner %d:%d, want %d", when, s.Uid, s.Gid, service)
+		}
+	}
+	db, err := store.Open(t.Context(), database)
+	if err != nil {
+		t.Fatal(err)
+	}
+	db.Close()
+	owner("made")
+	if _, _, err := store.Restore(t.Context(), backup, database, true); err != nil {
+		t.Fatal(err)
+	}
+	owner("restored")
 }
 
 // A backup is damaged, cut off, newer or none. It is refused before anything is

@@ -182,6 +182,7 @@ func openSQLite(path string) (*DB, error) {
 	// says itself.
 	if f, err := os.OpenFile(abs, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
 		f.Close()
+		leaveTo(filepath.Dir(abs), abs)
 	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
