@@ -77,6 +77,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/bookings/:id/withdrawn", web.AllowBody(maxForm), web.Handle(a.endBooking(fleet.Withdrawn)))
 	g.GET("/cards", web.Handle(a.cards))
 	g.GET("/cards/:id", web.Handle(a.card))
+	g.GET("/cards/:id/entries", web.Handle(a.cardEntries))
 	g.GET("/proposals", web.Handle(a.proposals))
 	g.POST("/proposals", web.AllowBody(maxForm), web.Handle(a.propose))
 	g.GET("/visits", web.Handle(a.visits))
@@ -85,6 +86,7 @@ func (a *API) Register(r gin.IRouter) {
 	g.POST("/visits/reopen", web.AllowBody(maxVisits), web.Handle(a.reopenVisits))
 	g.GET("/workshops", web.Handle(a.workshops))
 	g.GET("/workshops/:id", web.Handle(a.workshop))
+	g.GET("/workshops/:id/days", web.Handle(a.workshopDays))
 	g.PUT("/workshops/:id", web.AllowBody(maxForm), web.Handle(a.setWorkshop))
 	g.POST("/workshops/:id/closures", web.AllowBody(maxForm), web.Handle(a.addClosures))
 	g.DELETE("/workshops/:id/closures/:closure", web.Handle(a.dropClosure))
@@ -109,6 +111,9 @@ func (a *API) Register(r gin.IRouter) {
 	g.GET("/files/:id", web.Handle(a.file))
 	g.POST("/files/:id/take", web.Handle(a.takeKept))
 	g.DELETE("/files/:id", web.Handle(a.dropFile))
+
+	g.GET("/people", web.Handle(a.people))
+	g.GET("/people/:id", web.Handle(a.person))
 
 	g.GET("/changes", web.Handle(a.changes))
 

@@ -222,7 +222,7 @@ func TestAPI(t *testing.T) {
 		t.Run("findings", func(t *testing.T) { c.in(t).findings() })
 		t.Run("plan", func(t *testing.T) { c.in(t).plan(db) })
 		t.Run("limits", func(t *testing.T) { c.in(t).limits() })
-		t.Run("long lists", func(t *testing.T) { c.in(t).longLists() })
+		t.Run("long lists", func(t *testing.T) { c.in(t).longLists(db) })
 		t.Run("wrong records", func(t *testing.T) { c.in(t).wrongRecords() })
 		for _, op := range c.doc.operations() {
 			if !c.doc.called[op] {

@@ -66,6 +66,18 @@ type Noted struct {
 	Value *float64 `json:"value"` // null: not noted
 }
 
+// CardEntry is one entry of a card's step, whether it stands or not.
+type CardEntry struct {
+	ID     int64     `json:"id"`
+	Seq    int       `json:"seq"` // of its step
+	State  string    `json:"state"`
+	Values []Noted   `json:"values"`
+	Note   string    `json:"note"`
+	By     string    `json:"by"`
+	At     time.Time `json:"at"`
+	Stands bool      `json:"stands"`
+}
+
 // CardPart is a part that was fitted by a card.
 type CardPart struct {
 	Axle      int       `json:"axle"`
@@ -91,21 +103,27 @@ func cardOf(c *fleet.Card) Card {
 
 func cardStepOf(s *fleet.CardStep) CardStep {
 	out := CardStep{
-		Seq: s.Seq, Section: string(s.Section), Text: s.Text, Source: s.Source, Safety: s.Safety, Values: []Noted{},
+		Seq: s.Seq, Section: string(s.Section), Text: s.Text, Source: s.Source, Safety: s.Safety, Values: notedOf(s, s.Entry),
 		Earlier: s.Earlier, Faults: append([]string{}, s.Faults()...), Remarks: append([]string{}, s.Remarks()...),
 	}
 	if s.Axle != 0 {
 		out.Axle = &s.Axle
 	}
-	for i, m := range s.Measures {
-		n := Noted{Name: m.Name, Unit: m.Unit, Low: m.Low, High: m.High}
-		if e := s.Entry; e != nil && i < len(e.Values) && !math.IsNaN(e.Values[i]) {
-			n.Value = &e.Values[i]
-		}
-		out.Values = append(out.Values, n)
-	}
 	if e := s.Entry; e != nil {
 		out.State, out.Note, out.By, out.At = string(e.State), e.Note, e.By, &e.At
+	}
+	return out
+}
+
+// notedOf is what a step asks for with what an entry says; nil: nothing.
+func notedOf(s *fleet.CardStep, e *fleet.StepEntry) []Noted {
+	out := []Noted{}
+	for i, m := range s.Measures {
+		n := Noted{Name: m.Name, Unit: m.Unit, Low: m.Low, High: m.High}
+		if e != nil && i < len(e.Values) && !math.IsNaN(e.Values[i]) {
+			n.Value = &e.Values[i]
+		}
+		out = append(out, n)
 	}
 	return out
 }
@@ -148,4 +166,31 @@ func (a *API) card(c *gin.Context) error {
 		return err
 	}
 	return send(c, http.StatusOK, CardDetail{cardOf(&card), append([]string{}, card.Open()...), items(card.Steps, cardStepOf), items(card.Parts, cardPartOf)})
+}
+
+// cardEntries answers with all that was entered for the steps of the job card in the
+// path, oldest first.
+func (a *API) cardEntries(c *gin.Context) error {
+	id, err := idAlone(c, "job card")
+	if err != nil {
+		return err
+	}
+	card, es, err := a.svc.DB.CardEntries(c.Request.Context(), a.scope(c), id)
+	if err != nil {
+		return err
+	}
+	steps := map[int]*fleet.CardStep{}
+	for i := range card.Steps {
+		steps[card.Steps[i].Seq] = &card.Steps[i]
+	}
+	last := map[int]int64{}
+	for i := range es {
+		last[es[i].Seq] = es[i].ID
+	}
+	return send(c, http.StatusOK, List[CardEntry]{items(es, func(e *store.CardEntry) CardEntry {
+		return CardEntry{
+			ID: e.ID, Seq: e.Seq, State: string(e.State), Values: notedOf(steps[e.Seq], &e.StepEntry), Note: e.Note, By: e.By, At: e.At,
+			Stands: e.ID == last[e.Seq] && e.State != fleet.StepTakenBack,
+		}
+	})})
 }

@@ -6,10 +6,13 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+
+	"brakewear/internal/auth"
+	"brakewear/internal/store"
 )
 
 // longLists wants every long list to come a row at a time as it comes at once.
-func (c *client) longLists() {
+func (c *client) longLists(db *store.DB) {
 	var vs Page[VehicleItem]
 	c.get("/vehicles?q=bus+1", &vs)
 	bus := vs.Items[0]
@@ -18,7 +21,24 @@ func (c *client) longLists() {
 	var runs Page[Proposal]
 	c.get("/proposals", &runs)
 	c.do(call{path: "/parts", body: fmt.Sprintf(`[{"part_number":"P 2","fleet":%q,"item":"rotors"}]`, bus.Fleet), status: 201})
+	var told []int64
+	for _, r := range []store.Recipient{
+		{Name: "N. N.", Address: "n@island.example", Role: store.RoleManager, Everything: true},
+		{Name: "M. M.", Address: "m@island.example", Role: store.RolePlanner, Places: []store.Place{{FleetID: bus.FleetID, DepotID: bus.DepotID}, {FleetID: corrected.FleetID}}},
+	} {
+		if err := db.SaveRecipient(c.t.Context(), auth.AllFleets(), "N. N.", &r); err != nil {
+			c.t.Fatal(err)
+		}
+		told = append(told, r.ID)
+	}
+	c.run([]call{
+		{name: "told of everything", path: fmt.Sprintf("/people/%d", told[0]), want: []string{`"name":"N. N.","address":"n@island.example","role":"manager","everything":true,"places":[],"added_by":"N. N."`, `"last":null`}},
+		{name: "told of places", path: fmt.Sprintf("/people/%d", told[1]), want: []string{
+			fmt.Sprintf(`{"fleet_id":%d,"fleet":"Ferry Lines","depot_id":%d,"depot":"Harbour"}`, bus.FleetID, bus.DepotID), `"depot_id":null,"depot":""}`}},
+		{name: "nobody", path: "/people/999", status: 404},
+	})
 	for _, path := range []string{
+		"/people",
 		"/bookings?from=2026-01-01",
 		"/bookings?changed_since=2026-03-02T09:00:00%2B00:00",
 		fmt.Sprintf("/visits?proposal=%d", runs.Items[len(runs.Items)-1].ID),

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 
@@ -35,6 +36,12 @@ func (c *client) plan(db *store.DB) {
 		{name: "no bays", method: "PUT", path: home, body: c.workshopBody(0), status: 400, want: []string{"bays: want 1 to 99"}},
 		{name: "two bays", method: "PUT", path: home, body: c.workshopBody(2), want: []string{`"set":true`, `"bays":2`, `"opens":"07:30"`, `"time_zone":"Atlantic/Azores"`, `"bleed":{"light":0.5,"heavy":0.8}`}},
 		{name: "a holiday", path: home + "/closures", body: `{"closures":[{"first":"2026-03-10","reason":"fair"}]}`, want: []string{`"first":"2026-03-10","last":"2026-03-10","technician_hours":0,"reason":"fair"`}},
+		{name: "its days", path: home + "/days?from=2026-03-06&to=2026-03-10", want: []string{ // a Friday to the holiday
+			`{"items":[{"day":"2026-03-06","opens":"07:30","closes":"16:00","technician_hours":8,"booked_hours":0,"reasons":[]},{"day":"2026-03-07","opens":null,"closes":null,"technician_hours":0,`,
+			`{"day":"2026-03-10","opens":null,"closes":null,"technician_hours":0,"booked_hours":0,"reasons":["fair"]}]}`}},
+		{name: "days for years", path: home + "/days?from=2026-03-06&to=2027-03-07", status: 400, want: []string{`"parameter":"to"`, "at most 366 days"}},
+		{name: "days backwards", path: home + "/days?to=2026-03-01", status: 400, want: []string{"from 2 Mar 2026 on"}},
+		{name: "days of no workshop", path: "/workshops/999/days", status: 404},
 		{name: "no closures", path: home + "/closures", body: `{}`, status: 400},
 		{name: "parts as rows", path: "/parts", status: 201, want: []string{`"kind":"parts"`, `"accepted":1,"refused":1`, "the fleet has no depot of this name"}, body: fmt.Sprintf(`[
 			{"part_number":"P 1","fleet":%q,"item":"pads","price":120.5,"lead_days":9,"vehicle":"Bus 1","depot":%q,"stock":4},
@@ -72,6 +79,7 @@ func (c *client) plan(db *store.DB) {
 		{name: "due, booked", path: "/due?booked=true", want: []string{`"total":2`}},
 		{name: "due, not booked", path: "/due?booked=false", want: []string{`"vehicle":"Van 3"`}, not: []string{`"total":6`}},
 		{name: "due, booked or what", path: "/due?booked=perhaps", status: 400, want: []string{"want true or false"}},
+		{name: "a day that is booked", path: home + "/days?from=2026-03-09&to=2026-03-09", want: []string{fmt.Sprintf(`"booked_hours":%g,`, list.Items[0].Hours)}},
 		{name: "one booking", path: self, want: []string{`"vehicle":"Bus 1"`}},
 		{name: "no such booking", path: "/bookings/999", status: 404},
 		{name: "bookings of a state", path: "/bookings?state=done", want: []string{`{"items":[],"next":null}`}},
@@ -108,6 +116,14 @@ func (c *client) plan(db *store.DB) {
 	if _, err := db.EnterStep(t.Context(), auth.AllFleets(), card.ID, noted.Seq, fleet.StepEntry{State: fleet.StepDone, Values: values, Note: "to be looked at", By: "K. K.", At: now, Key: "1"}); err != nil {
 		t.Fatal(err)
 	}
+	for key, state := range []fleet.EntryState{fleet.StepTakenBack, fleet.StepDone} { // of another step
+		if _, err := db.EnterStep(t.Context(), auth.AllFleets(), card.ID, 1, fleet.StepEntry{State: fleet.StepFailed, By: "K. K.", At: now, Key: fmt.Sprint("2 ", key)}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.EnterStep(t.Context(), auth.AllFleets(), card.ID, 1, fleet.StepEntry{State: state, By: "L. L.", At: now, Key: fmt.Sprint("3 ", key)}); err != nil {
+			t.Fatal(err)
+		}
+	}
 	dropped, err := db.OpenCard(t.Context(), auth.AllFleets(), "M. M.", fleet.Card{VehicleID: other.ID, DepotID: other.DepotID, Day: fleet.DateOf(now), Work: work})
 	if err != nil {
 		t.Fatal(err)
@@ -124,9 +140,20 @@ func (c *client) plan(db *store.DB) {
 		{name: "cards of a depot that is none", path: "/cards?depot=999", want: []string{`{"items":[],"next":null}`}},
 		{name: "cards of no state", path: "/cards?state=lost", status: 400, want: []string{"open, passed, not passed, dropped"}},
 		{name: "a card", path: fmt.Sprintf("/cards/%d", card.ID), want: []string{
-			`"steps":[{"seq":1,"section":"start","axle":null`, `"section":"disc","axle":1`, `"state":"done","note":"to be looked at","by":"K. K."`, `"faults":["` + noted.Measures[0].Name, `"open":["`, `"parts":[]`}},
+			`"steps":[{"seq":1,"section":"start","axle":null`, `"by":"L. L."`, `"earlier":2`, `"section":"disc","axle":1`, `"state":"done","note":"to be looked at","by":"K. K."`, `"faults":["` + noted.Measures[0].Name, `"open":["`, `"parts":[]`}},
 		{name: "no such card", path: "/cards/999", status: 404},
+		{name: "entries of no card", path: "/cards/999/entries", status: 404},
 	})
+	var entries List[CardEntry]
+	c.get(fmt.Sprintf("/cards/%d/entries", card.ID), &entries)
+	var said []string
+	for _, e := range entries.Items {
+		said = append(said, fmt.Sprintf("%d %s %s %v", e.Seq, e.State, e.By, e.Stands))
+	}
+	want := []string{fmt.Sprintf("%d done K. K. true", noted.Seq), "1 failed K. K. false", "1  L. L. false", "1 failed K. K. false", "1 done L. L. true"}
+	if !slices.Equal(said, want) || *entries.Items[0].Values[0].Value != values[0] || entries.Items[0].Note != "to be looked at" {
+		t.Errorf("got %q, %+v, want %q", said, entries.Items[0], want)
+	}
 	c.get("/bookings?from=2026-03-12", &list)
 	c.do(call{path: fmt.Sprintf("/bookings/%d/withdrawn", list.Items[0].ID), body: `{"why":"sold"}`, want: []string{`"state":"withdrawn"`}})
 

@@ -67,16 +67,20 @@ func workshopOf(w *store.DepotWorkshop) Workshop {
 		SetPrice: WorkshopHours{s.SetLight, s.SetHeavy}, PastCost: WorkshopHours{s.PastLight, s.PastHeavy}, FluidMonths: s.FluidMonths,
 	}}
 	for i := range s.Week {
-		day := WorkDay{TechnicianHours: s.Week[i].Technicians}
-		if s.Week[i].Closes > s.Week[i].Opens {
-			day.Opens, day.Closes = &s.Week[i].Opens, &s.Week[i].Closes
-		}
-		out.Week = append(out.Week, day)
+		out.Week = append(out.Week, workDayOf(&s.Week[i]))
 	}
 	for t, h := range s.Hours {
 		out.TaskHours[t] = WorkshopHours(h)
 	}
 	out.Closures = items(w.Closures, func(x *fleet.Closure) Closure { return Closure{x.ID, x.First, x.Last, x.Technicians, x.Reason} })
+	return out
+}
+
+func workDayOf(d *fleet.WorkDay) WorkDay {
+	out := WorkDay{TechnicianHours: d.Technicians}
+	if d.Closes > d.Opens {
+		out.Opens, out.Closes = &d.Opens, &d.Closes
+	}
 	return out
 }
 

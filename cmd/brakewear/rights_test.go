@@ -165,6 +165,7 @@ var records = map[string]string{
 	"/parts/:id":                            "select id from stock_parts",
 	"/cards/:id":                            "select id from job_cards",
 	"/api/v1/cards/:id":                     "select id from job_cards",
+	"/api/v1/people/:id":                    "select id from recipients",
 	"/calendars/:id":                        "select id from calendar_feeds",
 	"/people/:id":                           "select id from recipients",
 	"/accounts/:id":                         "select account_id from grants where fleet_id = 1 and role = 'manager'",

@@ -305,32 +305,56 @@ func (t *tx) steps(c *fleet.Card) error {
 	if err != nil {
 		return err
 	}
+	return t.cardEntries(c.ID, func(x CardEntry) {
+		s := &c.Steps[at[x.Seq]]
+		if s.Entry != nil {
+			s.Earlier++
+		}
+		s.Entry = &x.StepEntry
+		if x.State == fleet.StepTakenBack {
+			s.Entry = nil
+		}
+	})
+}
+
+// CardEntry is one entry of a job card, whether it stands or not.
+type CardEntry struct {
+	ID  int64
+	Seq int // of its step
+	fleet.StepEntry
+}
+
+// CardEntries returns a job card with all that was entered for its steps, oldest first.
+func (db *DB) CardEntries(ctx context.Context, sc auth.Scope, id int64) (c fleet.Card, es []CardEntry, err error) {
+	err = db.read(ctx, "read the entries of a job card", func(t *tx) error {
+		if c, err = t.card(sc, id); err != nil {
+			return err
+		}
+		return t.cardEntries(id, func(e CardEntry) { es = append(es, e) })
+	})
+	return c, es, err
+}
+
+// cardEntries calls fn for each entry of a card, oldest first.
+func (t *tx) cardEntries(cardID int64, fn func(CardEntry)) error {
 	return t.each(func(r *sqlx.Rows) error {
-		var e fleet.StepEntry
-		var seq int
+		var e CardEntry
 		var noted []byte
-		if err := r.Scan(&seq, &e.State, &noted, &e.Note, &e.By, (*instant)(&e.At), &e.Key); err != nil {
+		if err := r.Scan(&e.ID, &e.Seq, &e.State, &noted, &e.Note, &e.By, (*instant)(&e.At), &e.Key); err != nil {
 			return err
 		}
 		values, err := readNoted(noted)
 		if err != nil {
-			return fmt.Errorf("job card %d, step %d: %w", c.ID, seq, err)
+			return fmt.Errorf("job card %d, step %d: %w", cardID, e.Seq, err)
 		}
 		e.Values = values
-		s := &c.Steps[at[seq]]
-		if s.Entry != nil {
-			s.Earlier++
-		}
-		s.Entry = &e
-		if e.State == fleet.StepTakenBack {
-			s.Entry = nil
-		}
+		fn(e)
 		return nil
 	}, `
-		select seq, state, noted, note, entered_by, entered_at, key
+		select id, seq, state, noted, note, entered_by, entered_at, key
 		from job_card_entries
 		where card_id = ?
-		order by id`, c.ID)
+		order by id`, cardID)
 }
 
 // readNoted reads measured values; NaN for those that were not noted.

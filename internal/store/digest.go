@@ -135,7 +135,7 @@ func (db *DB) Told(ctx context.Context, recipientID int64) (map[AxleKey]ToldAxle
 }
 
 // lastDigests adds the latest digest to each of rs, who are at at by their ids.
-func (t *tx) lastDigests(rs []Recipient, at map[int64]int) error {
+func (t *tx) lastDigests(rs []Recipient, at map[int64]int, w where) error {
 	return t.each(func(r *sqlx.Rows) error {
 		var d Digest
 		err := r.Scan(&d.RecipientID, &d.Day, maybeInstant{&d.Since}, (*instant)(&d.Until), &d.State, &d.Tries, (*instant)(&d.ChangedAt), &d.Message)
@@ -145,6 +145,6 @@ func (t *tx) lastDigests(rs []Recipient, at map[int64]int) error {
 		return err
 	}, `
 		select g.recipient_id, g.day, g.since, g.until, g.state, g.tries, g.changed_at, g.message
-		from digests g
-		where g.day = (select max(x.day) from digests x where x.recipient_id = g.recipient_id)`)
+		from recipients r
+		cross join digests g`+w.String()+` and g.recipient_id = r.id and g.day = (select max(x.day) from digests x where x.recipient_id = r.id)`, w.args...)
 }

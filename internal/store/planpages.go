@@ -92,6 +92,8 @@ type PartQuery struct {
 var (
 	partOrder     = order{"part number", aText}
 	workshopOrder = order{"depot", aText}
+
+	recipientOrder = order{"person", aText}
 )
 
 // PartPage returns a page of the parts that StockParts does: those after the cursor, and

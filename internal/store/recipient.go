@@ -245,6 +245,23 @@ func (db *DB) Recipients(ctx context.Context, sc auth.Scope) (rs []Recipient, er
 	return rs, err
 }
 
+// RecipientPage is PartPage for what Recipients returns.
+func (db *DB) RecipientPage(ctx context.Context, sc auth.Scope, after string, limit int) (rs []Recipient, next string, err error) {
+	err = db.read(ctx, "list people to tell", func(t *tx) error {
+		var w where
+		w.told(sc)
+		var ids []int64
+		if ids, next, err = t.idPage(recipientOrder, "recipients r", "r.name", "r.id", w, after, limit); err != nil || len(ids) == 0 {
+			return err
+		}
+		var of where
+		of.among("r.id", roundedUp(ids))
+		rs, err = t.recipients(sc, of)
+		return err
+	})
+	return rs, next, err
+}
+
 // Recipient returns one of them.
 func (db *DB) Recipient(ctx context.Context, sc auth.Scope, id int64) (r Recipient, err error) {
 	err = db.read(ctx, "read a person to tell", func(t *tx) error {
@@ -264,15 +281,7 @@ func (t *tx) recipient(sc auth.Scope, id int64) (Recipient, error) {
 // recipients returns the people r whom w admits and of whose places sc sees
 // all.
 func (t *tx) recipients(sc auth.Scope, w where) (rs []Recipient, err error) {
-	w.add("r.stopped_at is null")
-	if !sc.All() {
-		var inside where
-		inside.places(sc, "p.fleet_id", "p.depot_id")
-		w.add("not r.everything")
-		w.add("not exists (select 1 from recipient_places p where p.recipient_id = r.id and (p.depot_id is null and not p.fleet_id in "+
-			places(max(1, len(sc.Fleets())))+" or p.depot_id is not null and not "+inside.conds[0]+"))",
-			append(anysOr(sc.Fleets()), inside.args...)...)
-	}
+	w.told(sc)
 	at := map[int64]int{}
 	err = t.each(func(r *sqlx.Rows) error {
 		var x Recipient
@@ -308,11 +317,26 @@ func (t *tx) recipients(sc auth.Scope, w where) (rs []Recipient, err error) {
 		from recipient_places p
 		join fleets f on f.id = p.fleet_id
 		left join depots d on d.id = p.depot_id
-		order by f.name_key, d.name_key, p.fleet_id, p.depot_id`)
+		where p.recipient_id in (select r.id from recipients r`+w.String()+`)
+		order by f.name_key, d.name_key, p.fleet_id, p.depot_id`, w.args...)
 	if err != nil {
 		return nil, err
 	}
-	return rs, t.lastDigests(rs, at)
+	return rs, t.lastDigests(rs, at, w)
+}
+
+// told adds that the recipient r is told still, and that sc sees all of the places.
+func (w *where) told(sc auth.Scope) {
+	w.add("r.stopped_at is null")
+	if sc.All() {
+		return
+	}
+	var inside where
+	inside.places(sc, "p.fleet_id", "p.depot_id")
+	w.add("not r.everything")
+	w.add("not exists (select 1 from recipient_places p where p.recipient_id = r.id and (p.depot_id is null and not p.fleet_id in "+
+		places(max(1, len(sc.Fleets())))+" or p.depot_id is not null and not "+inside.conds[0]+"))",
+		append(anysOr(sc.Fleets()), inside.args...)...)
 }
 
 // anysOr is anys with something for a list that may not be empty; no id is 0.
