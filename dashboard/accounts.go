@@ -26,6 +26,7 @@ type AccountsPage struct {
 	Fault       string
 	Link        string // of the account just made, shown this once
 	For         string
+	Elsewhere   string // what one can sign in with instead of a password; blank: nothing
 }
 
 // AccountRow is an account.
@@ -98,6 +99,9 @@ func (d *Dashboard) showAccounts(c *gin.Context, status int, p AccountsPage) err
 		p.Rows = append(p.Rows, accountRow(tell, &as[i]))
 	}
 	p.Name.Name, p.Name.Label = "name", "Name"
+	if d.svc.OpenID != nil {
+		p.Elsewhere = d.svc.OpenID.Label()
+	}
 	p.Email.Name, p.Email.Label, p.Email.Type = "email", "E-mail", "email"
 	if p.Grant, err = d.grantForm(c, p.Fault != ""); err != nil {
 		return err

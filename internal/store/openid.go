@@ -78,7 +78,7 @@ func (db *DB) BindSubject(ctx context.Context, s Subject, email string) (account
 				t.unchanged()
 				return err
 			}
-			return fleet.Conflictf("the account of this address is somebody else's there: whoever looks after the accounts can let it go")
+			return fleet.Conflictf("the account of %s is another person's there: ask whoever looks after the accounts to let go of that sign-in.", email)
 		}
 		return t.log(entry{act: "bound to a sign-in elsewhere", record: "account", id: account, account: account, detail: s.Issuer})
 	})
