@@ -145,7 +145,7 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 	tell := reader(c)
 	today, f, got := d.svc.Today(), x.filter, x.page
 	p := DuePage{
-		Shell:    Shell{Title: "Due soon", Place: "due", Cautions: true},
+		Shell:    Shell{Title: "To book", Place: "due", Cautions: true},
 		Filter:   f,
 		Headline: headline(tell, got.Total, f, today),
 		Risk:     percent(d.svc.AcceptedRisk()),

@@ -239,7 +239,7 @@ func TestDueCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	rec := w.get("/due.csv?within=0")
-	if got := rec.Header().Get("Content-Disposition"); got != `attachment; filename="due-soon-2026-03-02.csv"` {
+	if got := rec.Header().Get("Content-Disposition"); got != `attachment; filename="to-book-2026-03-02.csv"` {
 		t.Errorf("Content-Disposition: got %s", got)
 	}
 	rows, err := csv.NewReader(rec.Body).ReadAll()

@@ -150,7 +150,7 @@ func (d *Dashboard) dueFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	return d.export(c, "due-soon", dueColumns, func(row func(...any) error) error {
+	return d.export(c, "to-book", dueColumns, func(row func(...any) error) error {
 		return d.svc.DB.EachDue(c.Request.Context(), d.scope(c), f.query(today, ""), func(r store.DueRow) error {
 			var warnings []string
 			for _, w := range r.Warnings {

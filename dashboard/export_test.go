@@ -31,7 +31,7 @@ func TestExportGivenUp(t *testing.T) {
 	c.Request = httptest.NewRequest(http.MethodGet, "/due.xlsx", nil)
 	gone := errors.New("who asked has gone")
 	long := strings.Repeat("x", 10_000)
-	err = d.export(c, "due-soon", []string{"a"}, func(row func(...any) error) error {
+	err = d.export(c, "to-book", []string{"a"}, func(row func(...any) error) error {
 		for n := 0; files() == 0; n++ {
 			if n > 10_000 { // 100 MB; the library takes a file from 16 MB on
 				t.Fatal("no temporary file: the test shows nothing")

@@ -59,7 +59,7 @@ func TestPages(t *testing.T) {
 	}{
 		{"due soon", "/?within=0", 200, []has{
 			{"h1", "4 axles, the most pressing first"},
-			{"nav a[aria-current]", "Due soon"},
+			{"nav a[aria-current]", "To book"},
 			{".row .who a", "Bus 1"},
 			{".row .plate", "KEA 1"},
 			{".row .place", "left inner pad"},
@@ -153,12 +153,12 @@ func TestPages(t *testing.T) {
 func TestEmpty(t *testing.T) {
 	w := empty(t)
 	doc := parse(t, w.get("/").Body.String())
-	check(t, doc, []has{{"h1", "Due soon"}, {"form.filter", ""}, {".empty h2", "Nothing has been taken in yet"}, {".steps", "Vehicles"}, {"a[href=/templates/axles.csv]", "*"}})
+	check(t, doc, []has{{"h1", "To book"}, {"form.filter", ""}, {".empty h2", "Nothing has been taken in yet"}, {".steps", "Vehicles"}, {"a[href=/templates/axles.csv]", "*"}})
 	check(t, parse(t, w.get("/vehicles").Body.String()), []has{{"h1", "Vehicles"}, {".empty h2", "No vehicles yet"}})
 	check(t, parse(t, w.get("/findings").Body.String()), []has{{"h1", "Findings"}, {".empty h2", "No vehicles yet"}, {".steps", "Readings"}, {"form.filter", ""}})
 	check(t, parse(t, w.get("/readings").Body.String()), []has{{"main", "Nothing yet"}})
 	w.takeIn(t, "vehicles.csv", smallVehicles)
-	check(t, parse(t, w.get("/").Body.String()), []has{{"h1", "Due soon"}, {".empty h2", "3 vehicles, no axles yet"}, {".empty", "Hand in an axles file"}})
+	check(t, parse(t, w.get("/").Body.String()), []has{{"h1", "To book"}, {".empty h2", "3 vehicles, no axles yet"}, {".empty", "Hand in an axles file"}})
 	check(t, parse(t, w.get("/readings/1").Body.String()), []has{{".next a[href=/readings]", "Hand the next file in"}, {".next", "once its axles are known"}})
 	check(t, parse(t, w.get("/bookings/new?vehicle=1").Body.String()), []has{{".empty h2", "No axle of this vehicle is known"}, {"form.settings", ""}})
 	if rec := w.submit("/plan/propose", url.Values{}); rec.Code != http.StatusSeeOther {

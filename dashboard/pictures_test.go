@@ -59,7 +59,7 @@ func TestPictures(t *testing.T) {
 		name, path, from, theme string // from: what is at the top
 		width                   int64
 	}{
-		{"due-soon", "/", "body", "light", desk},
+		{"to-book", "/", "body", "light", desk},
 		{"plan", "/plan?week=2026-03-09", "body", "light", desk},
 		{"vehicle", bus, "#axle-1", "dark", desk},
 		{"measure", bus + "/measure", "#w-1-left", "light", phone},

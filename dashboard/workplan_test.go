@@ -420,7 +420,7 @@ func TestPlanFiles(t *testing.T) {
 			"Ferry Lines,Hill,,,,,0.00,'=Van <b>3</b>,KEA 3,proposed,unplaced,1,pads",
 		}},
 		{"/plan/parts", "parts", []string{"Ferry Lines,,pads,,", "Ferry Lines,,pads,,"}},
-		{"/due", "due-soon", []string{"Bus 2,KEA 2,Ferry Lines,Hill,1,pad,left,inner,"}},
+		{"/due", "to-book", []string{"Bus 2,KEA 2,Ferry Lines,Hill,1,pad,left,inner,"}},
 	} {
 		rec := w.get(c.path + ".csv")
 		rows, err := csv.NewReader(rec.Body).ReadAll()

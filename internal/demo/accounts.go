@@ -21,7 +21,7 @@ const password = "only for the demo"
 // accounts are invented people, one of each role. Names ending in .example
 // are nobody's (RFC 2606).
 var accounts = []Account{
-	{"manager", "Ilse Marn", "manager@island.example", password, "opens the due-soon list: what reaches its limit when, what is booked, what it costs"},
+	{"manager", "Ilse Marn", "manager@island.example", password, "opens the list of what is to be booked: what reaches its limit when, what is booked, what it costs"},
 	{"planner", "Pell Torva", "planner@island.example", password, "books vehicles ahead of their limits, within the hours there are"},
 	{"technician", "Juno Keel", "technician@island.example", password, "enters readings, works from the job card, enters the brake test"},
 	{"admin", "Odo Lund", "admin@island.example", password, "looks after accounts and scheduled work"},
