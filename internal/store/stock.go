@@ -208,7 +208,9 @@ func (db *DB) ChangeStock(ctx context.Context, sc auth.Scope, partID int64, stoc
 }
 
 func (t *tx) changeStock(sc auth.Scope, partID int64, stock []StockChange) error {
-	for _, s := range stock {
+	// In the order of who takes a parts file in.
+	byDepot := func(a, b StockChange) int { return cmp.Compare(a.DepotID, b.DepotID) }
+	for _, s := range slices.SortedStableFunc(slices.Values(stock), byDepot) {
 		if err := t.keepStock(sc, partID, s.DepotID, &s.Was, s.Quantity); err != nil {
 			return err
 		}
@@ -309,12 +311,52 @@ type StockEntry struct {
 // says they fit, and sets the stock it gives. A blank keeps what is known.
 func (w *Writer) StockParts(es []StockEntry) (c Counts, err error) {
 	defer w.end("store parts", &err)
+	if err := w.t.holdStock(es); err != nil {
+		return c, err
+	}
 	for i := range es {
 		if err := w.stockPart(&es[i], &c); err != nil {
 			return c, err
 		}
 	}
 	return c, nil
+}
+
+// holdStock holds what there is of the parts of rows and of their stock until the
+// transaction ends: in the order of who empties shelves, and not in the file's.
+func (t *tx) holdStock(es []StockEntry) error {
+	if t.db.dialect != Postgres {
+		return nil
+	}
+	var numbers []string
+	for i := range es {
+		numbers = append(numbers, key(es[i].Part.Number))
+	}
+	slices.Sort(numbers)
+	var ids []int64
+	for some := range slices.Chunk(slices.Compact(numbers), roundVehicles) {
+		err := t.each(func(r *sqlx.Rows) error {
+			var id int64
+			err := r.Scan(&id)
+			ids = append(ids, id)
+			return err
+		}, `select id from stock_parts where number_key in `+places(len(some)), anys(some)...)
+		if err != nil {
+			return err
+		}
+	}
+	slices.Sort(ids)
+	for _, hold := range []string{
+		`select 1 from stock_parts where id in %s order by id for no key update`,
+		`select 1 from stock where part_id in %s order by part_id, depot_id for update`,
+	} {
+		for some := range slices.Chunk(ids, roundVehicles) {
+			if _, err := t.exec(fmt.Sprintf(hold, places(len(some))), anys(some)...); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
 func (w *Writer) stockPart(e *StockEntry, c *Counts) error {

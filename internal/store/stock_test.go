@@ -3,8 +3,10 @@ package store_test
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -154,6 +156,83 @@ func TestStockAtOnce(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A parts file and a job that empties the same shelves do not wait for each other,
+// whatever the order of the file.
+func TestFileBesideAJob(t *testing.T) {
+	db := storetest.Open(t, store.Postgres) // a file has one writer
+	bus := mustVehicles(t, db, entry("Bus 1"))[0]
+	mustTakeIn(t, db, func(w *store.Writer) error {
+		_, err := w.Axles([]fleet.Axle{{VehicleID: bus, Number: 1, Brake: fleet.DiscBrake}})
+		return err
+	})
+	quay := depotOf(t, db, "Quay")
+	b := job(bus, quay.ID, monday)
+	b.Work = nil
+	var rows []store.StockEntry
+	for _, item := range []fleet.Item{fleet.ItemPads, fleet.ItemRotors} {
+		p := fleet.StockPart{FleetID: quay.FleetID, Number: "P " + string(item), Item: item, PerAxle: 1}
+		id, err := db.SaveStockPart(t.Context(), all, p)
+		if err == nil {
+			err = db.SetStock(t.Context(), all, id, quay.ID, 5)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.Work = append(b.Work, fleet.WorkItem{Axle: 1, Item: item, PartID: id, PartNumber: p.Number, Quantity: 1})
+		rows = append([]store.StockEntry{{Part: p, Depot: "Quay", Stock: ptr(7)}}, rows...) // the last first
+	}
+	b = mustBook(t, db, b)
+	one, both := make(chan struct{}), make(chan struct{})
+	var begin sync.Once
+	shelves := 0
+	ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+		if strings.Contains(query, "select quantity, counts from stock") {
+			if shelves++; shelves == 2 { // it holds the first
+				begin.Do(func() { close(one) })
+				select {
+				case <-both:
+				case <-time.After(300 * time.Millisecond): // the file waits for it
+				}
+			}
+		}
+	})
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		defer begin.Do(func() { close(one) })
+		up := fleet.Upload{Kind: "booking", Name: "a booking", By: "N. N."}
+		err := db.TakeIn(ctx, all, &up, func(w *store.Writer) error {
+			_, err := w.FinishBooking("N. N.", b.ID)
+			return err
+		})
+		if err != nil {
+			t.Error(err)
+		}
+	})
+	wg.Go(func() {
+		<-one
+		set := 0
+		ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+			if strings.Contains(query, "insert into stock (") {
+				if set++; set == 2 { // it holds the second
+					close(both)
+				}
+			}
+		})
+		up := fleet.Upload{Kind: "parts", Name: "parts.csv", By: "N. N."}
+		err := db.TakeIn(ctx, all, &up, func(w *store.Writer) error {
+			_, err := w.StockParts(rows)
+			return err
+		})
+		if err != nil {
+			t.Error(err)
+		}
+	})
+	wg.Wait()
+	if shelves != 2 {
+		t.Errorf("the job took from %d shelves, want 2", shelves)
+	}
 }
 
 func TestStockEntries(t *testing.T) {

@@ -221,7 +221,7 @@ func (t *tx) takenFor(fitmentID int64) (rows []cardStock, err error) {
 		join stock_parts p on p.id = s.part_id
 		left join stock k on k.part_id = s.part_id and k.depot_id = s.depot_id
 		where s.id in (select stock_id from job_card_parts where fitment_id = ?)
-		order by s.id`, fitmentID, fitmentID)
+		order by s.part_id, s.depot_id, s.id`, fitmentID, fitmentID)
 	return rows, err
 }
 
