@@ -127,6 +127,9 @@ func TestBadInput(t *testing.T) {
 						t.Errorf("no warning %s in %v", code, fs[0].Warnings)
 					}
 				}
+				if fs[0].Has(Rising) && c.name != "rising" && c.name != "all equal" {
+					t.Errorf("the thickness falls, but it says %v", fs[0].Warnings)
+				}
 				if c.known && !fs[0].Crossing.Km.Known() {
 					t.Errorf("no limit forecast: %v", fs[0].Warnings)
 				}

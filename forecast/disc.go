@@ -92,6 +92,7 @@ func (m *Full) leftOn(f *fitter, h *vehicleHistory, o *outlook, rub *outlook, op
 	s.rows, s.visits, s.days, s.readings, s.trips, s.aside = nil, nil, nil, nil, nil, nil
 	fresh := m.look(f, h, &s, opt)
 	fresh.prior = o.prior
+	fresh.condition(seen) // it was left on as well
 	joint, each := mix(fresh.joint, o.joint, renewed), make([]Dist, o.live)
 	for j := range each {
 		each[j] = mix(fresh.each[j], o.each[j], renewed)

@@ -3,6 +3,7 @@ package forecast
 import (
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -72,6 +73,13 @@ func TestFullSteady(t *testing.T) {
 		}
 		if !(p.Crossing.Km.Quantile(.5) >= f.Crossing.Km.Quantile(.5)) {
 			t.Errorf("%s: its median comes before the axle's", p.Pos)
+		}
+		// The path goes from new through what was read (9 mm at 15,000 km) and what is now past
+		// the limit, and is the less certain the farther ahead.
+		for km, mm := range map[float64]float64{0: 12, 15_000: 9, 30_000: 6, 50_000: 2} {
+			if mid, half, ok := pathAt(p.Path, km); !ok || math.Abs(mid-mm) > .5 || km == 30_000 && half > .5 || km == 50_000 && half < .5 {
+				t.Errorf("%s: the path has %g ± %g mm at %g km (%v), want %g", p.Pos, mid, half, km, ok, mm)
+			}
 		}
 	}
 	if want := []Code{DefaultPrior}; !slices.Equal(codes(&f), want) {
@@ -152,6 +160,92 @@ func TestFullThinReading(t *testing.T) {
 		if got, most := f.Crossing.Km.Quantile(.5), without.Crossing.Km.Quantile(.5); mm < 7 && got > most {
 			t.Errorf("with %g mm read: median %g km, without %g", mm, got, most)
 		}
+	}
+}
+
+// TestFullThinTaken: what the other side of a visit cannot tell a dragging brake from, a thin
+// reading is taken as true when that makes the date earlier; what not even three times the pace
+// since the visit before explains, the most that a dragging brake does, was mistyped.
+func TestFullThinTaken(t *testing.T) {
+	whole := []Fitment{fitment(0, Position{Part: Pad})}
+	good := steady(.01, 100, 200)
+	median := func(mm float64) (float64, []Warning) {
+		rs := slices.Clone(good)
+		if mm > 0 {
+			rs = append(rs, reading(400, allPads[0], mm))
+		}
+		f := one(t, newFull(), padVehicle(pad12, 405, rs, whole), 400)
+		if mm > 0 && (len(f.Basis.Doubted) != 1 || f.Basis.Doubted[0].MM != mm) {
+			t.Errorf("%g mm: doubted %v", mm, f.Basis.Doubted)
+		}
+		return f.Crossing.Km.Quantile(.5), f.Warnings
+	}
+	without, _ := median(0)
+	for _, c := range []struct {
+		mm   float64 // of 8 expected
+		says string
+		most float64 // the median, km
+	}{
+		{5, "Until then the earlier date is shown", .8 * without}, // 5 mm at 20,000 km are 28,600 to the limit, and 50,000 without
+		{1, "was not used", without + 500},
+	} {
+		got, says := median(c.mm)
+		if got > c.most || !slices.ContainsFunc(says, func(w Warning) bool { return w.Code == Remeasure && strings.Contains(w.Text, c.says) }) {
+			t.Errorf("%g mm: median %g km, without it %g; want at most %g and %q in %v", c.mm, got, without, c.most, c.says, says)
+		}
+	}
+}
+
+// TestRotorLeftOn: a rotor that nobody measures was not past its limit at the last inspection of
+// the pads; after ten sets of them, at a tenth of their pace (0.2 mm in 10,000 km, 2 mm to wear),
+// it was probably renewed.
+func TestRotorLeftOn(t *testing.T) {
+	for _, c := range []struct {
+		end     Day
+		renewed bool
+	}{{2000, false}, {4500, true}} {
+		v := padVehicle(pad12, c.end, nil, []Fitment{fitment(0, Position{Part: Rotor})})
+		a := &v.Axles[0]
+		a.Specs[Rotor] = Spec{New: 25, Limit: 23}
+		seen := Day(0)
+		for d := Day(0); d < c.end-100; d += 450 {
+			a.Fitments = append(a.Fitments, fitment(d, Position{Part: Pad}))
+			for _, r := range steady(.01, 100, 200, 300, 400) {
+				if r.Day += d; r.Day <= c.end {
+					seen, a.Readings = r.Day, append(a.Readings, r)
+				}
+			}
+		}
+		f := one(t, newFull(), v, c.end)
+		if f.Has(PartChange) != c.renewed {
+			t.Errorf("day %d: taken as renewed %v, want %v: %v", c.end, !c.renewed, c.renewed, f.Warnings)
+		}
+		for _, p := range f.Positions {
+			if p.Pos.Part != Rotor {
+				continue
+			}
+			if least := p.Crossing.Km.X[0]; least < 50*float64(seen)-1 {
+				t.Errorf("day %d: past its limit from %g km on, want none before %g, where it was left on", c.end, least, 50*float64(seen))
+			}
+			if c.renewed && p.ThicknessMM < 24 {
+				t.Errorf("day %d: %g mm of one renewed with the last pads", c.end, p.ThicknessMM)
+			}
+		}
+	}
+}
+
+// TestGivenNearer: what an axle's pads before told says more of those on now than what is told
+// of another axle, or of another part.
+func TestGivenNearer(t *testing.T) {
+	r := DefaultParams().Rates
+	p := r.priorOf(&Vehicle{}, 1, Pad)
+	told := func(axle int, part Part) float64 {
+		mean, _ := r.given(p, 0, Pad, []Message{{Axle: axle, Part: part, Mean: p.mean + .3, Var: .01, prior: p}})
+		return mean - p.mean
+	}
+	own, other, part := told(0, Pad), told(1, Pad), told(0, Lining)
+	if !(own > 1.2*other && other > 0) || part != other {
+		t.Errorf("moved by %g of the same axle, %g of another, %g of another part; want the first largest, the others alike", own, other, part)
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -106,14 +108,8 @@ func TestScoresMerge(t *testing.T) {
 	left.Merge(&right)
 	left.Merge(new(Scores))
 	got, want := left.Rows(), whole.Rows()
-	if len(got) != len(want) {
-		t.Fatalf("%d rows, want %d", len(got), len(want))
-	}
-	for i := range got {
-		a, b := got[i], want[i]
-		if a.ScoreGroup != b.ScoreGroup || a.Cases != b.Cases || math.Abs(a.Km.CRPS-b.Km.CRPS) > 1e-9*b.Km.CRPS || a.Day.Reliability != b.Day.Reliability {
-			t.Errorf("row %v differs", a.ScoreGroup)
-		}
+	if d := cmp.Diff(want, got, cmpopts.EquateApprox(1e-9, 1e-9), cmpopts.EquateNaNs()); d != "" {
+		t.Errorf("merged, want what all of them score (-want +got):\n%s", d)
 	}
 	if fmt.Sprint(want[0].ScoreGroup) != "{a all }" {
 		t.Errorf("first row %v, want all cases", want[0].ScoreGroup)
