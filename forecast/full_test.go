@@ -234,21 +234,6 @@ func TestRotorLeftOn(t *testing.T) {
 	}
 }
 
-// TestGivenNearer: what an axle's pads before told says more of those on now than what is told
-// of another axle, or of another part.
-func TestGivenNearer(t *testing.T) {
-	r := DefaultParams().Rates
-	p := r.priorOf(&Vehicle{}, 1, Pad)
-	told := func(axle int, part Part) float64 {
-		mean, _ := r.given(p, 0, Pad, []Message{{Axle: axle, Part: part, Mean: p.mean + .3, Var: .01, prior: p}})
-		return mean - p.mean
-	}
-	own, other, part := told(0, Pad), told(1, Pad), told(0, Lining)
-	if !(own > 1.2*other && other > 0) || part != other {
-		t.Errorf("moved by %g of the same axle, %g of another, %g of another part; want the first largest, the others alike", own, other, part)
-	}
-}
-
 // TestFullStarts covers the ways in which a set's life begins.
 func TestFullStarts(t *testing.T) {
 	pads := steady(.01, 100, 200, 300, 400)
@@ -423,6 +408,9 @@ func TestFullBadInput(t *testing.T) {
 				if !f.Has(code) {
 					t.Errorf("no warning %s in %v", code, f.Warnings)
 				}
+			}
+			if c.name == "no such side" && (len(f.Basis.SetAside) != 1 || f.Basis.SetAside[0].Why != "no such place") {
+				t.Errorf("set aside %v, want the one reading", f.Basis.SetAside)
 			}
 			if c.known != f.Crossing.Km.Known() {
 				t.Errorf("limit forecast: %v, want %v; %v", f.Crossing.Km.Known(), c.known, f.Warnings)

@@ -124,6 +124,29 @@ func TestBrakeTestProblems(t *testing.T) {
 	}
 }
 
+// TestBrakeTestOdometers: of one test there is one, in any of its lines.
+func TestBrakeTestOdometers(t *testing.T) {
+	const header = "vehicle,date,odometer_km,method,weight_kg,axle,side,force_n\n"
+	for _, c := range []struct {
+		second string
+		want   []string
+	}{
+		{"", nil},
+		{"155000", nil},
+		{"155001", []string{
+			`3 refused odometer_km "155001": differs from line 2 of the same test: write the same, or leave it blank`,
+			`2 refused  "": line 3 of this test is refused, and without it the test would be wrong: mend it and hand the test in again`}},
+	} {
+		rows, r := mustRead(t, header+"Bus 2,2026-02-01,155000,roller,1500,1,left,2700\nBus 2,2026-02-01,"+c.second+",roller,,1,right,2600\n", Options{})
+		if d := cmp.Diff(c.want, showProblems(r.Problems())); d != "" {
+			t.Errorf("%q: %s", c.second, d)
+		}
+		if c.want == nil && (len(rows) != 1 || rows[0].BrakeTest.OdometerKm == nil || *rows[0].BrakeTest.OdometerKm != 155000) {
+			t.Errorf("%q: got %q", c.second, showAll(rows))
+		}
+	}
+}
+
 // TestBrakeTestMoved: where a cell is missing or cut in two, what stands in the
 // vehicle's column may be another's, and the line is of the test all the same.
 func TestBrakeTestMoved(t *testing.T) {

@@ -3,6 +3,8 @@ package ingest
 import (
 	"testing"
 
+	"brakewear/internal/fleet"
+
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -22,5 +24,41 @@ func TestLineMendedOnce(t *testing.T) {
 	}
 	if len(rows) != 2 || r.Refused() != 2 {
 		t.Errorf("got %d rows and %d refused, want 2 and 2", len(rows), r.Refused())
+	}
+}
+
+// TestParsePlace: the words of a header that say where a value was measured, in any order, and
+// those that say it twice or of no such place.
+func TestParsePlace(t *testing.T) {
+	for _, c := range []struct {
+		words string
+		want  place
+		ok    bool
+	}{
+		{"axle 2 left inner pad", place{axle: 2, side: fleet.Left, face: fleet.Inner, part: fleet.Pad}, true},
+		{"pad outer right a2", place{axle: 2, side: fleet.Right, face: fleet.Outer, part: fleet.Pad}, true},
+		{"front left rotor", place{axleWord: "front", side: fleet.Left, part: fleet.Rotor}, true},
+		{"rr", place{axleWord: "rear", side: fleet.Right}, true},
+		{"lf pad", place{axleWord: "front", side: fleet.Left, part: fleet.Pad}, true},
+		{"axle 12 drum", place{axle: 12, part: fleet.Drum}, true},
+		{"axle 13 drum", place{}, false},
+		{"axle 0 drum", place{}, false},
+		{"a13 drum", place{}, false},
+		{"axle 1 a2", place{}, false},
+		{"axle 1 axle 2", place{}, false},
+		{"axle 1 front", place{}, false},
+		{"front rear pad", place{}, false},
+		{"fl rear", place{}, false},
+		{"fl left", place{}, false},
+		{"left right pad", place{}, false},
+		{"inner outer pad", place{}, false},
+		{"pad rotor", place{}, false},
+		{"inner drum", place{}, false},
+		{"left wing", place{}, false},
+	} {
+		got, _, ok := parsePlace(c.words)
+		if ok != c.ok || ok && got != c.want {
+			t.Errorf("%q: got %+v, %v; want %+v, %v", c.words, got, ok, c.want, c.ok)
+		}
 	}
 }

@@ -2,10 +2,25 @@ package ingest
 
 import (
 	"fmt"
+	"strconv"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 )
+
+// TestDecimals: any number of decimals is read as strconv.ParseFloat does, to the last bit.
+func TestDecimals(t *testing.T) {
+	for n := range 15 {
+		s := "7." + "123456789012345"[:n]
+		want, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, fault := parseNumber(s, false, false); got != want || fault != "" {
+			t.Errorf("%s: got %v, %q", s, got, fault)
+		}
+	}
+}
 
 // TestUnitTyped: a program writes numbers that are clear; a cell with a unit
 // behind its number was typed, in a workbook and in JSON as in text.

@@ -97,6 +97,8 @@ func TestProblems(t *testing.T) {
 			want: []string{`3 refused part "": blank: write pad, rotor, lining or drum`, `3 refused part "": blank: write pad, rotor, lining or drum`}, refused: 2},
 		{name: "row and column name other sides", text: "vehicle,date,axle,side,part,left mm,right mm\nBus 1,2026-02-01,1,left,pad,7,\nBus 1,2026-02-01,1,left,pad,7,6\n",
 			want: []string{`3 refused right mm "": the row names another side than the header of this column: clear one of them`}},
+		{name: "row and column name other axles", text: "vehicle,date,axle,axle 1 pad mm,axle 2 pad mm\nBus 1,2026-02-01,,7,6\nBus 1,2026-02-01,1,7,6\n",
+			want: []string{`3 refused axle 2 pad mm "": the row names another axle than the header of this column: clear one of them`}, rows: 3},
 		{name: "one bad cell of a wide row", text: "vehicle,date,axle,left pad mm,right pad mm\nBus 1,2026-02-01,1,7,x\nBus 1,2026-02-01,1,,\nBus 1,2026-02-01,2,6,\n",
 			want: []string{`2 refused right pad mm "x": not a number: write mm in digits, such as 7.4`, `3 refused value_mm "": no value in any column: nothing measured, leave the row out`}, refused: 2},
 
@@ -117,6 +119,8 @@ func TestProblems(t *testing.T) {
 		{name: "year", text: veh("Bus 2,,,,,,,19,"), want: []string{`3 refused year "19": no year of manufacture: want four digits such as 2021, or blank`}},
 		{name: "brake", text: axle("Bus 1,2,air,,,,,,,,"), want: []string{`3 refused brake "air": no kind of brake: want disc or drum`}},
 		{name: "no brake", text: axle("Bus 1,2,,,,,,,,,"), want: []string{`3 refused brake "": blank, and no part tells it: write disc or drum`}},
+		{name: "a new value in words", text: axle("Bus 1,2,disc,thick,4,,,,,,"), want: []string{`3 refused pad_new_mm "thick": not a number: write millimetres such as 19.5`}},
+		{name: "less than a limit", text: axle("Bus 1,2,disc,19,<4,,,,,,"), want: []string{`3 refused pad_limit_mm "<4": not a number: write millimetres such as 19.5`}},
 		{name: "limit without new", text: axle("Bus 1,2,disc,,4,,,,,,"), want: []string{`3 refused pad_new_mm "": blank, but the pad's limit is given: write its new value too`}},
 		{name: "new without limit", text: axle("Bus 1,2,disc,19,,,,,,,"), want: []string{`3 refused pad_limit_mm "": blank, but the pad's new value is given: write its limit too`}},
 		{name: "limit above new", text: axle("Bus 1,2,disc,4,19,,,,,,"), want: []string{`3 refused pad_limit_mm "19": pad: the limit 19 mm must be below the new thickness 4 mm: correct one of the two`}},

@@ -23,6 +23,7 @@ D;;;pads;;;;;;free;;;
 E;;;pads;;;;;;;;;3
 F;;;pads;;;;;;;;Hill;
 G;;;pads;;;;;;;soon;;
+1.23457E+15;;;pads;;;;;;;;;
 `
 	r, err := NewReader(strings.NewReader(file), "stock.csv", Options{})
 	if err != nil {
@@ -58,6 +59,7 @@ G;;;pads;;;;;;;soon;;
 	wants := []string{
 		"Part No: blank", "Item: no part of a brake", "Axle: no axle", "Per axle: want a whole number from 1 to 20", "Unit price: ",
 		"Depot: blank, but stock is given", "On hand: blank, but a depot is given", "Lead time: want a whole number from 0 to 730",
+		"Part No: a spreadsheet has made a rounded number of this",
 	}
 	if len(said) != len(wants) {
 		t.Fatalf("got %q", said)

@@ -289,6 +289,9 @@ func TestTemplate(t *testing.T) {
 				if ps := r.Problems(); len(rows) > 0 || err != nil || len(ps) != 1 || !strings.HasSuffix(ps[0].Message, "no rows below them") {
 					t.Errorf("got rows %q, error %v, problems %q", showAll(rows), err, showProblems(r.Problems()))
 				}
+				if len(Columns(k)) == 0 {
+					t.Error("no columns")
+				}
 				for _, c := range Columns(k) {
 					if r.lay.index[c.field] < 0 && c.field != fValue {
 						t.Errorf("column %s is not found", c.Name)
