@@ -1,6 +1,9 @@
 package forecast
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Rotors and drums wear with what rubs on them: the log-rate of a rotor is the
 // pads' less about ln 10. A guess: no published ratio was found.
@@ -64,7 +67,7 @@ func (m *Full) leftOn(f *fitter, h *vehicleHistory, o *outlook, rub *outlook, op
 		}
 	}
 	gone := o.joint.CDF(seen)
-	o.condition(seen)
+	o.condition(h, seen)
 	fitted, last := math.Inf(-1), math.Inf(-1)
 	for _, p := range rub.places[:rub.live] {
 		fitted = max(fitted, rub.births[p.born].at)
@@ -92,7 +95,7 @@ func (m *Full) leftOn(f *fitter, h *vehicleHistory, o *outlook, rub *outlook, op
 	s.rows, s.visits, s.days, s.readings, s.trips, s.aside = nil, nil, nil, nil, nil, nil
 	fresh := m.look(f, h, &s, opt)
 	fresh.prior = o.prior
-	fresh.condition(seen) // it was left on as well
+	fresh.condition(h, seen) // it was left on as well
 	joint, each := mix(fresh.joint, o.joint, renewed), make([]Dist, o.live)
 	for j := range each {
 		each[j] = mix(fresh.each[j], o.each[j], renewed)
@@ -104,12 +107,50 @@ func (m *Full) leftOn(f *fitter, h *vehicleHistory, o *outlook, rub *outlook, op
 	o.joint, o.each = joint, each
 }
 
+// leftGone is the chance to have been past its limit from which on what was left on is shown as
+// one that was not: below, its mean says about the same.
+const leftGone = 0.1
+
 // condition conditions the outlook on the limit not being reached before s.
-func (o *outlook) condition(s float64) {
+func (o *outlook) condition(h *vehicleHistory, s float64) {
 	o.joint = o.joint.beyond(s)
 	for j := range o.each {
+		gone := o.each[j].CDF(s)
 		o.each[j] = o.each[j].beyond(s)
+		if gone > leftGone {
+			o.straighten(h, j)
+		}
 	}
+}
+
+// straighten shows live place j on a straight line from where it was last known to the median of
+// where it reaches its limit.
+func (o *outlook) straighten(h *vehicleHistory, j int) {
+	p := &o.places[j]
+	from, y := o.births[p.born].at, o.births[p.born].mean
+	for _, u := range o.inUse {
+		if r := &o.rows[u]; r.place == j {
+			from, y = o.visits[r.visit], r.y
+		}
+	}
+	slope := func(q float64) float64 { return (y - p.limit) / (o.each[j].Quantile(q) - from) }
+	now := y - slope(.5)*(o.now.at-from)
+	if !(now > o.now.mean[j]) {
+		return
+	}
+	o.now.mean[j], o.slope[j] = now, slope(.5)
+	if o.path == nil {
+		return
+	}
+	km := func(s float64) float64 { return h.track.Display(h.km(s)) }
+	path := slices.DeleteFunc(o.path[j], func(x PathPoint) bool { return x.Km >= km(from) })
+	end := max(o.each[j].Quantile(.75), o.now.at)
+	for k := range stepsAhead + 1 {
+		s := from + (end-from)*float64(k)/stepsAhead
+		at := func(q float64) float64 { return o.value(y - slope(q)*(s-from)) }
+		path = append(path, PathPoint{Km: km(s), Mid: at(.5), Lo: min(at(.1), at(.9)), Hi: max(at(.1), at(.9))})
+	}
+	o.path[j] = path
 }
 
 // mix is the mixture of two distributions, the first with weight w.

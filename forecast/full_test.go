@@ -203,7 +203,7 @@ func TestRotorLeftOn(t *testing.T) {
 	for _, c := range []struct {
 		end     Day
 		renewed bool
-	}{{2000, false}, {4500, true}} {
+	}{{2000, false}, {4000, false}, {4500, true}} {
 		v := padVehicle(pad12, c.end, nil, []Fitment{fitment(0, Position{Part: Rotor})})
 		a := &v.Axles[0]
 		a.Specs[Rotor] = Spec{New: 25, Limit: 23}
@@ -229,6 +229,12 @@ func TestRotorLeftOn(t *testing.T) {
 			}
 			if c.renewed && p.ThicknessMM < 24 {
 				t.Errorf("day %d: %g mm of one renewed with the last pads", c.end, p.ThicknessMM)
+			}
+			// Its value, its path and its date say the same: half of what is left at half the way.
+			left, far := p.ThicknessMM-23, p.Crossing.Km.Quantile(.5)-f.OdometerKm
+			mid, half, ok := pathAt(p.Path, f.OdometerKm+far/2)
+			if !c.renewed && (left < .1 || math.Abs(left-p.RatePer10000*far/10_000) > .35*left) || !ok || math.Abs(mid-23-left/2) > .35*left || !(half > 0) {
+				t.Errorf("day %d: %g mm now, %g in 10,000 km, %g ± %g half the way of %g km (%v)", c.end, p.ThicknessMM, p.RatePer10000, mid, half, far, ok)
 			}
 		}
 	}
