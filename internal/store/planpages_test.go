@@ -273,6 +273,16 @@ func (w *planWorld) plans(t *testing.T) {
 			}
 		}
 	}
+	// Few vehicles are not looked for among all that is open.
+	for query, plan := range plan(t, w.DB, func(ctx context.Context) error {
+		_, err1 := w.Visits(ctx, all, store.VisitQuery{Vehicles: w.vehicles[:2], State: store.VisitOpen})
+		_, _, err2 := w.VisitPage(ctx, all, store.VisitQuery{Vehicle: w.vehicles[0], State: store.VisitOpen}, "", 0)
+		return errors.Join(err1, err2)
+	}) {
+		if w.Dialect() == store.SQLite && (!strings.Contains(plan, "proposal_visits_vehicle") || strings.Contains(plan, "proposal_visits_days")) {
+			t.Errorf("visits of vehicles: got %s\n%s", query, plan)
+		}
+	}
 }
 
 func (w *planWorld) askBookings(q store.BookingQuery) func(ctx context.Context, after string) (string, error) {

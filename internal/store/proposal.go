@@ -170,9 +170,6 @@ func (q *VisitQuery) where(sc auth.Scope, t *tx) where {
 	w.only("p.fleet_id", q.Fleet)
 	w.only("p.depot_id", q.Depot)
 	w.only("p.proposal_id", q.Proposal)
-	if q.State != "" {
-		w.add("p.state = ?", string(q.State))
-	}
 	if q.From != 0 || q.To != 0 {
 		w.add("p.day is not null")
 	}
@@ -186,7 +183,8 @@ func (q *VisitQuery) where(sc auth.Scope, t *tx) where {
 	if q.Vehicle != 0 {
 		vehicles = []int64{q.Vehicle}
 	}
-	if vehicles != nil {
+	switch {
+	case vehicles != nil:
 		// By their index: SQLite would rather read all visits of the state, in order.
 		var of where
 		of.among("x.vehicle_id", vehicles)
@@ -194,6 +192,8 @@ func (q *VisitQuery) where(sc auth.Scope, t *tx) where {
 			of.add("x.state = ?", string(q.State))
 		}
 		w.add("p.id in (select x.id from proposal_visits x"+of.String()+")", of.args...)
+	case q.State != "":
+		w.add("p.state = ?", string(q.State))
 	}
 	return w
 }
