@@ -2,7 +2,9 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"maps"
 	"slices"
 
 	"brakewear/internal/auth"
@@ -14,23 +16,68 @@ import (
 // ids is nil, all open ones at the depots that sc sees (at one of them unless
 // depot is 0): a vehicle of theirs may be seen to come in at another, which
 // others plan.
-// Each is accepted or not by itself.
+// Each is accepted or not by itself. All open ones are accepted in rounds: what was
+// accepted before one that fails stays.
 func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
-	if ids == nil {
-		vs, err := s.DB.Visits(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen})
+	if ids != nil {
+		return s.DB.AcceptVisits(ctx, sc, by, ids)
+	}
+	at := map[int64][]int64{} // by depot
+	for after := ""; ; {
+		vs, next, err := s.DB.VisitPage(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen}, after, store.MaxLimit)
 		if err != nil {
 			return nil, err
 		}
-		for _, v := range vs {
-			if v.Advice != store.AdviseNothing && sc.Sees(v.FleetID, v.DepotID) {
-				ids = append(ids, v.ID)
+		for i := range vs {
+			if v := &vs[i]; v.Advice != store.AdviseNothing && sc.Sees(v.FleetID, v.DepotID) {
+				at[v.DepotID] = append(at[v.DepotID], v.ID)
 			}
 		}
-		if len(ids) == 0 {
-			return nil, fleet.NotFoundf("nothing is proposed that could be accepted")
+		if after = next; next == "" {
+			break
 		}
 	}
-	return s.DB.AcceptVisits(ctx, sc, by, ids)
+	for _, depot := range slices.Sorted(maps.Keys(at)) {
+		ids = append(ids, at[depot]...)
+	}
+	if len(ids) == 0 {
+		return nil, fleet.NotFoundf("nothing is proposed that could be accepted")
+	}
+	return s.acceptInRounds(ctx, sc, by, ids, acceptRound)
+}
+
+// acceptRound is how many visits one transaction accepts where all are accepted: those
+// of a few depots, within a second or so, so that others write in between. A statement
+// would not take the ids of a national fleet's either.
+const acceptRound = 500
+
+// acceptInRounds accepts visits so many at a time, and then once more those that had no
+// room: what one round gave up another may take.
+func (s *Service) acceptInRounds(ctx context.Context, sc auth.Scope, by string, ids []int64, round int) (outcomes []store.Outcome, err error) {
+	accept := func(ids []int64, done func(store.Outcome)) error {
+		for some := range slices.Chunk(ids, round) {
+			os, err := s.DB.AcceptVisits(ctx, sc, by, some)
+			if err != nil {
+				return err
+			}
+			for _, o := range os {
+				done(o)
+			}
+		}
+		return nil
+	}
+	at := map[int64]int{} // of those to try again
+	var again []int64
+	err = accept(ids, func(o store.Outcome) {
+		if len(ids) > round && errors.Is(o.Fault, fleet.ErrConflict) {
+			at[o.Visit.ID], again = len(outcomes), append(again, o.Visit.ID)
+		}
+		outcomes = append(outcomes, o)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return outcomes, accept(again, func(o store.Outcome) { outcomes[at[o.Visit.ID]] = o })
 }
 
 // ByHand is what a person books.

@@ -167,6 +167,34 @@ func TestAcceptAllAtADepot(t *testing.T) {
 	})
 }
 
+// What is accepted in rounds is as accepted at once: a visit takes the place that one of
+// a later round gives up.
+func TestAcceptInRounds(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s := newShop(t, db)
+		visit := func(bus int, day fleet.Date, advice store.Advice, booking int64) store.Visit {
+			return store.Visit{VehicleID: s.buses[bus-1], Advice: advice, BookingID: booking, Slot: fleet.Slot{DepotID: s.depot.ID, Day: day, Bay: 1, Starts: 480, Minutes: 300},
+				Hours: 5, Work: []fleet.WorkItem{{Axle: 1, Item: fleet.ItemPads}}} // no two on a day of one bay
+		}
+		keep := func(vs ...store.Visit) {
+			p := store.Proposal{FleetID: s.depot.FleetID, AsOf: s.today, Until: s.today + 60, Visits: vs}
+			s.check(db.SaveProposal(t.Context(), auth.AllFleets(), &p, []int64{s.depot.ID}))
+		}
+		keep(visit(1, s.today+7, store.AdviseBook, 0))
+		first := s.accept()
+		keep(visit(2, s.today+7, store.AdviseBook, 0), visit(1, s.today+8, store.AdviseMove, first[0].ID))
+		vs, err := db.Visits(t.Context(), auth.AllFleets(), store.VisitQuery{State: store.VisitOpen})
+		s.check(err)
+		os, err := s.acceptInRounds(t.Context(), auth.AllFleets(), "M. M.", []int64{vs[0].ID, vs[1].ID}, 1)
+		s.check(err)
+		for i, o := range os {
+			if o.Fault != nil || o.Visit.ID != vs[i].ID || o.Booking.Day != s.today+7+fleet.Date(i) {
+				t.Errorf("got %s on %s, %v", o.Visit.Vehicle, o.Booking.Day, o.Fault)
+			}
+		}
+	})
+}
+
 // After new readings only what must move does.
 func TestProposeAgain(t *testing.T) {
 	storetest.Each(t, func(t *testing.T, db *store.DB) {
