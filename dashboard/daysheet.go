@@ -89,7 +89,7 @@ func (d *Dashboard) daySheet(c *gin.Context) error {
 		}
 		return int(a.Starts - b.Starts)
 	})
-	stocked, err := d.svc.DB.StockParts(ctx, sc, 0)
+	stocked, err := d.svc.DB.StockParts(ctx, sc, w.FleetID)
 	if err != nil {
 		return err
 	}

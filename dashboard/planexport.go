@@ -23,17 +23,13 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 	if err != nil {
 		return err
 	}
-	bs, err := d.svc.DB.Bookings(ctx, sc, store.BookingQuery{Depot: depot, From: d.svc.Today(), States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}})
-	if err != nil {
-		return err
-	}
-	vs, err := d.svc.DB.Visits(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen})
-	if err != nil {
-		return err
-	}
+	booked := store.BookingQuery{Depot: depot, From: d.svc.Today(), States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}}
+	proposed := store.VisitQuery{Depot: depot, State: store.VisitOpen}
 	return d.export(c, "plan", planColumns, func(row func(...any) error) error {
-		for i := range bs {
-			b := &bs[i]
+		// A page at a time: a national fleet's plan would take hundreds of MB at once.
+		err := eachOfPages(func(after string) ([]fleet.Booking, string, error) {
+			return d.svc.DB.BookingPage(ctx, sc, booked, after, store.MaxLimit)
+		}, func(b *fleet.Booking) error {
 			for _, w := range b.Work {
 				err := row(b.Fleet, b.Depot, b.Day, b.Starts, b.Ends(), b.Bay, cell(b.Hours, 2), b.Vehicle, b.Plate, string(b.State), "",
 					axleCell(w.Axle), string(w.Item), w.PartNumber, w.Quantity, w.Reason, amountCell(b.Cost), (*fleet.Date)(nil), b.Kept, b.Note, "")
@@ -41,9 +37,14 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 					return err
 				}
 			}
+			return nil
+		})
+		if err != nil {
+			return err
 		}
-		for i := range vs {
-			v := &vs[i]
+		return eachOfPages(func(after string) ([]store.Visit, string, error) {
+			return d.svc.DB.VisitPage(ctx, sc, proposed, after, store.MaxLimit)
+		}, func(v *store.Visit) error {
 			var day *fleet.Date
 			starts, ends, bay := "", "", figure("")
 			if v.Day != 0 {
@@ -57,9 +58,27 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 					return err
 				}
 			}
-		}
-		return nil
+			return nil
+		})
 	})
+}
+
+// eachOfPages calls fn for every row of a list that comes in pages.
+func eachOfPages[T any](page func(after string) ([]T, string, error), fn func(*T) error) error {
+	for after := ""; ; {
+		rows, next, err := page(after)
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			if err := fn(&rows[i]); err != nil {
+				return err
+			}
+		}
+		if after = next; next == "" {
+			return nil
+		}
+	}
 }
 
 // joined puts a reason and the visit's own together, once.
