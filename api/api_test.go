@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"brakewear/internal/auth"
 	"brakewear/internal/pipeline"
 	"brakewear/internal/store"
@@ -263,6 +265,17 @@ func (c *client) aVehicle() {
 	if len(h.Readings) != 4 || len(h.Odometer) != 1 || len(h.Fitments) != 1 || h.Fitments[0].ValueMM != nil {
 		c.t.Fatalf("got %+v, want 4 readings, 1 odometer reading and 1 fitment of no value", h)
 	}
+	var some History
+	c.get(self+"/history?from=2025-03-02&to=2026-02-01", &some)
+	if d := cmp.Diff(h.Readings[1:], some.Readings); d != "" {
+		c.t.Errorf("from the second visit to the last: %s", d)
+	}
+	some = History{}
+	c.get(self+"/history?to=2025-08-31", &some)
+	if d := cmp.Diff(h.Readings[:1], some.Readings); d != "" || len(some.Odometer) > 0 {
+		c.t.Errorf("before the second visit: %s, %+v", d, some.Odometer)
+	}
+	c.do(call{path: self + "/history?from=yesterday", status: 400, want: []string{`"parameter":"from"`}})
 	// 7/16 in = 11.1125 mm: 25.4 mm to the inch.
 	last := h.Readings[3]
 	if last.ValueMM != 11.1125 || last.Given != "7/16" || last.Unit != "in" || last.Side != "" {

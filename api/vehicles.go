@@ -103,11 +103,12 @@ func (a *API) vehicle(c *gin.Context) error {
 	})
 }
 
-// history answers with what was measured and done on a vehicle, by date; with
-// what no longer counts where that is asked for.
+// history answers with what was measured and done on a vehicle, by date, of some days
+// where these are given; with what no longer counts where that is asked for.
 func (a *API) history(c *gin.Context) error {
 	q := &query{c: c}
 	all := q.truth("set_aside")
+	from, to := q.date("from"), q.date("to")
 	h, err := a.knownBy(c, q)
 	if err != nil {
 		return err
@@ -122,6 +123,11 @@ func (a *API) history(c *gin.Context) error {
 		h.Fitments = byDate(h.Fitments, cs.Fitments, func(f *fleet.Fitment) fleet.Date { return f.Date })
 		h.Conditions = byDate(h.Conditions, cs.Conditions, func(c *fleet.Condition) fleet.Date { return c.Date })
 	}
+	h.Odometers = within(from, to, h.Odometers, func(o *fleet.Odometer) fleet.Date { return o.Date })
+	h.Swaps = within(from, to, h.Swaps, func(s *fleet.ClusterSwap) fleet.Date { return s.Date })
+	h.Readings = within(from, to, h.Readings, func(r *fleet.Reading) fleet.Date { return r.Date })
+	h.Fitments = within(from, to, h.Fitments, func(f *fleet.Fitment) fleet.Date { return f.Date })
+	h.Conditions = within(from, to, h.Conditions, func(c *fleet.Condition) fleet.Date { return c.Date })
 	return send(c, http.StatusOK, History{
 		Odometer: items(h.Odometers, func(o *fleet.Odometer) Odometer {
 			return Odometer{o.ID, o.Date, o.Km, o.UploadID, asideOf(o.Aside)}
@@ -175,6 +181,20 @@ func byDate[T any](counting, aside []T, date func(*T) fleet.Date) []T {
 	all := slices.Concat(counting, aside)
 	slices.SortStableFunc(all, func(a, b T) int { return cmp.Compare(date(&a), date(&b)) })
 	return all
+}
+
+// within leaves the rows of some days, both included; nil: without end.
+func within[T any](from, to *fleet.Date, rows []T, date func(*T) fleet.Date) []T {
+	if from == nil && to == nil {
+		return rows
+	}
+	var out []T
+	for i := range rows {
+		if d := date(&rows[i]); (from == nil || d >= *from) && (to == nil || d <= *to) {
+			out = append(out, rows[i])
+		}
+	}
+	return out
 }
 
 // forecasts answers with the latest forecast of each axle.
