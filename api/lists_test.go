@@ -78,6 +78,7 @@ func (c *client) longLists(db *store.DB) {
 		c.do(call{path: path + to + "cursor=last", status: 400, want: []string{"begin with the first page"}})
 	}
 	c.do(call{path: "/bookings?changed_since=2026-03-04T00:00:00Z", want: []string{`{"items":[],"next":null}`}})
+	c.do(call{path: "/bookings?from=0000-01-01", status: 400, want: []string{`"parameter":"from"`}}) // which a server does not know
 	c.do(call{path: "/bookings?changed_since=yesterday", status: 400, want: []string{`"parameter":"changed_since"`, "2026-03-01T09:30:00Z"}})
 	c.do(call{path: "/visits?state=accepted&to=2026-01-01", want: []string{`{"items":[],"next":null}`}})
 }

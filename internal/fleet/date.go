@@ -30,7 +30,7 @@ func DateOf(t time.Time) Date {
 // ParseDate reads an ISO date such as 2026-03-01.
 func ParseDate(s string) (Date, error) {
 	t, err := time.Parse(isoDate, s)
-	if err != nil {
+	if err != nil || t.Year() < 1 { // a server knows no year 0
 		return 0, fmt.Errorf("date %q: want year-month-day such as 2026-03-01", s)
 	}
 	return DateOf(t), nil

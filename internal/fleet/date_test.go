@@ -22,7 +22,7 @@ func TestDateScan(t *testing.T) {
 		}
 	}
 	var d Date
-	for _, src := range []any{"4.3.2026", 7, nil} {
+	for _, src := range []any{"4.3.2026", "0000-01-01", 7, nil} {
 		if err := d.Scan(src); err == nil {
 			t.Errorf("Scan(%v): got no error", src)
 		}

@@ -17,7 +17,7 @@ var farDay = fleet.NewDate(9999, time.December, 31)
 type dayCursor struct {
 	Day     fleet.Date
 	DepotID int64
-	Starts  int
+	Starts  int32
 	ID      int64
 }
 
@@ -45,7 +45,7 @@ func (db *DB) BookingPage(ctx context.Context, sc auth.Scope, q BookingQuery, af
 	if err == nil && len(bs) > limit {
 		bs = bs[:limit]
 		b := &bs[limit-1]
-		next = cursorText(dayCursor{b.Day, b.DepotID, int(b.Starts), b.ID})
+		next = cursorText(dayCursor{b.Day, b.DepotID, int32(b.Starts), b.ID})
 	}
 	return bs, next, err
 }
@@ -78,7 +78,7 @@ func (db *DB) VisitPage(ctx context.Context, sc auth.Scope, q VisitQuery, after 
 		case day == 0:
 			day = farDay
 		}
-		next = cursorText(dayCursor{day, v.DepotID, int(v.Starts), v.ID})
+		next = cursorText(dayCursor{day, v.DepotID, int32(v.Starts), v.ID})
 	}
 	return vs, next, err
 }

@@ -221,7 +221,8 @@ func (w *planWorld) pages(t *testing.T) {
 			t.Errorf("since %s: got %v, %v, want %d", since, bs, err, want)
 		}
 	}
-	for _, cursor := range []string{"last", "WzFd"} { // no base64, a list
+	// No base64, a list, {"Day":"0000-01-01"} and {"Starts":99999999999999}.
+	for _, cursor := range []string{"last", "WzFd", "eyJEYXkiOiIwMDAwLTAxLTAxIn0", "eyJTdGFydHMiOjk5OTk5OTk5OTk5OTk5fQ"} {
 		_, _, err1 := w.BookingPage(t.Context(), all, store.BookingQuery{}, cursor, 0)
 		_, _, err2 := w.VisitPage(t.Context(), all, store.VisitQuery{}, cursor, 0)
 		_, _, err3 := w.PartPage(t.Context(), all, store.PartQuery{}, cursor, 0)
