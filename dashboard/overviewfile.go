@@ -148,6 +148,12 @@ func (d *Dashboard) overviewFile(c *gin.Context) error {
 		return fleet.NotFoundf("file %q: the overview has none of this name", c.Param("file"))
 	}
 	q, err := d.overviewQuery(c)
+	if err == nil {
+		_, _, err = d.fleetChoice(c)
+	}
+	if err == nil {
+		q.Depot, _, err = d.depotOfFleet(c, q.Fleet)
+	}
 	if err != nil {
 		return err
 	}

@@ -88,6 +88,10 @@ func TestPages(t *testing.T) {
 		{"no such depot of a fleet", "/?fleet=1&depot=99", 404, []has{{"main", "Depot 99: there is none, or none that you may see"}}},
 		{"no such fleet", "/?fleet=99", 404, []has{{"main", "Fleet 99: there is none, or none that you may see"}}},
 		{"a plan of no depot", "/plan?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
+		{"a plan's file of no depot", "/plan.csv?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
+		{"parts of no depot", "/plan/parts.csv?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
+		{"figures of no depot", "/overview/weeks.csv?depot=99", 404, []has{{"main", "Depot 99: there is none"}}},
+		{"figures of no fleet", "/overview/weeks.csv?fleet=99", 404, []has{{"main", "Fleet 99: there is none"}}},
 		{"bad sort", "/?sort=colour", 400, []has{{"main", "colour"}}},
 		{"bad cursor", "/?after=!!", 400, []has{{"h1", "cannot be done"}}},
 		{"vehicle", bus, 200, []has{

@@ -19,7 +19,7 @@ var planColumns = []string{
 // each thing to do. What ought to be booked and has no place has no day.
 func (d *Dashboard) planFile(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
-	depot, err := queryID(c, "depot")
+	depot, _, err := d.depotChoice(c, sc)
 	if err != nil {
 		return err
 	}
@@ -111,6 +111,9 @@ var partsColumns = []string{
 // partsFile sends the parts that some days will take.
 func (d *Dashboard) partsFile(c *gin.Context) error {
 	q, err := d.partsQuery(c)
+	if err == nil {
+		_, _, err = d.depotChoice(c, d.scope(c))
+	}
 	if err != nil {
 		return err
 	}
