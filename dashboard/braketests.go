@@ -223,7 +223,7 @@ type Judged struct {
 	Bad     bool
 	Checks  []string
 	Notes   []string
-	Set     string
+	Set     string // blank: none is picked, which the notes say
 	SetLink string
 	When    string   // on which day it was judged; blank: it is what is said now
 	Why     string   // it was judged anew; blank: it was not
@@ -241,14 +241,12 @@ type WheelRow struct {
 
 func judged(who auth.Who, of *fleet.Vehicle, j *rules.Judgement) Judged {
 	v := Judged{
-		Strong:  j.Summary(),
-		Bad:     j.Verdict >= rules.Fails,
-		Notes:   j.Notes,
-		Set:     j.Set.Name,
-		SetLink: "/rules",
+		Strong: j.Summary(),
+		Bad:    j.Verdict >= rules.Fails,
+		Notes:  j.Notes,
 	}
 	if j.Set.ID != rules.Unset {
-		v.SetLink = "/rules/sets/" + j.Set.ID
+		v.Set, v.SetLink = j.Set.Name, "/rules/sets/"+j.Set.ID
 	}
 	for i := range j.Checks {
 		v.Checks = append(v.Checks, j.Checks[i].String())

@@ -46,6 +46,9 @@ func (d *Dashboard) showCalendars(c *gin.Context, status int, f *fields, p Calen
 		return err
 	}
 	depots, err := d.svc.DB.Depots(ctx, sc)
+	if err == nil {
+		err = d.tellApart(c, len(depots), func(i int) *fleet.Depot { return &depots[i] })
+	}
 	if err != nil {
 		return err
 	}

@@ -429,6 +429,7 @@ func (x *overviewLinks) wear(tell units.Reader, o *pipeline.Overview, by store.W
 	}
 	w := OverviewWear{By: string(by), Files: x.files("wear-" + string(by))}
 	var drawn []chart.Range
+	names := depotNames(len(rates), func(i int) (int64, string, string) { return rates[i].DepotID, rates[i].Name, rates[i].Fleet })
 	for i := range rates {
 		r := &rates[i]
 		said := func(k int) string { return tell.Rate(string(r.Part), r.MMPer10000[k]) }
@@ -439,7 +440,7 @@ func (x *overviewLinks) wear(tell units.Reader, o *pipeline.Overview, by store.W
 			n.Duty = &r.Name
 		}
 		row := WearRow{
-			Name: r.Name, Part: plurals(r.Part), Axles: r.Axles, Few: r.Axles < fewAxles,
+			Name: names[i], Part: plurals(r.Part), Axles: r.Axles, Few: r.Axles < fewAxles,
 			Link:   link.due(n, store.ByBookBy),
 			Median: said(2), Low: said(0), High: said(4),
 		}

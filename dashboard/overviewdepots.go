@@ -90,3 +90,24 @@ func (x *overviewLinks) depots(o *pipeline.Overview) *OverviewDepots {
 	}
 	return &v
 }
+
+// depotNames names the depots of n figures, with the fleet where several depots are
+// called alike.
+func depotNames(n int, at func(i int) (id int64, name, fleet string)) []string {
+	of, alike := map[string]int64{}, map[string]bool{}
+	for i := range n {
+		id, name, _ := at(i)
+		if of[name] == 0 {
+			of[name] = id
+		}
+		alike[name] = alike[name] || of[name] != id
+	}
+	names := make([]string, n)
+	for i := range n {
+		_, name, fleet := at(i)
+		if names[i] = name; alike[name] {
+			names[i] += " (" + fleet + ")"
+		}
+	}
+	return names
+}

@@ -131,6 +131,7 @@ func (x *overviewLinks) moves(row *TrendRow, in, out int, came, went Narrow) {
 
 func (x *overviewLinks) trendWear(tell units.Reader, by store.WearGroup, ws []store.TrendWear) TrendGroups {
 	g := TrendGroups{By: string(by)}
+	names := depotNames(len(ws), func(i int) (int64, string, string) { return ws[i].DepotID, ws[i].Name, ws[i].Fleet })
 	for i := range ws {
 		if i == trendGroups {
 			g.More = len(ws) - i
@@ -138,7 +139,7 @@ func (x *overviewLinks) trendWear(tell units.Reader, by store.WearGroup, ws []st
 		}
 		w := &ws[i]
 		link, n := *x, Narrow{Part: w.Part}
-		row := TrendRow{Name: w.Name, Part: plurals(w.Part), Then: tell.Rate(string(w.Part), w.Rate.Then), Now: tell.Rate(string(w.Part), w.Rate.Now), Change: "the same"}
+		row := TrendRow{Name: names[i], Part: plurals(w.Part), Then: tell.Rate(string(w.Part), w.Rate.Then), Now: tell.Rate(string(w.Part), w.Rate.Now), Change: "the same"}
 		if by == store.WearByDuty {
 			n.Duty, row.Name = &w.Name, dutyWords(w.Name)
 		} else {

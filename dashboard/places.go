@@ -8,6 +8,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/web"
 )
 
 // fleetChoice returns the fleet asked for, 0 for all, and the choices there
@@ -45,6 +46,31 @@ func placeChoices[P any](id int64, all string, places []P, named func(P) (int64,
 
 func depotNamed(p fleet.Depot) (int64, string) { return p.ID, p.Name }
 
+// tellApart adds its fleet to the name of each depot that several have, of n depots.
+func (d *Dashboard) tellApart(c *gin.Context, n int, at func(i int) *fleet.Depot) error {
+	many := map[string]int{}
+	for i := range n {
+		many[at(i).Name]++
+	}
+	if len(many) == n {
+		return nil
+	}
+	fleets, err := d.svc.DB.Fleets(c.Request.Context(), web.SignedIn(c).Scope(auth.See))
+	if err != nil {
+		return err
+	}
+	names := map[int64]string{}
+	for _, f := range fleets {
+		names[f.ID] = f.Name
+	}
+	for i := range n {
+		if p := at(i); many[p.Name] > 1 {
+			p.Name += " (" + names[p.FleetID] + ")"
+		}
+	}
+	return nil
+}
+
 // depotChoice is fleetChoice for the depots that sc sees.
 func (d *Dashboard) depotChoice(c *gin.Context, sc auth.Scope) (id int64, choices []Choice, err error) {
 	if id, err = queryID(c, "depot"); err != nil {
@@ -57,7 +83,8 @@ func (d *Dashboard) depotChoice(c *gin.Context, sc auth.Scope) (id int64, choice
 	if err != nil || len(depots) < 2 {
 		return id, nil, err
 	}
-	return id, placeChoices(id, "all depots", depots, depotNamed), nil
+	err = d.tellApart(c, len(depots), func(i int) *fleet.Depot { return &depots[i] })
+	return id, placeChoices(id, "all depots", depots, depotNamed), err
 }
 
 // maxDepotChoices is how many depots of all fleets anybody looks through for one.
@@ -93,7 +120,8 @@ func (d *Dashboard) depotOfFleet(c *gin.Context, fleetID int64) (id int64, choic
 	case len(depots) < 2 && id == 0:
 		return id, nil, nil
 	}
-	return id, placeChoices(id, all, depots, depotNamed), nil
+	err = d.tellApart(c, len(depots), func(i int) *fleet.Depot { return &depots[i] })
+	return id, placeChoices(id, all, depots, depotNamed), err
 }
 
 // queryID reads an id of the query; 0 when it is not there.

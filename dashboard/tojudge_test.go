@@ -32,7 +32,7 @@ func TestToJudge(t *testing.T) {
 	}{
 		{"", "Bus 1", technician, "No rule set is picked for this fleet, so its tests are kept but not judged.", "Tests are judged once a manager of the whole fleet picks a rule set.", []has{{link, ""}}},
 		{"", "Bus 1", depots, "No rule set is picked", "once a manager of the whole fleet picks a rule set.", []has{{link, ""}}},
-		{"", "Bus 1", manager, "No rule set is picked", "Tests are judged once a rule set is picked: pick one .", []has{{link, "pick one"}}},
+		{"", "Bus 1", manager, "No rule set is picked", "Tests are judged once a rule set is picked: pick one .", []has{{link, "pick one"}, {".judged .soft", ""}}},
 		{"maker", "Bus 1", technician, "which asks nothing of brake tests.", "once a manager of the whole fleet picks another rule set.", []has{{link, ""}}},
 		{"maker", "Bus 1", manager, "This fleet goes by “Maker's values only”", "once another rule set is picked: pick one", []has{{link, "pick one"}}},
 		{"eu", "Bus 7", technician, "The vehicle’s category is not known, so its tests are not judged.", "Tests are judged once a vehicles file says the category: hand one in", []has{{upload, "hand one in"}}},

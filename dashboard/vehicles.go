@@ -62,7 +62,11 @@ func (d *Dashboard) vehicles(c *gin.Context) error {
 	}
 	today := d.svc.Today()
 	for i := range got.Rows {
-		p.Rows = append(p.Rows, vehicleRow(tell, &got.Rows[i], today))
+		row := vehicleRow(tell, &got.Rows[i], today)
+		if fleets == nil || fleetID != 0 { // of one fleet all
+			row.Fleet = ""
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	keep := query{}
 	for name, value := range map[string]string{"q": q.Text, "fleet": c.Query("fleet"), "depot": c.Query("depot")} {

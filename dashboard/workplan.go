@@ -151,6 +151,9 @@ func (d *Dashboard) showWorkplan(c *gin.Context, status int, said *Said) error {
 		return err
 	}
 	ws, err := d.svc.DB.Workshops(ctx, sc, min(monday, today))
+	if err == nil {
+		err = d.tellApart(c, len(ws), func(i int) *fleet.Depot { return &ws[i].Depot })
+	}
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,43 @@
+package dashboard
+
+import (
+	"fmt"
+	"testing"
+)
+
+// Two fleets have a bus of the same number at depots of the same name: who sees both
+// can tell them apart wherever one is chosen or both are shown.
+func TestPlacesToldApart(t *testing.T) {
+	w := small(t)
+	check(t, parse(t, w.get("/plan").Body.String()), []has{{"option[value=2]", "Hill"}})
+	w.takeIn(t, "vehicles.csv", "vehicle,fleet,depot\nBus 1,Mail Lines,Hill\n")
+	for _, path := range []string{"/", "/plan", "/cards", "/vehicles", "/findings", "/record", "/calendars", "/plan/parts"} {
+		check(t, parse(t, w.get(path).Body.String()), []has{
+			{"select[name=depot] option[value=1]", "Harbour"},
+			{"select[name=depot] option[value=2]", "Hill (Ferry Lines)"},
+			{"select[name=depot] option[value=3]", "Hill (Mail Lines)"},
+		})
+	}
+	check(t, parse(t, w.get("/plan").Body.String()), []has{{".shift[data-depot=3] .where", "Hill (Mail Lines)"}})
+	check(t, parse(t, w.get("/vehicles?q=Bus+1").Body.String()), []has{{"main", "Hill · Mail Lines"}})
+}
+
+func TestDepotNames(t *testing.T) {
+	type depot struct {
+		id          int64
+		name, fleet string
+	}
+	for _, c := range []struct {
+		depots []depot
+		want   string
+	}{
+		{[]depot{{1, "Hill", "A"}, {1, "Hill", "A"}, {2, "Quay", "A"}}, "[Hill Hill Quay]"},
+		{[]depot{{1, "Hill", "A"}, {3, "Hill", "B"}, {2, "Quay", "A"}, {1, "Hill", "A"}}, "[Hill (A) Hill (B) Quay Hill (A)]"},
+		{[]depot{{0, "city", ""}, {0, "city", ""}}, "[city city]"}, // duties
+	} {
+		got := fmt.Sprint(depotNames(len(c.depots), func(i int) (int64, string, string) { x := c.depots[i]; return x.id, x.name, x.fleet }))
+		if got != c.want {
+			t.Errorf("got %s, want %s", got, c.want)
+		}
+	}
+}
