@@ -41,6 +41,7 @@ const (
 const (
 	minTopKmPerDay = 120.0  // what any vehicle may drive in a day, day after day
 	topOverMedian  = 3.5    // the same as a multiple of the vehicle's median
+	mostKmPerDay   = 2000.0 // what none may: two drivers, day and night at 85 km/h
 	slackKm        = 300.0  // one day's trip, whatever the gap
 	sprintKm       = 2500.0 // a trip of some days
 	maxOdometerKm  = 5e6    // beyond any road vehicle
@@ -122,7 +123,7 @@ func (t Track) clean(rs []odoReading) Track {
 		return t
 	}
 	median := medianRate(rs)
-	t.top = max(minTopKmPerDay, topOverMedian*median)
+	t.top = min(max(minTopKmPerDay, topOverMedian*median), mostKmPerDay)
 	t.lay(rs, cheapestChain(rs, stepPrice{median, t.top}))
 	slices.SortStableFunc(t.Dropped, func(a, b DroppedOdometer) int {
 		return cmp.Compare(a.Odometer.Day, b.Odometer.Day)
@@ -152,12 +153,12 @@ func (t *Track) plausible(rs []Odometer, levels []swapLevel) []odoReading {
 }
 
 // medianRate returns the median km/day between readings that follow one
-// another, of those that rise; 0 where there are none.
+// another, of those that rise and may be; 0 where there are none.
 func medianRate(rs []odoReading) float64 {
 	rates := make([]float64, 0, len(rs))
 	for i := 1; i < len(rs); i++ {
 		days := daysBetween(rs[i-1].Day, rs[i].Day)
-		if dkm := rs[i].total() - rs[i-1].total(); days > 0 && dkm > 0 {
+		if dkm := rs[i].total() - rs[i-1].total(); days > 0 && dkm > 0 && dkm <= mostKmPerDay*days {
 			rates = append(rates, dkm/days)
 		}
 	}

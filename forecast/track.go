@@ -2,6 +2,7 @@ package forecast
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -139,7 +140,7 @@ func (t Track) Reading(km float64, d Day) float64 {
 				best = v
 			}
 		}
-		if !math.IsNaN(best) || len(t.Dropped) == 0 {
+		if !math.IsNaN(best) || !t.miles() {
 			break // nobody has been seen to write miles
 		}
 	}
@@ -147,6 +148,11 @@ func (t Track) Reading(km float64, d Day) float64 {
 		return at
 	}
 	return best
+}
+
+// miles says whether some reading was taken as miles.
+func (t *Track) miles() bool {
+	return slices.ContainsFunc(t.Dropped, func(d DroppedOdometer) bool { return d.Flaw == InMiles })
 }
 
 // bounds are the totals possible on day d, after i knots.

@@ -39,6 +39,8 @@ func TestCleanOdometer(t *testing.T) {
 		{"lost digit", monthly(100, 11000, 13000, 1500, 17000, 19000), 4, []string{"below"}, 0, 19000},
 		{"last one mistyped", monthly(100, 11000, 13000, 15000, 71000), 3, []string{"further"}, 0, 15000},
 		{"first one mistyped", monthly(100, 91000, 13000, 15000, 17000), 3, []string{"above"}, 0, 17000},
+		// 3217 km a day is no vehicle's rate, though it is half of those there are.
+		{"an extra digit in the last of three", []Odometer{{100, 90000}, {336, 101734}, {661, 1147090}}, 2, []string{"further"}, 0, 101734},
 		{"not numbers", monthly(100, math.NaN(), 1000, -5, math.Inf(1), 9000), 2, []string{"not an", "not an", "not an"}, 0, 9000},
 		{"new cluster", monthly(100, 90000, 92000, 94000, 500, 2500, 4500), 6, nil, 1, 100000},
 		{"new cluster, read once", monthly(100, 90000, 92000, 94000, 500), 4, nil, 1, 96000},
@@ -225,6 +227,17 @@ func TestTrackScales(t *testing.T) {
 	}
 	if got := tr.Display(tr.Last.Km + 1000); math.Abs(got-5500) > 1e-6 {
 		t.Errorf("Display = %g, want 5500", got)
+	}
+}
+
+// A value that the track does not allow is not made to fit by taking it for miles
+// where nobody was seen to write miles.
+func TestTrackReadingNotInMiles(t *testing.T) {
+	// Invented: the cluster was changed, and the new one read once. 90,000 miles would
+	// be 144,841 km, which the vehicle may have driven at its best.
+	tr := CleanOdometer(append(monthly(100, 100000, 102000, 104000), Odometer{360, 90000}))
+	if got, want := tr.Reading(90000, 360), tr.Km(360); got != want {
+		t.Errorf("Reading = %g, want the track's own %g", got, want)
 	}
 }
 
