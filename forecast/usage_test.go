@@ -302,6 +302,31 @@ func TestUsageMeanFarAbove(t *testing.T) {
 	}
 }
 
+// A year laid up says nothing of how a vehicle is driven now: an invented one that
+// drives 50 km a day but for a year.
+func TestUsageAfterAYearLaidUp(t *testing.T) {
+	m := DefaultUsage()
+	for _, tt := range []struct {
+		name      string
+		days      int // since it was driven again
+		low, high float64
+	}{
+		{"stands still", 0, 2, 20},
+		{"driven for two months", 60, 40, 60},
+		{"driven for ten months", 300, 45, 55},
+	} {
+		var rs []Odometer
+		for d := 0; d <= 660+tt.days; d += 30 {
+			driven := min(d, 300) + max(0, d-660)
+			rs = append(rs, Odometer{Day(20000 + d), 50 * float64(driven)})
+		}
+		u := m.Forecast(CleanOdometer(rs), "M1", Day(20660+tt.days))
+		if rate := u.KmPerDay(); rate < tt.low || rate > tt.high {
+			t.Errorf("%s: %.1f km/day, want %g to %g", tt.name, rate, tt.low, tt.high)
+		}
+	}
+}
+
 func TestUsageOfLittle(t *testing.T) {
 	m := DefaultUsage()
 	for _, tt := range []struct {

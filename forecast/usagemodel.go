@@ -99,6 +99,7 @@ func (m *UsageModel) Forecast(t Track, class string, asOf Day) Usage {
 	c := m.class(class)
 	blocks := t.blocks(make([]block, 0, maxBlocks))
 	c.weigh(blocks, c.standing())
+	c.pass(blocks)
 	f := c.filter(blocks)
 	c = c.scaled(f)
 	f = c.filter(blocks)
@@ -235,6 +236,21 @@ func (c *ClassUsage) weigh(blocks []block, least float64) {
 		b := &blocks[i]
 		from := float64(b.from)
 		b.rate = max(least, math.Log(b.km/c.weightedDays(from, from+b.days)))
+	}
+}
+
+// pass leaves out the months that a vehicle stood and drove again after: laid up, it
+// says nothing of how it is driven. Their logs would hold a date back for years. Of one
+// that stands now nobody knows whether it will be driven again.
+func (c *ClassUsage) pass(blocks []block) {
+	drove := false
+	for i := len(blocks) - 1; i >= 0; i-- {
+		switch b := &blocks[i]; {
+		case b.rate > c.standing():
+			drove = true
+		case drove:
+			b.km = math.NaN()
+		}
 	}
 }
 
