@@ -51,6 +51,14 @@ func TestPartsNeeded(t *testing.T) {
 		}, need(s.today, s.today+40)); d != "" {
 			t.Error(d)
 		}
+		// Ordered the lead time of 10 days before the first book-by date, day 21, the last one with
+		// less than 5 %. Of three axles two are as likely as not to be changed by day 40.
+		if d := cmp.Diff([]string{
+			"P 1: 4, 2 to 6, booked 0, stock 3, short 3, order 11",
+			"pads of axle 2, Orlo: 1, 1 to 1, booked 0, stock 0, short 0, order -",
+		}, need(s.today+20, s.today+40)); d != "" {
+			t.Error(d)
+		}
 		// Later days: the quarter of each half's law, and what was due before is gone.
 		if d := cmp.Diff([]string{"P 1: 1, 0 to 2, booked 0, stock 3, short 0, order -"}, need(s.today+31, s.today+40)); d != "" {
 			t.Error(d)
@@ -65,6 +73,26 @@ func TestPartsNeeded(t *testing.T) {
 		s.due(4, 1, 300, pastLimitNow)
 		if d := cmp.Diff([]string{"P 1: 4, 4 to 4, booked 0, stock 3, short 1, order 0"}, need(s.today, s.today)); d != "" {
 			t.Error(d)
+		}
+		// The shelves of another depot count where all are asked for.
+		up := fleet.Upload{Kind: "vehicles", By: "N. N."}
+		s.check(db.TakeIn(ctx, all, &up, func(w *store.Writer) error {
+			_, err := w.Vehicles([]store.VehicleEntry{{Fleet: "Ferry Lines", Depot: "Hill", Vehicle: fleet.Vehicle{Number: "Bus 9"}}})
+			return err
+		}))
+		ds, err := db.Depots(ctx, all)
+		s.check(err)
+		for _, d := range ds {
+			if d.ID != s.depot.ID {
+				s.check(db.SetStock(ctx, all, part, d.ID, 7))
+			}
+		}
+		for depot, want := range map[int64]int{0: 10, s.depot.ID: 3} {
+			ns, err := s.PartsNeeded(ctx, all, PartsQuery{Depot: depot, From: s.today, To: s.today})
+			s.check(err)
+			if len(ns) != 1 || ns[0].Stock != want {
+				t.Errorf("depot %d: got %+v, want %d on the shelves", depot, ns, want)
+			}
 		}
 		if _, err := s.PartsNeeded(ctx, all, PartsQuery{From: s.today, To: s.today - 1}); err == nil {
 			t.Error("days backwards were taken")

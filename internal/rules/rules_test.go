@@ -402,3 +402,23 @@ func TestFind(t *testing.T) {
 		t.Errorf("got set %q of an id that is none", got.ID)
 	}
 }
+
+// TestCardSteps: the steps of a job card hold what is measured to the published values that they name.
+func TestCardSteps(t *testing.T) {
+	found := 0
+	for _, step := range fleet.DefaultSteps(fleet.SectionDisc) {
+		for _, m := range step.Measures {
+			id := map[string]string{"runout": "WP-05.1", "variation": "WP-04.2"}[strings.Fields(m.Name)[0]]
+			if id == "" {
+				continue
+			}
+			found++
+			if m.High == nil || *m.High != mustValue(id).Number() || !strings.Contains(step.Source, id) {
+				t.Errorf("%s of %s: got %v by %s, want at most %g (%s)", m.Name, step.Key, m.High, step.Source, mustValue(id).Number(), id)
+			}
+		}
+	}
+	if found != 4 {
+		t.Errorf("got %d measures of rotors, want runout and variation of both sides", found)
+	}
+}
