@@ -24,7 +24,7 @@ func TestWorkOn(t *testing.T) {
 		{ID: 6, FleetID: 1, Number: "S 6", Item: fleet.ItemSensor, PerAxle: 2, Fits: []fleet.Fit{{Make: "Orlo", Axle: 1}}},
 	}
 	hours := map[fleet.Task]fleet.TaskHours{
-		fleet.TaskPads: {Heavy: 1.5}, fleet.TaskPadsRotors: {Heavy: 3.5}, fleet.TaskLinings: {Heavy: 2.5}, fleet.TaskCalipers: {Heavy: 1},
+		fleet.TaskPads: {Heavy: 1.5}, fleet.TaskPadsRotors: {Heavy: 3.5}, fleet.TaskLinings: {Heavy: 2.5}, fleet.TaskLiningDrums: {Heavy: 4.5}, fleet.TaskCalipers: {Heavy: 1},
 	}
 	const today = fleet.Date(20000)
 	on := func(days float64) forecast.Crossing {
@@ -37,6 +37,9 @@ func TestWorkOn(t *testing.T) {
 	}
 	lining := pad
 	lining.Pos.Part = forecast.Lining
+	drum := func(mm float64) forecast.PositionForecast {
+		return forecast.PositionForecast{Pos: forecast.Position{Part: forecast.Drum}, Spec: forecast.Spec{New: 410, Limit: 414}, ThicknessMM: mm, Crossing: on(700)}
+	}
 	for _, c := range []struct {
 		name  string
 		axle  int
@@ -53,6 +56,8 @@ func TestWorkOn(t *testing.T) {
 		{"rotor past", 2, forecast.AxleForecast{Positions: []forecast.PositionForecast{pad, rotor(37, 700)}}, "pads rotors", 3.5, "rotor is past its limit"},
 		{"rotor first", 2, forecast.AxleForecast{Limiting: 1, Positions: []forecast.PositionForecast{pad, rotor(38, 40)}}, "pads rotors", 3.5, "rotor is first to reach its limit"},
 		{"linings", 2, forecast.AxleForecast{Positions: []forecast.PositionForecast{lining}}, "linings", 2.5, ""},
+		{"drum past", 2, forecast.AxleForecast{Positions: []forecast.PositionForecast{lining, drum(414)}}, "linings drums", 4.5, "drum is past its limit"},
+		{"drum good", 2, forecast.AxleForecast{Positions: []forecast.PositionForecast{lining, drum(413.9)}}, "linings", 2.5, ""},
 		{"caliper", 2, forecast.AxleForecast{Positions: []forecast.PositionForecast{pad}, Warnings: []forecast.Warning{{Code: forecast.Dragging}}}, "pads calipers", 2.5, "one side wears much faster: free or change the caliper"},
 		{"nothing known", 2, forecast.AxleForecast{Limiting: -1}, "", 0, ""},
 	} {
@@ -71,6 +76,32 @@ func TestWorkOn(t *testing.T) {
 		}
 		if ok && w.items[0].Item == fleet.ItemPads && (w.items[0].PartNumber != "P 5" || w.items[0].Quantity != 1) {
 			t.Errorf("%s: got the part %+v", c.name, w.items[0])
+		}
+	}
+}
+
+// Prices are invented: 100 an hour, 120 a part, 300 and 80 a set of a heavy and of a light vehicle.
+func TestCost(t *testing.T) {
+	price := 120.
+	shop := &fleet.Workshop{LabourRate: 100, SetHeavy: 300, SetLight: 80}
+	parts := []fleet.StockPart{{ID: 5, Price: &price}, {ID: 6}}
+	for _, c := range []struct {
+		name     string
+		category fleet.Category
+		hours    float64
+		work     []fleet.WorkItem
+		want     float64
+	}{
+		{"labour alone", "M3", 1.5, nil, 150},
+		{"two of a part", "M3", 1.5, []fleet.WorkItem{{Item: fleet.ItemPads, PartID: 5, Quantity: 2}}, 390},
+		{"no part", "M3", 1, []fleet.WorkItem{{Item: fleet.ItemPads}}, 400},
+		{"no part, light", "N1", 1, []fleet.WorkItem{{Item: fleet.ItemPads}}, 180},
+		{"linings", "M3", 1, []fleet.WorkItem{{Item: fleet.ItemLinings}}, 400},
+		{"a part without a price", "M3", 1, []fleet.WorkItem{{Item: fleet.ItemPads, PartID: 6, Quantity: 2}}, 400},
+		{"pads and rotors of no price", "M3", 2, []fleet.WorkItem{{Item: fleet.ItemPads, PartID: 5, Quantity: 1}, {Item: fleet.ItemRotors}}, 320},
+	} {
+		if got := Cost(shop, parts, &fleet.Vehicle{Category: c.category}, c.hours, c.work); got != c.want {
+			t.Errorf("%s: got %g, want %g", c.name, got, c.want)
 		}
 	}
 }
