@@ -201,7 +201,26 @@ join job_cards c on c.id = p.card_id
 left join fitments f on f.id = p.fitment_id
 left join job_card_stock s on s.id = p.stock_id
 where f.id is null or f.vehicle_id <> c.vehicle_id or f.superseded_by is not null
-	or s.card_id <> p.card_id or s.quantity not between 0 and s.used;
+	or s.card_id <> p.card_id or s.axle <> p.axle;
+
+-- What a closed job card took is a part of its fleet, off a shelf of its fleet, no more than it used and counted no more often than the shelf was; it is off the shelf while one of the parts noted of it is on, or none was noted.
+select 'stock ' || s.id || ' of job card ' || s.card_id as what
+from job_card_stock s
+join job_cards c on c.id = s.card_id
+left join stock_parts p on p.id = s.part_id and p.fleet_id = c.fleet_id
+left join depots d on d.id = s.depot_id and d.fleet_id = c.fleet_id
+left join stock h on h.part_id = s.part_id and h.depot_id = s.depot_id
+left join (
+	select x.stock_id, count(case when f.set_aside_at is null then 1 end) as fitted
+	from job_card_parts x
+	join fitments f on f.id = x.fitment_id
+	where x.stock_id is not null
+	group by x.stock_id
+) n on n.stock_id = s.id
+where c.state = 'open' or p.id is null or d.id is null
+	or s.used <= 0 or s.quantity not between 0 and s.used
+	or s.counts > coalesce(h.counts, 0)
+	or (s.put_back_at is null) <> (coalesce(n.fitted, 1) > 0);
 
 -- A forecast is of an axle there is, lies where its vehicle does, and has the position that it is about.
 -- Of each position there are 29 quantiles of 8 bytes.

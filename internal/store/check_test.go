@@ -63,6 +63,63 @@ func TestCheck(t *testing.T) {
 	}
 }
 
+// TestCheckJobCardStock breaks one rule after another of what a closed job card took.
+func TestCheckJobCardStock(t *testing.T) {
+	for _, dialect := range []string{store.SQLite, store.Postgres} {
+		t.Run(dialect, func(t *testing.T) {
+			url := storetest.URL(t, dialect)
+			db := storetest.MustOpen(t, url)
+			v := visited(t, db)
+			h := mustHistory(t, db, v)
+			first, home := h.Fitments[0], h.Vehicle
+			part, err := db.SaveStockPart(t.Context(), all, fleet.StockPart{FleetID: home.FleetID, Number: "P-300", Item: fleet.ItemPads, PerAxle: 1})
+			if err == nil {
+				err = db.SetStock(t.Context(), all, part, home.DepotID, 3)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			work := []fleet.WorkItem{{Axle: first.Position.Axle, Item: fleet.ItemPads, PartID: part, PartNumber: "P-300", Quantity: 1}}
+			card, err := db.OpenCard(t.Context(), all, "N. N.", fleet.Card{VehicleID: v, Day: first.Date, Work: work})
+			if err != nil {
+				t.Fatal(err)
+			}
+			mustExec(t, db, `
+				insert into job_card_parts (card_id, axle, part, side, number, batch, mm, measured, fitment_id, fitted_by, fitted_at)
+				values (?, ?, 'pad', '', 'P-300', '', 12, ?, ?, 'N. N.', ?)`, card.ID, first.Position.Axle, false, first.ID, store.Instant(db.Now()))
+			if _, err := db.CloseCard(t.Context(), all, "N. N.", card.ID, fleet.CardNotPassed, ""); err != nil {
+				t.Fatal(err)
+			}
+			before, _, err := db.Check(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			was := fmt.Sprint(before)
+			if strings.Contains(was, "stock 1") {
+				t.Fatalf("of whole data: got %s", was)
+			}
+			for _, set := range []struct{ breaks, mends string }{
+				{"quantity = 2", "quantity = 1"},
+				{"quantity = -1", "quantity = 1"},
+				{"used = 0, quantity = 0", "used = 1, quantity = 1"},
+				{"counts = 2", "counts = 1"},
+				{"put_back_at = '2026-03-01T00:00:00Z'", "put_back_at = null"},
+				{"axle = axle + 1", "axle = axle - 1"},
+			} {
+				storetest.Exec(t, url, "update job_card_stock set "+set.breaks)
+				broken, _, err := db.Check(t.Context())
+				if err != nil || len(broken) == len(before) {
+					t.Errorf("%s: got %+v, %v; want a rule that is broken", set.breaks, broken, err)
+				}
+				storetest.Exec(t, url, "update job_card_stock set "+set.mends)
+			}
+			if mended, _, err := db.Check(t.Context()); err != nil || fmt.Sprint(mended) != was {
+				t.Errorf("mended: got %+v, %v", mended, err)
+			}
+		})
+	}
+}
+
 // What is left of rows that another program deleted is found in a file.
 func TestCheckReferences(t *testing.T) {
 	url := storetest.URL(t, store.SQLite)
