@@ -1,8 +1,11 @@
 package dashboard
 
 import (
+	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -181,6 +184,57 @@ func (f *fields) field(name, label, value string) Field {
 		x.Value, x.Fault = f.c.PostForm(name), f.faults[name]
 	}
 	return x
+}
+
+// shownForm is a form as it is shown, for a hidden field of it named shown.
+func shownForm(form map[string]string) string {
+	b, err := json.Marshal(form)
+	if err != nil {
+		panic(err) // texts can always be written
+	}
+	return string(b)
+}
+
+// fitFields begins the names of the lines of what a part fits: they change together.
+const fitFields = "fit_"
+
+// sinceShown holds a form that was sent against the one that would be shown now: what its
+// sender left as it was shown says what is kept by now, and what somebody else has changed
+// as well is a fault of its field, so that whoever sends it again means it.
+func (f *fields) sinceShown(now map[string]string) {
+	var was map[string]string
+	if json.Unmarshal([]byte(f.c.PostForm("shown")), &was) != nil {
+		return // it does not say what it was shown with
+	}
+	sent := map[string]string{}
+	for name := range f.c.Request.PostForm {
+		sent[name] = f.text(name)
+	}
+	groups := map[string][]string{}
+	for _, form := range []map[string]string{was, now, sent} {
+		for name := range form {
+			if strings.HasPrefix(name, fitFields) {
+				groups["fits"] = append(groups["fits"], name)
+			} else if _, asked := now[name]; asked {
+				groups[name] = []string{name}
+			}
+		}
+	}
+	for _, group := range slices.Sorted(maps.Keys(groups)) {
+		names := groups[group]
+		differ := func(a, b map[string]string) bool {
+			return slices.ContainsFunc(names, func(name string) bool { return a[name] != b[name] })
+		}
+		switch {
+		case !differ(was, now), !differ(sent, now):
+		case differ(was, sent):
+			f.fault(group, "“%s” by now: somebody else changed it meanwhile. Save again if yours is to stand", now[group])
+		default:
+			for _, name := range names {
+				f.c.Request.PostForm.Set(name, now[name])
+			}
+		}
+	}
 }
 
 // plain is a number for a form's field: as few digits as it needs.

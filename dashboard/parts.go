@@ -45,14 +45,16 @@ type PartPage struct {
 	Stock  []StockField // by depot
 	Shelf  bool         // whoever looks may say what lies on a shelf
 	Fault  string       // of a fit
+	Shown  string       // the form of a part that is there
 }
 
 // StockField is how many lie at a depot, and may be said anew. It carries what it
 // showed: what a job took in between is not put back.
 type StockField struct {
 	Field
-	Was int
-	May bool
+	Was     int
+	May     bool
+	Counted bool // it was just counted, whatever the number
 }
 
 // FitRow is one line of what a part fits.
@@ -161,6 +163,7 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 		}
 		p.Title, p.Link = "Part "+part.Number, partPath(id)
 		p.of = place{fleet: part.FleetID}
+		p.Shown = shownForm(partForm(&part))
 		if !plans.Sees(part.FleetID, 0) {
 			own = nil // its fields are disabled, and were not sent
 		}
@@ -180,7 +183,8 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 				}
 			}
 			name, may := stockName(w.ID), plans.Sees(w.FleetID, w.ID)
-			x := StockField{f.field(name, "On the shelf at "+w.Name, strconv.Itoa(n)), n, may}
+			x := StockField{Field: f.field(name, "On the shelf at "+w.Name, strconv.Itoa(n)), Was: n, May: may}
+			x.Counted = f != nil && may && f.text("counted_"+name) != ""
 			switch {
 			case !may:
 				x.Value = strconv.Itoa(n) // it was not sent
@@ -203,18 +207,15 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 			}
 		}
 	}
-	price := ""
-	if part.Price != nil {
-		price = plain(*part.Price)
-	}
+	form := partForm(&part)
 	p.Fields = []Field{
-		own.field("number", "Part number", part.Number),
-		own.field("name", "Name", part.Name),
-		own.field("per_axle", "How many an axle takes", strconv.Itoa(part.PerAxle)),
-		own.field("price", "Price of one", price),
-		own.field("lead_days", "Days from order to shelf", strconv.Itoa(part.LeadDays)),
+		own.field("number", "Part number", form["number"]),
+		own.field("name", "Name", form["name"]),
+		own.field("per_axle", "How many an axle takes", form["per_axle"]),
+		own.field("price", "Price of one", form["price"]),
+		own.field("lead_days", "Days from order to shelf", form["lead_days"]),
 	}
-	chosen := string(part.Item)
+	chosen := form["item"]
 	if own != nil {
 		chosen = own.text("item")
 	}
@@ -225,37 +226,41 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 		p.Items = append(p.Items, Choice{string(x), x.Words(), string(x) == chosen})
 	}
 	for i := range len(part.Fits) + spareFits {
-		var x fleet.Fit
-		if i < len(part.Fits) {
-			x = part.Fits[i]
-		}
-		axle := ""
-		if x.Axle != 0 {
-			axle = strconv.Itoa(x.Axle)
-		}
 		n := strconv.Itoa(i)
 		p.Fits = append(p.Fits, FitRow{
-			Make:    own.field("fit_make_"+n, "Make", x.Make),
-			Model:   own.field("fit_model_"+n, "Model", x.Model),
-			Vehicle: own.field("fit_vehicle_"+n, "Vehicle", x.Vehicle),
-			Axle:    own.field("fit_axle_"+n, "Axle", axle),
+			Make:    own.field("fit_make_"+n, "Make", form["fit_make_"+n]),
+			Model:   own.field("fit_model_"+n, "Model", form["fit_model_"+n]),
+			Vehicle: own.field("fit_vehicle_"+n, "Vehicle", form["fit_vehicle_"+n]),
+			Axle:    own.field("fit_axle_"+n, "Axle", form["fit_axle_"+n]),
 		})
 	}
 	return d.send(c, status, "part", p)
+}
+
+// partForm is a part's form as it is kept, but for its shelves.
+func partForm(p *fleet.StockPart) map[string]string {
+	form := map[string]string{
+		"number": p.Number, "name": p.Name, "item": string(p.Item), "price": "",
+		"per_axle": strconv.Itoa(p.PerAxle), "lead_days": strconv.Itoa(p.LeadDays),
+	}
+	if p.Price != nil {
+		form["price"] = plain(*p.Price)
+	}
+	for i, x := range p.Fits {
+		n := strconv.Itoa(i)
+		form["fit_make_"+n], form["fit_model_"+n], form["fit_vehicle_"+n], form["fit_axle_"+n] = x.Make, x.Model, x.Vehicle, ""
+		if x.Axle != 0 {
+			form["fit_axle_"+n] = strconv.Itoa(x.Axle)
+		}
+	}
+	return form
 }
 
 // setPart takes a part's form in, a new one or a change.
 func (d *Dashboard) setPart(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
-	part := fleet.StockPart{
-		Number:   f.text("number"),
-		Name:     f.text("name"),
-		Item:     fleet.Item(f.text("item")),
-		PerAxle:  f.whole("per_axle"),
-		Price:    f.maybe("price"),
-		LeadDays: f.whole("lead_days"),
-	}
+	var part fleet.StockPart
 	if c.Param("id") != "" {
 		id, err := web.PathID(c, "part")
 		if err != nil {
@@ -269,6 +274,10 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		if !sc.Sees(part.FleetID, 0) {
 			return d.setStock(c, f, &part)
 		}
+		f.sinceShown(partForm(&old))
+		if f.faults["fits"] != "" {
+			f.faults["fits"] = fmt.Sprintf("By now: %s. Somebody else changed the lines meanwhile. Save again if yours are to stand", fitsWords(old.Fits))
+		}
 	} else if part.FleetID = f.id("fleet"); part.FleetID == 0 {
 		fs, err := d.partFleets(c)
 		if err != nil {
@@ -279,6 +288,8 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		}
 		part.FleetID = fs[0].ID
 	}
+	part.Number, part.Name, part.Item = f.text("number"), f.text("name"), fleet.Item(f.text("item"))
+	part.PerAxle, part.Price, part.LeadDays = f.whole("per_axle"), f.maybe("price"), f.whole("lead_days")
 	if err := d.readFits(c, f, &part); err != nil {
 		return err
 	}
@@ -384,7 +395,7 @@ func faultyField(err error) string {
 func stockName(depot int64) string { return fmt.Sprintf("stock_%d", depot) }
 
 // readStock reads what was typed for the shelves; what stands as it was shown is
-// no change.
+// no change, unless it is said to have been counted.
 func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) (stock []store.StockChange, err error) {
 	ds, err := d.svc.DB.Depots(c.Request.Context(), d.scope(c))
 	if err != nil {
@@ -399,7 +410,7 @@ func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) 
 		if x.Quantity < 0 || x.Quantity > fleet.MaxStock {
 			f.fault(name, "Want 0 to %d", fleet.MaxStock)
 		}
-		if x.Quantity != x.Was {
+		if x.Quantity != x.Was || f.text("counted_"+name) != "" {
 			stock = append(stock, x)
 		}
 	}

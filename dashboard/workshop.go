@@ -38,6 +38,7 @@ type WorkshopPage struct {
 	Fleet    string
 	Set      bool
 	Saved    bool
+	Shown    string // the form, see sinceShown
 	Faults   int
 	TimeZone Field
 	Size     []Field // bays, overtime
@@ -156,6 +157,7 @@ func (d *Dashboard) showWorkshop(c *gin.Context, status int, f *fields) error {
 		Fleet:    w.Fleet,
 		Set:      s.Set,
 		Saved:    c.Query("saved") != "",
+		Shown:    shownForm(formOf(&w)),
 		TimeZone: f.field("time_zone", "Time zone", w.TimeZone),
 		Size: []Field{
 			f.field("bays", "Bays", strconv.Itoa(s.Bays)),
@@ -275,6 +277,11 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 	}
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
+	kept, err := d.svc.DB.Workshop(ctx, sc, id, d.svc.Today())
+	if err != nil {
+		return err
+	}
+	f.sinceShown(formOf(&kept))
 	s := fleet.DefaultWorkshop()
 	s.DepotID = id
 	s.Bays, s.Overtime, s.FluidMonths = f.whole("bays"), f.number("overtime"), f.whole("fluid_months")

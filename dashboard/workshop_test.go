@@ -1,6 +1,7 @@
 package dashboard
 
 import (
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -191,6 +192,88 @@ func TestPartForm(t *testing.T) {
 	})
 	if rec := w.submit("/parts", url.Values{"number": {"p 10"}, "item": {"pads"}, "per_axle": {"1"}}); rec.Code != http.StatusBadRequest || !strings.Contains(rec.Body.String(), "There is one already") && !strings.Contains(rec.Body.String(), "there is one already") {
 		t.Errorf("twice: got %d %s", rec.Code, rec.Body)
+	}
+}
+
+// TestFormsInTwoTabs saves a form that was opened before somebody else saved it: what one
+// left alone stays as the other has it, and what both changed wants another look.
+func TestFormsInTwoTabs(t *testing.T) {
+	w := small(t)
+	id, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{
+		FleetID: 1, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1, LeadDays: 3, Fits: []fleet.Fit{{Make: "Orlo"}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		path         string
+		first, other url.Values // what each changes
+		says         []has      // to the other
+		kept         map[string]string
+	}{
+		{"/workshops/1", url.Values{"bays": {"4"}, "opens_1": {"07:00"}}, url.Values{"overtime": {"2"}}, nil,
+			map[string]string{"bays": "4", "opens_1": "07:00", "overtime": "2"}},
+		{"/workshops/1", url.Values{"bays": {"5"}, "opens_1": {"06:30"}}, url.Values{"bays": {"6"}},
+			[]has{{".fault", "1 field needs"}, {"#w-bays", "“5” by now: somebody else changed it meanwhile"}},
+			map[string]string{"bays": "6", "opens_1": "06:30"}},
+		{"/workshops/1", url.Values{"bays": {"7"}}, url.Values{"bays": {"7"}}, nil, map[string]string{"bays": "7"}},
+		{partPath(id), url.Values{"price": {"80"}, "fit_model_0": {"C12"}, "fit_make_1": {"Brix"}}, url.Values{"lead_days": {"9"}}, nil,
+			map[string]string{"price": "80", "lead_days": "9", "fit_model_0": "C12", "fit_make_1": "Brix"}},
+		{partPath(id), url.Values{"number": {"P 11"}, "fit_axle_0": {"1"}}, url.Values{"number": {"P 12"}, "fit_axle_1": {"2"}},
+			[]has{{"#w-number", "“P 11” by now"}, {"#w-fits", "By now: Orlo C12, axle 1; Brix. Somebody else"}},
+			map[string]string{"number": "P 12", "fit_axle_0": "", "fit_axle_1": "2"}},
+	} {
+		open := func() url.Values { return formAt(t, parse(t, w.get(c.path).Body.String()), c.path) }
+		first, other := open(), open()
+		maps.Copy(first, c.first)
+		maps.Copy(other, c.other)
+		if rec := w.submit(c.path, first); rec.Code != http.StatusSeeOther {
+			t.Fatalf("%s, %v: got status %d: %s", c.path, c.first, rec.Code, rec.Body)
+		}
+		rec := w.submit(c.path, other)
+		if c.says != nil {
+			page := parse(t, rec.Body.String())
+			check(t, page, c.says)
+			rec = w.submit(c.path, formAt(t, page, c.path)) // having been told, they mean it
+		}
+		if rec.Code != http.StatusSeeOther {
+			t.Fatalf("%s, %v: got status %d: %s", c.path, c.other, rec.Code, rec.Body)
+		}
+		for name, want := range c.kept {
+			if got := open().Get(name); got != want {
+				t.Errorf("%s, %v and %v: got %s %q, want %q", c.path, c.first, c.other, name, got, want)
+			}
+		}
+	}
+}
+
+// A count that is the number on record is one, where somebody says that they counted.
+func TestSameCountOnTheForm(t *testing.T) {
+	w := small(t)
+	id, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1},
+		store.StockChange{DepotID: 1, Quantity: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, c := range []struct {
+		counted bool
+		want    int // times that the log has it
+	}{{false, 1}, {true, 2}} {
+		form := formAt(t, parse(t, w.get(partPath(id)).Body.String()), partPath(id))
+		if c.counted {
+			form.Set("counted_stock_1", "1")
+		}
+		if rec := w.submit(partPath(id), form); rec.Code != http.StatusSeeOther {
+			t.Fatalf("got status %d: %s", rec.Code, rec.Body)
+		}
+		deeds, err := w.svc.DB.Deeds(t.Context(), auth.AllFleets(), store.DeedQuery{Record: "part", RecordID: id})
+		if err != nil {
+			t.Fatal(err)
+		}
+		deeds = slices.DeleteFunc(deeds, func(d store.Deed) bool { return d.Act != "stock set" })
+		if len(deeds) != c.want {
+			t.Errorf("form %d: got %+v, want %d counts in the log", i, deeds, c.want)
+		}
 	}
 }
 
