@@ -83,6 +83,13 @@ func (s *story) tick(d int, side fleet.Side, k fleet.ConditionKind) *story {
 	return s
 }
 
+// tickVehicle ticks a condition of no axle.
+func (s *story) tickVehicle(d int, k fleet.ConditionKind) *story {
+	s.tick(d, "", k)
+	s.h.Conditions[len(s.h.Conditions)-1].Axle = 0
+	return s
+}
+
 func (s *story) odo(d int, km float64) *story {
 	s.h.Odometers = append(s.h.Odometers, fleet.Odometer{ID: s.id(), VehicleID: 7, Date: day(d), Km: km})
 	return s
@@ -274,6 +281,9 @@ func TestFindings(t *testing.T) {
 			[]string{"Axle 1 right: glazed, as N. N. noted on 15 Feb 2026."}, "no source"},
 		{"ticked on one side, and later on both", worn("M3").tick(400, fleet.Right, fleet.Cracked).tick(410, "", fleet.Cracked), fleet.CrackedPart,
 			[]string{"Axle 1: cracked, as N. N. noted on 15 Feb 2026."}, "EU-18"},
+		{"the whole vehicle ticked as cracked", worn("M3").tickVehicle(400, fleet.Cracked), fleet.CrackedPart,
+			[]string{"Axle 1, as of the whole vehicle: cracked, as N. N. noted on 5 Feb 2026."}, "EU-18"},
+		{"the whole vehicle ticked, and renewed", worn("M3").tickVehicle(400, fleet.Glazed).fit(401, fleet.Pad), "", nil, ""},
 		{"ticked as cracked, and new pads", worn("M3").tick(400, fleet.Left, fleet.Cracked).fit(401, fleet.Pad), fleet.CrackedPart,
 			[]string{"Axle 1 left: cracked, as N. N. noted on 5 Feb 2026. Only this was renewed since: left pads."}, "EU-18"},
 		{"ticked as cracked, and a new rotor", worn("M3").tick(400, fleet.Left, fleet.Cracked).fitOn(401, fleet.Rotor, fleet.Left), fleet.CrackedPart,

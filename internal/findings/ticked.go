@@ -37,13 +37,13 @@ func (a *axle) ticked() []fleet.Finding {
 	for i := len(a.v.Conditions) - 1; i >= 0; i-- { // newest first
 		c := &a.v.Conditions[i]
 		at := slices.IndexFunc(ticks, func(t tick) bool { return t.condition == c.Kind })
-		if c.Axle != a.Number || at < 0 {
+		if !a.of(c) || at < 0 {
 			continue
 		}
 		t := &ticks[at]
 		renewed, stays := a.renewedSince(c, t)
 		if len(stays) == 0 || slices.ContainsFunc(a.v.Conditions[i+1:], func(x fleet.Condition) bool {
-			return x.Axle == c.Axle && x.Kind == c.Kind && x.Date > c.Date && x.Side != c.Side &&
+			return a.of(&x) && x.Kind == c.Kind && x.Date > c.Date && x.Side != c.Side &&
 				(x.Side == "" || len(stays) == 1 && x.Side == stays[0])
 		}) {
 			continue
@@ -53,6 +53,9 @@ func (a *axle) ticked() []fleet.Finding {
 		where, note, since := "", "", ""
 		if c.Side != "" {
 			where = " " + string(c.Side)
+		}
+		if c.Axle == 0 {
+			where = ", as of the whole vehicle"
 		}
 		if c.Note != "" {
 			note = ": " + c.Note
@@ -66,6 +69,9 @@ func (a *axle) ticked() []fleet.Finding {
 	}
 	return fs
 }
+
+// of says whether a tick is of the axle: one of the whole vehicle is of each.
+func (a *axle) of(c *fleet.Condition) bool { return c.Axle == a.Number || c.Axle == 0 }
 
 // renewedSince says what of that which a tick may be of was renewed on its day or after,
 // and which sides have something that was not.
