@@ -51,8 +51,17 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 			return err
 		}
 		rankVehicles(got.Rows, p.Text)
-		for i := range got.Rows[:min(len(got.Rows), foundShown)] {
-			p.Found = append(p.Found, foundVehicle(&got.Rows[i]))
+		shown := got.Rows[:min(len(got.Rows), foundShown)]
+		alike := map[string]int{}
+		for i := range shown {
+			alike[shown[i].Number]++
+		}
+		for i := range shown {
+			v := foundVehicle(&shown[i])
+			if alike[shown[i].Number] > 1 { // in fleets of their own
+				v.What += " · " + shown[i].Fleet
+			}
+			p.Found = append(p.Found, v)
 		}
 		p.More = got.Total - len(p.Found)
 		p.None = got.Total == 0

@@ -19,6 +19,7 @@ func TestPlacesToldApart(t *testing.T) {
 		})
 	}
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{".shift[data-depot=3] .where", "Hill (Mail Lines)"}})
+	check(t, parse(t, w.get("/measure?q=Bus+1").Body.String()), []has{{"main", "Hill · Mail Lines"}, {"main", "Harbour · Ferry Lines"}})
 	check(t, parse(t, w.get("/vehicles?q=Bus+1").Body.String()), []has{{"main", "Hill · Mail Lines"}})
 }
 
