@@ -65,8 +65,9 @@ type Fitted struct {
 // FitParts enters what came off and what went on. What came off is a reading that
 // ends its segment, what went on a fitment that starts the next, both of the card's
 // day; forecasts made before are held against what came off at once. The same
-// entries sent again change nothing. It returns the card, or an error with
-// everything that is wrong with them, a line each.
+// entries sent again change nothing, but fit anew what was undone, or corrected to
+// another place or day, meanwhile. It returns the card, or an error with everything
+// that is wrong with them, a line each.
 func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
 	c, h, err := s.JobCard(ctx, sc, cardID)
 	if err != nil {
@@ -82,15 +83,19 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 	}
 	up := fleet.Upload{Kind: "card", Name: fmt.Sprintf("Job card %d", c.ID), By: by}
 	err = s.DB.TakeIn(ctx, byCard(sc, &c), &up, func(w *store.Writer) error {
+		if err := w.HoldCard(c.ID); err != nil {
+			return err
+		}
 		rc, err := w.Readings(off)
 		if err != nil {
 			return err
 		}
-		fc, err := w.Fitments(fitments)
+		// First, as who corrects a fitment: what is there is held before another is added.
+		again, err := w.FittedAgain(fitments)
 		if err != nil {
 			return err
 		}
-		again, err := w.FittedAgain(fitments)
+		fc, err := w.Fitments(fitments)
 		if err != nil {
 			return err
 		}

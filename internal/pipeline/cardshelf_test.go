@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -275,6 +276,76 @@ func TestFittedAgainOnItsDay(t *testing.T) {
 					}
 				}
 			})
+		})
+	}
+}
+
+// Where a fitment was corrected to another side a part can be fitted too that day, once.
+func TestFittedWhereOneWasCorrected(t *testing.T) {
+	storetest.Each(t, func(t *testing.T, db *store.DB) {
+		s, bus := cardWorld(t, db)
+		w := &cardShelf{t: t, s: s, bus: bus}
+		w.open()
+		left := pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}}
+		var err error
+		w.card, err = s.FitParts(t.Context(), all, "N. N.", w.card.ID, left)
+		w.check(err)
+		h, err := db.History(t.Context(), all, bus)
+		w.check(err)
+		before := len(h.Fitments)
+		right := fleet.Position{Axle: 1, Part: fleet.Pad, Side: fleet.Right}
+		rec := fleet.Record{Kind: fleet.FitmentRecord, ID: w.card.Parts[0].FitmentID}
+		_, err = s.Correct(t.Context(), all, rec, fleet.Change{Position: &right}, undoing, s.Today())
+		w.check(err)
+		for range 2 {
+			w.card, err = s.FitParts(t.Context(), all, "N. N.", w.card.ID, left)
+			w.check(err)
+		}
+		h, err = db.History(t.Context(), all, bus)
+		w.check(err)
+		if got, want := len(h.Fitments), before+1; got != want || len(w.card.Parts) != 2 {
+			t.Errorf("got %d fitments that count and %d parts on the card, want %d and 2", got, len(w.card.Parts), want)
+		}
+	})
+}
+
+// Of who fits a part again and who lets its fitment count again, at the same time, one
+// comes first: one fitment counts.
+func TestFittedAgainBesideUndoing(t *testing.T) {
+	for name, closed := range map[string]bool{"by the same card": false, "by the next card": true} {
+		t.Run(name, func(t *testing.T) {
+			url := storetest.URL(t, store.Postgres) // a file has one writer
+			db := storetest.MustOpen(t, url)
+			w := newCardShelf(t, db, 3)
+			if closed {
+				w.close()
+			}
+			w.undo(0)
+			rec := fleet.Record{Kind: fleet.FitmentRecord, ID: w.card.Parts[0].FitmentID}
+			if closed {
+				w.open()
+			}
+			fitted := make(chan error, 1)
+			ctx := store.WithTrace(t.Context(), func(query string, _ []any) {
+				if !strings.Contains(query, "set set_aside_reason = null") {
+					return
+				}
+				go func() {
+					_, err := w.s.FitParts(t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}})
+					fitted <- err
+				}()
+				for len(fitted) == 0 && len(storetest.Dump(t, url, `select pid from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`)) == 0 {
+					time.Sleep(5 * time.Millisecond)
+				}
+			})
+			_, err := w.s.UndoSetAside(ctx, all, rec, undoing, w.s.Today())
+			w.check(err)
+			w.check(<-fitted)
+			h, err := w.s.DB.History(t.Context(), all, w.bus)
+			w.check(err)
+			if n := len(h.Fitments); n != 2 {
+				t.Errorf("got %d fitments that count, want 2, one of each side", n)
+			}
 		})
 	}
 }

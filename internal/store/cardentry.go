@@ -101,6 +101,14 @@ func (t *tx) openCardOf(sc auth.Scope, id int64) (fleet.Card, error) {
 	return c, err
 }
 
+// HoldCard holds an open card against other writers: who undoes a part holds its cards
+// before the fitment, and so must who looks at fitments to fit one.
+func (w *Writer) HoldCard(id int64) (err error) {
+	defer w.end("hold a job card", &err)
+	_, err = w.t.openCardOf(w.sc, id)
+	return err
+}
+
 // CardOdometer notes the odometer of the visit; the same again changes nothing.
 func (w *Writer) CardOdometer(cardID int64, km float64) (err error) {
 	defer w.end("note the odometer", &err)

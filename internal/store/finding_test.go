@@ -240,6 +240,18 @@ func TestConfirmAndRefuseFitment(t *testing.T) {
 		}
 		_, err = db.ConfirmFitment(ctx, all, rows[0].ID, fit, why)
 		wantKind(t, err, fleet.ErrConflict, "was looked at")
+		// Set aside, and suspected again, it can be confirmed again.
+		if _, err := db.SetAside(ctx, all, fleet.Record{Kind: fleet.FitmentRecord, ID: h.Fitments[0].ID}, why); err != nil {
+			t.Fatal(err)
+		}
+		mustFindings(t, db, day(6, 1), v[:1])
+		mustFindings(t, db, day(6, 1), v[:1], changed(v[0]))
+		if _, err := db.ConfirmFitment(ctx, all, rows[0].ID, fit, why); err != nil {
+			t.Error(err)
+		}
+		if n := len(mustHistory(t, db, v[0]).Fitments); n != 1 {
+			t.Errorf("got %d fitments that count, want 1", n)
+		}
 
 		if got, err := db.RefuseFitment(ctx, all, rows[1].ID, why); got != v[1] || err != nil {
 			t.Fatalf("got vehicle %d, %v", got, err)

@@ -65,18 +65,29 @@ func (w *Writer) Fitments(fs []fleet.Fitment) (c Counts, err error) {
 	return Counts{Added: added, Repeated: len(fs) - added}, err
 }
 
-// FittedAgain adds those of fs whose like was set aside and does not count, and returns
-// how many: who fits a part by hand on the day that its fitment was undone means it, and a
-// file that is sent again does not. Where the like was corrected, what stands instead does.
+// FittedAgain adds those of fs whose like was set aside or corrected to another place or
+// day and does not count, and returns how many: who fits a part by hand where no fitment
+// counts any more means it, and a file that is sent again does not.
 func (w *Writer) FittedAgain(fs []fleet.Fitment) (added int, err error) {
 	defer w.end("store fitments", &err)
+	if err := enter(w, fs, func(f *fleet.Fitment) int64 { return f.VehicleID }); err != nil {
+		return 0, err
+	}
 	table := recordTables[fleet.FitmentRecord]
+	if w.t.db.dialect == Postgres { // whoever lets one count again meanwhile is waited for
+		for i := range fs {
+			_, err := w.t.exec(`select 1 from fitments where vehicle_id = ? and day = ? order by id for update`, fs[i].VehicleID, fs[i].Date)
+			if err != nil {
+				return 0, err
+			}
+		}
+	}
 	for i := range fs {
 		f := &fs[i]
 		var revision int
 		var undone bool
 		err := w.t.one([]any{&revision, &undone}, `
-			select revision, set_aside_at is not null and superseded_by is null
+			select revision, set_aside_at is not null
 			from fitments
 			where `+table.key+`
 			order by set_aside_at is null desc, revision desc
