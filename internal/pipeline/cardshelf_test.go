@@ -212,6 +212,21 @@ func TestUndoneGoesBackOnTheShelf(t *testing.T) {
 			w.close()
 			return []string{first.undo(0), first.undo(1), w.undo(0), w.undo(1)}
 		}, []string{"set, 1 there", "back, 2 there", "set, 2 there", "back, 3 there"}},
+		"another card took one for one of its parts, and the set stays": {3, func(w *cardShelf) []string {
+			w.save(fleet.StockPart{ID: w.part, FleetID: w.card.FleetID, Number: "P-101", Item: fleet.ItemPads, PerAxle: 1})
+			w.save(fleet.StockPart{FleetID: w.card.FleetID, Number: "P-100", Item: fleet.ItemPads, PerAxle: 1})
+			w.close()
+			first := *w
+			w.open()
+			var err error
+			w.card, err = w.s.FitParts(w.t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left, Number: "P-101"}}})
+			w.check(err)
+			w.close()
+			rec := fleet.Record{Kind: fleet.FitmentRecord, ID: first.card.Parts[0].FitmentID}
+			v, err := w.s.DB.Record(w.t.Context(), all, rec)
+			w.check(err)
+			return []string{fmt.Sprint(w.lie()), fmt.Sprintf("%s, %v ahead", v.Shelf, v.Moves), first.undo(0)}
+		}, []string{"2", "back, [{P-101 1}] ahead", "back, 3 there"}},
 		"both at once": {3, func(w *cardShelf) []string {
 			w.close()
 			var both sync.WaitGroup

@@ -130,6 +130,7 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 		return err
 	}
 	c.Shelf = fleet.ShelfUntouched
+	var moved fleet.Shelf // is told before what stays
 	rows, err := t.takenFor(rec.ID)
 	if err != nil {
 		return err
@@ -146,6 +147,9 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 		}
 		move, what := x.follow(n, counts)
 		c.Shelf = cmp.Or(what, c.Shelf)
+		if move != 0 {
+			moved = what
+		}
 		took, back := x.took, any(instant(t.db.now()))
 		if stands {
 			back = nil
@@ -161,6 +165,7 @@ func (t *tx) reshelve(sc auth.Scope, rec fleet.Record, c *fleet.Correction, chan
 			return err
 		}
 	}
+	c.Shelf = cmp.Or(moved, c.Shelf)
 	return nil
 }
 
@@ -246,6 +251,7 @@ func (t *tx) shelfAhead(fitmentID int64, again bool) (what fleet.Shelf, moves []
 	}
 	rows, err := t.takenFor(fitmentID)
 	what = fleet.ShelfUntouched
+	var moved fleet.Shelf
 	for _, x := range rows {
 		if (x.others || again) != x.isBack {
 			what = fleet.ShelfOfSet
@@ -254,10 +260,10 @@ func (t *tx) shelfAhead(fitmentID int64, again bool) (what fleet.Shelf, moves []
 		move, is := x.follow(x.lies, x.counted)
 		what = cmp.Or(is, what)
 		if move != 0 {
-			moves = append(moves, ShelfMove{x.number, max(move, -move)})
+			moved, moves = is, append(moves, ShelfMove{x.number, max(move, -move)})
 		}
 	}
-	return what, moves, err
+	return cmp.Or(moved, what), moves, err
 }
 
 // holdCards holds the job cards that noted a fitment until the transaction ends, so that
