@@ -85,15 +85,17 @@ func (db *DB) copyInto(ctx context.Context, part string) (Backup, error) {
 	if err := src.GetContext(ctx, &have, readSchema); err == nil && have > known {
 		return Backup{}, newerSchema(have, known)
 	}
-	// Nobody reads the copy, while it is written, who may not read the database.
-	if f, err := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
-		f.Close()
+	// Nobody reads the copy, while it is written, who may not read the database. What
+	// keeps it from being made, SQLite says itself.
+	f, ferr := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	if ferr == nil {
+		defer f.Close()
 	}
 	if _, err := src.ExecContext(ctx, `vacuum into ?`, part); err != nil {
 		return Backup{}, err
 	}
-	if st, err := os.Stat(db.path); err == nil {
-		if err := os.Chmod(part, st.Mode().Perm()); err != nil {
+	if st, err := os.Stat(db.path); err == nil && ferr == nil {
+		if err := f.Chmod(st.Mode().Perm()); err != nil {
 			return Backup{}, err
 		}
 	}
@@ -169,8 +171,10 @@ func Restore(ctx context.Context, from, to string, replace bool) (b Backup, old 
 		}
 	}
 	part := to + Partial
-	if err := copyFile(from, part); err != nil {
-		os.Remove(part)
+	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return b, "", fleet.Invalidf("restore: %v", err)
+	}
+	if err := copyFile(from, part, to); err != nil {
 		return b, "", err
 	}
 	defer os.Remove(part)
@@ -182,7 +186,6 @@ func Restore(ctx context.Context, from, to string, replace bool) (b Backup, old 
 			return b, "", fmt.Errorf("restore: table %s has %d rows in the copy and %d in %s", table, b.Rows[table], n, from)
 		}
 	}
-	leaveTo(to, part)
 	if old, err = setAside(ctx, to, replace); err != nil {
 		return b, "", err
 	}
@@ -194,8 +197,9 @@ func Restore(ctx context.Context, from, to string, replace bool) (b Backup, old 
 }
 
 // leaveTo gives a file that root made for path to whom the one there belongs, or the
-// folder where there is none: a service that runs as somebody else is to open it.
-func leaveTo(path, file string) {
+// folder where there is none: a service that runs as somebody else is to open it. It is
+// the open file, for by its name whom the folder belongs to could have put a link there.
+func leaveTo(path string, f *os.File) {
 	if os.Geteuid() != 0 {
 		return
 	}
@@ -207,7 +211,7 @@ func leaveTo(path, file string) {
 		return
 	}
 	if s, ok := at.Sys().(*syscall.Stat_t); ok {
-		os.Chown(file, int(s.Uid), int(s.Gid)) // where root may not, it stays root's
+		f.Chown(int(s.Uid), int(s.Gid)) // where root may not, it stays root's
 	}
 }
 
@@ -294,18 +298,21 @@ func settle(part, path string) error {
 	return nil
 }
 
-func copyFile(from, to string) error {
+// copyFile copies a file to a new one, for path.
+func copyFile(from, to, path string) error {
 	src, err := os.Open(from)
 	if err != nil {
 		return fleet.Invalidf("backup: %v", err)
 	}
 	defer src.Close()
-	dst, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	dst, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return fleet.Invalidf("restore: %v", err)
 	}
+	leaveTo(path, dst)
 	_, err = io.Copy(dst, src)
 	if err = errors.Join(err, dst.Close()); err != nil {
+		os.Remove(to)
 		return fmt.Errorf("restore: %w", err)
 	}
 	return nil

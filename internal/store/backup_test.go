@@ -218,10 +218,25 @@ func TestRootLeavesDatabaseToService(t *testing.T) {
 	}
 	db.Close()
 	owner("made")
+	// A link that lies where the copy is to be written leads root nowhere.
+	others := filepath.Join(t.TempDir(), "others")
+	if err := os.WriteFile(others, []byte("root's"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(others, database+store.Partial); err != nil {
+		t.Fatal(err)
+	}
 	if _, _, err := store.Restore(t.Context(), backup, database, true); err != nil {
 		t.Fatal(err)
 	}
 	owner("restored")
+	st, err := os.Stat(others)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if kept, err := os.ReadFile(others); err != nil || string(kept) != "root's" || st.Sys().(*syscall.Stat_t).Uid != 0 {
+		t.Errorf("what the link led to: got %q of user %d, %v; want it as it was", kept, st.Sys().(*syscall.Stat_t).Uid, err)
+	}
 }
 
 // A backup is damaged, cut off, newer or none. It is refused before anything is

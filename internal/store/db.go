@@ -181,8 +181,8 @@ func openSQLite(path string) (*DB, error) {
 	// SQLite lays beside it get the same mode. What keeps it from being made, SQLite
 	// says itself.
 	if f, err := os.OpenFile(abs, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600); err == nil {
+		leaveTo(filepath.Dir(abs), f)
 		f.Close()
-		leaveTo(filepath.Dir(abs), abs)
 	}
 	db := &DB{
 		Now: time.Now, dialect: SQLite, path: abs,
