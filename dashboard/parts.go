@@ -406,11 +406,11 @@ func (d *Dashboard) readStock(c *gin.Context, f *fields, part *fleet.StockPart) 
 		if _, sent := c.GetPostForm(name); !sent || w.FleetID != part.FleetID {
 			continue
 		}
-		x := store.StockChange{DepotID: w.ID, Was: f.whole("was_" + name), Quantity: f.whole(name)}
+		x := store.StockChange{DepotID: w.ID, Was: f.whole("was_" + name), Quantity: f.whole(name), Counted: f.text("counted_"+name) != ""}
 		if x.Quantity < 0 || x.Quantity > fleet.MaxStock {
 			f.fault(name, "Want 0 to %d", fleet.MaxStock)
 		}
-		if x.Quantity != x.Was || f.text("counted_"+name) != "" {
+		if x.Quantity != x.Was || x.Counted {
 			stock = append(stock, x)
 		}
 	}

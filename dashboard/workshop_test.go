@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -247,7 +248,8 @@ func TestFormsInTwoTabs(t *testing.T) {
 	}
 }
 
-// A count that is the number on record is one, where somebody says that they counted.
+// A count that is the number on record, or what a job left by now, is one, where somebody
+// says that they counted.
 func TestSameCountOnTheForm(t *testing.T) {
 	w := small(t)
 	id, err := w.svc.DB.SaveStockPart(t.Context(), auth.AllFleets(), fleet.StockPart{FleetID: 1, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1},
@@ -255,11 +257,19 @@ func TestSameCountOnTheForm(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	lay := 4
 	for i, c := range []struct {
-		counted bool
-		want    int // times that the log has it
-	}{{false, 1}, {true, 2}} {
+		counted, taken bool
+		want           int // times that the log has it
+	}{{false, false, 1}, {true, false, 2}, {false, true, 3}, {true, true, 5}} {
 		form := formAt(t, parse(t, w.get(partPath(id)).Body.String()), partPath(id))
+		if c.taken { // after the form was shown; the log has that too
+			lay--
+			if err := w.svc.DB.SetStock(t.Context(), auth.AllFleets(), id, 1, lay); err != nil {
+				t.Fatal(err)
+			}
+			form.Set("stock_1", strconv.Itoa(lay))
+		}
 		if c.counted {
 			form.Set("counted_stock_1", "1")
 		}

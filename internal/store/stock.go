@@ -181,10 +181,12 @@ func (t *tx) saveStockPart(p fleet.StockPart) (id int64, err error) {
 }
 
 // StockChange is how many of a part lie at a depot, from somebody who was shown
-// that Was did.
+// that Was did. Counted is a count also where the number is what a job left by now;
+// otherwise that is a form sent twice.
 type StockChange struct {
 	DepotID       int64
 	Was, Quantity int
+	Counted       bool
 }
 
 // StockMoved is the conflict of a change with what happened since the number was
@@ -211,7 +213,7 @@ func (t *tx) changeStock(sc auth.Scope, partID int64, stock []StockChange) error
 	// In the order of who takes a parts file in.
 	byDepot := func(a, b StockChange) int { return cmp.Compare(a.DepotID, b.DepotID) }
 	for _, s := range slices.SortedStableFunc(slices.Values(stock), byDepot) {
-		if err := t.keepStock(sc, partID, s.DepotID, &s.Was, s.Quantity); err != nil {
+		if err := t.keepStock(sc, partID, s, true); err != nil {
 			return err
 		}
 	}
@@ -220,11 +222,14 @@ func (t *tx) changeStock(sc auth.Scope, partID int64, stock []StockChange) error
 
 // SetStock sets how many of a part lie at a depot, whatever was known.
 func (db *DB) SetStock(ctx context.Context, sc auth.Scope, partID, depotID int64, quantity int) error {
-	return db.write(ctx, "keep stock", func(t *tx) error { return t.keepStock(sc, partID, depotID, nil, quantity) })
+	return db.write(ctx, "keep stock", func(t *tx) error {
+		return t.keepStock(sc, partID, StockChange{DepotID: depotID, Quantity: quantity}, false)
+	})
 }
 
-// keepStock sets the stock, where was is not nil only if it still is that.
-func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity int) error {
+// keepStock sets the stock, where it was shown only if it still is what it was.
+func (t *tx) keepStock(sc auth.Scope, partID int64, s StockChange, shown bool) error {
+	depotID, quantity := s.DepotID, s.Quantity
 	if quantity < 0 || quantity > fleet.MaxStock {
 		return fleet.Invalidf("stock %d: want 0 to %d", quantity, fleet.MaxStock)
 	}
@@ -241,12 +246,12 @@ func (t *tx) keepStock(sc auth.Scope, partID, depotID int64, was *int, quantity 
 	if err != nil {
 		return err
 	}
-	if was != nil {
-		kept, err := t.lockedStock(fleetID, partID, depotID, *was, quantity)
+	if shown {
+		kept, err := t.lockedStock(fleetID, partID, depotID, s.Was, quantity)
 		if err != nil {
 			return err
 		}
-		if kept {
+		if kept && !s.Counted {
 			t.unchanged()
 			return nil
 		}
@@ -311,7 +316,7 @@ type StockEntry struct {
 // says they fit, and sets the stock it gives. A blank keeps what is known.
 func (w *Writer) StockParts(es []StockEntry) (c Counts, err error) {
 	defer w.end("store parts", &err)
-	if err := w.t.holdStock(es); err != nil {
+	if err := w.holdStock(es); err != nil {
 		return c, err
 	}
 	for i := range es {
@@ -324,25 +329,32 @@ func (w *Writer) StockParts(es []StockEntry) (c Counts, err error) {
 
 // holdStock holds what there is of the parts of rows and of their stock until the
 // transaction ends: in the order of who empties shelves, and not in the file's.
-func (t *tx) holdStock(es []StockEntry) error {
+func (w *Writer) holdStock(es []StockEntry) error {
+	t := w.t
 	if t.db.dialect != Postgres {
 		return nil
 	}
-	var numbers []string
+	numbers := map[int64][]string{} // of fleets
 	for i := range es {
-		numbers = append(numbers, key(es[i].Part.Number))
-	}
-	slices.Sort(numbers)
-	var ids []int64
-	for some := range slices.Chunk(slices.Compact(numbers), roundVehicles) {
-		err := t.each(func(r *sqlx.Rows) error {
-			var id int64
-			err := r.Scan(&id)
-			ids = append(ids, id)
-			return err
-		}, `select id from stock_parts where number_key in `+places(len(some)), anys(some)...)
+		fleetID, err := w.knownFleet(es[i].Fleet)
 		if err != nil {
 			return err
+		}
+		numbers[fleetID] = append(numbers[fleetID], key(es[i].Part.Number))
+	}
+	var ids []int64
+	for fleetID, of := range numbers {
+		slices.Sort(of)
+		for some := range slices.Chunk(slices.Compact(of), roundVehicles) {
+			err := t.each(func(r *sqlx.Rows) error {
+				var id int64
+				err := r.Scan(&id)
+				ids = append(ids, id)
+				return err
+			}, `select id from stock_parts where fleet_id = ? and number_key in `+places(len(some)), append([]any{fleetID}, anys(some)...)...)
+			if err != nil {
+				return err
+			}
 		}
 	}
 	slices.Sort(ids)

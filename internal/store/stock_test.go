@@ -158,6 +158,9 @@ func TestStockAtOnce(t *testing.T) {
 	})
 }
 
+// waitingForLocks counts those who wait for what another transaction holds.
+const waitingForLocks = `select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`
+
 // A parts file and a job that empties the same shelves do not wait for each other,
 // whatever the order of the file.
 func TestFileBesideAJob(t *testing.T) {
@@ -191,9 +194,12 @@ func TestFileBesideAJob(t *testing.T) {
 		if strings.Contains(query, "select quantity, counts from stock") {
 			if shelves++; shelves == 2 { // it holds the first
 				begin.Do(func() { close(one) })
-				select {
-				case <-both:
-				case <-time.After(300 * time.Millisecond): // the file waits for it
+				for count(t, db, waitingForLocks) == 0 { // the file waits for it
+					select {
+					case <-both:
+						return
+					case <-time.After(5 * time.Millisecond):
+					}
 				}
 			}
 		}
@@ -232,6 +238,41 @@ func TestFileBesideAJob(t *testing.T) {
 	wg.Wait()
 	if shelves != 2 {
 		t.Errorf("the job took from %d shelves, want 2", shelves)
+	}
+}
+
+// A parts file waits for nobody who has a part of the same number of another fleet.
+func TestFileHoldsItsFleetsParts(t *testing.T) {
+	db := storetest.Open(t, store.Postgres)
+	mustVehicles(t, db, entry("Bus 1"), entry("Bay 1", of("South", "Bay")))
+	p := fleet.StockPart{FleetID: depotOf(t, db, "Bay").FleetID, Number: "P 10", Item: fleet.ItemPads, PerAxle: 1}
+	id, err := db.SaveStockPart(t.Context(), all, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hold := db.WritePool().MustBegin()
+	defer hold.Rollback()
+	if _, err := hold.Exec(`select 1 from stock_parts where id = $1 for update`, id); err != nil {
+		t.Fatal(err)
+	}
+	kept := make(chan error, 1)
+	go func() {
+		up := fleet.Upload{Kind: "parts", Name: "parts.csv", By: "N. N."}
+		kept <- db.TakeIn(t.Context(), all, &up, func(w *store.Writer) error {
+			_, err := w.StockParts([]store.StockEntry{{Fleet: "North", Part: p, Depot: "Quay", Stock: ptr(7)}})
+			return err
+		})
+	}()
+	for len(kept) == 0 {
+		if count(t, db, waitingForLocks) > 0 {
+			hold.Rollback()
+			t.Error("it waited")
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	if err := <-kept; err != nil {
+		t.Error(err)
 	}
 }
 
