@@ -10,7 +10,7 @@ import (
 func cleanUpJob(s *Service) Job {
 	return Job{
 		Name:  "clean-up",
-		What:  "Removes what has had its time: files nobody took in, old keys of requests, old runs. Nothing measured.",
+		What:  "Removes what has had its time: files nobody took in, old keys of requests, old runs, proposals that were replaced. Nothing measured.",
 		Spec:  "30 0 * * *",
 		Limit: time.Hour,
 		Run: func(ctx context.Context, _ string) (string, error) {

@@ -53,6 +53,39 @@ func TestCleanUp(t *testing.T) {
 		if _, err := db.AskForRun(t.Context(), "digest", "UTC", "N. N."); err != nil {
 			t.Fatal(err)
 		}
+		// Of what was replaced long ago stays what somebody decided on, also where that
+		// was taken back.
+		quay := []fleet.Depot{depotOf(t, db, "Quay")}
+		for _, days := range []int{92, 91, 89, 1} {
+			back(days)
+			var vs []store.Visit
+			for i := range 3 {
+				vs = append(vs, visitOf(v, quay[0].ID, monday, 480+fleet.Clock(i)))
+			}
+			p := mustPropose(t, db, quay, vs...)
+			switch days {
+			case 91: // more than go at once
+				mustExec(t, db, `
+					insert into proposal_visits (
+						proposal_id, fleet_id, depot_id, vehicle_id, advice, bay, starts, minutes, hours,
+						work, why, remedy, changed, state, decided_by)
+					with recursive n (i) as (select 1 union all select i + 1 from n where i < ?)
+					select
+						x.proposal_id, x.fleet_id, x.depot_id, x.vehicle_id, x.advice, x.bay, x.starts, x.minutes, x.hours,
+						x.work, x.why, x.remedy, x.changed, x.state, x.decided_by
+					from n
+					cross join proposal_visits x
+					where x.id = ?`, store.CleanUpRows, p.Visits[0].ID)
+			case 92:
+				err := db.DeclineVisits(t.Context(), all, "N. N.", "hired out", []int64{p.Visits[0].ID, p.Visits[1].ID})
+				if err == nil {
+					err = db.TakeBackVisits(t.Context(), all, "N. N.", []int64{p.Visits[1].ID})
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
 		back(0)
 		for file, expires := range map[string]time.Duration{"old": -time.Minute, "new": time.Hour} {
 			mustExec(t, db, `
@@ -70,6 +103,7 @@ func TestCleanUp(t *testing.T) {
 			{What: "keys of requests", Rows: 1},
 			{What: "runs of scheduled work", Rows: 2},
 			{What: "runs that nothing began", Rows: 1},
+			{What: "visits of proposals that were replaced", Rows: 1 + 3 + store.CleanUpRows},
 		}
 		if d := cmp.Diff(want, got); d != "" {
 			t.Error(d)
@@ -81,6 +115,8 @@ func TestCleanUp(t *testing.T) {
 			"select count(*) from job_runs":                    2,
 			"select count(*) from kept_files":                  1,
 			"select count(*) from kept_files where name='new'": 1,
+			"select count(*) from proposals":                   4,
+			"select count(*) from proposal_visits":             2 + 3 + 3,
 		} {
 			if n := count(t, db, query); n != want {
 				t.Errorf("%s: got %d, want %d", query, n, want)

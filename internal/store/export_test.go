@@ -12,6 +12,8 @@ import (
 func (db *DB) WritePool() *sqlx.DB { return db.w }
 func (db *DB) ReadPool() *sqlx.DB  { return db.r }
 
+const CleanUpRows = cleanUpRows
+
 var (
 	KindOfState = kindOfState
 	SortKey     = sortKey
