@@ -131,7 +131,7 @@ func (s *Service) vehicles(ctx context.Context, sc auth.Scope, ids []int64, fail
 // when ids is nil, as of a day; all of them are learned from first, and every
 // process on the database may help with it, see Help. A few vehicles are held
 // meanwhile, and many are not: those that somebody else forecasts between their reading
-// and their keeping are forecast once more, a few at a time.
+// and their keeping are forecast once more.
 func (s *Service) Refit(ctx context.Context, sc auth.Scope, ids []int64, asOf fleet.Date) (RefitReport, error) {
 	if ids == nil {
 		return s.refitAll(ctx, sc, asOf)

@@ -300,14 +300,36 @@ func (w *refitWorker) do(ctx context.Context, r *store.Refit, sh *store.Share) e
 	if err != nil {
 		return err
 	}
+	// Where vehicles are late, the share is told of no more until those are forecast once
+	// more: whoever does the rest of it does them.
+	var late []int64
+	vehicles, axles, through := 0, 0, sh.Through // that it was not told of
 	err = w.s.refit(ctx, &lookout{s: w.s, sc: r.Scope, model: m}, read, r.AsOf, func(hs []store.History, fs []store.AxleForecast, found []fleet.Finding) error {
-		vehicles, through := len(hs), hs[len(hs)-1].Vehicle.ID
-		return w.s.keepMany(ctx, r.Scope, marks, hs, fs, found, r.AsOf, func(db *store.DB, st *store.Standing, fs []store.AxleForecast) error {
-			return db.SaveShareForecasts(ctx, r.Scope, sh, st, fs, vehicles, through)
+		vehicles, axles, through = vehicles+len(hs), axles+len(fs), hs[len(hs)-1].Vehicle.ID
+		err := w.s.keepMany(ctx, r.Scope, marks, hs, fs, found, r.AsOf, func(db *store.DB, st *store.Standing, fs []store.AxleForecast, some []int64) error {
+			if late = append(late, some...); len(late) == 0 {
+				return db.SaveShareForecasts(ctx, r.Scope, sh, st, fs, vehicles, axles, through)
+			}
+			if err := db.RenewShare(ctx, sh); err != nil {
+				return err
+			}
+			return db.SaveForecasts(ctx, r.Scope, st, fs)
 		})
+		if err == nil && len(late) == 0 {
+			vehicles, axles = 0, 0
+		}
+		return err
 	})
 	if err != nil {
 		return err
+	}
+	if len(late) > 0 {
+		if err := w.s.refitLate(ctx, r.Scope, late, r.AsOf); err != nil {
+			return err
+		}
+		if err := w.s.DB.SaveShareForecasts(ctx, r.Scope, sh, nil, nil, vehicles, axles, through); err != nil {
+			return err
+		}
 	}
 	return w.s.DB.FinishShare(ctx, sh, nil)
 }

@@ -5,11 +5,19 @@ import (
 	"slices"
 
 	"github.com/jmoiron/sqlx"
+
+	"brakewear/internal/fleet"
 )
 
-// ForecastMarks are what the forecasts of vehicles were stored by last, none of a vehicle
-// that has none. Another mark later says that somebody stored newer ones meanwhile.
-type ForecastMarks map[int64]int64
+// ForecastMarks tell what is stored of vehicles. Another mark later says that somebody
+// stored newer forecasts meanwhile, or found more or less: a vehicle without axles has no
+// forecasts. What is only worded anew of one goes unnoticed.
+type ForecastMarks map[int64]forecastMark
+
+type forecastMark struct {
+	written int64 // what its forecasts were stored by last
+	found   int64 // sum of the ids of the findings that are seen
+}
 
 // ForecastMarks returns those of vehicles.
 func (db *DB) ForecastMarks(ctx context.Context, vehicles []int64) (ForecastMarks, error) {
@@ -35,10 +43,19 @@ func (db *DB) ForecastMarksBetween(ctx context.Context, first, last int64) (Fore
 func (db *DB) forecastMarks(ctx context.Context, ms ForecastMarks, w where) error {
 	return db.find(ctx, "see what forecasts there are", func(t *tx) error {
 		return t.each(func(r *sqlx.Rows) error {
-			var id, written int64
-			err := r.Scan(&id, &written)
-			ms[id] = written
+			var id int64
+			var m forecastMark
+			err := r.Scan(&id, &m.written, &m.found)
+			ms[id] = m
 			return err
-		}, `select vehicle_id, max(written) from axle_forecasts`+w.String()+` group by vehicle_id`, w.args...)
+		}, `
+			select vehicle_id, max(written), CAST(sum(found) AS bigint)
+			from (
+				select vehicle_id, written, 0 as found
+				from axle_forecasts`+w.String()+`
+				union all
+				select vehicle_id, 0, id
+				from findings`+w.String()+` and state <> ?) marks
+			group by vehicle_id`, append(slices.Concat(w.args, w.args), string(fleet.NoLonger))...)
 	})
 }

@@ -19,8 +19,9 @@ func (db *DB) ManyWriters() bool { return db.dialect == Postgres }
 // Holding calls fn with a DB while nobody else holds any of some vehicles: of those who
 // read them, work something out and keep it, who keeps it last has read what was stored
 // last. A refit of many vehicles holds them only while it keeps what it worked out, see
-// pipeline.Refit. On a server all of it is one transaction. An SQLite file is not kept from who writes to it by who works
-// something out; there vehicles are held within the process.
+// pipeline.Refit. On a server all of it is one transaction. An SQLite file is not kept
+// from who writes to it by who works something out; there vehicles are held within the
+// process, before anybody waits for the writer.
 func (db *DB) Holding(ctx context.Context, what string, vehicles []int64, fn func(db *DB) error) error {
 	if db.dialect == Postgres || db.within != nil {
 		return db.Together(ctx, what, func(together *DB) error {
@@ -119,8 +120,8 @@ func (db *DB) Unwritten(ctx context.Context) (unwritten bool, err error) {
 const heldVehicle = 1 << 56
 
 // HoldVehicles holds vehicles until the transaction of db ends, from the next that it
-// asks for on. Their rows are anybody's
-// to change: a file that names all vehicles takes minutes, and nobody is to wait for it.
+// asks for on. Their rows are anybody's to change: a file that names all vehicles takes
+// minutes, and nobody is to wait for it. Of an SQLite file it holds nothing: see Holding.
 func (db *DB) HoldVehicles(ctx context.Context, ids []int64) error {
 	ids = inOrder(ids)
 	if db.dialect != Postgres || len(ids) == 0 { // who writes to a file holds all that is in it

@@ -145,7 +145,7 @@ func TestShareTakenOver(t *testing.T) {
 		}
 		save := func(s *store.Share, through int64) error {
 			fs := []store.AxleForecast{bareForecast(through)}
-			return db.SaveShareForecasts(t.Context(), auth.AllFleets(), s, &store.Standing{}, fs, 1, through)
+			return db.SaveShareForecasts(t.Context(), auth.AllFleets(), s, &store.Standing{}, fs, 1, len(fs), through)
 		}
 		if err := save(first, first.FirstID); err != nil {
 			t.Fatal(err)

@@ -127,12 +127,13 @@ func (db *DB) FinishShare(ctx context.Context, s *Share, heard []byte) error {
 }
 
 // SaveShareForecasts is SaveForecasts for the vehicles of a share that come
-// next, up to a last one: all of it, or nothing when the share is no longer s's.
-func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, st *Standing, fs []AxleForecast, vehicles int, through int64) error {
+// next, up to a last one: all of it, or nothing when the share is no longer s's. So many
+// vehicles and axles are forecast with it, of which others may have stored some.
+func (db *DB) SaveShareForecasts(ctx context.Context, sc auth.Scope, s *Share, st *Standing, fs []AxleForecast, vehicles, axles int, through int64) error {
 	return db.tend(ctx, "keep forecasts", func(t *tx) error {
 		// First, so that nobody can take the share over before all is stored.
 		err := t.mine(s, `through = ?, forecast = forecast + ?, axles = axles + ?, until = ?`,
-			through, vehicles, len(fs), s.until(db))
+			through, vehicles, axles, s.until(db))
 		if err != nil || len(fs) == 0 {
 			return err
 		}
