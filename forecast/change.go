@@ -152,52 +152,6 @@ func (c *cutter) weighChange(s *set, old, fresh []int) float64 {
 	return 1 / (1 + math.Exp(-logOdds))
 }
 
-// renewedUnseen returns the chance that the first visit of s found other parts than
-// those that were declared fitted before it, all at once. Both are fitted to the
-// readings over the whole prior of theta: how slowly the declared parts would have to
-// wear is what tells.
-func (c *cutter) renewedUnseen(s *set) float64 {
-	b := *s.birth0()
-	if len(s.visits) != 1 || len(s.births) != 1 || !b.known || b.day >= s.days[0] || len(s.rows) == len(s.trips) {
-		return 0
-	}
-	gap := s.visits[0] - b.at
-	want, fell := 0.0, 0.0 // of all readings together
-	for i := range s.rows {
-		p := &s.places[s.rows[i].place]
-		want += math.Exp(s.mean) * p.f * gap
-		fell += b.mean - s.rows[i].y
-	}
-	if !(gap > 0) || fell >= fallShare*want {
-		return 0
-	}
-	return c.memory.changed(s, 0, func() float64 {
-		f := c.fit
-		evidence := func(a *axleLife) float64 {
-			f.open(a)
-			return float64(len(f.settle(f.rowsOf(s))))*typoLogOdds + f.grid.evidence
-		}
-		same := evidence(&s.axleLife)
-		other := s.axleLife
-		other.births = []birth{b}
-		var logLik [len(gapParts)]float64
-		most := math.Inf(-1)
-		for i, p := range gapParts {
-			other.births[0].at, other.births[0].gap = b.at+gap*(p.from+p.to)/2, gap*(p.to-p.from)
-			other.births[0].mean = c.spec.sense(c.spec.New)
-			logLik[i] = evidence(&other) + math.Log(p.weight)
-			most = max(most, logLik[i])
-		}
-		sum := 0.0
-		for _, l := range logLik {
-			sum += math.Exp(l - most)
-		}
-		remaining := 1 - want/float64(len(s.rows))/c.spec.Span()
-		share := changeShare * max(changeRarest, min(changeLikeliest, changeAtLimit-changeSlope*remaining))
-		return 1 / (1 + (1-share)/share*math.Exp(same-most-math.Log(sum)))
-	})
-}
-
 // wore says whether the readings from row on fell since the last ones at the
 // same places by so much that no change is in question.
 func (s *set) wore(row int) bool {

@@ -144,7 +144,7 @@ func (o *outlook) tell(af *AxleForecast) {
 		}
 	}
 	if o.change != nil {
-		af.warn(PartChange, "the %s is less worn than it can be, with no fitment recorded: taken as new parts; record the fitment", o.part)
+		af.warn(PartChange, "the %s grew thicker with no fitment recorded: taken as new parts; record the fitment", o.part)
 	}
 	if o.offRecord > 0 {
 		af.warn(PartChange, "the %s would be past its limit by now, yet it was left on: probably renewed with no fitment recorded; measure it", o.part)

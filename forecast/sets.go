@@ -152,14 +152,7 @@ func (c *cutter) split(h *axleHistory, live []int, items []item) {
 		}
 		before := len(s.rows)
 		c.add(&s, items[i:end])
-		if chance := c.renewedUnseen(&s); chance > changeSure && !c.kept(c.part, s.birth0().day, items[i].Day) {
-			b := s.birth0()
-			change = &Change{Part: c.part, After: b.day, Before: items[i].Day, Chance: chance}
-			gap = [2]float64{b.at, max(b.at, items[i].s)}
-			h.changes = append(h.changes, *change)
-			s = c.begin(live, items[i:], change, gap)
-			c.add(&s, items[i:end])
-		} else if chance := c.changed(&s, before); chance > changeSure && !c.kept(c.part, s.days[len(s.days)-2], items[i].Day) {
+		if chance := c.changed(&s, before); chance > changeSure && !c.kept(c.part, s.days[len(s.days)-2], items[i].Day) {
 			last := s.visits[len(s.visits)-2]
 			change = &Change{Part: c.part, After: s.days[len(s.days)-2], Before: items[i].Day, Chance: chance}
 			gap = [2]float64{last, max(last, items[i].s)}

@@ -2,7 +2,6 @@ package findings
 
 import (
 	"fmt"
-	"slices"
 
 	"brakewear/forecast"
 	"brakewear/internal/fleet"
@@ -99,10 +98,6 @@ func (a *axle) changes(track forecast.Track) []fleet.Finding {
 		}
 		f.Seen = fmt.Sprintf("Axle %d: the %ss grew %s between %s and %s%s, and no fitment is recorded.",
 			a.Number, nameOf(p), what, on(j.after), on(j.before), a.fromTo(p, j.after, j.before))
-		if slices.ContainsFunc(a.fitments, func(f *fleet.Fitment) bool { return f.Date == j.after && overlap(f.Position, p) }) {
-			f.Seen = fmt.Sprintf("Axle %d: the %ss read on %s are less worn than those fitted on %s can be, and no fitment is recorded since.",
-				a.Number, nameOf(p), on(j.before), on(j.after))
-		}
 		f.Advice = "Confirm when new ones were fitted, or say that none were and look at the readings."
 		f.Source = "test against the other readings"
 		fit := fleet.Fitment{VehicleID: a.v.ID, Position: p, Date: likely[j]}
