@@ -117,14 +117,14 @@ func (o *outlook) condition(h *vehicleHistory, s float64) {
 	for j := range o.each {
 		gone := o.each[j].CDF(s)
 		o.each[j] = o.each[j].beyond(s)
-		if gone > leftGone {
+		if gone > leftGone && gone <= doubtful {
 			o.straighten(h, j)
 		}
 	}
 }
 
-// straighten shows live place j on a straight line from where it was last known to the median of
-// where it reaches its limit.
+// straighten shows live place j, conditioned, on a straight line from where it was last known
+// to the median of where it reaches its limit.
 func (o *outlook) straighten(h *vehicleHistory, j int) {
 	p := &o.places[j]
 	from, y := o.births[p.born].at, o.births[p.born].mean
@@ -132,6 +132,9 @@ func (o *outlook) straighten(h *vehicleHistory, j int) {
 		if r := &o.rows[u]; r.place == j {
 			from, y = o.visits[r.visit], r.y
 		}
+	}
+	if !(y > p.limit) || !(o.each[j].Quantile(.1) > from) {
+		return // no line leads there
 	}
 	slope := func(q float64) float64 { return (y - p.limit) / (o.each[j].Quantile(q) - from) }
 	now := y - slope(.5)*(o.now.at-from)
@@ -163,10 +166,11 @@ func mix(a, b Dist, w float64) Dist {
 	return distOfCDF(xs, cdf)
 }
 
-// beyond is the distribution of X given that X > x. Where that is all but
-// impossible the condition is doubted instead.
+// doubtful is the chance of the contrary from which on a condition is doubted instead.
+const doubtful = 0.99
+
+// beyond is the distribution of X given that X > x, or d where that is doubtful.
 func (d Dist) beyond(x float64) Dist {
-	const doubtful = 0.99
 	f := d.CDF(x)
 	if !(f > 0) || f > doubtful {
 		return d

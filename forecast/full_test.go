@@ -240,6 +240,21 @@ func TestRotorLeftOn(t *testing.T) {
 	}
 }
 
+// TestRotorLeftOnDoubted: read near its limit, a rotor that is still on after many kilometres more
+// cannot be: that is doubted, and what is shown of it stays as it was.
+func TestRotorLeftOnDoubted(t *testing.T) {
+	fs := []Fitment{fitment(0, Position{Part: Rotor}), fitment(600, Position{Part: Pad})}
+	rs := []Reading{reading(700, Position{Part: Rotor, Side: "left"}, 23.1), reading(700, Position{Part: Rotor, Side: "right"}, 23.1)}
+	for _, r := range steady(.01, 400, 600, 850) {
+		r.Day += 600
+		rs = append(rs, r)
+	}
+	for _, mm := range []float64{23.02, 23.1, 23.3, 23.6, 24} {
+		rs[0].MM, rs[1].MM = mm, mm
+		checkLeftOn(t, newFull(), rs, fs, 1450)
+	}
+}
+
 // TestFullStarts covers the ways in which a set's life begins.
 func TestFullStarts(t *testing.T) {
 	pads := steady(.01, 100, 200, 300, 400)
