@@ -47,10 +47,11 @@ func TestLearnedOfOwnVehicles(t *testing.T) {
 	rec := httptest.NewRecorder()
 	w.asWho(t, who).ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "/learned", nil))
 	got, all := rec.Body.String(), w.get("/learned").Body.String()
+	const of = "Skarrowmere Island Transport/"
 	for _, c := range []struct {
 		name string
 		own  bool
-	}{{"Upper Skarrow", true}, {"Gannetsby", false}, {"Quenby Sands", false}, {"service", true}, {"parcels", false}, {"N1 · parcels", false}} {
+	}{{of + "Upper Skarrow", true}, {of + "Gannetsby", false}, {of + "Quenby Sands", false}, {"service", true}, {"parcels", false}, {"N1 · parcels", false}} {
 		cell := "<td>" + c.name + "</td>"
 		if strings.Contains(got, cell) != c.own || !strings.Contains(all, cell) {
 			t.Errorf("%s: shown to its depot %v, to all %v", c.name, strings.Contains(got, cell), strings.Contains(all, cell))

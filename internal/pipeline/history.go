@@ -19,7 +19,7 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		Class:    string(h.Vehicle.Category),
 		Duty:     strings.ToLower(strings.TrimSpace(h.Vehicle.Duty)),
 		Model:    strings.TrimSpace(h.Vehicle.Make + " " + h.Vehicle.Model),
-		Depot:    h.Depot,
+		Depot:    depotOf(h),
 		Odometer: odometersOf(h),
 		Swaps:    swapsOf(h),
 		Axles:    make([]forecast.Axle, len(h.Axles)),
@@ -55,7 +55,7 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 			Pos:     placeOf(r.Position),
 			MM:      r.MM,
 			Step:    step,
-			Depot:   h.Depot,
+			Depot:   v.Depot,
 			Tripped: r.Tripped,
 		})
 	}
@@ -79,6 +79,15 @@ func VehicleOf(h *store.History) *forecast.Vehicle {
 		}
 	}
 	return v
+}
+
+// depotOf names a vehicle's depot for what is learned of it: another fleet may have one of
+// the same name.
+func depotOf(h *store.History) string {
+	if h.Fleet == "" || h.Depot == "" {
+		return h.Depot
+	}
+	return h.Fleet + "/" + h.Depot
 }
 
 // odometersOf returns the odometer readings of a vehicle, and the values given with what

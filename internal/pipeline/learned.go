@@ -35,7 +35,7 @@ func (s *Service) Learned(ctx context.Context, sc auth.Scope, limit int) ([]Lear
 			return nil, err
 		}
 		for i := range kinds {
-			own = append(own, *VehicleOf(&store.History{Vehicle: kinds[i].Vehicle, Depot: kinds[i].Depot}))
+			own = append(own, *VehicleOf(&store.History{Vehicle: kinds[i].Vehicle, Fleet: kinds[i].Fleet, Depot: kinds[i].Depot}))
 		}
 	}
 	out := make([]Learned, len(ps))

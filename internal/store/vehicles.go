@@ -294,12 +294,13 @@ func (db *DB) VehicleKinds(ctx context.Context, sc auth.Scope) (kinds []VehicleE
 		w.scope(sc, "v")
 		return t.each(func(r *sqlx.Rows) error {
 			var k VehicleEntry
-			err := r.Scan(&k.Category, &k.Duty, &k.Make, &k.Model, &k.Depot)
+			err := r.Scan(&k.Category, &k.Duty, &k.Make, &k.Model, &k.Fleet, &k.Depot)
 			kinds = append(kinds, k)
 			return err
 		}, `
-			select distinct v.category, v.duty, v.make, v.model, d.name
+			select distinct v.category, v.duty, v.make, v.model, f.name, d.name
 			from vehicles v
+			join fleets f on f.id = v.fleet_id
 			join depots d on d.id = v.depot_id`+w.String(), w.args...)
 	})
 	return kinds, err
