@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
@@ -17,7 +18,7 @@ import (
 // depot is 0): a vehicle of theirs may be seen to come in at another, which
 // others plan.
 // Each is accepted or not by itself. All open ones are accepted in rounds: what was
-// accepted before one that fails stays.
+// accepted before one that fails stays, and of more than a round, see brief.
 func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, depot int64, ids []int64) ([]store.Outcome, error) {
 	if ids != nil {
 		return s.DB.AcceptVisits(ctx, sc, by, ids)
@@ -61,6 +62,9 @@ func (s *Service) acceptInRounds(ctx context.Context, sc auth.Scope, by string, 
 				return err
 			}
 			for _, o := range os {
+				if len(os) < len(ids) {
+					o = brief(o)
+				}
 				done(o)
 			}
 		}
@@ -78,6 +82,15 @@ func (s *Service) acceptInRounds(ctx context.Context, sc auth.Scope, by string, 
 		return nil, err
 	}
 	return outcomes, accept(again, func(o store.Outcome) { outcomes[at[o.Visit.ID]] = o })
+}
+
+// brief is of an outcome the visit and its vehicle, where it is booked, and the fault: with
+// their work, those of a national fleet would fill the memory.
+func brief(o store.Outcome) store.Outcome {
+	x := store.Outcome{Fault: o.Fault}
+	x.Visit.ID, x.Visit.Vehicle = o.Visit.ID, strings.Clone(o.Visit.Vehicle)
+	x.Booking.ID, x.Booking.Slot = o.Booking.ID, o.Booking.Slot
+	return x
 }
 
 // ByHand is what a person books.
