@@ -104,8 +104,10 @@ var bookingStates = []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed,
 // or asked for by when they were changed.
 func (a *API) bookings(c *gin.Context) error {
 	q := &query{c: c}
-	ask := store.BookingQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle"), Since: q.instant("changed_since")}
-	if ask.Since.IsZero() {
+	ask := store.BookingQuery{Fleet: q.id("fleet"), Depot: q.id("depot"), Vehicle: q.id("vehicle")}
+	if t := q.instant("changed_since"); t != nil {
+		ask.Since = *t
+	} else {
 		ask.From = a.svc.Today()
 	}
 	if d := q.date("from"); d != nil {

@@ -79,6 +79,8 @@ func (c *client) longLists(db *store.DB) {
 	}
 	c.do(call{path: "/bookings?changed_since=2026-03-04T00:00:00Z", want: []string{`{"items":[],"next":null}`}})
 	c.do(call{path: "/bookings?from=0000-01-01", status: 400, want: []string{`"parameter":"from"`}}) // which a server does not know
-	c.do(call{path: "/bookings?changed_since=yesterday", status: 400, want: []string{`"parameter":"changed_since"`, "2026-03-01T09:30:00Z"}})
+	for _, since := range []string{"yesterday", "0000-05-01T00:00:00Z", "0001-01-01T00:30:00%2B01:00", "9999-12-31T23:30:00-01:00"} {
+		c.do(call{path: "/bookings?changed_since=" + since, status: 400, want: []string{`"parameter":"changed_since"`, "2026-03-01T09:30:00Z"}})
+	}
 	c.do(call{path: "/visits?state=accepted&to=2026-01-01", want: []string{`{"items":[],"next":null}`}})
 }

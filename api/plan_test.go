@@ -41,6 +41,7 @@ func (c *client) plan(db *store.DB) {
 			`{"day":"2026-03-10","opens":null,"closes":null,"technician_hours":0,"booked_hours":0,"reasons":["fair"]}]}`}},
 		{name: "days for years", path: home + "/days?from=2026-03-06&to=2027-03-07", status: 400, want: []string{`"parameter":"to"`, "at most 366 days"}},
 		{name: "days backwards", path: home + "/days?to=2026-03-01", status: 400, want: []string{"from 2 Mar 2026 on"}},
+		{name: "the last days", path: home + "/days?from=9999-12-31", want: []string{`{"items":[{"day":"9999-12-31",`}, not: []string{"0000-"}},
 		{name: "days of no workshop", path: "/workshops/999/days", status: 404},
 		{name: "no closures", path: home + "/closures", body: `{}`, status: 400},
 		{name: "parts as rows", path: "/parts", status: 201, want: []string{`"kind":"parts"`, `"accepted":1,"refused":1`, "the fleet has no depot of this name"}, body: fmt.Sprintf(`[

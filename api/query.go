@@ -87,17 +87,18 @@ func (q *query) date(name string) *fleet.Date {
 	return &d
 }
 
-// instant reads a moment; zero where the parameter is not given.
-func (q *query) instant(name string) time.Time {
+// instant reads a moment of a year that fleet.Date has.
+func (q *query) instant(name string) *time.Time {
 	s := q.text(name)
 	if s == "" {
-		return time.Time{}
+		return nil
 	}
 	t, err := time.Parse(time.RFC3339, s)
-	if err != nil {
+	if year := t.UTC().Year(); err != nil || year < 1 || year > 9999 {
 		q.fault(name, s, "no moment: want one such as 2026-03-01T09:30:00Z")
+		return nil
 	}
-	return t
+	return &t
 }
 
 // truth reads true or false; nil where the parameter is not given.
