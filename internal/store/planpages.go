@@ -13,12 +13,30 @@ import (
 // farDay is a day after all others.
 var farDay = fleet.NewDate(9999, time.December, 31)
 
+// Lists in the order of their days.
+const (
+	bookingDays = "booking days"
+	visitDays   = "visit days"
+)
+
 // dayCursor is the place of the last booking or proposed visit of a page.
 type dayCursor struct {
+	Sort    string // which list
 	Day     fleet.Date
 	DepotID int64
 	Starts  int32
 	ID      int64
+}
+
+// read reads the cursor of a list.
+func (c *dayCursor) read(s, list string) error {
+	if err := readCursor(s, c); err != nil {
+		return err
+	}
+	if c.Sort != list || c.ID < 1 {
+		return noCursor(s)
+	}
+	return nil
 }
 
 func (c dayCursor) args() []any { return []any{c.Day, c.DepotID, c.Starts, c.ID} }
@@ -29,7 +47,7 @@ func (db *DB) BookingPage(ctx context.Context, sc auth.Scope, q BookingQuery, af
 	limit = limitOf(limit)
 	var from dayCursor
 	if after != "" {
-		if err := readCursor(after, &from); err != nil {
+		if err := from.read(after, bookingDays); err != nil {
 			return nil, "", err
 		}
 		q.From = max(q.From, from.Day) // what the index begins with
@@ -45,7 +63,7 @@ func (db *DB) BookingPage(ctx context.Context, sc auth.Scope, q BookingQuery, af
 	if err == nil && len(bs) > limit {
 		bs = bs[:limit]
 		b := &bs[limit-1]
-		next = cursorText(dayCursor{b.Day, b.DepotID, int32(b.Starts), b.ID})
+		next = cursorText(dayCursor{bookingDays, b.Day, b.DepotID, int32(b.Starts), b.ID})
 	}
 	return bs, next, err
 }
@@ -55,7 +73,7 @@ func (db *DB) VisitPage(ctx context.Context, sc auth.Scope, q VisitQuery, after 
 	limit = limitOf(limit)
 	var from dayCursor
 	if after != "" {
-		if err := readCursor(after, &from); err != nil {
+		if err := from.read(after, visitDays); err != nil {
 			return nil, "", err
 		}
 	}
@@ -78,7 +96,7 @@ func (db *DB) VisitPage(ctx context.Context, sc auth.Scope, q VisitQuery, after 
 		case day == 0:
 			day = farDay
 		}
-		next = cursorText(dayCursor{day, v.DepotID, int32(v.Starts), v.ID})
+		next = cursorText(dayCursor{visitDays, day, v.DepotID, int32(v.Starts), v.ID})
 	}
 	return vs, next, err
 }
