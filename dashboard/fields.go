@@ -198,6 +198,9 @@ func shownForm(form map[string]string) string {
 // fitFields begins the names of the lines of what a part fits: they change together.
 const fitFields = "fit_"
 
+// byNow says what is kept of a field that two have changed.
+const byNow = "%s by now: somebody else changed it meanwhile. Save again if yours is to stand"
+
 // sinceShown holds a form that was sent against the one that would be shown now: what its
 // sender left as it was shown says what is kept by now, and what somebody else has changed
 // as well is a fault of its field, so that whoever sends it again means it.
@@ -228,7 +231,11 @@ func (f *fields) sinceShown(now map[string]string) {
 		switch {
 		case !differ(was, now), !differ(sent, now):
 		case differ(was, sent):
-			f.fault(group, "“%s” by now: somebody else changed it meanwhile. Save again if yours is to stand", now[group])
+			by := "Blank"
+			if now[group] != "" {
+				by = "“" + now[group] + "”"
+			}
+			f.fault(group, byNow, by)
 		default:
 			for _, name := range names {
 				f.c.Request.PostForm.Set(name, now[name])

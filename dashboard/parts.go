@@ -35,17 +35,18 @@ type PartRow struct {
 // PartPage is the form of one part.
 type PartPage struct {
 	Shell
-	Link   string // where the form goes
-	Saved  bool
-	Faults int
-	Fleets []Choice // of a new one, where there are several
-	Fields []Field
-	Items  []Choice
-	Fits   []FitRow
-	Stock  []StockField // by depot
-	Shelf  bool         // whoever looks may say what lies on a shelf
-	Fault  string       // of a fit
-	Shown  string       // the form of a part that is there
+	Link      string // where the form goes
+	Saved     bool
+	Faults    int
+	Fleets    []Choice // of a new one, where there are several
+	Fields    []Field
+	Items     []Choice
+	ItemFault string
+	Fits      []FitRow
+	Stock     []StockField // by depot
+	Shelf     bool         // whoever looks may say what lies on a shelf
+	Fault     string       // of a fit
+	Shown     string       // the form of a part that is there
 }
 
 // StockField is how many lie at a depot, and may be said anew. It carries what it
@@ -217,7 +218,7 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 	}
 	chosen := form["item"]
 	if own != nil {
-		chosen = own.text("item")
+		chosen, p.ItemFault = own.text("item"), own.faults["item"]
 	}
 	if f != nil {
 		p.Faults, p.Fault = len(f.faults), f.faults["fits"]
@@ -225,7 +226,11 @@ func (d *Dashboard) showPart(c *gin.Context, status int, f *fields, moved string
 	for _, x := range fleet.Items {
 		p.Items = append(p.Items, Choice{string(x), x.Words(), string(x) == chosen})
 	}
-	for i := range len(part.Fits) + spareFits {
+	rows := len(part.Fits) + spareFits
+	if own != nil {
+		rows = max(rows, sentFits(c))
+	}
+	for i := range rows {
 		n := strconv.Itoa(i)
 		p.Fits = append(p.Fits, FitRow{
 			Make:    own.field("fit_make_"+n, "Make", form["fit_make_"+n]),
@@ -261,6 +266,7 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 	ctx, sc := c.Request.Context(), d.scope(c)
 	f := readFields(c)
 	var part fleet.StockPart
+	var kept *fleet.StockPart // nil for a new one
 	if c.Param("id") != "" {
 		id, err := web.PathID(c, "part")
 		if err != nil {
@@ -274,7 +280,11 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 		if !sc.Sees(part.FleetID, 0) {
 			return d.setStock(c, f, &part)
 		}
+		kept = &old
 		f.sinceShown(partForm(&old))
+		if f.faults["item"] != "" {
+			f.faults["item"] = fmt.Sprintf(byNow, "“"+old.Item.Words()+"”")
+		}
 		if f.faults["fits"] != "" {
 			f.faults["fits"] = fmt.Sprintf("By now: %s. Somebody else changed the lines meanwhile. Save again if yours are to stand", fitsWords(old.Fits))
 		}
@@ -306,7 +316,10 @@ func (d *Dashboard) setPart(c *gin.Context) error {
 	if !f.ok() {
 		return d.showPart(c, http.StatusBadRequest, f, "")
 	}
-	id, err := d.svc.DB.SaveStockPart(ctx, sc, part, stock...)
+	id, err := d.svc.DB.ChangeStockPart(ctx, sc, kept, part, stock...)
+	if errors.Is(err, store.ErrMeanwhile) {
+		return d.setPart(c) // against what is kept now
+	}
 	faulty := faultyField(err)
 	if err := f.take(faulty, err); err != nil {
 		return err
@@ -326,14 +339,22 @@ func firstWord(s string) string {
 // maxFits bounds the lines of what a part fits.
 const maxFits = 200
 
+// sentFits is how many lines of what a part fits were sent.
+func sentFits(c *gin.Context) (n int) {
+	for n < maxFits {
+		if _, sent := c.GetPostForm("fit_make_" + strconv.Itoa(n)); !sent {
+			break
+		}
+		n++
+	}
+	return n
+}
+
 // readFits reads the lines of what a part fits; a vehicle is named by number.
 func (d *Dashboard) readFits(c *gin.Context, f *fields, part *fleet.StockPart) error {
 	var index map[string][]store.VehicleKey
-	for i := range maxFits {
+	for i := range sentFits(c) {
 		n := strconv.Itoa(i)
-		if _, sent := c.GetPostForm("fit_make_" + n); !sent {
-			break
-		}
 		x := fleet.Fit{Make: f.text("fit_make_" + n), Model: f.text("fit_model_" + n), Axle: f.whole("fit_axle_" + n)}
 		if f.faults["fit_axle_"+n] != "" || x.Axle < 0 || x.Axle > fleet.MaxAxle {
 			f.fault("fits", "Axle “%s”: want its number, 1 (front) to %d, or blank for all", f.text("fit_axle_"+n), fleet.MaxAxle)

@@ -309,7 +309,11 @@ func (d *Dashboard) setWorkshop(c *gin.Context) error {
 	if !f.ok() {
 		return d.showWorkshop(c, http.StatusBadRequest, f)
 	}
-	if err := d.svc.SaveWorkshop(ctx, sc, d.who(c), s, zone); err != nil {
+	err = d.svc.ChangeWorkshop(ctx, sc, d.who(c), &kept, s, zone)
+	if errors.Is(err, store.ErrMeanwhile) {
+		return d.setWorkshop(c) // against what is kept now
+	}
+	if err != nil {
 		return err
 	}
 	c.Redirect(http.StatusSeeOther, workshopPath(id)+"?saved=1")

@@ -223,6 +223,12 @@ func TestFormsInTwoTabs(t *testing.T) {
 		{partPath(id), url.Values{"number": {"P 11"}, "fit_axle_0": {"1"}}, url.Values{"number": {"P 12"}, "fit_axle_1": {"2"}},
 			[]has{{"#w-number", "“P 11” by now"}, {"#w-fits", "By now: Orlo C12, axle 1; Brix. Somebody else"}},
 			map[string]string{"number": "P 12", "fit_axle_0": "", "fit_axle_1": "2"}},
+		{partPath(id), url.Values{"price": {""}, "item": {"sensor"}}, url.Values{"price": {"90"}, "item": {"rotors"}},
+			[]has{{"#w-price", "Blank by now: somebody else"}, {"#f-item[aria-describedby=w-item][aria-invalid] option[selected]", "rotors"}, {"#w-item", "“wear sensor” by now: somebody else"}},
+			map[string]string{"price": "90", "item": "rotors"}},
+		{partPath(id), url.Values{"fit_make_0": {"Mill"}, "fit_model_0": {""}, "fit_make_1": {""}, "fit_axle_1": {""}}, url.Values{"fit_make_2": {"Dune"}, "fit_make_3": {"Fell"}, "fit_make_4": {"Gorse"}, "fit_make_1": {"Moor"}},
+			[]has{{"#w-fits", "By now: Mill"}},
+			map[string]string{"fit_make_1": "Moor", "fit_make_4": "Gorse"}},
 	} {
 		open := func() url.Values { return formAt(t, parse(t, w.get(c.path).Body.String()), c.path) }
 		first, other := open(), open()

@@ -7,6 +7,7 @@ import (
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
+	"brakewear/internal/store"
 )
 
 // Clock keeps by which clock most depots work. The zero value is ready.
@@ -75,8 +76,14 @@ func (c *Clock) forget() {
 // SaveWorkshop sets a depot's workshop, and the zone of its clock unless that is
 // blank.
 func (s *Service) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, w fleet.Workshop, zone string) error {
+	return s.ChangeWorkshop(ctx, sc, by, nil, w, zone)
+}
+
+// ChangeWorkshop is SaveWorkshop where the workshop must be old still, as
+// store.ChangeWorkshop says.
+func (s *Service) ChangeWorkshop(ctx context.Context, sc auth.Scope, by string, old *store.DepotWorkshop, w fleet.Workshop, zone string) error {
 	defer s.Clock.forget()
-	return s.DB.SaveWorkshopAt(ctx, sc, by, w, zone)
+	return s.DB.ChangeWorkshop(ctx, sc, by, old, w, zone)
 }
 
 // home is the zone last looked up; nil where none was.

@@ -114,6 +114,12 @@ func (t *tx) stockParts(sc auth.Scope, w where, depotID int64) (ps []fleet.Stock
 // item, price, lead time and what it fits. Of p's stock it keeps nothing: with it
 // the stock is changed as given. Only who sees the whole fleet may.
 func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPart, stock ...StockChange) (id int64, err error) {
+	return db.ChangeStockPart(ctx, sc, nil, p, stock...)
+}
+
+// ChangeStockPart is SaveStockPart of a part that was old when it was changed, and must
+// be that still, but for its shelves (nil = whatever it is).
+func (db *DB) ChangeStockPart(ctx context.Context, sc auth.Scope, old *fleet.StockPart, p fleet.StockPart, stock ...StockChange) (id int64, err error) {
 	p.Number, p.Name = strings.TrimSpace(p.Number), strings.TrimSpace(p.Name)
 	if err := p.Validate(); err != nil {
 		return 0, err
@@ -126,6 +132,11 @@ func (db *DB) SaveStockPart(ctx context.Context, sc auth.Scope, p fleet.StockPar
 	err = db.write(ctx, "keep a part", func(t *tx) error {
 		if !sc.Sees(p.FleetID, 0) {
 			return fleet.NotFoundf("fleet %d: there is none, or none whose parts you may change", p.FleetID)
+		}
+		if old != nil {
+			if err := t.still(old); err != nil {
+				return err
+			}
 		}
 		var other int64
 		err := t.one([]any{&other}, `select id from stock_parts where fleet_id = ? and number_key = ? and id <> ?`, p.FleetID, key(p.Number), p.ID)

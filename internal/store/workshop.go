@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"reflect"
 	"strings"
 
 	"github.com/jmoiron/sqlx"
@@ -185,6 +186,12 @@ func (db *DB) SaveWorkshop(ctx context.Context, sc auth.Scope, by string, s flee
 // SaveWorkshopAt sets a depot's workshop and the zone of its clock; a blank zone
 // stays as it is.
 func (db *DB) SaveWorkshopAt(ctx context.Context, sc auth.Scope, by string, s fleet.Workshop, zone string) error {
+	return db.ChangeWorkshop(ctx, sc, by, nil, s, zone)
+}
+
+// ChangeWorkshop is SaveWorkshopAt where the workshop was old when it was changed, and
+// must be that still, but for its closures (nil = whatever it is).
+func (db *DB) ChangeWorkshop(ctx context.Context, sc auth.Scope, by string, old *DepotWorkshop, s fleet.Workshop, zone string) error {
 	if err := s.Validate(); err != nil {
 		return err
 	}
@@ -192,6 +199,20 @@ func (db *DB) SaveWorkshopAt(ctx context.Context, sc auth.Scope, by string, s fl
 		fleetID, err := t.depotIn(sc, s.DepotID)
 		if err != nil {
 			return err
+		}
+		// Its depot is held: the workshop's row may not be there yet.
+		var id int64
+		if err := t.one([]any{&id}, `select id from depots where id = ?`+t.locking("for no key update"), s.DepotID); err != nil {
+			return err
+		}
+		if old != nil {
+			now, err := t.workshop(s.DepotID, farDay)
+			if err != nil {
+				return err
+			}
+			if now.TimeZone != old.TimeZone || !reflect.DeepEqual(now.Workshop, old.Workshop) {
+				return ErrMeanwhile
+			}
 		}
 		if zone != "" {
 			if err := t.setTimeZone(fleetID, s.DepotID, zone); err != nil {
