@@ -39,6 +39,7 @@ type DuePage struct {
 // DueRow is one axle.
 type DueRow struct {
 	Link, Vehicle, Plate, Depot, Fleet string
+	Of                                 string // its fleet, where others on the page have a vehicle of this number
 	Axle                               int
 	Place                              string // limiting position, in words
 	Thickness, Limit, Unit             string
@@ -168,6 +169,7 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 		x.planned.pin(tell, &row, p.Axis, r)
 		p.Rows = append(p.Rows, row)
 	}
+	tellRowsApart(p.Rows)
 	if today-oldest > staleAfter {
 		p.Stale = fmt.Sprintf("These forecasts are from %s. New readings since then count only for the vehicles they came from; a refit brings all up to today.", tell.Day(oldest))
 	}
@@ -183,6 +185,35 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 		p.Next = "/" + f.values().with("after", got.Next).encode()
 	}
 	return p
+}
+
+// tellRowsApart names the fleet of rows whose depot, or vehicle, is called as another
+// fleet's is.
+func tellRowsApart(rows []DueRow) {
+	type name struct{ of, name string }
+	fleets, alike := map[name]string{}, map[name]bool{}
+	each := func(fn func(r *DueRow, vehicle, depot name)) {
+		for i := range rows {
+			fn(&rows[i], name{"vehicle", rows[i].Vehicle}, name{"depot", rows[i].Depot})
+		}
+	}
+	each(func(r *DueRow, vehicle, depot name) {
+		for _, n := range []name{vehicle, depot} {
+			first, seen := fleets[n]
+			if !seen {
+				fleets[n] = r.Fleet
+			}
+			alike[n] = alike[n] || seen && first != r.Fleet
+		}
+	})
+	each(func(r *DueRow, vehicle, depot name) {
+		if alike[vehicle] {
+			r.Of = r.Fleet
+		}
+		if alike[vehicle] || alike[depot] {
+			r.Depot += " (" + r.Fleet + ")"
+		}
+	})
 }
 
 func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {

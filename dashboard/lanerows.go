@@ -182,7 +182,11 @@ func (r *DueRow) close(b *rows) {
 	if r.Plate != "" && r.Depot != "" {
 		between = ", "
 	}
-	b.put(`<div class="who"><a href="`, r.Link, `" title="`, r.Plate, between, r.Depot, `">`, r.Vehicle, "</a></div>\n"+
+	b.put(`<div class="who"><a href="`, r.Link, `" title="`, r.Plate, between, r.Depot, `">`, r.Vehicle, `</a>`)
+	if r.Of != "" {
+		b.put(` <small>`, r.Of, `</small>`)
+	}
+	b.put("</div>\n"+
 		`<div class="what"><span class="place"><small>Axle `, strconv.Itoa(r.Axle), `</small> `, r.Place, `</span> <span class="num">`, r.Thickness, `<small> / `, r.Limit, "</small></span></div>\n"+
 		`<div class="lane">`)
 	b.lane(&closeLane, &r.Lane)

@@ -21,7 +21,7 @@ func TestLanesAreThoseOfTemplates(t *testing.T) {
 	onDay := Verdict{Ask: awkward, Strong: awkward, ISO: "2026-03-20", Why: awkward}
 	rows := []DueRow{
 		{},
-		{Link: "/vehicles/12#axle-1", Vehicle: awkward, Plate: awkward, Depot: awkward, Axle: 1, Place: awkward, Thickness: "4.2", Limit: "3", Unit: "mm", Left: "7.06%", KmLeft: "1,200 km left", Readings: 1,
+		{Link: "/vehicles/12#axle-1", Vehicle: awkward, Plate: awkward, Depot: awkward, Of: awkward, Axle: 1, Place: awkward, Thickness: "4.2", Limit: "3", Unit: "mm", Left: "7.06%", KmLeft: "1,200 km left", Readings: 1,
 			Lane: booked, Limits: awkward, Booked: &BookedView{"/plan?week=2026-03-16", awkward}, Verdict: onDay, Worth: awkward, Wait: awkward, Warnings: []string{awkward, "Two", ""}},
 		{Plate: "KEA 1", Lane: lens, Verdict: Verdict{Why: "éa"}, Worth: "Measured now."},
 		{Depot: "Hill", Lane: stopped, Verdict: now, Wait: "Waiting.", Warnings: []string{"One"}},
@@ -43,7 +43,7 @@ func TestLanesAreThoseOfTemplates(t *testing.T) {
 </li>
 `
 		short = `<li class="row{{if .Verdict.Urgent}} urgent{{else if .Lane.Late}} late{{end}}">
-<div class="who"><a href="{{.Link}}" title="{{.Plate}}{{if and .Plate .Depot}}, {{end}}{{.Depot}}">{{.Vehicle}}</a></div>
+<div class="who"><a href="{{.Link}}" title="{{.Plate}}{{if and .Plate .Depot}}, {{end}}{{.Depot}}">{{.Vehicle}}</a>{{if .Of}} <small>{{.Of}}</small>{{end}}</div>
 <div class="what"><span class="place"><small>Axle {{.Axle}}</small> {{.Place}}</span> <span class="num">{{.Thickness}}<small> / {{.Limit}}</small></span></div>
 <div class="lane">{{with .Lane}}<svg width="100%" height="26" role="img"><title>{{.Say}}</title><use href="#close-axis" width="100%" height="26"/>{{if .Lens}}<svg class="clip" width="100%" height="26"><svg x="{{.X}}" y="2" width="{{.W}}" height="22" viewBox="0 0 100 40" preserveAspectRatio="none"><path class="lens w{{.Level}}" vector-effect="non-scaling-stroke" d="{{.Path}}"/></svg>{{if .Median}}<line class="median w{{.Level}}" x1="{{.Median}}" x2="{{.Median}}" y1="4" y2="22"/>{{end}}</svg>{{end}}{{if .Past}}<path class="stop" d="M-3 3h6v20h-6z"/>{{else if .Notch}}<svg x="{{.Notch}}" class="free"><path class="notch" d="M0 12l-4-8h8z"/></svg>{{end}}{{if .Peg}}<svg x="{{.Peg}}" class="free"><path class="peg" d="M0 25V10m0 0a3 3 0 1 0-.01 0"/></svg>{{end}}</svg>{{end}}</div>
 <small class="limits">{{.Limits}}</small>

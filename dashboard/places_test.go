@@ -2,6 +2,7 @@ package dashboard
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 )
 
@@ -21,6 +22,23 @@ func TestPlacesToldApart(t *testing.T) {
 	check(t, parse(t, w.get("/plan").Body.String()), []has{{".shift[data-depot=3] .where", "Hill (Mail Lines)"}})
 	check(t, parse(t, w.get("/measure?q=Bus+1").Body.String()), []has{{"main", "Hill · Mail Lines"}, {"main", "Harbour · Ferry Lines"}})
 	check(t, parse(t, w.get("/vehicles?q=Bus+1").Body.String()), []has{{"main", "Hill · Mail Lines"}})
+}
+
+// A row of what is to be booked has its fleet where another fleet's reads alike.
+func TestRowsToldApart(t *testing.T) {
+	rows := []DueRow{
+		{Vehicle: "Bus 1", Depot: "Hill", Fleet: "A"}, {Vehicle: "Bus 1", Depot: "Hill", Fleet: "A"}, {Vehicle: "Bus 2", Depot: "Hill", Fleet: "B"},
+		{Vehicle: "Bus 3", Depot: "Quay", Fleet: "A"}, {Vehicle: "Bus 3", Depot: "Bay", Fleet: "B"}, {Vehicle: "Bus 4", Depot: "Quay", Fleet: "A"},
+	}
+	tellRowsApart(rows)
+	var got []string
+	for _, r := range rows {
+		got = append(got, r.Depot+"/"+r.Of)
+	}
+	want := []string{"Hill (A)/", "Hill (A)/", "Hill (B)/", "Quay (A)/A", "Bay (B)/B", "Quay/"}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
 }
 
 func TestDepotNames(t *testing.T) {

@@ -26,7 +26,8 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 	booked := store.BookingQuery{Depot: depot, From: d.svc.Today(), States: []fleet.BookingState{fleet.Booked, fleet.Done, fleet.Missed}}
 	proposed := store.VisitQuery{Depot: depot, State: store.VisitOpen}
 	return d.export(c, "plan", planColumns, func(row func(...any) error) error {
-		// A page at a time: a national fleet's plan would take hundreds of MB at once.
+		// A page at a time: a national fleet's plan would take hundreds of MB at once. Each
+		// page is of its own moment: who takes the file slowly must not hold a connection.
 		err := eachOfPages(func(after string) ([]fleet.Booking, string, error) {
 			return d.svc.DB.BookingPage(ctx, sc, booked, after, store.MaxLimit)
 		}, func(b *fleet.Booking) error {
