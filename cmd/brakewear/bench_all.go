@@ -34,10 +34,10 @@ type benchAllCmd struct {
 func (c benchAllCmd) Help() string {
 	return `Builds an invented fleet of each size and does with it what a day and a night do, on the
 embedded database and on a PostgreSQL server of its own (where one is installed): taking
-readings in, a refit of all and of what changed, uploads, the due-soon list while nothing is
-written, and under any filter while something is each second, and vehicles' pages, at first and seen again, by
-20 clients at once, a proposal. Beside each stands the ceiling it is held against,
-measured in the same run: compare the ratio, for times depend on the machine and on what
+readings in, a refit of all and of what changed, uploads, the list of what is to be booked
+while nothing is written, and under any filter while something is each second, and vehicles'
+pages, at first and seen again, by 20 clients at once, a proposal. Beside each stands the
+ceiling it is held against, measured in the same run: compare the ratio, for times depend on the machine and on what
 else runs there. Then what has no ceiling, for its time and memory: the night's work, and the
 rest: the overview, the lists as files, other pages, and a second import and a refit beside 20
 people who ask for a page a second, whose waits are p50 and p99. Before a server is asked it
@@ -85,8 +85,8 @@ const (
 	workRefit      = "refit of every axle"
 	workChanged    = "refit of 1 % changed"
 	workUpload     = "upload to new forecast, 20 at once"
-	workDue        = "due-soon page, 20 clients"
-	workDueWritten = "due-soon page, any filter, a write a second"
+	workDue        = "list page, 20 clients"
+	workDueWritten = "list page, any filter, a write a second"
 	workFirst      = "vehicle page, first view"
 	workVehicle    = "vehicle page, seen again"
 	workProposal   = "proposal"

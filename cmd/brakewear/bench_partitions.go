@@ -300,10 +300,10 @@ func (b *partitionsRun) due() error {
 		named.WriteString("select * from due_parts " + of)
 	}
 	const by = benchHistories / 1000.
-	if err := b.times("a due-soon page of all", "ms", by, plain.String(), parts.String(), ""); err != nil {
+	if err := b.times("a list page of all", "ms", by, plain.String(), parts.String(), ""); err != nil {
 		return err
 	}
-	return b.times("a due-soon page of one fleet", "ms", by, one.String(), named.String(), "")
+	return b.times("a list page of one fleet", "ms", by, one.String(), named.String(), "")
 }
 
 func partitionsTable(w io.Writer, readings int, results []partitionsBench) error {

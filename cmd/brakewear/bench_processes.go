@@ -35,8 +35,8 @@ type benchProcessesCmd struct {
 
 func (c benchProcessesCmd) Help() string {
 	return `Starts a PostgreSQL server of its own and lets so many processes of this program work on one
-database: taking an invented fleet's readings in, cut into as many files; reading, as the
-due-soon list and a vehicle's page do; and one refit of all vehicles, shared. Every run begins
+database: taking an invented fleet's readings in, cut into as many files; reading, as
+list pages and a vehicle's page do; and one refit of all vehicles, shared. Every run begins
 with the same database. Each number of processes runs twice: each process kept to one
 processor, and with all of them. The server needs processors as well: where there are few, more
 processes share what one had, and the ratio says so. Core-seconds are processor time, of the

@@ -26,7 +26,7 @@ func (s *Service) KeepDueWarm(ctx context.Context, log *slog.Logger) {
 			what, _, _ = strings.Cut(err.Error(), "\n") // a panic has its stack below
 		}
 		if what != told && what != "" { // the same is not told every minute
-			log.Warn("the due-soon list was not read ahead", "error", err)
+			log.Warn("the list of what is to be booked was not read ahead", "error", err)
 		}
 		told = what
 		select {
