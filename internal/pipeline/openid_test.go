@@ -66,7 +66,7 @@ func TestSignInElsewhere(t *testing.T) {
 		fresh("Ann, with Ben's address", moved, accounts["ann"], nil, "")
 		other := ann
 		other.Subject = "ann-2"
-		fresh("somebody else with Ann's address", other, 0, fleet.ErrConflict, "somebody else's")
+		fresh("somebody else with Ann's address", other, 0, fleet.ErrConflict, "another person's there")
 		long := ann
 		long.Subject = strings.Repeat("s", 256)
 		fresh("a subject that is too long", long, 0, fleet.ErrInvalid, "")
