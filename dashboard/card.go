@@ -30,6 +30,7 @@ type CardPage struct {
 	Km             string
 	Shelf          string   // what an undo just did to it
 	Kept           string   // ends the names under which a phone keeps its forms
+	Shown          int64    // when, in microseconds since 1970
 	Facts          []string // of the vehicle
 	Work           []CardWork
 	Parts          []CardSpec
@@ -154,6 +155,7 @@ func (d *Dashboard) showCard(c *gin.Context, status int, id int64, faults []Card
 		return err
 	}
 	p := cardPage(tell, &card, &h)
+	p.Shown = d.svc.DB.Now().UnixMicro()
 	if sc.Sees(h.Vehicle.FleetID, h.Vehicle.DepotID) { // at home elsewhere, it is no more than its card here
 		p.VehicleLink = vehicleLink(card.VehicleID)
 	}

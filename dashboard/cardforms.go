@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -186,6 +187,9 @@ func partsForm(c *gin.Context, card *fleet.Card, h *store.History) (f pipeline.F
 	in, err := sentIn(c)
 	if err != nil {
 		return f, nil, err
+	}
+	if shown, err := strconv.ParseInt(c.PostForm("shown"), 10, 64); err == nil {
+		f.Shown = time.UnixMicro(shown)
 	}
 	if text := strings.TrimSpace(c.PostForm("odometer_km")); text != "" {
 		km, err := readKm(in, text)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"brakewear/forecast"
 	"brakewear/internal/auth"
@@ -60,14 +61,16 @@ type Fitted struct {
 	OdometerKm *float64
 	Off        []fleet.Reading  // position, value, gauge, technician and note of each
 	On         []fleet.CardPart // MM 0 = the specification's new value
+	Shown      time.Time        // when who enters this was shown the card
 }
 
 // FitParts enters what came off and what went on. What came off is a reading that
 // ends its segment, what went on a fitment that starts the next, both of the card's
 // day; forecasts made before are held against what came off at once. The same
-// entries sent again change nothing, but fit anew what was undone, or corrected to
-// another place or day, meanwhile. It returns the card, or an error with everything
-// that is wrong with them, a line each.
+// entries sent again change nothing: what was undone, or corrected to another place or
+// day, is fitted anew only by who was shown the card after that, and not by a phone that
+// sends once more. It returns the card, or an error with everything that is wrong with
+// them, a line each.
 func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID int64, f Fitted) (fleet.Card, error) {
 	c, h, err := s.JobCard(ctx, sc, cardID)
 	if err != nil {
@@ -91,7 +94,7 @@ func (s *Service) FitParts(ctx context.Context, sc auth.Scope, by string, cardID
 			return err
 		}
 		// First, as who corrects a fitment: what is there is held before another is added.
-		again, err := w.FittedAgain(fitments)
+		again, err := w.FittedAgain(fitments, f.Shown)
 		if err != nil {
 			return err
 		}

@@ -61,7 +61,7 @@ func (w *cardShelf) fit() {
 		on = append(on, fleet.CardPart{Axle: 1, Part: fleet.Pad, Side: side, Number: "P-100"})
 	}
 	var err error
-	w.card, err = w.s.FitParts(w.t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{On: on})
+	w.card, err = w.s.FitParts(w.t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{On: on, Shown: w.s.DB.Now()})
 	w.check(err)
 }
 
@@ -312,6 +312,12 @@ func TestFittedWhereOneWasCorrected(t *testing.T) {
 		rec := fleet.Record{Kind: fleet.FitmentRecord, ID: w.card.Parts[0].FitmentID}
 		_, err = s.Correct(t.Context(), all, rec, fleet.Change{Position: &right}, undoing, s.Today())
 		w.check(err)
+		// Sent again by a phone that had no answer, it is what was corrected.
+		_, err = s.FitParts(t.Context(), all, "N. N.", w.card.ID, left)
+		if !errors.Is(err, fleet.ErrConflict) {
+			t.Errorf("sent again: got %v, want a conflict", err)
+		}
+		left.Shown = db.Now()
 		for range 2 {
 			w.card, err = s.FitParts(t.Context(), all, "N. N.", w.card.ID, left)
 			w.check(err)
@@ -346,7 +352,7 @@ func TestFittedAgainBesideUndoing(t *testing.T) {
 					return
 				}
 				go func() {
-					_, err := w.s.FitParts(t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}})
+					_, err := w.s.FitParts(t.Context(), all, "N. N.", w.card.ID, pipeline.Fitted{Shown: w.s.DB.Now(), On: []fleet.CardPart{{Axle: 1, Part: fleet.Pad, Side: fleet.Left}}})
 					fitted <- err
 				}()
 				for len(fitted) == 0 && len(storetest.Dump(t, url, `select pid from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`)) == 0 {

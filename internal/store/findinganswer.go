@@ -63,7 +63,7 @@ func (db *DB) ConfirmFitment(ctx context.Context, sc auth.Scope, id int64, fit f
 		fit.VehicleID, fit.Position = f.VehicleID, f.Position
 		c, err := w.Fitments([]fleet.Fitment{fit})
 		if err == nil && c.Added == 0 { // its like may have been set aside
-			c.Added, err = w.FittedAgain([]fleet.Fitment{fit})
+			c.Added, err = w.FittedAgain([]fleet.Fitment{fit}, db.now())
 		}
 		if err != nil {
 			return err

@@ -2,6 +2,7 @@ package store
 
 import (
 	"errors"
+	"time"
 
 	"brakewear/internal/fleet"
 )
@@ -66,9 +67,9 @@ func (w *Writer) Fitments(fs []fleet.Fitment) (c Counts, err error) {
 }
 
 // FittedAgain adds those of fs whose like was set aside or corrected to another place or
-// day and does not count, and returns how many: who fits a part by hand where no fitment
-// counts any more means it, and a file that is sent again does not.
-func (w *Writer) FittedAgain(fs []fleet.Fitment) (added int, err error) {
+// day, up to a moment, and does not count, and returns how many: who fits a part by hand
+// where they know that no fitment counts means it, and what is sent again does not.
+func (w *Writer) FittedAgain(fs []fleet.Fitment, known time.Time) (added int, err error) {
 	defer w.end("store fitments", &err)
 	if err := enter(w, fs, func(f *fleet.Fitment) int64 { return f.VehicleID }); err != nil {
 		return 0, err
@@ -87,11 +88,11 @@ func (w *Writer) FittedAgain(fs []fleet.Fitment) (added int, err error) {
 		var revision int
 		var undone bool
 		err := w.t.one([]any{&revision, &undone}, `
-			select revision, set_aside_at is not null
+			select revision, coalesce(set_aside_at <= ?, false)
 			from fitments
 			where `+table.key+`
 			order by set_aside_at is null desc, revision desc
-			limit 1`, fitmentKeyArgs(f)...)
+			limit 1`, append([]any{instant(known)}, fitmentKeyArgs(f)...)...)
 		switch {
 		case errors.Is(err, errNoRows), err == nil && !undone:
 			continue
