@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -86,8 +87,11 @@ func (db *DB) copyInto(ctx context.Context, part string) (Backup, error) {
 		return Backup{}, newerSchema(have, known)
 	}
 	// Nobody reads the copy, while it is written, who may not read the database. What
-	// keeps it from being made, SQLite says itself.
+	// keeps it from being made, SQLite says itself, but for somebody's link.
 	f, ferr := os.OpenFile(part, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(ferr, fs.ErrExist) {
+		return Backup{}, ferr
+	}
 	if ferr == nil {
 		defer f.Close()
 	}
