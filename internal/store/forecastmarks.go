@@ -11,7 +11,7 @@ import (
 
 // ForecastMarks tell what is stored of vehicles. Another mark later says that somebody
 // stored newer forecasts meanwhile, or found more or less: a vehicle without axles has no
-// forecasts. What is only worded anew of one goes unnoticed.
+// forecasts. What is only worded or figured anew of one, or opened again, goes unnoticed.
 type ForecastMarks map[int64]forecastMark
 
 type forecastMark struct {
