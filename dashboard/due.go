@@ -190,30 +190,17 @@ func (d *Dashboard) duePage(c *gin.Context, x dueRead) DuePage {
 // tellRowsApart names the fleet of rows whose depot, or vehicle, is called as another
 // fleet's is.
 func tellRowsApart(rows []DueRow) {
-	type name struct{ of, name string }
-	fleets, alike := map[name]string{}, map[name]bool{}
-	each := func(fn func(r *DueRow, vehicle, depot name)) {
-		for i := range rows {
-			fn(&rows[i], name{"vehicle", rows[i].Vehicle}, name{"depot", rows[i].Depot})
-		}
-	}
-	each(func(r *DueRow, vehicle, depot name) {
-		for _, n := range []name{vehicle, depot} {
-			first, seen := fleets[n]
-			if !seen {
-				fleets[n] = r.Fleet
-			}
-			alike[n] = alike[n] || seen && first != r.Fleet
-		}
-	})
-	each(func(r *DueRow, vehicle, depot name) {
-		if alike[vehicle] {
+	vehicles := sharedNames(len(rows), func(i int) (string, string) { return rows[i].Vehicle, rows[i].Fleet })
+	depots := sharedNames(len(rows), func(i int) (string, string) { return rows[i].Depot, rows[i].Fleet })
+	for i := range rows {
+		r := &rows[i]
+		if vehicles[r.Vehicle] {
 			r.Of = r.Fleet
 		}
-		if alike[vehicle] || alike[depot] {
+		if vehicles[r.Vehicle] || depots[r.Depot] {
 			r.Depot += " (" + r.Fleet + ")"
 		}
-	})
+	}
 }
 
 func dueRow(tell units.Reader, a Axis, r *store.DueRow) DueRow {

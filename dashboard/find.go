@@ -52,13 +52,10 @@ func (d *Dashboard) findVehicle(c *gin.Context) error {
 		}
 		rankVehicles(got.Rows, p.Text)
 		shown := got.Rows[:min(len(got.Rows), foundShown)]
-		alike := map[string]int{}
-		for i := range shown {
-			alike[shown[i].Number]++
-		}
+		shared := sharedNames(len(shown), func(i int) (string, int64) { return shown[i].Number, shown[i].ID })
 		for i := range shown {
 			v := foundVehicle(&shown[i])
-			if alike[shown[i].Number] > 1 { // in fleets of their own
+			if shared[shown[i].Number] { // in fleets of their own
 				v.What += " · " + shown[i].Fleet
 			}
 			p.Found = append(p.Found, v)

@@ -94,18 +94,14 @@ func (x *overviewLinks) depots(o *pipeline.Overview) *OverviewDepots {
 // depotNames names the depots of n figures, with the fleet where several depots are
 // called alike.
 func depotNames(n int, at func(i int) (id int64, name, fleet string)) []string {
-	of, alike := map[string]int64{}, map[string]bool{}
-	for i := range n {
+	shared := sharedNames(n, func(i int) (string, int64) {
 		id, name, _ := at(i)
-		if of[name] == 0 {
-			of[name] = id
-		}
-		alike[name] = alike[name] || of[name] != id
-	}
+		return name, id
+	})
 	names := make([]string, n)
 	for i := range n {
 		_, name, fleet := at(i)
-		if names[i] = name; alike[name] {
+		if names[i] = name; shared[name] {
 			names[i] += " (" + fleet + ")"
 		}
 	}

@@ -48,11 +48,8 @@ func depotNamed(p fleet.Depot) (int64, string) { return p.ID, p.Name }
 
 // tellApart adds its fleet to the name of each depot that several have, of n depots.
 func (d *Dashboard) tellApart(c *gin.Context, n int, at func(i int) *fleet.Depot) error {
-	many := map[string]int{}
-	for i := range n {
-		many[at(i).Name]++
-	}
-	if len(many) == n {
+	shared := sharedNames(n, func(i int) (string, int64) { return at(i).Name, at(i).ID })
+	if len(shared) == 0 {
 		return nil
 	}
 	fleets, err := d.svc.DB.Fleets(c.Request.Context(), web.SignedIn(c).Scope(auth.See))
@@ -64,11 +61,25 @@ func (d *Dashboard) tellApart(c *gin.Context, n int, at func(i int) *fleet.Depot
 		names[f.ID] = f.Name
 	}
 	for i := range n {
-		if p := at(i); many[p.Name] > 1 {
+		if p := at(i); shared[p.Name] {
 			p.Name += " (" + names[p.FleetID] + ")"
 		}
 	}
 	return nil
+}
+
+// sharedNames returns those of n names that more than one has.
+func sharedNames[Who comparable](n int, at func(i int) (name string, of Who)) map[string]bool {
+	first, shared := map[string]Who{}, map[string]bool{}
+	for i := range n {
+		name, of := at(i)
+		if one, known := first[name]; !known {
+			first[name] = of
+		} else if one != of {
+			shared[name] = true
+		}
+	}
+	return shared
 }
 
 // depotChoice is fleetChoice for the depots that sc sees.
