@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/http"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -33,7 +32,7 @@ func (a *API) workshopDays(c *gin.Context) error {
 	if d := q.date("from"); d != nil {
 		first = *d
 	}
-	last := min(first+shownDays-1, fleet.NewDate(9999, time.December, 31))
+	last := min(first+shownDays-1, fleet.Latest)
 	if d := q.date("to"); d != nil {
 		if last = *d; last < first || last >= first+maxDays {
 			q.fault("to", d.String(), "want a day from %s on, and at most %d days", first.Written(), maxDays)

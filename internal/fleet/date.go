@@ -17,6 +17,9 @@ const isoDate = "2006-01-02"
 // seen those before it; they come of slips and of numbers that were no dates.
 var Earliest = NewDate(1950, time.January, 1)
 
+// Latest is the last day that is written with a year of four digits.
+var Latest = NewDate(9999, time.December, 31)
+
 // NewDate returns the civil day of year, month and day.
 func NewDate(year int, month time.Month, day int) Date {
 	return Date(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() / 86400)

@@ -245,7 +245,7 @@ type decided struct {
 }
 
 // never sorts after every date there is.
-var never = fleet.NewDate(9999, 12, 31)
+var never = fleet.Latest
 
 func decide(f *AxleForecast) decided {
 	nan := math.NaN()

@@ -201,7 +201,7 @@ func (q *VisitQuery) where(sc auth.Scope, t *tx) where {
 // visitDay is the day of the proposed visit p, and of one that has none the day to book
 // it by, as the indexes have it.
 func (t *tx) visitDay() string {
-	return "coalesce(p.day, p.book_by, CAST('" + farDay.String() + "' AS " + t.db.dateType() + "))"
+	return "coalesce(p.day, p.book_by, CAST('" + never.String() + "' AS " + t.db.dateType() + "))"
 }
 
 // visit adds that sc sees the proposed visit p's depot or its vehicle v.

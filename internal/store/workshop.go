@@ -206,7 +206,7 @@ func (db *DB) ChangeWorkshop(ctx context.Context, sc auth.Scope, by string, old 
 			return err
 		}
 		if old != nil {
-			now, err := t.workshop(s.DepotID, farDay)
+			now, err := t.workshop(s.DepotID, never)
 			if err != nil {
 				return err
 			}
