@@ -28,7 +28,7 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 	return d.export(c, "plan", planColumns, func(row func(...any) error) error {
 		// A page at a time: a national fleet's plan would take hundreds of MB at once. Each
 		// page is of its own moment: who takes the file slowly must not hold a connection.
-		err := eachOfPages(func(after string) ([]fleet.Booking, string, error) {
+		err := store.EachOfPages(func(after string) ([]fleet.Booking, string, error) {
 			return d.svc.DB.BookingPage(ctx, sc, booked, after, store.MaxLimit)
 		}, func(b *fleet.Booking) error {
 			for _, w := range b.Work {
@@ -43,7 +43,7 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 		if err != nil {
 			return err
 		}
-		return eachOfPages(func(after string) ([]store.Visit, string, error) {
+		return store.EachOfPages(func(after string) ([]store.Visit, string, error) {
 			return d.svc.DB.VisitPage(ctx, sc, proposed, after, store.MaxLimit)
 		}, func(v *store.Visit) error {
 			var day *fleet.Date
@@ -62,24 +62,6 @@ func (d *Dashboard) planFile(c *gin.Context) error {
 			return nil
 		})
 	})
-}
-
-// eachOfPages calls fn for every row of a list that comes in pages.
-func eachOfPages[T any](page func(after string) ([]T, string, error), fn func(*T) error) error {
-	for after := ""; ; {
-		rows, next, err := page(after)
-		if err != nil {
-			return err
-		}
-		for i := range rows {
-			if err := fn(&rows[i]); err != nil {
-				return err
-			}
-		}
-		if after = next; next == "" {
-			return nil
-		}
-	}
 }
 
 // joined puts a reason and the visit's own together, once.

@@ -24,19 +24,16 @@ func (s *Service) AcceptProposal(ctx context.Context, sc auth.Scope, by string, 
 		return s.DB.AcceptVisits(ctx, sc, by, ids)
 	}
 	at := map[int64][]int64{} // by depot
-	for after := ""; ; {
-		vs, next, err := s.DB.VisitPage(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen}, after, store.MaxLimit)
-		if err != nil {
-			return nil, err
+	err := store.EachOfPages(func(after string) ([]store.Visit, string, error) {
+		return s.DB.VisitPage(ctx, sc, store.VisitQuery{Depot: depot, State: store.VisitOpen}, after, store.MaxLimit)
+	}, func(v *store.Visit) error {
+		if v.Advice != store.AdviseNothing && sc.Sees(v.FleetID, v.DepotID) {
+			at[v.DepotID] = append(at[v.DepotID], v.ID)
 		}
-		for i := range vs {
-			if v := &vs[i]; v.Advice != store.AdviseNothing && sc.Sees(v.FleetID, v.DepotID) {
-				at[v.DepotID] = append(at[v.DepotID], v.ID)
-			}
-		}
-		if after = next; next == "" {
-			break
-		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	for _, depot := range slices.Sorted(maps.Keys(at)) {
 		ids = append(ids, at[depot]...)

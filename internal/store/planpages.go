@@ -2,16 +2,12 @@ package store
 
 import (
 	"context"
-	"time"
 
 	"github.com/jmoiron/sqlx"
 
 	"brakewear/internal/auth"
 	"brakewear/internal/fleet"
 )
-
-// farDay is a day after all others.
-var farDay = fleet.NewDate(9999, time.December, 31)
 
 // Lists in the order of their days.
 const (
@@ -94,7 +90,7 @@ func (db *DB) VisitPage(ctx context.Context, sc auth.Scope, q VisitQuery, after 
 		case day == 0 && v.BookBy != nil:
 			day = *v.BookBy
 		case day == 0:
-			day = farDay
+			day = never
 		}
 		next = cursorText(dayCursor{visitDays, day, v.DepotID, int32(v.Starts), v.ID})
 	}
@@ -178,4 +174,22 @@ func (t *tx) idPage(o order, from, key, id string, w where, after string, limit 
 		return err
 	}, `select `+id+`, `+key+` from `+from+w.String()+` order by `+key+`, `+id+` limit ?`, append(w.args, limit+1)...)
 	return ids, next, err
+}
+
+// EachOfPages calls fn for every row of a list that comes in pages.
+func EachOfPages[T any](page func(after string) (rows []T, next string, err error), fn func(*T) error) error {
+	for after := ""; ; {
+		rows, next, err := page(after)
+		if err != nil {
+			return err
+		}
+		for i := range rows {
+			if err := fn(&rows[i]); err != nil {
+				return err
+			}
+		}
+		if after = next; next == "" {
+			return nil
+		}
+	}
 }

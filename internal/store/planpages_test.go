@@ -332,3 +332,40 @@ func (w *planWorld) askVisits(q store.VisitQuery) func(ctx context.Context, afte
 		return next, err
 	}
 }
+
+// A list that comes in pages is handed on row by row, until a row or a page fails.
+func TestEachOfPages(t *testing.T) {
+	pages := map[string][]int{"": {1, 2}, "2": {3, 4}, "4": {5}}
+	for _, c := range []struct {
+		name    string
+		without string // this page
+		stop    int    // at this row
+		want    []int
+		err     string
+	}{
+		{"all", "none", 0, []int{1, 2, 3, 4, 5}, ""},
+		{"a row fails", "none", 4, []int{1, 2, 3}, "no row"},
+		{"a page fails", "4", 0, []int{1, 2, 3, 4}, "no page"},
+	} {
+		var got []int
+		err := store.EachOfPages(func(after string) ([]int, string, error) {
+			if after == c.without {
+				return nil, "", errors.New("no page")
+			}
+			rows := pages[after]
+			if len(rows) < 2 {
+				return rows, "", nil
+			}
+			return rows, fmt.Sprint(rows[1]), nil
+		}, func(x *int) error {
+			if *x == c.stop {
+				return errors.New("no row")
+			}
+			got = append(got, *x)
+			return nil
+		})
+		if said := fmt.Sprint(err); !slices.Equal(got, c.want) || c.err == "" != (err == nil) || c.err != "" && said != c.err {
+			t.Errorf("%s: got %d, %v, want %d, %q", c.name, got, err, c.want, c.err)
+		}
+	}
+}
